@@ -1,0 +1,228 @@
+package session
+
+import "time"
+
+// A Kind says what sort of fact an Event is.
+type Kind string
+
+// The kinds of event. Each line says which fields beyond At go with it.
+const (
+	// Opened begins a darkroom session: Rehearsal, Pace.
+	Opened Kind = "opened"
+	// SheetAdded brings a sheet in: Sheet, Spec.
+	SheetAdded Kind = "sheet added"
+	// SheetOut: the sheet came out of its bag or camera, into the room: Sheet.
+	SheetOut Kind = "sheet out"
+	// SheetAway: the sheet went back into the dark: Sheet.
+	SheetAway Kind = "sheet away"
+
+	// ExposureBegun opens the pinhole: Sheet, Planned (the full time in this
+	// light), Note (how it was reckoned).
+	ExposureBegun Kind = "exposure begun"
+	// PinholeCovered stops the clock of light, not the clock of day: Sheet.
+	PinholeCovered Kind = "pinhole covered"
+	// PinholeUncovered lets it go on: Sheet.
+	PinholeUncovered Kind = "pinhole uncovered"
+	// LightChanged keeps the share of exposure already given and reckons the
+	// rest anew: Sheet, Stops (brighter is positive), Planned (the full time
+	// in the new light).
+	LightChanged Kind = "light changed"
+	// ExposureEnded closes the pinhole for good: Sheet.
+	ExposureEnded Kind = "exposure ended"
+
+	// Moved puts the sheet into its next bath, or ends the last one: Sheet,
+	// From (the visit the user saw when they pressed; a Moved that names
+	// another visit than the present one is refused, so that one press never
+	// moves a sheet twice).
+	Moved Kind = "moved"
+	// Held puts a sheet that is due for the wash into holding water: Sheet, From.
+	Held Kind = "held"
+	// Undone takes back the last move of the sheet: Sheet.
+	Undone Kind = "undone"
+	// ImageSeen is the emergence of the image in the developer: Sheet.
+	ImageSeen Kind = "image seen"
+	// WaterChanged is one dump and fill of a wash tray: Bath.
+	WaterChanged Kind = "water changed"
+
+	// Spoiled ends a sheet early: Sheet, Note (why).
+	Spoiled Kind = "spoiled"
+	// Noted adds words, to a sheet or (Sheet empty) to the day: Note.
+	Noted Kind = "noted"
+	// Marked is a one-key mark, to be named later: Sheet.
+	Marked Kind = "marked"
+	// MarkNamed gives mark number N of the sheet its words: Sheet, N, Note.
+	MarkNamed Kind = "mark named"
+	// Judged is what the finished sheet says about its exposure: Sheet, Stops
+	// (positive: it should have had more), Note (what was seen).
+	Judged Kind = "judged"
+	// Scanned ties a picture file to the sheet: Sheet, Note (its path).
+	Scanned Kind = "scanned"
+	// Remade changes the words of a sheet not yet wet: Sheet, Spec.
+	Remade Kind = "remade"
+
+	// SafelightOn and SafelightOff are the room's lamp.
+	SafelightOn  Kind = "safelight on"
+	SafelightOff Kind = "safelight off"
+
+	// BathMixed fills a tray: Mix.
+	BathMixed Kind = "bath mixed"
+	// BathRetired empties it: Bath.
+	BathRetired Kind = "bath retired"
+	// BathPromoted moves the second bath into the place of the first: Bath
+	// (the one that goes), Into (the name it takes).
+	BathPromoted Kind = "bath promoted"
+	// BathOverridden: the user was told that Bath is spent and went on: Bath, Sheet.
+	BathOverridden Kind = "bath overridden"
+
+	// Resumed: the program came back after an end that was not a quit.
+	Resumed Kind = "resumed"
+	// Closed ends the session: nothing is running and paper is covered.
+	Closed Kind = "closed"
+)
+
+// An Event is a fact with an instant. Events are all that is ever stored; the
+// same events, applied in the same order, always give the same State.
+type Event struct {
+	Kind    Kind          `json:"kind"`
+	At      Instant       `json:"at"`
+	Sheet   string        `json:"sheet,omitempty"` // identity, made by the host; never shown
+	From    int           `json:"from,omitempty"`  // Moved, Held: serial of the visit left (0: not yet wet)
+	Spec    *SheetSpec    `json:"spec,omitempty"`
+	Planned time.Duration `json:"planned,omitempty"`
+	Stops   float64       `json:"stops,omitempty"`
+	N       int           `json:"n,omitempty"`
+	Note    string        `json:"note,omitempty"`
+	Bath    string        `json:"bath,omitempty"` // identity of a mixed bath (Mix.ID) or name of a wash tray
+	Into    string        `json:"into,omitempty"`
+	Mix     *Mix          `json:"mix,omitempty"`
+
+	Rehearsal bool    `json:"rehearsal,omitempty"`
+	Pace      float64 `json:"pace,omitempty"`
+}
+
+// A SheetSpec is all that is known of a sheet before it is exposed. It carries
+// its paper and process whole, so that a session read again next year does not
+// depend on profiles that have changed since.
+type SheetSpec struct {
+	Name      string  `json:"name,omitempty"`   // what the user calls it
+	Maker     string  `json:"maker,omitempty"`  // whose it is, in a workshop
+	Camera    string  `json:"camera,omitempty"` // profile key; empty when unknown
+	Paper     Paper   `json:"paper"`
+	Process   Process `json:"process"`
+	Celsius   float64 `json:"celsius,omitempty"`   // developer temperature the times are for; 0 when not stated
+	Light     string  `json:"light,omitempty"`     // as the user gave it: "EV 12.5"
+	Working   string  `json:"working,omitempty"`   // the sum behind the planned exposure, for the record
+	Rehearsal bool    `json:"rehearsal,omitempty"` // a blank sheet
+}
+
+// Response says which way a picture goes when it gets more light.
+type Response string
+
+const (
+	// Lighter: a direct positive. More exposure gives a lighter picture.
+	Lighter Response = "lighter"
+	// Denser: a negative. More exposure gives a denser (darker) one.
+	Denser Response = "denser"
+)
+
+// Base is what the emulsion is coated on.
+type Base string
+
+const (
+	FB Base = "FB" // fibre base: the paper itself takes up chemistry
+	RC Base = "RC" // resin coated: only the emulsion does
+)
+
+// A Paper is what the session needs to know of a paper.
+type Paper struct {
+	Key      string        `json:"key"`
+	Name     string        `json:"name"`
+	Base     Base          `json:"base"`
+	Response Response      `json:"response"`
+	AreaCM2  float64       `json:"area_cm2"`            // of one sheet, one side
+	Safe     time.Duration `json:"safe,omitempty"`      // longest time under this safelight, unexposed; 0: no figure at all
+	SafeExp  time.Duration `json:"safe_exp,omitempty"`  // the shorter one for exposed paper
+	Tested   bool          `json:"tested,omitempty"`    // Safe and SafeExp come from a fog test and not from a cautious default
+	TestedOn string        `json:"tested_on,omitempty"` // date of that test
+}
+
+// Stage is the trade's name of what happens in a bath.
+type Stage string
+
+// The stages, in the order a sheet meets them.
+const (
+	Exposure Stage = "expose"
+	Develop  Stage = "develop"
+	Stop     Stage = "stop"
+	Fix      Stage = "fix"
+	Fix2     Stage = "second fix"
+	Rinse    Stage = "rinse"
+	Clear    Stage = "hypo-clear"
+	Hold     Stage = "hold"
+	Wash     Stage = "wash"
+)
+
+// Stages lists every stage in working order.
+var Stages = []Stage{Exposure, Develop, Stop, Fix, Fix2, Rinse, Clear, Hold, Wash}
+
+// A Process is the list of baths a sheet goes through, with the times for the
+// temperature at hand already reckoned.
+type Process struct {
+	Key   string `json:"key"`
+	Name  string `json:"name"`
+	Steps []Step `json:"steps"`
+}
+
+// A Step is one bath. Its time counts from the moment the sheet enters.
+//
+// With AtLeast < AtMost the step is ended by inspection: at AtLeast the user is
+// told they may judge, at AtMost they are called. Otherwise both are the target.
+type Step struct {
+	Stage     Stage         `json:"stage"`
+	Name      string        `json:"name,omitempty"` // shown in place of the stage's own name
+	Bath      string        `json:"bath,omitempty"` // the tray's name: "developer", "fixer 1", "wash tray"
+	AtLeast   time.Duration `json:"at_least"`
+	AtMost    time.Duration `json:"at_most"`
+	Drain     time.Duration `json:"drain,omitempty"` // the last seconds of the step: lift and let drip
+	Agitation Agitation     `json:"agitation,omitzero"`
+	ByClock   bool          `json:"by_clock,omitempty"` // the clock ends it, no confirmation
+	Factor    float64       `json:"factor,omitempty"`   // develop: end at Factor x emergence, within the window
+	Batch     bool          `json:"batch,omitempty"`    // sheets share this water; a newcomer sets all their clocks back
+	// ShortAfter is the time of a wash when the hypo-clear before it was done
+	// in full; 0: no shortening.
+	ShortAfter time.Duration `json:"short_after,omitempty"`
+	// Changes > 0: fill-and-dump; the water is changed so many times at equal intervals.
+	Changes int `json:"changes,omitempty"`
+}
+
+// ByInspection reports whether the user's eye ends the step.
+func (s Step) ByInspection() bool { return s.AtLeast < s.AtMost }
+
+// Label is what the step is called on screen and in the log.
+func (s Step) Label() string {
+	if s.Name != "" {
+		return s.Name
+	}
+	return string(s.Stage)
+}
+
+// Agitation says when to rock the tray. The zero value is no agitation.
+type Agitation struct {
+	Continuous bool          `json:"continuous,omitempty"`
+	First      time.Duration `json:"first,omitempty"` // first spell, from the sheet's entry
+	For        time.Duration `json:"for,omitempty"`   // each later spell
+	Every      time.Duration `json:"every,omitempty"` // from the begin of one spell to the begin of the next
+}
+
+// A Mix is a bath made up in a tray.
+type Mix struct {
+	ID       string        `json:"id"`
+	Name     string        `json:"name"`               // matches Step.Bath
+	What     string        `json:"what,omitempty"`     // "rapid fixer"
+	Dilution string        `json:"dilution,omitempty"` // "1+4"
+	ML       float64       `json:"ml"`                 // working solution in the tray
+	PerLitre float64       `json:"per_litre"`          // capacity, cm2 of paper a litre; 0: not stated
+	Life     time.Duration `json:"life,omitempty"`     // hours in the tray; 0: not stated
+	CarryML  float64       `json:"carry_ml,omitempty"` // carried over by one sheet
+	Silver   bool          `json:"silver,omitempty"`   // a fixer: holds silver when spent
+}

@@ -1,0 +1,154 @@
+package session
+
+import "time"
+
+// Phase is where in its life a sheet stands.
+type Phase string
+
+const (
+	Fresh    Phase = "fresh"    // known, not yet exposed
+	Exposing Phase = "exposing" // in a camera, pinhole open or covered
+	Exposed  Phase = "exposed"  // waiting for the trays
+	Wet      Phase = "wet"      // in a bath
+	Finished Phase = "finished" // washed
+	Ruined   Phase = "spoiled"  // ended early
+)
+
+// A Sheet is everything known of one sheet. Times named T are session time:
+// what has passed since the first event, on the clock that does not step.
+// Callers must not change what they are handed.
+type Sheet struct {
+	ID      string
+	Num     int // 1, 2, ... in the order of coming; spoken
+	Spec    SheetSpec
+	AddedAt Instant
+	Phase   Phase
+
+	Light  Light   // the exposure
+	Visits []Visit // baths, in order; the last may be open
+	Undone []Undo  // what was taken back
+
+	// Emerged is how long after entering the developer the image was seen; 0:
+	// not (yet) seen.
+	Emerged time.Duration
+
+	Open      []Span // in the room, out of bag and camera, safelight on, not yet fixed
+	EndedAt   Instant
+	EndedT    time.Duration
+	SpoiltFor string // why, when spoiled
+
+	Notes     []Note
+	Marks     []Mark
+	Judged    *Judgement
+	Scan      string
+	Overrides []string // baths that were spent and used all the same (Mix IDs)
+}
+
+// A Span is a stretch of session time. While it lasts, Running is true and To
+// is meaningless.
+type Span struct {
+	From, To time.Duration
+	Running  bool
+}
+
+// Len returns the length of s as of session time now.
+func (s Span) Len(now time.Duration) time.Duration {
+	if s.Running {
+		return max(0, now-s.From)
+	}
+	return s.To - s.From
+}
+
+// Light is the record of one exposure.
+type Light struct {
+	BegunAt, EndedAt Instant
+	BegunT, EndedT   time.Duration
+	Planned          time.Duration // as first planned
+	Working          string        // how it was reckoned
+	Spells           []Spell       // pinhole open, one light each
+	Open             bool          // pinhole open now
+	Readings         []Reading     // changes of light
+}
+
+// A Spell is a stretch with the pinhole open in one light: Full is the time the
+// whole exposure would take in that light.
+type Spell struct {
+	Span
+	Full time.Duration
+}
+
+// A Reading is a change of light during an exposure.
+type Reading struct {
+	At    Instant
+	T     time.Duration
+	Stops float64       // against the light before; brighter is positive
+	Full  time.Duration // the whole exposure in the new light
+}
+
+// A Visit is one stay in one bath.
+type Visit struct {
+	Serial int // counts from 1 within the sheet, never used twice
+	Step   int // index into Spec.Process.Steps; Holding for holding water
+	Stage  Stage
+	Label  string
+	Bath   string // tray name
+	Mix    string // identity of the mix that was in the tray; empty if none was recorded
+	In     time.Duration
+	InAt   Instant
+	Out    time.Duration // meaningless while Open
+	OutAt  Instant
+	Open   bool
+	// AtLeast and AtMost are what was planned when the visit ended (or as
+	// things stand, while it is open): the factor method and a dirtied wash
+	// change them. They count from In.
+	AtLeast, AtMost time.Duration
+	// Short: of a wash, the hypo-clear before it was done in full.
+	Short bool
+	// Changes counts the dumps of a fill-and-dump wash so far.
+	Changes int
+}
+
+// Holding is the Step of a visit to holding water, which no process lists.
+const Holding = -1
+
+// An Undo is a move that was taken back.
+type Undo struct {
+	At    Instant
+	T     time.Duration
+	Stage Stage // the stage that was left again
+	Since time.Duration
+}
+
+// A Note is words with an instant.
+type Note struct {
+	At   Instant
+	T    time.Duration
+	Text string
+}
+
+// A Mark is a moment the user set a mark at, and its name once it has one.
+type Mark struct {
+	N     int
+	At    Instant
+	T     time.Duration
+	Stage Stage
+	Text  string
+}
+
+// A Judgement is what a finished sheet says of its exposure.
+type Judgement struct {
+	At    Instant
+	Stops float64 // it should have had so much more (positive) or less
+	Seen  string
+}
+
+// A Tray is a bath that was mixed and stands, or stood, in a tray.
+type Tray struct {
+	Mix       Mix
+	Name      string // the tray it stands in now: Mix.Name until promoted
+	MixedAt   Instant
+	MixedT    time.Duration
+	RetiredAt Instant
+	RetiredT  time.Duration
+	Retired   bool
+}
