@@ -1,0 +1,214 @@
+// Package ember is the light of the program: the one place where a colour has
+// a name, and the gate through which every byte passes on its way to the
+// terminal.
+//
+// A screen is a lamp in a darkroom. Photographic paper of ISO 3 is blind to
+// red and wide awake to green and blue, so only the red channel is ever lit,
+// and as little of it as can be read. There are three levels: [Dark], where
+// everything is drawn black on black; [Ember], for the darkroom; and [Torch],
+// brighter, for the field, where no sheet lies open.
+//
+// Four things work together, each of them enough if the others fail:
+//
+//   - [Level.Red] and [NewStyles] are the palette the screens draw with.
+//   - [Paint] takes a view and covers the window with it, cell by cell.
+//   - [Guard] stands between the program and the terminal, reads whatever
+//     passes, and lets only movement, erasure, text and red through. It owns
+//     first and last light as well: [Guard.Begin], [Guard.Blacken],
+//     [Guard.Restore].
+//   - [Keeper] runs the program as a child, so that even a runtime panic or a
+//     kill leaves a black screen and a question, not a white shell.
+//
+// [Lamps] speaks to the other lamps of the laptop: backlight, keyboard, and
+// whatever would put the machine to sleep or lock it with a bright screen.
+//
+// Relative luminance is reckoned after IEC 61966-2-1 (sRGB); the control
+// functions named here are those of ECMA-48 and, for colour, ISO/IEC 8613-6.
+package ember
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+
+	"github.com/charmbracelet/lipgloss"
+	"github.com/muesli/termenv"
+)
+
+// Level says how much red light the screen may give. The zero value gives none.
+type Level int
+
+// The three levels, from none to most.
+const (
+	// Dark draws everything black on black.
+	Dark Level = iota
+	// Ember is the level of the darkroom.
+	Ember
+	// Torch is for the field. Never while a sheet is open in the darkroom.
+	Torch
+)
+
+// String gives the level's name as it is spoken and written in settings.
+func (l Level) String() string {
+	switch l {
+	case Dark:
+		return "dark"
+	case Ember:
+		return "ember"
+	case Torch:
+		return "torch"
+	}
+	return "level(" + strconv.Itoa(int(l)) + ")"
+}
+
+// ParseLevel reads a level's name.
+func ParseLevel(name string) (Level, error) {
+	for _, l := range []Level{Dark, Ember, Torch} {
+		if l.String() == name {
+			return l, nil
+		}
+	}
+	return Dark, fmt.Errorf("no light level is called %q: write dark, ember or torch", name)
+}
+
+// Role is what a piece of the screen is for. Emphasis is by brightness alone.
+type Role int
+
+// The roles, from the least light to the most.
+const (
+	// Border is for rules and frames.
+	Border Role = iota
+	// Faint is for what is read rarely.
+	Faint
+	// Normal is for text.
+	Normal
+	// Strong is for the one thing to be read now: the remaining time.
+	Strong
+)
+
+// reds holds the red channel, 0 to 255, for each level and role. The values
+// are those of the pure reds of the 256-colour cube (0, 95, 135, 175, 215,
+// 255), so that a terminal with 256 colours shows exactly what a terminal with
+// true colour shows; the one exception, Border at Ember, rounds up to 95 there.
+var reds = [3][4]uint8{
+	Dark:  {0, 0, 0, 0},
+	Ember: {0x48, 0x5f, 0x87, 0xaf},
+	Torch: {0x5f, 0x87, 0xd7, 0xff},
+}
+
+// Red is the red channel, 0 to 255, in which role is drawn at this level.
+// Green and blue are always 0. A level or role out of range gives no light.
+func (l Level) Red(role Role) uint8 {
+	if l < Dark || l > Torch || role < Border || role > Strong {
+		return 0
+	}
+	return reds[l][role]
+}
+
+// Hex is the colour of role at this level, written "#rr0000".
+func (l Level) Hex(role Role) string { return hexRed(l.Red(role)) }
+
+// Color is the colour of role at this level for use with lipgloss. The guard
+// translates it for terminals that know fewer colours.
+func (l Level) Color(role Role) lipgloss.Color { return lipgloss.Color(l.Hex(role)) }
+
+// Black is the only background there is.
+const Black = lipgloss.Color("#000000")
+
+func hexRed(r uint8) string { return fmt.Sprintf("#%02x0000", r) }
+
+// Styles are the lipgloss styles of one level, each with an explicit
+// foreground and an explicit black background.
+type Styles struct {
+	Level                         Level
+	Border, Faint, Normal, Strong lipgloss.Style
+}
+
+// NewStyles gives the styles of a level as the profile can show them. Styles
+// come from a renderer of their own, so that what lipgloss finds out about the
+// process's terminal has no say in it.
+func NewStyles(level Level, profile Profile) Styles {
+	r := lipgloss.NewRenderer(nil)
+	r.SetColorProfile(termenv.TrueColor)
+	r.SetHasDarkBackground(true)
+	style := func(role Role) lipgloss.Style {
+		return r.NewStyle().
+			Foreground(lipgloss.Color(hexRed(profile.nearest(level.Red(role))))).
+			Background(Black)
+	}
+	return Styles{
+		Level:  level,
+		Border: style(Border),
+		Faint:  style(Faint),
+		Normal: style(Normal),
+		Strong: style(Strong),
+	}
+}
+
+// Of gives the style for a role.
+func (s Styles) Of(role Role) lipgloss.Style {
+	switch role {
+	case Border:
+		return s.Border
+	case Faint:
+		return s.Faint
+	case Strong:
+		return s.Strong
+	}
+	return s.Normal
+}
+
+// cube are the red channels of the pure reds of the 256-colour cube; the
+// index of cube[i] is 16+36*i (xterm's colour cube, as terminfo's
+// xterm-256color has it).
+var cube = [6]uint8{0, 95, 135, 175, 215, 255}
+
+// cubeStep gives the step of the cube nearest to red, never lighting a black
+// and never blackening a red.
+func cubeStep(red uint8) int {
+	if red == 0 {
+		return 0
+	}
+	best := 1
+	for i := 2; i < len(cube); i++ {
+		if absDiff(cube[i], red) < absDiff(cube[best], red) {
+			best = i
+		}
+	}
+	return best
+}
+
+func absDiff(a, b uint8) uint8 {
+	if a > b {
+		return a - b
+	}
+	return b - a
+}
+
+// Linear turns an sRGB channel value, 0 to 255, into linear light, 0 to 1
+// (IEC 61966-2-1, the transfer function with its linear toe).
+func Linear(channel uint8) float64 {
+	c := float64(channel) / 255
+	if c <= 0.04045 {
+		return c / 12.92
+	}
+	return math.Pow((c+0.055)/1.055, 2.4)
+}
+
+// RelativeLuminance of an sRGB colour, where white is 1 and black 0
+// (IEC 61966-2-1: the Y row of the RGB to XYZ matrix).
+func RelativeLuminance(r, g, b uint8) float64 {
+	return 0.2126*Linear(r) + 0.7152*Linear(g) + 0.0722*Linear(b)
+}
+
+// Luminance is [RelativeLuminance] of a colour written "#rrggbb".
+func Luminance(hex string) (float64, error) {
+	if len(hex) != 7 || hex[0] != '#' {
+		return 0, fmt.Errorf("%q is not a colour: write it #rrggbb", hex)
+	}
+	v, err := strconv.ParseUint(hex[1:], 16, 24)
+	if err != nil {
+		return 0, fmt.Errorf("%q is not a colour: write it #rrggbb", hex)
+	}
+	return RelativeLuminance(uint8(v>>16), uint8(v>>8), uint8(v)), nil
+}
