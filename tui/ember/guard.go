@@ -1,0 +1,542 @@
+package ember
+
+import (
+	"errors"
+	"io"
+	"os"
+	"strconv"
+	"sync"
+	"unicode/utf8"
+
+	"github.com/charmbracelet/x/ansi"
+	"github.com/charmbracelet/x/ansi/parser"
+)
+
+// Guard is the gate between everything that writes to the terminal and the
+// terminal. It reads the stream as a terminal would and writes a new one, in
+// which only this can occur:
+//
+//   - text, without control characters and without pictures that fonts paint
+//     in colours of their own;
+//   - carriage return, line feed, backspace and tab;
+//   - cursor movement, erasure, insertion, deletion, scrolling;
+//   - one kind of SGR, a red on black, no brighter than the level allows;
+//   - bracketed paste, focus reports, synchronised output, mouse off.
+//
+// Everything else vanishes: it is a list of what may pass, not of what may
+// not. The cursor is never shown, and the alternate screen is neither entered
+// nor left by what passes through; both belong to first and last light
+// ([Guard.Begin], [Guard.Restore]).
+//
+// From Begin on every cell of the window has an explicit black background,
+// and an explicit red foreground where something is drawn.
+//
+// A Guard keeps nothing of what passed but the state of a sequence that a
+// write broke off in, and the pen. It is safe for use by several goroutines;
+// what one Write sends stays together.
+//
+// It is a file in the sense of charmbracelet/x/term (Read, Write, Close, Fd),
+// so that bubbletea finds the terminal behind it.
+type Guard struct {
+	mu      sync.Mutex
+	w       io.Writer
+	opts    Options
+	parser  *ansi.Parser
+	buf     []byte
+	pen     pen
+	shown   int  // red channel last set in the terminal, -1 if not known
+	begun   bool // first light has been written
+	width   int
+	height  int
+	failure error
+}
+
+// Options of a [Guard].
+type Options struct {
+	// Profile is what the terminal can show; with None everything written is
+	// swallowed.
+	Profile Profile
+	// Mux is what stands between this program and the terminal.
+	Mux Mux
+	// Level is the most light that may pass.
+	Level Level
+}
+
+// flushAt bounds the buffer: a longer write goes out in pieces, each of whole
+// sequences.
+const flushAt = 64 << 10
+
+// NewGuard makes a guard that writes to w. Nothing is written until [Guard.Begin]
+// or the first Write.
+func NewGuard(w io.Writer, opts Options) *Guard {
+	g := &Guard{w: w, opts: opts, pen: freshPen, shown: -1}
+	g.parser = ansi.NewParser()
+	g.parser.SetDataSize(1) // the data of strings is never looked at
+	g.parser.SetHandler(ansi.Handler{
+		Print:     g.print,
+		Execute:   g.execute,
+		HandleCsi: g.csi,
+		HandleEsc: g.esc,
+	})
+	return g
+}
+
+// Write guards p on its way. It reports len(p) unless the terminal could not
+// be written to.
+func (g *Guard) Write(p []byte) (int, error) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if g.opts.Profile == None {
+		return len(p), nil
+	}
+	g.buf = g.buf[:0]
+	for i := 0; i < len(p); {
+		if len(g.buf) >= flushAt {
+			if err := g.flush(); err != nil {
+				return i, err
+			}
+		}
+		if c := p[i]; c >= 0x20 && c < 0x7f && g.parser.State() == parser.GroundState {
+			j := i + 1
+			for j < len(p) && p[j] >= 0x20 && p[j] < 0x7f {
+				j++
+			}
+			g.ink()
+			g.buf = append(g.buf, p[i:j]...)
+			i = j
+			continue
+		}
+		g.parser.Advance(p[i])
+		i++
+	}
+	if err := g.flush(); err != nil {
+		return 0, err
+	}
+	return len(p), nil
+}
+
+// WriteString is Write for a string.
+func (g *Guard) WriteString(s string) (int, error) { return g.Write([]byte(s)) }
+
+// flush sends the buffer and forgets it.
+func (g *Guard) flush() error {
+	if len(g.buf) == 0 {
+		return nil
+	}
+	n, err := g.w.Write(g.buf)
+	if err == nil && n < len(g.buf) {
+		err = io.ErrShortWrite
+	}
+	if err != nil {
+		g.failure = err
+		g.shown = -1
+	}
+	clear(g.buf)
+	g.buf = g.buf[:0]
+	return err
+}
+
+// Err is the first thing that went wrong in writing to the terminal, such as
+// a broken pipe; nil if nothing did.
+func (g *Guard) Err() error {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return g.failure
+}
+
+// ink makes sure the terminal draws and erases in the pen's red on black.
+func (g *Guard) ink() {
+	if red := int(g.pen.red(g.opts.Level)); red != g.shown {
+		g.buf = appendSGR(g.buf, g.opts.Profile, uint8(red))
+		g.shown = red
+	}
+}
+
+// reink does so even if nothing seems to have changed.
+func (g *Guard) reink() {
+	g.shown = -1
+	g.ink()
+}
+
+func (g *Guard) print(r rune) {
+	if r == utf8.RuneError {
+		return
+	}
+	g.ink()
+	g.buf = appendRune(g.buf, r)
+}
+
+func (g *Guard) execute(c byte) {
+	switch c {
+	case '\r', '\b', '\t':
+		g.buf = append(g.buf, c)
+	case '\n', '\v', '\f':
+		g.ink() // a line scrolled in is black only if the pen is
+		g.buf = append(g.buf, '\n')
+	}
+}
+
+func (g *Guard) esc(cmd ansi.Cmd) {
+	if cmd.Intermediate() != 0 {
+		return
+	}
+	switch cmd.Final() {
+	case '7': // DECSC
+		g.ink()
+		g.buf = append(g.buf, "\x1b7"...)
+	case '8': // DECRC brings its own pen along, and its own cursor
+		g.restoreCursor()
+	case 'D', 'E', 'M': // IND, NEL, RI
+		g.ink()
+		g.buf = append(g.buf, '\x1b', cmd.Final())
+	case 'c': // RIS
+		g.softReset()
+		g.blank(1, g.height)
+		g.buf = append(g.buf, "\x1b[1;1H"...)
+	}
+}
+
+func (g *Guard) restoreCursor() {
+	g.buf = append(g.buf, "\x1b8\x1b[?25l"...)
+	g.reink()
+}
+
+func (g *Guard) softReset() {
+	g.buf = append(g.buf, "\x1b[r"...)
+	g.pen = freshPen
+	g.reink()
+}
+
+func (g *Guard) csi(cmd ansi.Cmd, params ansi.Params) {
+	final := cmd.Final()
+	switch {
+	case cmd.Prefix() == '?' && cmd.Intermediate() == 0 && (final == 'h' || final == 'l'):
+		for i := range params {
+			if v, more, _ := params.Param(i, -1); !more {
+				g.mode(v, final)
+			}
+		}
+		return
+	case cmd.Prefix() == 0 && cmd.Intermediate() == '!' && final == 'p': // DECSTR
+		g.softReset()
+		return
+	case cmd.Prefix() != 0 || cmd.Intermediate() != 0:
+		return
+	}
+	one := func(def int) int {
+		v, _, _ := params.Param(0, def)
+		return max(0, min(v, 9999))
+	}
+	switch final {
+	case 'm':
+		g.pen.apply(params)
+	case 'A', 'B', 'C', 'D', 'E', 'F', 'G', '`', 'a', 'd', 'e', 'I', 'Z':
+		g.control(final, max(1, one(1)))
+	case 'H', 'f':
+		col, _, _ := params.Param(1, 1)
+		g.buf = append(g.buf, '\x1b', '[')
+		g.buf = strconv.AppendInt(g.buf, int64(max(1, one(1))), 10)
+		g.buf = append(g.buf, ';')
+		g.buf = strconv.AppendInt(g.buf, int64(max(1, min(col, 9999))), 10)
+		g.buf = append(g.buf, 'H')
+	case '@', 'L', 'M', 'P', 'S', 'T', 'X':
+		if final == 'T' && len(params) > 1 {
+			return // highlight mouse tracking
+		}
+		g.ink()
+		g.control(final, max(1, one(1)))
+	case 'J':
+		switch n := one(0); n {
+		case 0, 1:
+			g.ink()
+			g.control(final, n)
+		case 2, 3:
+			g.ink()
+			g.buf = append(g.buf, "\x1b7"...)
+			g.blank(1, g.height)
+			g.restoreCursor()
+		}
+	case 'K':
+		if n := one(0); n <= 2 {
+			g.ink()
+			g.control(final, n)
+		}
+	case 'r':
+		bottom, _, _ := params.Param(1, 0)
+		top := one(1)
+		if bottom <= 0 && top <= 1 {
+			g.buf = append(g.buf, "\x1b[r"...)
+			return
+		}
+		g.buf = append(g.buf, '\x1b', '[')
+		g.buf = strconv.AppendInt(g.buf, int64(max(1, top)), 10)
+		if bottom > 0 {
+			g.buf = append(g.buf, ';')
+			g.buf = strconv.AppendInt(g.buf, int64(min(bottom, 9999)), 10)
+		}
+		g.buf = append(g.buf, 'r')
+	case 's':
+		if len(params) == 0 {
+			g.ink()
+			g.buf = append(g.buf, "\x1b7"...)
+		}
+	case 'u':
+		g.restoreCursor()
+	}
+}
+
+func (g *Guard) control(final byte, n int) {
+	g.buf = append(g.buf, '\x1b', '[')
+	g.buf = strconv.AppendInt(g.buf, int64(n), 10)
+	g.buf = append(g.buf, final)
+}
+
+func (g *Guard) mode(v int, final byte) {
+	switch v {
+	case 2004, 1004, 2026: // bracketed paste, focus, synchronised output
+	case 9, 1000, 1001, 1002, 1003, 1005, 1006, 1015, 1016: // mouse: off only
+		if final == 'h' {
+			return
+		}
+	case 25: // the cursor is a lamp: hide only
+		if final == 'h' {
+			return
+		}
+	case 47, 1047, 1049: // the screen is ours already; entering clears it
+		if final == 'h' {
+			g.ink()
+			g.buf = append(g.buf, "\x1b7"...)
+			g.blank(1, g.height)
+			g.restoreCursor()
+		}
+		return
+	default:
+		return
+	}
+	g.buf = append(g.buf, "\x1b[?"...)
+	g.buf = strconv.AppendInt(g.buf, int64(v), 10)
+	g.buf = append(g.buf, final)
+}
+
+// blank writes black spaces over rows from to to, counted from 1. Spaces, not
+// an erasure: a terminal that erases to its default background would show that.
+func (g *Guard) blank(from, to int) { g.blankArea(from, to, 1) }
+
+func (g *Guard) blankArea(from, to, column int) {
+	g.ink()
+	for y := from; y <= to; y++ {
+		if column > g.width {
+			return
+		}
+		g.buf = append(g.buf, '\x1b', '[')
+		g.buf = strconv.AppendInt(g.buf, int64(y), 10)
+		g.buf = append(g.buf, ';')
+		g.buf = strconv.AppendInt(g.buf, int64(column), 10)
+		g.buf = append(g.buf, 'H')
+		g.spaces(g.width - column + 1)
+	}
+}
+
+const sixtyFourSpaces = "                                                                "
+
+func (g *Guard) spaces(n int) {
+	for ; n > len(sixtyFourSpaces); n -= len(sixtyFourSpaces) {
+		g.buf = append(g.buf, sixtyFourSpaces...)
+	}
+	g.buf = append(g.buf, sixtyFourSpaces[:max(0, n)]...)
+}
+
+// Begin is first light: the terminal's own default colours become black and
+// red, the cursor goes, the alternate screen opens, and every cell of a window
+// of width by height is painted black. Nothing readable is written before it.
+// It may be called again, after the program was stopped and goes on.
+func (g *Guard) Begin(width, height int) error {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if g.opts.Profile == None {
+		return errors.New("nothing can be drawn on this terminal: run by sound alone (--blind)")
+	}
+	g.buf = g.buf[:0]
+	g.begun = true
+	g.size(width, height)
+	g.defaults()
+	g.buf = append(g.buf, beginModes...)
+	g.pen = freshPen
+	g.reink()
+	g.blank(1, g.height)
+	g.buf = append(g.buf, "\x1b[1;1H"...)
+	return g.flush()
+}
+
+// beginModes: reverse screen off (DECSCNM), cursor hidden and not blinking,
+// alternate screen, origin mode off, wrapping on, margins whole, the usual
+// character set. The cursor is hidden on both screens: some terminals keep
+// that state for each.
+const beginModes = "\x1b[?25l\x1b[?5l\x1b[?1049h\x1b[?25l\x1b[?12l\x1b[?6l\x1b[?7h\x1b[r\x1b(B\x0f"
+
+func (g *Guard) size(width, height int) {
+	g.width, g.height = max(1, min(width, 9999)), max(1, min(height, 9999))
+}
+
+// consolePalette are the reds the sixteen entries of the Linux console's
+// palette are set to: the steps of the cube, and for the entries that bold
+// would turn the first eight into, the same again.
+func consoleRed(entry int) uint8 {
+	if entry %= 8; entry < len(cube) {
+		return cube[entry]
+	}
+	return cube[2]
+}
+
+// defaults sets what the terminal shows where nothing has been said: OSC 10,
+// 11, 12, or the palette of the Linux console (console_codes(4): ESC ] P nrrggbb).
+func (g *Guard) defaults() {
+	if g.opts.Profile == LinuxConsole {
+		for i := range 16 {
+			g.buf = append(g.buf, "\x1b]P"...)
+			g.buf = strconv.AppendInt(g.buf, int64(i), 16)
+			g.buf = append(g.buf, hexRed(consoleRed(i))[1:]...)
+		}
+		return
+	}
+	fg := hexRed(g.opts.Profile.nearest(g.opts.Level.Red(Normal)))
+	g.osc("11;#000000")
+	g.osc("10;" + fg)
+	g.osc("12;#000000")
+}
+
+// osc writes an operating system command for the terminal or the multiplexer,
+// and wrapped for the terminal behind it, which matters for what lies outside
+// of the multiplexer's panes. A multiplexer that does not pass it on drops it.
+func (g *Guard) osc(command string) {
+	g.buf = append(g.buf, "\x1b]"+command+"\x1b\\"...)
+	switch g.opts.Mux {
+	case Tmux:
+		g.buf = append(g.buf, ansi.TmuxPassthrough("\x1b]"+command+"\x07")...)
+	case Screen:
+		g.buf = append(g.buf, ansi.ScreenPassthrough("\x1b]"+command+"\x07", 0)...)
+	}
+}
+
+// Resize tells the guard that the window now has width by height cells; cells
+// that were not part of it before are painted black. What is drawn in the rest
+// stays, so that a frame on its way is not wiped out.
+func (g *Guard) Resize(width, height int) error {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	oldW, oldH := g.width, g.height
+	g.size(width, height)
+	if !g.begun || g.opts.Profile == None {
+		return nil
+	}
+	g.buf = append(g.buf[:0], "\x1b[r"...) // a resize resets the margins in some terminals only
+	g.reink()
+	// The last column that was there is painted too: a wide character cut in
+	// half by an earlier shrinking leaves a cell nobody has painted.
+	if g.width > oldW {
+		g.blankArea(1, min(oldH, g.height), max(1, oldW))
+	}
+	if g.height > oldH {
+		g.blankArea(oldH+1, g.height, 1)
+	}
+	g.buf = append(g.buf, "\x1b[1;1H"...)
+	return g.flush()
+}
+
+// SetLevel changes how much light may pass from now on. The window is painted
+// black at once; the program draws it anew.
+func (g *Guard) SetLevel(level Level) error {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.opts.Level = level
+	if !g.begun || g.opts.Profile == None {
+		return nil
+	}
+	g.buf = g.buf[:0]
+	if g.opts.Profile != LinuxConsole {
+		g.defaults()
+	}
+	g.reink()
+	g.buf = append(g.buf, "\x1b7"...)
+	g.blank(1, g.height)
+	g.restoreCursor()
+	return g.flush()
+}
+
+// Level is the most light that may pass.
+func (g *Guard) Level() Level {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return g.opts.Level
+}
+
+// Blacken paints the window black, puts the cursor in its upper left corner,
+// and forgets any sequence that was broken off: for the way out after a panic
+// or a signal. What is written afterwards is red.
+func (g *Guard) Blacken() error {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if g.opts.Profile == None {
+		return nil
+	}
+	g.parser.Reset()
+	g.buf = append(g.buf[:0], "\x1b\\"...) // ends a string another writer left open
+	g.defaults()
+	g.buf = append(g.buf, beginModes...)
+	g.pen = freshPen
+	g.reink()
+	g.blank(1, g.height)
+	g.buf = append(g.buf, "\x1b[1;1H"...)
+	g.begun = true
+	return g.flush()
+}
+
+// Restore is last light: the terminal gets back its own colours, its screen
+// and its cursor. The caller has asked the user whether paper is covered, and
+// has been told so.
+func (g *Guard) Restore() error {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if g.opts.Profile == None || !g.begun {
+		return nil
+	}
+	g.begun = false
+	g.parser.Reset()
+	g.buf = append(g.buf[:0], "\x1b[?2026l\x1b[?2004l\x1b[?1004l\x1b[?1000l\x1b[?1002l\x1b[?1003l\x1b[?1006l\x1b[r\x1b[0m"...)
+	if g.opts.Profile == LinuxConsole {
+		g.buf = append(g.buf, "\x1b]R"...)
+	} else {
+		g.osc("112")
+		g.osc("110")
+		g.osc("111")
+	}
+	g.buf = append(g.buf, "\x1b[?1049l\x1b[0m\x1b[?25h"...)
+	g.shown = -1
+	return g.flush()
+}
+
+// Read reads from the terminal behind the guard, if it can be read.
+func (g *Guard) Read(p []byte) (int, error) {
+	if r, ok := g.w.(io.Reader); ok {
+		return r.Read(p)
+	}
+	return 0, io.EOF
+}
+
+// Close does nothing: whoever opened the terminal closes it.
+func (g *Guard) Close() error { return nil }
+
+// Fd is the file descriptor of the terminal behind the guard, or an invalid
+// one if it is not a file.
+func (g *Guard) Fd() uintptr {
+	if f, ok := g.w.(interface{ Fd() uintptr }); ok {
+		return f.Fd()
+	}
+	return ^uintptr(0)
+}
+
+// Terminal is the file behind the guard, or nil.
+func (g *Guard) Terminal() *os.File {
+	f, _ := g.w.(*os.File)
+	return f
+}
