@@ -32,7 +32,11 @@ type Sheet struct {
 	// not (yet) seen.
 	Emerged time.Duration
 
-	Open      []Span // in the room, out of bag and camera, safelight on, not yet fixed
+	// Out: in the room, out of bag and camera. Open is the sheet's safelight
+	// account: the spans it was out, not yet fixed, with the safelight on.
+	Out       bool
+	Open      []Span
+	FixedT    time.Duration // when it left the first fixing bath; 0: not yet
 	EndedAt   Instant
 	EndedT    time.Duration
 	SpoiltFor string // why, when spoiled
@@ -42,6 +46,14 @@ type Sheet struct {
 	Judged    *Judgement
 	Scan      string
 	Overrides []string // baths that were spent and used all the same (Mix IDs)
+
+	serial int      // last visit serial given out
+	outs   []toggle // in and out of the dark
+}
+
+type toggle struct {
+	t  time.Duration
+	on bool
 }
 
 // A Span is a stretch of session time. While it lasts, Running is true and To

@@ -1,0 +1,383 @@
+package session
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"time"
+)
+
+// The rhythm of what is heard. Common practice, no source: the user is called
+// again soon, then less and less often, and never left in silence for more
+// than a minute.
+var callGaps = []time.Duration{8 * time.Second, 12 * time.Second, 18 * time.Second, 27 * time.Second, 40 * time.Second}
+
+const (
+	callSteady = time.Minute
+	rockPeriod = 3 * time.Second  // a tray is rocked one side up about each 3 s; common practice, no source
+	alivePulse = 30 * time.Second // "the program is alive" in long waits
+	aliveFrom  = 5 * time.Minute  // what counts as a long wait
+	// rockLag puts the call to agitate after the motif of a stage that begins
+	// with it, so that the two do not melt into one sound.
+	rockLag = time.Second
+)
+
+// span collects cues that fall into from <= T < to.
+type span struct {
+	m        *Machine
+	from, to time.Duration
+	named    bool
+	out      []Cue
+}
+
+func (sp *span) add(t time.Duration, s *Sheet, key string, c Cue) {
+	if t < sp.from || t >= sp.to {
+		return
+	}
+	c.T, c.At, c.Sheet, c.Num, c.Named = t, sp.m.At(t), s.ID, s.Num, sp.named
+	c.Key = fmt.Sprintf("%d/%s", s.Num, key)
+	sp.out = append(sp.out, c)
+}
+
+// each calls fn for k = 0, 1, ... with the instants start + k*every that lie
+// before end and inside the span; it does not walk through those outside.
+func (sp *span) each(start, every, end time.Duration, fn func(k int, t time.Duration)) {
+	k := 0
+	if start < sp.from {
+		k = int((sp.from - start + every - 1) / every)
+	}
+	for t := start + time.Duration(k)*every; t < end && t < sp.to; t += every {
+		fn(k, t)
+		k++
+	}
+}
+
+// Cues says what must be heard from from (included) to to (not included), as
+// the state now stands, in the order of time. The cues of two adjoining spans
+// are the cues of both as one.
+func (m *Machine) Cues(from, to Instant) []Cue {
+	return m.cues(m.T(from), m.T(to))
+}
+
+func (m *Machine) cues(from, to time.Duration) []Cue {
+	sp := &span{m: m, from: from, to: to}
+	n := 0
+	for _, s := range m.sheets {
+		if s.Phase == Wet || s.Phase == Exposing {
+			n++
+		}
+	}
+	sp.named = n > 1
+	for _, s := range m.sheets {
+		sp.light(s)
+		sp.baths(s)
+		sp.ends(s)
+		sp.safe(s)
+	}
+	sp.washes()
+	slices.SortStableFunc(sp.out, func(a, b Cue) int {
+		return cmp.Or(cmp.Compare(a.T, b.T), cmp.Compare(a.Num, b.Num))
+	})
+	return sp.out
+}
+
+func (sp *span) light(s *Sheet) {
+	l := &s.Light
+	if l.BegunAt.IsZero() {
+		return
+	}
+	sp.add(l.BegunT, s, "light/on", Cue{Kind: CueLightOn, Stage: Exposure, For: l.Planned})
+	reading := 0
+	for i, x := range l.Spells {
+		// A spell that follows another without a gap is a change of light.
+		if i > 0 {
+			if prev := l.Spells[i-1]; prev.To == x.From && reading < len(l.Readings) && l.Readings[reading].T == x.From {
+				reading++
+			} else {
+				left := time.Duration(math.Round((1 - l.Share(x.From)) * float64(x.Full)))
+				sp.add(x.From, s, fmt.Sprintf("light/open/%d", i), Cue{Kind: CueUncovered, Stage: Exposure, Left: max(0, left)})
+			}
+		}
+		last := i == len(l.Spells)-1
+		contiguous := !last && l.Spells[i+1].From == x.To
+		if !x.Running && !contiguous {
+			sp.add(x.To, s, fmt.Sprintf("light/shut/%d", i), Cue{Kind: CueCovered, Stage: Exposure})
+		}
+	}
+	for i, r := range l.Readings {
+		left := time.Duration(math.Round((1 - l.Share(r.T)) * float64(r.Full)))
+		sp.add(r.T, s, fmt.Sprintf("light/reading/%d", i), Cue{Kind: CueRelight, Stage: Exposure, Left: max(0, left), N: int(math.Round(r.Stops * 3))})
+	}
+	end, ahead := l.reach(1)
+	if !l.Open {
+		return
+	}
+	run := l.Spells[len(l.Spells)-1]
+	key := fmt.Sprintf("light/%d/", len(l.Spells)) // the rest is reckoned anew in each spell
+	if half, ok := l.reach(0.5); ok {
+		sp.add(half, s, key+"half", Cue{Kind: CueHalf, Stage: Exposure, Left: end - half})
+	}
+	// Not in the first instants of a spell: its own announcement says the time.
+	if ahead && end-time.Minute > run.From {
+		sp.add(end-time.Minute, s, key+"minute", Cue{Kind: CueMinutes, Stage: Exposure, Left: time.Minute})
+	}
+	if ahead && end-10*time.Second > run.From {
+		sp.add(end-10*time.Second, s, key+"ten", Cue{Kind: CueTen, Stage: Exposure, Left: 10 * time.Second})
+	}
+	sp.add(end, s, key+"off", Cue{Kind: CueLightOff, Stage: Exposure})
+	sp.calls(s, end, key, Cue{Stage: Exposure})
+}
+
+func (sp *span) baths(s *Sheet) {
+	for i := range s.Visits {
+		v := s.Visits[i]
+		sp.begin(s, v)
+		if v.Stage == Develop && s.Emerged > 0 {
+			sp.add(v.In+s.Emerged, s, fmt.Sprintf("%d/seen", v.Serial),
+				Cue{Kind: CueSeen, Stage: v.Stage, Label: v.Label, Left: max(0, v.AtMost-s.Emerged)})
+		}
+		if !v.Open || v.Step == Holding {
+			continue
+		}
+		// Beyond a step that its clock ends, what follows is foreseeable.
+		for next, serial := v, s.serial; ; {
+			st := s.Spec.Process.Steps[next.Step]
+			sp.bath(s, next, st)
+			end := next.In + next.AtMost
+			if !st.ByClock || end >= sp.to {
+				break
+			}
+			serial++
+			if next.Step+1 >= len(s.Spec.Process.Steps) {
+				sp.add(end, s, fmt.Sprintf("done/%d", len(s.Undone)), Cue{Kind: CueDone})
+				break
+			}
+			st = s.Spec.Process.Steps[next.Step+1]
+			next = Visit{Serial: serial, Step: next.Step + 1, Stage: st.Stage, Label: st.Label(), Bath: st.Bath, In: end, Open: true}
+			sp.m.plan(s, &next)
+			sp.begin(s, next)
+		}
+	}
+}
+
+func (sp *span) begin(s *Sheet, v Visit) {
+	c := Cue{Kind: CueBegin, Stage: v.Stage, Label: v.Label}
+	if v.Step != Holding {
+		st := s.Spec.Process.Steps[v.Step]
+		c.For = st.AtMost
+		if st.ByInspection() && st.AtLeast > 0 {
+			c.For = st.AtLeast // the first moment that matters
+		}
+		if v.Short {
+			c.For = st.ShortAfter
+		}
+	}
+	sp.add(v.In, s, fmt.Sprintf("%d/begin", v.Serial), c)
+}
+
+// bath adds the cues of a visit that is under way.
+func (sp *span) bath(s *Sheet, v Visit, st Step) {
+	key := func(what string, n time.Duration) string {
+		return fmt.Sprintf("%d/%s/%d", v.Serial, what, n/time.Millisecond)
+	}
+	base := Cue{Stage: v.Stage, Label: v.Label}
+	with := func(k CueKind, fn func(*Cue)) Cue {
+		c := base
+		c.Kind = k
+		if fn != nil {
+			fn(&c)
+		}
+		return c
+	}
+	end := v.In + v.AtMost
+	lift := end - st.Drain
+	sp.agitation(s, v, st, lift, base)
+	if v.AtLeast < v.AtMost && v.AtLeast > 0 {
+		sp.add(v.In+v.AtLeast, s, key("judge", v.AtLeast), with(CueAtLeast, func(c *Cue) { c.Left = v.AtMost - v.AtLeast }))
+	}
+	// Minutes, counted from the end, but not at the very begin, nor where a
+	// dirtied wash begins again: that is announced with its time.
+	whole := (v.AtMost - sp.m.dirtied(&v) - 1) / time.Minute
+	sp.each(end-whole*time.Minute, time.Minute, end, func(k int, t time.Duration) {
+		left := end - t
+		sp.add(t, s, fmt.Sprintf("%d/left/%d/%d", v.Serial, left/time.Minute, v.AtMost/time.Millisecond), with(CueMinutes, func(c *Cue) { c.Left, c.N = left, int(left/time.Minute) }))
+	})
+	if v.AtMost > 30*time.Second {
+		sp.add(end-30*time.Second, s, key("thirty", v.AtMost), with(CueThirty, func(c *Cue) { c.Left = 30 * time.Second }))
+	}
+	// The call to lift says as much as ten seconds would; both at once say less.
+	if near := st.Drain - 10*time.Second; v.AtMost > 10*time.Second && (st.Drain == 0 || near < -2*time.Second || near > 2*time.Second) {
+		sp.add(end-10*time.Second, s, key("ten", v.AtMost), with(CueTen, func(c *Cue) { c.Left = 10 * time.Second }))
+	}
+	if st.Drain > 0 {
+		sp.add(lift, s, key("drain", v.AtMost), with(CueDrain, func(c *Cue) { c.For = st.Drain }))
+	}
+	if st.Changes > 1 {
+		water := v.AtMost - sp.m.dirtied(&v)
+		start := v.In + sp.m.dirtied(&v)
+		for k := 1; k < st.Changes; k++ {
+			t := start + water*time.Duration(k)/time.Duration(st.Changes)
+			sp.add(t, s, key("water", t-v.In), with(CueChange, func(c *Cue) { c.N = k }))
+		}
+	}
+	if v.AtMost >= aliveFrom && st.Agitation == (Agitation{}) {
+		sp.each(v.In+alivePulse, alivePulse, end, func(k int, t time.Duration) {
+			if (end-t)%time.Minute != 0 { // a minute speaks for itself
+				sp.add(t, s, key("alive", t-v.In), with(CueAlive, nil))
+			}
+		})
+	}
+	if st.ByClock {
+		return
+	}
+	next := func(c *Cue) {
+		if n := v.Step + 1; n < len(s.Spec.Process.Steps) {
+			c.Next = s.Spec.Process.Steps[n].Stage
+		}
+	}
+	sp.add(end, s, key("move", v.AtMost), with(CueMove, next))
+	next(&base)
+	sp.calls(s, end, fmt.Sprintf("%d/%d/", v.Serial, v.AtMost/time.Millisecond), base)
+}
+
+func (sp *span) agitation(s *Sheet, v Visit, st Step, until time.Duration, base Cue) {
+	a := st.Agitation
+	spell := func(k int, from, to time.Duration) {
+		to = min(to, until)
+		on := from
+		if from == v.In {
+			on += rockLag
+		}
+		if on >= to {
+			return
+		}
+		c := base
+		c.Kind, c.For = CueRockOn, to-from
+		sp.add(on, s, fmt.Sprintf("%d/rock/%d", v.Serial, k), c)
+		c.Kind, c.For = CueRock, 0
+		sp.each(from+rockPeriod, rockPeriod, to, func(n int, t time.Duration) {
+			sp.add(t, s, fmt.Sprintf("%d/tick/%d/%d", v.Serial, k, n), c)
+		})
+		if to == until {
+			return // the call to lift, or to move on, says that too
+		}
+		c.Kind = CueRockOff
+		sp.add(to, s, fmt.Sprintf("%d/rest/%d/%d", v.Serial, k, (to-v.In)/time.Millisecond), c)
+	}
+	if a.Continuous {
+		spell(0, v.In, until)
+		return
+	}
+	if a.First > 0 {
+		end := v.In + a.First
+		if a.Every > 0 && a.For == a.Every {
+			end = until
+		}
+		spell(0, v.In, end)
+	}
+	if a.Every <= 0 {
+		return
+	}
+	// Spells that begin before the span may still tick in it: start one early.
+	k := 1
+	if v.In < sp.from {
+		k = max(1, int((sp.from-v.In)/a.Every)-1)
+	}
+	for ; ; k++ {
+		from := v.In + time.Duration(k)*a.Every
+		if from >= until || from >= sp.to {
+			return
+		}
+		if from < v.In+a.First {
+			continue // the first spell still lasts
+		}
+		spell(k, from, from+a.For)
+	}
+}
+
+// calls adds the repeated calls and the overrun minutes after due.
+func (sp *span) calls(s *Sheet, due time.Duration, key string, base Cue) {
+	base.Kind = CueCall
+	t := due
+	for i, g := range callGaps {
+		t += g
+		base.N, base.Over = i+1, t-due
+		sp.add(t, s, fmt.Sprintf("%scall/%d", key, i), base)
+	}
+	const forever = math.MaxInt64
+	sp.each(t+callSteady, callSteady, forever, func(k int, at time.Duration) {
+		base.N, base.Over = len(callGaps)+k+1, at-due
+		sp.add(at, s, fmt.Sprintf("%scall/%d", key, len(callGaps)+k), base)
+	})
+	base.Kind, base.N = CueOver, 0
+	sp.each(due+time.Minute, time.Minute, forever, func(k int, at time.Duration) {
+		base.Over = at - due
+		sp.add(at, s, fmt.Sprintf("%sover/%d", key, k), base)
+	})
+}
+
+func (sp *span) ends(s *Sheet) {
+	for i, u := range s.Undone {
+		c := Cue{Kind: CueBack}
+		if i == len(s.Undone)-1 {
+			if v := s.open(); v != nil {
+				c.Stage, c.Label = v.Stage, v.Label
+			}
+		}
+		sp.add(u.T, s, fmt.Sprintf("back/%d", i), c)
+	}
+	switch s.Phase {
+	case Finished:
+		sp.add(s.EndedT, s, fmt.Sprintf("done/%d", len(s.Undone)), Cue{Kind: CueDone})
+	case Ruined:
+		sp.add(s.EndedT, s, "spoiled", Cue{Kind: CueSpoiled, Text: s.SpoiltFor})
+	}
+}
+
+func (sp *span) safe(s *Sheet) {
+	n := len(s.Open)
+	if n == 0 || !s.Open[n-1].Running {
+		return
+	}
+	start := s.Open[n-1].From
+	used, allowed := s.SafeUsed(start)
+	if allowed <= 0 {
+		return
+	}
+	if half := allowed / 2; used < half {
+		sp.add(start+half-used, s, fmt.Sprintf("safe/half/%d", allowed), Cue{Kind: CueSafeHalf, Left: allowed - half})
+	}
+	if used < allowed {
+		sp.add(start+allowed-used, s, fmt.Sprintf("safe/all/%d", allowed), Cue{Kind: CueSafeAll})
+	}
+}
+
+// washes says once, for each unwashed sheet that came into water others were
+// being washed in, that their clock begins again.
+func (sp *span) washes() {
+	for _, bath := range slices.Sorted(maps.Keys(sp.m.arrivals)) {
+		as := sp.m.arrivals[bath]
+		for i, a := range as {
+			if i == 0 || a.t < sp.from || a.t >= sp.to {
+				continue
+			}
+			var c *Cue
+			for _, s := range sp.m.sheets {
+				for _, v := range s.Visits {
+					// Closed visits are part of the past a cue may be asked for.
+					if s == a.sheet || v.Bath != bath || v.In >= a.t || (!v.Open && v.Out <= a.t) {
+						continue
+					}
+					if left := v.AtMost - (a.t - v.In); c == nil || left > c.For {
+						c = &Cue{Kind: CueWashAnew, Stage: Wash, Label: v.Label, For: left}
+					}
+				}
+			}
+			if c != nil {
+				sp.add(a.t, a.sheet, fmt.Sprintf("%d/anew", a.serial), *c)
+			}
+		}
+	}
+}

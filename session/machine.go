@@ -1,0 +1,829 @@
+// Package session is the pure core of wetside: the life of every sheet in one
+// darkroom session, from the camera to the wash.
+//
+// It does no input or output and reads no clock. The host feeds it facts, each
+// with the instant it happened:
+//
+//	m := session.New()
+//	err := m.Apply(session.Event{Kind: session.Moved, At: now, Sheet: id, From: 2})
+//
+// and then asks two questions. [Machine.View] says what is true at an instant:
+// for each sheet the stage, elapsed, remaining, overrun and what comes next.
+// [Machine.Cues] says what must be heard in a span of time, before it happens,
+// so that the loudspeaker is never driven from the screen's tick.
+//
+// Apply is the only way the state changes, and events are all that is ever
+// stored: a session is recovered after a crash by applying its events again.
+// The host stores an event first, then applies it, then sounds its cue.
+//
+// # Time
+//
+// Events carry an [Instant], which is two clocks. Inside, the machine keeps one
+// line of time, "session time", that starts at 0 with the first event and never
+// runs backwards: see [Machine.T] and [Machine.At].
+//
+// # What a step means
+//
+// A step counts from the moment the sheet enters the bath. In its last Drain
+// seconds the sheet is lifted and drips. At the target (or the at-most of a
+// step that is ended by inspection) the user is called, and called again at
+// growing intervals, until they confirm the move; the move, not the plan, is
+// what the record keeps. Undone takes the last move back, and the clock goes on
+// from where it would have been.
+package session
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+)
+
+// Limits that keep arithmetic sound whatever is typed.
+const (
+	maxStep     = 7 * 24 * time.Hour
+	maxExposure = 30 * 24 * time.Hour
+	maxGap      = 50 * 365 * 24 * time.Hour
+	maxLine     = 200 * 365 * 24 * time.Hour
+	maxSteps    = 50
+)
+
+// ErrRefused is wrapped by every error Apply returns: the event was not
+// applicable and changed nothing.
+var ErrRefused = errors.New("not done")
+
+func refuse(format string, a ...any) error {
+	return fmt.Errorf("%w: %s", ErrRefused, fmt.Sprintf(format, a...))
+}
+
+// A Machine is the state of one darkroom session. The zero value is not ready;
+// use New. A Machine is not safe for use by several goroutines at once.
+type Machine struct {
+	begun     bool
+	first     Instant
+	last      Instant
+	now       time.Duration // session time of the last event
+	sheets    []*Sheet
+	byID      map[string]*Sheet
+	trays     []*Tray
+	arrivals  map[string][]arrival // per tray that is washed in as a batch
+	safelight []toggle
+	notes     []Note
+	rehearsal bool
+	pace      float64
+	closed    bool
+	applied   int
+}
+
+type arrival struct {
+	t      time.Duration
+	sheet  *Sheet
+	serial int
+}
+
+// New returns an empty session with the safelight on.
+func New() *Machine {
+	return &Machine{
+		byID:      map[string]*Sheet{},
+		arrivals:  map[string][]arrival{},
+		safelight: []toggle{{0, true}},
+		pace:      1,
+	}
+}
+
+// T returns the session time of i: how long after the first event. Before the
+// first event it is 0.
+func (m *Machine) T(i Instant) time.Duration {
+	if !m.begun {
+		return 0
+	}
+	d := i.Sub(m.last)
+	if d > maxGap {
+		d = maxGap
+	}
+	if d < -maxGap {
+		d = -maxGap
+	}
+	return m.now + d
+}
+
+// At returns the instant of session time t.
+func (m *Machine) At(t time.Duration) Instant { return m.last.Add(t - m.now) }
+
+// Now returns the session time of the last event.
+func (m *Machine) Now() time.Duration { return m.now }
+
+// Last returns the instant of the last event.
+func (m *Machine) Last() Instant { return m.last }
+
+// Begun reports whether any event was applied.
+func (m *Machine) Begun() bool { return m.begun }
+
+// First returns the instant of the first event.
+func (m *Machine) First() Instant { return m.first }
+
+// Sheets returns every sheet in the order of its number.
+func (m *Machine) Sheets() []*Sheet { return m.sheets }
+
+// Sheet returns one sheet, or nil.
+func (m *Machine) Sheet(id string) *Sheet { return m.byID[id] }
+
+// Numbered returns sheet number n, or nil.
+func (m *Machine) Numbered(n int) *Sheet {
+	if n < 1 || n > len(m.sheets) {
+		return nil
+	}
+	return m.sheets[n-1]
+}
+
+// Trays returns every bath that was mixed, in order.
+func (m *Machine) Trays() []*Tray { return m.trays }
+
+// Notes returns the day's notes, those that belong to no sheet.
+func (m *Machine) Notes() []Note { return m.notes }
+
+// Rehearsal reports whether this is a rehearsal, and at how many times real time.
+func (m *Machine) Rehearsal() (bool, float64) { return m.rehearsal, m.pace }
+
+// Closed reports whether the session was closed.
+func (m *Machine) Closed() bool { return m.closed }
+
+// Safelight reports whether the room's lamp is on.
+func (m *Machine) Safelight() bool { return m.safelight[len(m.safelight)-1].on }
+
+// PaperOut reports whether any sheet could be fogged by a white light now: it
+// is in the room, out of bag and camera, and not yet fixed.
+func (m *Machine) PaperOut() bool {
+	for _, s := range m.sheets {
+		if s.Out && s.FixedT == 0 && s.Phase != Finished && s.Phase != Ruined {
+			return true
+		}
+	}
+	return false
+}
+
+// Running reports whether any clock runs: an exposure or a bath.
+func (m *Machine) Running() bool {
+	for _, s := range m.sheets {
+		if s.Phase == Exposing || s.Phase == Wet {
+			return true
+		}
+	}
+	return false
+}
+
+// Apply takes one event into the state. An event that cannot be (a move of a
+// sheet that is not there, a second move by the same press) is refused with an
+// error that says why, and changes nothing.
+func (m *Machine) Apply(e Event) error {
+	t, last := m.stamp(e.At)
+	if err := m.apply(e, t); err != nil {
+		return err
+	}
+	if !m.begun {
+		m.first = e.At
+	}
+	m.begun, m.last, m.now = true, last, t
+	m.applied++
+	m.replan()
+	return nil
+}
+
+// stamp places an instant on the line of session time. Within one boot an
+// instant before the last event counts as the same moment; in a new boot whose
+// wall clock reads earlier, time goes on from where it was.
+func (m *Machine) stamp(at Instant) (time.Duration, Instant) {
+	if !m.begun {
+		return 0, at
+	}
+	d := at.Sub(m.last)
+	switch {
+	case d < 0 && at.BootID == m.last.BootID:
+		return m.now, m.last
+	case d < 0:
+		return m.now, at
+	}
+	return min(m.now+min(d, maxGap), maxLine), at
+}
+
+func (m *Machine) apply(e Event, t time.Duration) error {
+	if m.closed && e.Kind != Judged && e.Kind != Noted && e.Kind != Scanned && e.Kind != MarkNamed {
+		return refuse("the session is closed")
+	}
+	switch e.Kind {
+	case Opened:
+		if m.begun {
+			return refuse("the session is open already")
+		}
+		if math.IsNaN(e.Pace) || e.Pace < 0 || e.Pace > 10000 {
+			return refuse("a pace is a number from 0 to 10000")
+		}
+		m.rehearsal = e.Rehearsal
+		if e.Pace > 0 {
+			m.pace = e.Pace
+		}
+		return nil
+	case Resumed:
+		return nil
+	case Closed:
+		if m.Running() {
+			return refuse("a clock is still running")
+		}
+		m.closed = true
+		return nil
+	case SafelightOn, SafelightOff:
+		on := e.Kind == SafelightOn
+		if m.Safelight() == on {
+			return refuse("the safelight is so already")
+		}
+		m.safelight = append(m.safelight, toggle{t, on})
+		for _, s := range m.sheets {
+			m.account(s)
+		}
+		return nil
+	case SheetAdded:
+		return m.add(e)
+	case BathMixed, BathRetired, BathPromoted, WaterChanged:
+		return m.bath(e, t)
+	case Noted:
+		if e.Sheet == "" {
+			m.notes = append(m.notes, Note{e.At, t, e.Note})
+			return nil
+		}
+	}
+	s := m.byID[e.Sheet]
+	if s == nil {
+		return refuse("there is no such sheet")
+	}
+	switch e.Kind {
+	case Noted:
+		s.Notes = append(s.Notes, Note{e.At, t, e.Note})
+	case Marked:
+		mk := Mark{N: len(s.Marks) + 1, At: e.At, T: t}
+		if v := s.open(); v != nil {
+			mk.Stage = v.Stage
+		} else if s.Phase == Exposing {
+			mk.Stage = Exposure
+		}
+		s.Marks = append(s.Marks, mk)
+	case MarkNamed:
+		if e.N < 1 || e.N > len(s.Marks) {
+			return refuse("sheet %d has no mark %d", s.Num, e.N)
+		}
+		s.Marks[e.N-1].Text = e.Note
+	case Judged:
+		if math.IsNaN(e.Stops) || math.Abs(e.Stops) > 20 {
+			return refuse("a judgement is at most 20 stops")
+		}
+		if s.Phase == Fresh || s.Phase == Exposing {
+			return refuse("sheet %d is not developed yet", s.Num)
+		}
+		s.Judged = &Judgement{e.At, e.Stops, e.Note}
+	case Scanned:
+		s.Scan = e.Note
+	case BathOverridden:
+		s.Overrides = append(s.Overrides, e.Bath)
+	case Remade:
+		if s.Phase == Wet || s.Phase == Finished || s.Phase == Ruined {
+			return refuse("sheet %d is in the trays or done", s.Num)
+		}
+		if err := e.Spec.check(); err != nil {
+			return err
+		}
+		s.Spec = *e.Spec
+	case SheetOut, SheetAway:
+		return m.outAway(s, e.Kind == SheetOut, t)
+	case ExposureBegun, ExposureEnded, PinholeCovered, PinholeUncovered, LightChanged:
+		return m.expose(s, e, t)
+	case Moved, Held:
+		return m.move(s, e, t)
+	case Undone:
+		return m.undo(s, e, t)
+	case ImageSeen:
+		v := s.open()
+		if v == nil || v.Stage != Develop {
+			return refuse("sheet %d is not in the developer", s.Num)
+		}
+		if s.Emerged != 0 {
+			return refuse("the image of sheet %d was seen already", s.Num)
+		}
+		if t <= v.In {
+			return refuse("sheet %d has only just gone in", s.Num)
+		}
+		s.Emerged = t - v.In
+	case Spoiled:
+		if s.Phase == Finished || s.Phase == Ruined {
+			return refuse("sheet %d is done already", s.Num)
+		}
+		if s.Phase == Exposing {
+			s.Light.shut(t)
+			s.Light.EndedAt, s.Light.EndedT = e.At, t
+		}
+		if v := s.open(); v != nil {
+			v.Open, v.Out, v.OutAt = false, t, e.At
+		}
+		s.Phase, s.EndedAt, s.EndedT, s.SpoiltFor = Ruined, e.At, t, e.Note
+		s.Out = false
+		s.outs = append(s.outs, toggle{t, false})
+		m.account(s)
+	default:
+		return refuse("%q is no event this program knows; it may be newer than the program", e.Kind)
+	}
+	return nil
+}
+
+func (m *Machine) add(e Event) error {
+	if e.Sheet == "" || m.byID[e.Sheet] != nil {
+		return refuse("a sheet needs an identity of its own")
+	}
+	if err := e.Spec.check(); err != nil {
+		return err
+	}
+	s := &Sheet{ID: e.Sheet, Num: len(m.sheets) + 1, Spec: *e.Spec, AddedAt: e.At, Phase: Fresh}
+	m.sheets = append(m.sheets, s)
+	m.byID[s.ID] = s
+	return nil
+}
+
+func (m *Machine) bath(e Event, t time.Duration) error {
+	find := func() *Tray {
+		for _, b := range m.trays {
+			if b.Mix.ID == e.Bath && !b.Retired {
+				return b
+			}
+		}
+		return nil
+	}
+	switch e.Kind {
+	case BathMixed:
+		if e.Mix == nil || e.Mix.ID == "" || e.Mix.Name == "" {
+			return refuse("a bath needs a name")
+		}
+		for _, b := range m.trays {
+			if b.Mix.ID == e.Mix.ID {
+				return refuse("this bath was mixed already")
+			}
+		}
+		for _, x := range []float64{e.Mix.ML, e.Mix.PerLitre, e.Mix.CarryML} {
+			if math.IsNaN(x) || math.IsInf(x, 0) || x < 0 {
+				return refuse("volumes and capacities are numbers, 0 or more")
+			}
+		}
+		// One tray holds one bath: what stood there is poured away.
+		if old := m.Standing(e.Mix.Name); old != nil {
+			old.Retired, old.RetiredAt, old.RetiredT = true, e.At, t
+		}
+		m.trays = append(m.trays, &Tray{Mix: *e.Mix, Name: e.Mix.Name, MixedAt: e.At, MixedT: t})
+	case BathRetired:
+		b := find()
+		if b == nil {
+			return refuse("no such bath is standing")
+		}
+		b.Retired, b.RetiredAt, b.RetiredT = true, e.At, t
+	case BathPromoted:
+		b := find()
+		if b == nil || e.Into == "" {
+			return refuse("no such bath is standing")
+		}
+		if old := m.Standing(e.Into); old != nil && old != b {
+			old.Retired, old.RetiredAt, old.RetiredT = true, e.At, t
+		}
+		b.Name = e.Into
+	case WaterChanged:
+		n := 0
+		for _, s := range m.sheets {
+			if v := s.open(); v != nil && v.Bath == e.Bath && v.Stage == Wash {
+				v.Changes++
+				n++
+			}
+		}
+		if n == 0 {
+			return refuse("nothing is in that wash")
+		}
+	}
+	return nil
+}
+
+// Standing returns the bath that stands in the tray of that name now, or nil.
+func (m *Machine) Standing(name string) *Tray {
+	for i := len(m.trays) - 1; i >= 0; i-- {
+		if b := m.trays[i]; b.Name == name && !b.Retired {
+			return b
+		}
+	}
+	return nil
+}
+
+func (m *Machine) outAway(s *Sheet, out bool, t time.Duration) error {
+	if s.Phase != Fresh && s.Phase != Exposed {
+		return refuse("sheet %d is %s", s.Num, s.Phase)
+	}
+	if s.Out == out {
+		return refuse("sheet %d is so already", s.Num)
+	}
+	s.Out = out
+	s.outs = append(s.outs, toggle{t, out})
+	m.account(s)
+	return nil
+}
+
+func (m *Machine) expose(s *Sheet, e Event, t time.Duration) error {
+	l := &s.Light
+	if e.Kind == ExposureBegun {
+		if s.Phase != Fresh {
+			return refuse("sheet %d is %s already", s.Num, s.Phase)
+		}
+		if e.Planned <= 0 || e.Planned > maxExposure {
+			return refuse("an exposure takes more than nothing and at most 30 days")
+		}
+		s.Phase = Exposing
+		if s.Out {
+			s.Out = false
+			s.outs = append(s.outs, toggle{t, false})
+			m.account(s)
+		}
+		*l = Light{BegunAt: e.At, BegunT: t, Planned: e.Planned, Working: e.Note, Open: true,
+			Spells: []Spell{{Span{From: t, Running: true}, e.Planned}}}
+		return nil
+	}
+	if s.Phase != Exposing {
+		return refuse("sheet %d is not being exposed", s.Num)
+	}
+	switch e.Kind {
+	case PinholeCovered:
+		if !l.Open {
+			return refuse("the pinhole of sheet %d is covered already", s.Num)
+		}
+		l.shut(t)
+	case PinholeUncovered:
+		if l.Open {
+			return refuse("the pinhole of sheet %d is open already", s.Num)
+		}
+		l.Open = true
+		l.Spells = append(l.Spells, Spell{Span{From: t, Running: true}, l.Full()})
+	case LightChanged:
+		if e.Planned <= 0 || e.Planned > maxExposure || math.IsNaN(e.Stops) || math.Abs(e.Stops) > 40 {
+			return refuse("the exposure in the new light takes more than nothing and at most 30 days")
+		}
+		l.Readings = append(l.Readings, Reading{At: e.At, T: t, Stops: e.Stops, Full: e.Planned})
+		if l.Open {
+			l.shut(t)
+			l.Open = true
+			l.Spells = append(l.Spells, Spell{Span{From: t, Running: true}, e.Planned})
+		}
+	case ExposureEnded:
+		l.shut(t)
+		l.EndedAt, l.EndedT = e.At, t
+		s.Phase = Exposed
+	}
+	return nil
+}
+
+// shut ends the running spell, if any.
+func (l *Light) shut(t time.Duration) {
+	if n := len(l.Spells); l.Open && n > 0 {
+		l.Spells[n-1].To, l.Spells[n-1].Running = t, false
+	}
+	l.Open = false
+}
+
+// Full returns the time the whole exposure would take in the present light.
+func (l *Light) Full() time.Duration {
+	if n := len(l.Readings); n > 0 {
+		return l.Readings[n-1].Full
+	}
+	return l.Planned
+}
+
+// Share returns the part of the whole exposure given by session time t: the sum
+// over every spell of its length by the full time in its light. 1 is all of it.
+func (l *Light) Share(t time.Duration) float64 {
+	var x float64
+	for _, sp := range l.Spells {
+		x += float64(sp.Len(t)) / float64(sp.Full)
+	}
+	return x
+}
+
+// OpenFor returns how long the pinhole was open by session time t.
+func (l *Light) OpenFor(t time.Duration) time.Duration {
+	var d time.Duration
+	for _, sp := range l.Spells {
+		d += sp.Len(t)
+	}
+	return d
+}
+
+// Left returns how much longer the pinhole must be open in the present light
+// to reach share (1 is the whole exposure); 0 once it is reached.
+func (l *Light) Left(share float64, t time.Duration) time.Duration {
+	return max(0, time.Duration(math.Round((share-l.Share(t))*float64(l.Full()))))
+}
+
+// reach returns the session time at which the running spell reaches share, and
+// whether it is still to be reached when the spell begins.
+func (l *Light) reach(share float64) (time.Duration, bool) {
+	n := len(l.Spells)
+	if !l.Open || n == 0 {
+		return 0, false
+	}
+	sp := l.Spells[n-1]
+	given := l.Share(sp.From)
+	if given >= share {
+		return sp.From, false
+	}
+	return sp.From + time.Duration(math.Round((share-given)*float64(sp.Full))), true
+}
+
+// open returns the visit the sheet is in now, or nil.
+func (s *Sheet) open() *Visit {
+	if n := len(s.Visits); n > 0 && s.Visits[n-1].Open {
+		return &s.Visits[n-1]
+	}
+	return nil
+}
+
+// Visit returns the bath the sheet is in now, or nil.
+func (s *Sheet) Visit() *Visit { return s.open() }
+
+// NextStep returns the index of the step that follows the present one (0 for a
+// sheet that is still dry), or -1 when the present one is the last.
+func (s *Sheet) NextStep() int {
+	next := 0
+	for i := len(s.Visits) - 1; i >= 0; i-- {
+		if st := s.Visits[i].Step; st != Holding {
+			next = st + 1
+			break
+		}
+	}
+	if next >= len(s.Spec.Process.Steps) {
+		return -1
+	}
+	return next
+}
+
+func (m *Machine) move(s *Sheet, e Event, t time.Duration) error {
+	switch s.Phase {
+	case Fresh, Exposed:
+		if e.From != 0 {
+			return refuse("sheet %d is not in that bath", s.Num)
+		}
+		if e.Kind == Held {
+			return refuse("sheet %d is not wet", s.Num)
+		}
+	case Wet:
+		if v := s.open(); v == nil || v.Serial != e.From {
+			return refuse("sheet %d has moved on already", s.Num)
+		}
+	case Exposing:
+		return refuse("sheet %d is still being exposed: end the exposure first", s.Num)
+	default:
+		return refuse("sheet %d is %s", s.Num, s.Phase)
+	}
+	next := s.NextStep()
+	if e.Kind == Held && (next < 0 || s.Spec.Process.Steps[next].Stage != Wash || s.open().Step == Holding) {
+		return refuse("only a sheet that is due for the wash can wait in holding water")
+	}
+	if v := s.open(); v != nil {
+		v.Open, v.Out, v.OutAt = false, t, e.At
+		if v.Stage == Fix && s.FixedT == 0 {
+			s.FixedT = t
+		}
+	}
+	if s.Phase != Wet && !s.Out {
+		s.Out = true
+		s.outs = append(s.outs, toggle{t, true})
+	}
+	if next < 0 && e.Kind == Moved {
+		s.Phase, s.EndedAt, s.EndedT = Finished, e.At, t
+		m.account(s)
+		return nil
+	}
+	s.Phase = Wet
+	s.serial++
+	v := Visit{Serial: s.serial, In: t, InAt: e.At, Open: true}
+	if e.Kind == Held {
+		v.Step, v.Stage, v.Bath, v.Label = Holding, Hold, "holding water", string(Hold)
+	} else {
+		st := s.Spec.Process.Steps[next]
+		v.Step, v.Stage, v.Bath, v.Label = next, st.Stage, st.Bath, st.Label()
+		if b := m.Standing(st.Bath); b != nil {
+			v.Mix = b.Mix.ID
+		}
+		if st.Batch {
+			m.arrivals[st.Bath] = append(m.arrivals[st.Bath], arrival{t, s, v.Serial})
+		}
+	}
+	s.Visits = append(s.Visits, v)
+	m.account(s)
+	return nil
+}
+
+func (m *Machine) undo(s *Sheet, e Event, t time.Duration) error {
+	if len(s.Visits) == 0 || s.Phase == Ruined {
+		return refuse("sheet %d has no move to take back", s.Num)
+	}
+	u := Undo{At: e.At, T: t}
+	if s.Phase == Finished {
+		u.Stage, u.Since = "", s.EndedT
+		s.Phase, s.EndedAt, s.EndedT = Wet, Instant{}, 0
+	} else {
+		n := len(s.Visits)
+		v := s.Visits[n-1]
+		u.Stage, u.Since = v.Stage, v.In
+		if v.Stage == Develop {
+			s.Emerged = 0
+		}
+		if a := m.arrivals[v.Bath]; len(a) > 0 {
+			m.arrivals[v.Bath] = slices.DeleteFunc(a, func(x arrival) bool { return x.sheet == s && x.serial == v.Serial })
+		}
+		s.Visits = s.Visits[:n-1]
+	}
+	if n := len(s.Visits); n > 0 {
+		v := &s.Visits[n-1]
+		if v.Stage == Fix && s.FixedT == v.Out {
+			s.FixedT = 0
+		}
+		v.Open, v.Out, v.OutAt = true, 0, Instant{}
+	} else {
+		// Back to where it was before it got wet. It stays out: only the user
+		// knows whether it went back into the dark.
+		s.Phase = Fresh
+		if !s.Light.BegunAt.IsZero() {
+			s.Phase = Exposed
+		}
+	}
+	s.Undone = append(s.Undone, u)
+	m.account(s)
+	return nil
+}
+
+// account reckons the sheet's safelight spans anew from when it was out, when
+// the lamp was on, and when it was fixed.
+func (m *Machine) account(s *Sheet) {
+	s.Open = s.Open[:0]
+	end := time.Duration(math.MaxInt64)
+	if s.FixedT > 0 {
+		end = s.FixedT
+	}
+	var out, lamp bool
+	var i, j int
+	var cur *Span
+	for i < len(s.outs) || j < len(m.safelight) {
+		var t time.Duration
+		if j >= len(m.safelight) || (i < len(s.outs) && s.outs[i].t < m.safelight[j].t) {
+			t, out = s.outs[i].t, s.outs[i].on
+			i++
+		} else {
+			t, lamp = m.safelight[j].t, m.safelight[j].on
+			j++
+		}
+		if t >= end {
+			break
+		}
+		switch on := out && lamp; {
+		case on && cur == nil:
+			s.Open = append(s.Open, Span{From: t, Running: true})
+			cur = &s.Open[len(s.Open)-1]
+		case !on && cur != nil:
+			cur.To, cur.Running = t, false
+			cur = nil
+		}
+	}
+	if cur != nil && s.FixedT > 0 {
+		cur.To, cur.Running = end, false
+	}
+	s.Open = slices.DeleteFunc(s.Open, func(x Span) bool { return !x.Running && x.To <= x.From })
+}
+
+// SafeUsed returns the sheet's time under the safelight by session time t, and
+// the time its paper allows (0: no figure). Exposed paper has the shorter one.
+func (s *Sheet) SafeUsed(t time.Duration) (used, allowed time.Duration) {
+	for _, sp := range s.Open {
+		used += sp.Len(t)
+	}
+	allowed = s.Spec.Paper.Safe
+	if s.Phase != Fresh && s.Spec.Paper.SafeExp > 0 {
+		allowed = s.Spec.Paper.SafeExp
+	}
+	return used, allowed
+}
+
+// replan writes what is now planned into every open visit.
+func (m *Machine) replan() {
+	for _, s := range m.sheets {
+		if s.Phase == Wet {
+			m.plan(s, s.open())
+		}
+	}
+}
+
+// plan reckons AtLeast and AtMost of a visit of s, and whether its wash is short.
+func (m *Machine) plan(s *Sheet, v *Visit) {
+	if v == nil || v.Step == Holding {
+		return
+	}
+	st := s.Spec.Process.Steps[v.Step]
+	v.AtLeast, v.AtMost = st.AtLeast, st.AtMost
+	if st.Stage == Develop && st.Factor > 0 && s.Emerged > 0 {
+		end := time.Duration(math.Round(st.Factor * float64(s.Emerged)))
+		if float64(s.Emerged)*st.Factor > float64(st.AtMost) {
+			end = st.AtMost
+		}
+		end = max(st.AtLeast, min(st.AtMost, end))
+		v.AtLeast, v.AtMost = end, end
+	}
+	if st.ShortAfter > 0 && s.cleared() {
+		v.AtLeast, v.AtMost, v.Short = st.ShortAfter, st.ShortAfter, true
+	}
+	if st.Batch {
+		if back := m.dirtied(v); back > 0 {
+			v.AtLeast += back
+			v.AtMost += back
+		}
+	}
+}
+
+// dirtied returns how long after v began the last unwashed sheet came into the
+// same water; 0 when none did.
+func (m *Machine) dirtied(v *Visit) time.Duration {
+	a := m.arrivals[v.Bath]
+	if len(a) == 0 {
+		return 0
+	}
+	return max(0, a[len(a)-1].t-v.In)
+}
+
+// cleared reports whether the sheet's hypo-clear was done in full.
+func (s *Sheet) cleared() bool {
+	for i := range s.Visits {
+		v := &s.Visits[i]
+		if v.Stage == Clear && !v.Open && v.Out-v.In >= s.Spec.Process.Steps[v.Step].AtLeast {
+			return true
+		}
+	}
+	return false
+}
+
+// Washed reports whether the sheet's wash ran its full time after the last
+// unwashed sheet came into its water. A sheet whose process has no wash is not
+// washed.
+func (s *Sheet) Washed() bool {
+	ok := false
+	for i := range s.Visits {
+		if v := &s.Visits[i]; v.Stage == Wash {
+			ok = !v.Open && v.Out-v.In >= v.AtLeast
+		}
+	}
+	return ok
+}
+
+func (sp *SheetSpec) check() error {
+	if sp == nil {
+		return refuse("a sheet needs a paper and a process")
+	}
+	if len(sp.Process.Steps) == 0 || len(sp.Process.Steps) > maxSteps {
+		return refuse("a process has from 1 to %d steps", maxSteps)
+	}
+	if a := sp.Paper.AreaCM2; math.IsNaN(a) || a < 0 || a > 1e6 {
+		return refuse("a sheet's area is a number of cm2, 0 or more")
+	}
+	if sp.Paper.Safe < 0 || sp.Paper.SafeExp < 0 || sp.Paper.Safe > maxStep || sp.Paper.SafeExp > maxStep {
+		return refuse("a safelight time is between 0 and 7 days")
+	}
+	for i, st := range sp.Process.Steps {
+		if err := st.Check(); err != nil {
+			return fmt.Errorf("step %d (%s): %w", i+1, st.Label(), err)
+		}
+	}
+	return nil
+}
+
+// Check reports what is wrong with a step's times.
+func (s Step) Check() error {
+	a := s.Agitation
+	switch {
+	case !slices.Contains(Stages, s.Stage) || s.Stage == Exposure || s.Stage == Hold:
+		return refuse("%q is no stage of a process: use one of develop, stop, fix, second fix, rinse, hypo-clear, wash", s.Stage)
+	case s.AtMost <= 0 || s.AtMost > maxStep:
+		return refuse("a step takes more than nothing and at most 7 days")
+	case s.AtLeast < 0 || s.AtLeast > s.AtMost:
+		return refuse("at least (%v) must not be above at most (%v)", s.AtLeast, s.AtMost)
+	case s.Drain < 0 || s.Drain > s.AtMost:
+		return refuse("the drain (%v) lies inside the step and cannot be longer than it (%v)", s.Drain, s.AtMost)
+	case a.First < 0 || a.For < 0 || a.Every < 0 || a.First > maxStep || a.Every > maxStep:
+		return refuse("agitation times are 0 or more")
+	case a.Every > 0 && (a.Every < time.Second || a.For > a.Every || a.For == 0):
+		return refuse("agitation for %v each %v: the spell must be shorter than the interval, and the interval at least 1 s", a.For, a.Every)
+	case a.Every == 0 && a.For > 0:
+		return refuse("agitation for %v needs to say each how long", a.For)
+	case math.IsNaN(s.Factor) || s.Factor < 0 || s.Factor > 1000:
+		return refuse("a development factor is between 0 and 1000")
+	case s.ShortAfter < 0 || s.ShortAfter > maxStep:
+		return refuse("a shortened wash takes 0 or more")
+	case s.Changes < 0 || s.Changes > 100:
+		return refuse("a wash has at most 100 changes of water")
+	}
+	return nil
+}

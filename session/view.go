@@ -1,0 +1,245 @@
+package session
+
+import (
+	"cmp"
+	"slices"
+	"time"
+)
+
+// An Action is what the user's hands should be doing with a sheet.
+type Action string
+
+const (
+	Nothing   Action = ""
+	Rock      Action = "rock"              // agitate
+	Rest      Action = "let it rest"       // between spells of agitation
+	Judge     Action = "judge by eye"      // by inspection, the least time is over
+	Lift      Action = "lift and drain"    // the step's last seconds
+	MoveOn    Action = "move on"           // the step's time is over
+	Soak      Action = "leave it in"       // a step without agitation
+	Wait      Action = "waiting"           // exposed, or held in water
+	OpenHole  Action = "pinhole open"      // exposing
+	Covered   Action = "pinhole covered"   // exposing, the clock of light stands
+	CoverHole Action = "cover the pinhole" // exposure is done
+)
+
+// A View says what is true at one instant. Sheets are in the order of their
+// numbers.
+type View struct {
+	T      time.Duration
+	Sheets []SheetView
+	// Need lists the identities of the sheets that are wet or exposing, the one
+	// that needs the user soonest first.
+	Need []string
+	// Due is the wet sheet that needs the user soonest; empty when none is wet.
+	Due      string
+	PaperOut bool
+	Running  bool
+}
+
+// Sheet returns the view of one sheet.
+func (v View) Sheet(id string) (SheetView, bool) {
+	for _, s := range v.Sheets {
+		if s.ID == id {
+			return s, true
+		}
+	}
+	return SheetView{}, false
+}
+
+// A SheetView is one sheet at one instant.
+type SheetView struct {
+	ID, Name, Maker string
+	Num             int
+	Phase           Phase
+
+	Visit   int    // serial of the present visit, for Moved; 0 when dry
+	Stage   Stage  // present stage, Exposure included; empty when nothing runs
+	Label   string // its name as the process calls it
+	Bath    string
+	Elapsed time.Duration
+	AtLeast time.Duration
+	AtMost  time.Duration // the target
+	Left    time.Duration // to the target; 0 when reached. Covered: as if uncovered now
+	Over    time.Duration // past the target
+	Ends    time.Duration // session time of the target; meaningless while covered
+	Judge   bool          // by inspection
+	Emerged time.Duration
+	Doing   Action
+	Next    Stage // empty: the last bath
+	NextIs  string
+	ByClock bool
+
+	Share float64       // exposure given
+	Full  time.Duration // whole exposure in the present light
+	Open  bool          // pinhole
+
+	SafeUsed    time.Duration
+	SafeAllowed time.Duration // 0: no figure
+}
+
+// View says what is true at now. An instant before the last event counts as
+// the last event's.
+func (m *Machine) View(now Instant) View {
+	t := max(m.T(now), m.now)
+	v := View{T: t, Sheets: make([]SheetView, 0, len(m.sheets)), PaperOut: m.PaperOut(), Running: m.Running()}
+	for _, s := range m.sheets {
+		v.Sheets = append(v.Sheets, m.sheetView(s, t))
+	}
+	type need struct {
+		id  string
+		at  time.Duration
+		num int
+		wet bool
+	}
+	var ns []need
+	for _, s := range v.Sheets {
+		switch s.Phase {
+		case Wet:
+			at := s.Ends
+			if s.Stage == Hold {
+				at = 1<<62 - 1
+			}
+			ns = append(ns, need{s.ID, at, s.Num, true})
+		case Exposing:
+			at := s.Ends
+			if !s.Open {
+				at = 1<<62 - 1
+			}
+			ns = append(ns, need{s.ID, at, s.Num, false})
+		}
+	}
+	slices.SortFunc(ns, func(a, b need) int { return cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.num, b.num)) })
+	for _, n := range ns {
+		v.Need = append(v.Need, n.id)
+		if n.wet && v.Due == "" {
+			v.Due = n.id
+		}
+	}
+	return v
+}
+
+func (m *Machine) sheetView(s *Sheet, t time.Duration) SheetView {
+	v := SheetView{ID: s.ID, Name: s.Spec.Name, Maker: s.Spec.Maker, Num: s.Num, Phase: s.Phase, Emerged: s.Emerged}
+	v.SafeUsed, v.SafeAllowed = s.SafeUsed(t)
+	if n := s.NextStep(); n >= 0 {
+		st := s.Spec.Process.Steps[n]
+		v.Next, v.NextIs = st.Stage, st.Label()
+	}
+	switch s.Phase {
+	case Exposed:
+		v.Doing = Wait
+		v.Elapsed = t - s.Light.EndedT
+	case Exposing:
+		m.lightView(s, t, &v)
+	case Wet:
+		m.bathView(s, t, &v)
+	}
+	return v
+}
+
+func (m *Machine) lightView(s *Sheet, t time.Duration, v *SheetView) {
+	l := &s.Light
+	v.Stage, v.Label = Exposure, string(Exposure)
+	v.Elapsed = l.OpenFor(t)
+	v.Share, v.Full, v.Open = l.Share(t), l.Full(), l.Open
+	v.Left = l.Left(1, t)
+	v.AtMost = v.Elapsed + v.Left
+	v.AtLeast = v.AtMost
+	v.Ends = t + v.Left
+	switch {
+	case !l.Open:
+		v.Doing = Covered
+	case v.Share < 1:
+		v.Doing = OpenHole
+	default:
+		v.Doing = CoverHole
+	}
+	if l.Open && v.Left == 0 {
+		if at, ahead := l.reach(1); ahead || len(l.Spells) > 0 {
+			v.Ends = at
+			v.Over = max(0, t-at)
+		}
+	}
+}
+
+func (m *Machine) bathView(s *Sheet, t time.Duration, v *SheetView) {
+	b := s.open()
+	v.Visit, v.Stage, v.Label, v.Bath = b.Serial, b.Stage, b.Label, b.Bath
+	v.Elapsed = t - b.In
+	if b.Step == Holding {
+		v.Doing = Wait
+		return
+	}
+	st := s.Spec.Process.Steps[b.Step]
+	v.AtLeast, v.AtMost, v.Judge, v.ByClock = b.AtLeast, b.AtMost, b.AtLeast < b.AtMost, st.ByClock
+	v.Ends = b.In + b.AtMost
+	v.Left = max(0, v.Ends-t)
+	v.Over = max(0, t-v.Ends)
+	drain := b.AtMost - st.Drain
+	switch {
+	case v.Left == 0:
+		v.Doing = MoveOn
+	case st.Drain > 0 && v.Elapsed >= drain:
+		v.Doing = Lift
+	case v.Judge && v.Elapsed >= b.AtLeast:
+		v.Doing = Judge
+	case st.Agitation.Continuous:
+		v.Doing = Rock
+	case st.Agitation == (Agitation{}):
+		v.Doing = Soak
+	case st.Agitation.rocking(v.Elapsed):
+		v.Doing = Rock
+	default:
+		v.Doing = Rest
+	}
+}
+
+// rocking reports whether e after the sheet's entry lies in a spell.
+func (a Agitation) rocking(e time.Duration) bool {
+	switch {
+	case a.Continuous, e < a.First:
+		return true
+	case a.Every == 0 || e < a.Every:
+		return false
+	}
+	return e%a.Every < a.For
+}
+
+// AutoMoves returns the moves that clocks make by themselves up to now: of
+// sheets in a step that the clock ends. The host stores and applies them in
+// order and asks again, for a move can bring the next one due.
+func (m *Machine) AutoMoves(now Instant) []Event {
+	t := m.T(now)
+	var out []Event
+	for _, s := range m.sheets {
+		v := s.open()
+		if v == nil || v.Step == Holding || !s.Spec.Process.Steps[v.Step].ByClock {
+			continue
+		}
+		if end := v.In + v.AtMost; end <= t {
+			out = append(out, Event{Kind: Moved, At: m.At(end), Sheet: s.ID, From: v.Serial})
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Event) int { return cmp.Compare(m.T(a.At), m.T(b.At)) })
+	return out
+}
+
+// A Tap turns key presses into moves: a double tap and a held key are one. The
+// zero value is ready.
+type Tap struct {
+	last Instant
+	some bool
+}
+
+// tapGap is above the longest usual delay before a held key repeats (660 ms in
+// X11), so that a key held from its first press never counts again.
+const tapGap = time.Second
+
+// Press reports whether a press at now counts. Every press, counted or not,
+// starts the gap anew: a key held for a minute is one press.
+func (p *Tap) Press(now Instant) bool {
+	ok := !p.some || now.Sub(p.last) >= tapGap || now.Sub(p.last) < 0
+	p.last, p.some = now, true
+	return ok
+}
