@@ -163,6 +163,11 @@ func (g *Guard) print(r rune) {
 		return
 	}
 	g.ink()
+	if r >= 0x1100 && ansi.StringWidth(string(r)) > 1 {
+		// A wide character that lands on halves of two others leaves a half
+		// that terminals fill as they please; so its ground is cleared first.
+		g.buf = append(g.buf, "\x1b[2X"...)
+	}
 	g.buf = appendRune(g.buf, r)
 }
 
@@ -262,18 +267,24 @@ func (g *Guard) csi(cmd ansi.Cmd, params ansi.Params) {
 			g.control(final, n)
 		}
 	case 'r':
+		// Margins are cut to the window: what a terminal makes of others is
+		// anyone's guess.
 		bottom, _, _ := params.Param(1, 0)
-		top := one(1)
-		if bottom <= 0 && top <= 1 {
+		top := max(1, one(1))
+		if bottom <= 0 || bottom > g.height {
+			bottom = g.height
+		}
+		if top >= bottom {
+			top, bottom = 1, g.height
+		}
+		if top == 1 && bottom == g.height {
 			g.buf = append(g.buf, "\x1b[r"...)
 			return
 		}
 		g.buf = append(g.buf, '\x1b', '[')
-		g.buf = strconv.AppendInt(g.buf, int64(max(1, top)), 10)
-		if bottom > 0 {
-			g.buf = append(g.buf, ';')
-			g.buf = strconv.AppendInt(g.buf, int64(min(bottom, 9999)), 10)
-		}
+		g.buf = strconv.AppendInt(g.buf, int64(top), 10)
+		g.buf = append(g.buf, ';')
+		g.buf = strconv.AppendInt(g.buf, int64(bottom), 10)
 		g.buf = append(g.buf, 'r')
 	case 's':
 		if len(params) == 0 {

@@ -1,0 +1,464 @@
+package ember
+
+import (
+	"bytes"
+	"fmt"
+	"image/color"
+	"io"
+	"regexp"
+	"strings"
+	"testing"
+	"unicode/utf8"
+
+	"github.com/charmbracelet/x/ansi"
+	"github.com/charmbracelet/x/vt"
+)
+
+// screen is a terminal emulator behind a guard: the oracle. It is not a part
+// of this project and shares no code with the guard but the tokenizer's table.
+type screen struct {
+	*vt.Emulator
+	guard *Guard
+	sent  bytes.Buffer
+	level Level
+}
+
+func newScreen(w, h int, opts Options) *screen {
+	return reuse(vt.NewEmulator(w, h), opts)
+}
+
+// reuse puts a fresh guard before an emulator.
+func reuse(e *vt.Emulator, opts Options) *screen {
+	s := &screen{Emulator: e, level: opts.Level}
+	s.guard = NewGuard(io.MultiWriter(s.Emulator, &s.sent), opts)
+	return s
+}
+
+// dark reports the first cell that lights green or blue, is brighter than the
+// level allows, or shows a default of the terminal. A cell with nothing drawn
+// in it shows its background alone; x/vt keeps no foreground for one that was
+// erased.
+func (s *screen) dark() error {
+	limit := uint32(s.level.Red(Strong)) * 0x101
+	for y := range s.Height() {
+		covered := 0 // cells still under a wide character to the left
+		for x := range s.Width() {
+			c := s.CellAt(x, y)
+			if c == nil {
+				return fmt.Errorf("cell %d,%d is not there", x, y)
+			}
+			if covered--; covered >= 0 && c.IsZero() {
+				continue
+			}
+			covered = c.Width - 1
+			if c.Style.Bg == nil {
+				return fmt.Errorf("cell %d,%d (%q) shows the default background", x, y, c.Content)
+			}
+			if r, g, b, _ := c.Style.Bg.RGBA(); r|g|b != 0 {
+				return fmt.Errorf("cell %d,%d (%q) has a lit background %v", x, y, c.Content, c.Style.Bg)
+			}
+			if c.Style.Attrs != 0 || c.Style.Underline != 0 {
+				return fmt.Errorf("cell %d,%d (%q) has attributes %x", x, y, c.Content, c.Style.Attrs)
+			}
+			if c.Style.UnderlineColor != nil || c.Link.URL != "" {
+				return fmt.Errorf("cell %d,%d (%q) has a link or an underline colour", x, y, c.Content)
+			}
+			if c.Style.Fg == nil {
+				if strings.TrimSpace(c.Content) != "" {
+					return fmt.Errorf("cell %d,%d (%q) shows the default foreground", x, y, c.Content)
+				}
+				continue
+			}
+			if r, g, b, _ := c.Style.Fg.RGBA(); g|b != 0 || r > limit {
+				return fmt.Errorf("cell %d,%d (%q) has foreground %v", x, y, c.Content, c.Style.Fg)
+			}
+			for _, r := range c.Content {
+				if pictured(r) || unseen(r) {
+					return fmt.Errorf("cell %d,%d holds %q", x, y, c.Content)
+				}
+			}
+		}
+	}
+	if !s.CursorHidden() {
+		return fmt.Errorf("the cursor is shown")
+	}
+	if !s.IsAltScreen() {
+		return fmt.Errorf("the alternate screen was left")
+	}
+	for name, c := range map[string]color.Color{"foreground": s.ForegroundColor(), "background": s.BackgroundColor(), "cursor": s.CursorColor()} {
+		if r, g, b, _ := c.RGBA(); g|b != 0 || r > limit {
+			return fmt.Errorf("the default %s is %v", name, c)
+		}
+	}
+	return nil
+}
+
+// allowed is what may be in a guarded stream after first light, besides text:
+// written down a second time, as a plain expression.
+var allowed = regexp.MustCompile(`^(?:[\r\n\x08\t]|\x1b[78DEM]|` +
+	`\x1b\[[0-9]{1,4}[A-GHIJKLMPSTXZade@` + "`" + `]|\x1b\[[0-9]{1,4};[0-9]{1,4}[Hr]|\x1b\[[0-9]{0,4}r|` +
+	`\x1b\[\?(?:25l|2004[hl]|1004[hl]|2026[hl]|9l|100[0-3]l|100[56]l|101[56]l)|` +
+	`\x1b\[0;(?:38;2;[0-9]{1,3};0;0;48;2;0;0;0|38;5;(?:16|52|88|124|160|196);48;5;16|3[0-5];40)m)$`)
+
+func onlyAllowed(stream []byte) error {
+	var state byte
+	for len(stream) > 0 {
+		seq, width, n, next := ansi.DecodeSequence(stream, state, nil)
+		if n == 0 {
+			return fmt.Errorf("cannot read on at %q", stream)
+		}
+		state, stream = next, stream[n:]
+		if width > 0 || seq[0] >= 0xa0 && utf8.Valid(seq) {
+			continue
+		}
+		if !allowed.Match(seq) {
+			return fmt.Errorf("the sequence %q passed", seq)
+		}
+	}
+	return nil
+}
+
+func TestNothingButRedPasses(t *testing.T) {
+	for _, c := range []struct{ name, in, drawn string }{
+		{"plain text", "basin", "basin"},
+		{"white", "\x1b[37mwhite\x1b[97mer", "whiteer"},
+		{"green, blue, cyan by index", "\x1b[32mg\x1b[34mb\x1b[36mc\x1b[92mG", "gbcG"},
+		{"true colour", "\x1b[38;2;0;255;0mg\x1b[48;2;0;0;255mb", "gb"},
+		{"colour with colons", "\x1b[38:2::0:255:255mc\x1b[48:5:51md\x1b[38:2:9:9:9me", "cde"},
+		{"256 colours", "\x1b[38;5;46mg\x1b[48;5;231mw", "gw"},
+		{"reset to defaults", "a\x1b[0mb\x1b[mc\x1b[39;49md", "abcd"},
+		{"inverse video", "\x1b[7minverse\x1b[27m", "inverse"},
+		{"bold that brightens", "\x1b[1;32mbold", "bold"},
+		{"blink, underline, its colour, italic", "\x1b[5;4;3mx\x1b[58;2;0;255;0my\x1b[4:3mz", "xyz"},
+		{"overflowing parameters", "\x1b[38;2;999999;999999999999999999999;1mx", "x"},
+		{"sub-parameters gone wrong", "\x1b[38:5mx\x1b[38;5my\x1b[38mz\x1b[48:2:1mw", "xyzw"},
+		{"reverse screen", "\x1b[?5hx", "x"},
+		{"bell", "a\ab", "ab"},
+		{"palette", "\x1b]4;1;rgb:00/ff/00\x1b\\\x1b]104\x07x", "x"},
+		{"default colours of others", "\x1b]10;#00ff00\x07\x1b]11;#ffffff\x1b\\\x1b]110\x07\x1b]111\x07x", "x"},
+		{"title", "\x1b]2;hat box\x07x", "x"},
+		{"link", "\x1b]8;;http://example.org\x1b\\link\x1b]8;;\x1b\\", "link"},
+		{"notification", "\x1b]9;done\x07\x1b]777;notify;a;b\x07x", "x"},
+		{"clipboard", "\x1b]52;c;AAAA\x07x", "x"},
+		{"sixel", "\x1bPq#0;2;0;100;0#0~~\x1b\\x", "x"},
+		{"kitty image", "\x1b_Ga=T,f=24;AAAA\x1b\\x", "x"},
+		{"inline image", "\x1b]1337;File=inline=1:AAAA\x07x", "x"},
+		{"tmux passthrough", "\x1bPtmux;\x1b\x1b]11;#fff\x07\x1b\\x", "x"},
+		{"full reset", "\x1bcx", "x"},
+		{"soft reset", "\x1b[!px", "x"},
+		{"screen alignment", "\x1b#8x", "x"},
+		{"cursor shown", "\x1b[?25hx\x1b[2 q", "x"},
+		{"screen left", "\x1b[?1049lx\x1b[?47l\x1b[?1047l", "x"},
+		{"screen entered again", "abc\x1b[?1049h", ""},
+		{"line drawing set", "\x1b(0qqq\x0e\x1b)0q", "qqqq"},
+		{"repeat", "x\x1b[5by", "xy"},
+		{"erasures", "abcdef\x1b[3D\x1b[K\x1b[1K\x1b[2Kx\x1b[J\x1b[1J\x1b[2J\x1b[3J", ""},
+		{"insert and delete", "abc\x1b[1;1H\x1b[2@\x1b[1P\x1b[3X\x1b[L\x1b[M\x1b[S\x1b[Tx", "x"},
+		{"cursor restored, never saved", "\x1b8x\x1b[uy", "y"},
+		{"C1 controls", "\x9b32mx\x9d11;#fff\x9cy", "xy"},
+		{"broken UTF-8", "a\xffb\xc0\x80c\xe2\x82", "abc"},
+		{"watches and hearts in colour", "\u231a\U0001f600\u2764\ufe0fx", "****" + "*x"},
+		{"directional override", "ab\u202ecd\u2066ef", "abcdef"},
+		{"window operations", "\x1b[8;50;100tx\x1b[21tx", "xx"},
+		{"questions", "\x1b[cx\x1b[6n\x1b[>q\x1b[?1$p\x1b]11;?\x07", "x"},
+		{"kitty keyboard", "\x1b[>1ux\x1b[=1;1u", "x"},
+		{"string never ended", "x\x1b]11;#ffffff", "x"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			for _, split := range []int{0, 1, 2, 3, 7} {
+				s := newScreen(20, 4, Options{Profile: TrueColor, Level: Ember})
+				if err := s.guard.Begin(20, 4); err != nil {
+					t.Fatal(err)
+				}
+				s.sent.Reset()
+				in := []byte(c.in)
+				for len(in) > 0 {
+					n := len(in)
+					if split > 0 {
+						n = min(split, n)
+					}
+					if m, err := s.guard.Write(in[:n]); m != n || err != nil {
+						t.Fatalf("Write = %d, %v", m, err)
+					}
+					in = in[n:]
+					if err := s.dark(); err != nil {
+						t.Fatalf("in pieces of %d: %v", split, err)
+					}
+				}
+				if err := onlyAllowed(s.sent.Bytes()); err != nil {
+					t.Error(err)
+				}
+				if got := strings.TrimSpace(s.String()); got != c.drawn {
+					t.Errorf("in pieces of %d drawn %q, want %q", split, got, c.drawn)
+				}
+			}
+		})
+	}
+}
+
+// What a reader is meant to see stays legible, and what is meant to be unseen
+// stays so.
+func TestEmphasisBecomesBrightness(t *testing.T) {
+	for _, c := range []struct {
+		in   string
+		want uint8
+	}{
+		{"x", 0x87},
+		{"\x1b[1mx", 0xaf},
+		{"\x1b[2mx", 0x5f},
+		{"\x1b[31mx", 0x87},
+		{"\x1b[91mx", 0xaf},
+		{"\x1b[30;47mx", 0x87},        // black on white
+		{"\x1b[7mx", 0x87},            // inverse of the default
+		{"\x1b[30;40mx", 0},           // black on black
+		{"\x1b[8mx", 0},               // concealed
+		{"\x1b[38;2;72;0;0mx", 72},    // the palette's own
+		{"\x1b[38;2;255;0;0mx", 0xaf}, // more than the level allows
+		{"\x1b[38;5;16mx", 0},
+		{"\x1b[38;5;52mx", 0x5f},
+		{"\x1b[38;5;232mx", 8},
+	} {
+		s := newScreen(4, 1, Options{Profile: TrueColor, Level: Ember})
+		_ = s.guard.Begin(4, 1)
+		_, _ = s.guard.WriteString(c.in)
+		r, _, _, _ := s.CellAt(0, 0).Style.Fg.RGBA()
+		if uint8(r>>8) != c.want {
+			t.Errorf("%q is drawn in red %#x, want %#x", c.in, r>>8, c.want)
+		}
+	}
+}
+
+func TestDarkLetsNothingShine(t *testing.T) {
+	for _, p := range []Profile{TrueColor, ANSI256} {
+		s := newScreen(10, 3, Options{Profile: p, Level: Dark})
+		_ = s.guard.Begin(10, 3)
+		_, _ = s.guard.WriteString("\x1b[97;1mshine\x1b[38;2;255;0;0mred\x1b[2J\x1b[41mx")
+		if err := s.dark(); err != nil {
+			t.Error(err)
+		}
+	}
+	s := newScreen(10, 3, Options{Profile: TrueColor, Level: Ember})
+	_ = s.guard.Begin(10, 3)
+	_, _ = s.guard.WriteString("ember")
+	_ = s.guard.SetLevel(Dark)
+	s.level = Dark
+	if err := s.dark(); err != nil {
+		t.Error("after going dark: ", err)
+	}
+	_, _ = s.guard.WriteString("more")
+	if err := s.dark(); err != nil {
+		t.Error("written in the dark: ", err)
+	}
+}
+
+func TestEveryCellIsPaintedAtEverySize(t *testing.T) {
+	s := newScreen(1, 1, Options{Profile: TrueColor, Level: Ember})
+	_ = s.guard.Begin(1, 1)
+	for _, size := range [][2]int{{1, 1}, {80, 24}, {120, 40}, {3, 2}, {200, 60}, {200, 10}, {10, 60}} {
+		s.Resize(size[0], size[1])
+		_ = s.guard.Resize(size[0], size[1])
+		if err := s.dark(); err != nil {
+			t.Errorf("%v: %v", size, err)
+		}
+		_, _ = s.guard.WriteString(strings.Repeat("wide 水 line ", 40))
+		if err := s.dark(); err != nil {
+			t.Errorf("%v, written on: %v", size, err)
+		}
+	}
+}
+
+func TestFirstAndLastLight(t *testing.T) {
+	for _, c := range []struct {
+		opts                  Options
+		first, last, notFirst string
+	}{
+		{Options{Profile: TrueColor, Level: Ember}, "\x1b]11;#000000\x1b\\", "\x1b]111\x1b\\", "\x1bP"},
+		{Options{Profile: ANSI256, Level: Ember, Mux: Tmux}, "\x1bPtmux;\x1b\x1b]11;#000000\x07\x1b\\", "\x1bPtmux;\x1b\x1b]111\x07\x1b\\", "38;2"},
+		{Options{Profile: ANSI256, Level: Ember, Mux: Screen}, "\x1bP\x1b]11;#000000\x07\x1b\\", "\x1bP\x1b]111\x07\x1b\\", "tmux"},
+		{Options{Profile: LinuxConsole, Level: Ember}, "\x1b]P0000000\x1b]P15f0000", "\x1b]R", "\x1b]11"},
+	} {
+		var out bytes.Buffer
+		g := NewGuard(&out, c.opts)
+		_ = g.Begin(5, 2)
+		if !strings.Contains(out.String(), c.first) || strings.Contains(out.String(), c.notFirst) {
+			t.Errorf("%v: first light is %q", c.opts.Profile, out.String())
+		}
+		visible := ansi.Strip(out.String())
+		if c.opts.Profile != LinuxConsole && strings.Trim(visible, " \x0f") != "" {
+			t.Errorf("%v: something readable in first light: %q", c.opts.Profile, visible)
+		}
+		out.Reset()
+		_ = g.Restore()
+		if !strings.Contains(out.String(), c.last) || !strings.HasSuffix(out.String(), "\x1b[?25h") {
+			t.Errorf("%v: last light is %q", c.opts.Profile, out.String())
+		}
+		out.Reset()
+		if _ = g.Restore(); out.Len() != 0 {
+			t.Errorf("%v: last light was given twice", c.opts.Profile)
+		}
+	}
+	var out bytes.Buffer
+	g := NewGuard(&out, Options{Profile: None})
+	if err := g.Begin(5, 2); err == nil {
+		t.Error("a terminal with nothing but default colours was drawn on")
+	}
+	if _, err := g.WriteString("white"); err != nil || out.Len() != 0 {
+		t.Errorf("written all the same: %q, %v", out.String(), err)
+	}
+}
+
+// Each of the Linux console's entries holds a pure red, so that an index that
+// slipped through would be red as well.
+func TestConsolePaletteIsRed(t *testing.T) {
+	var out bytes.Buffer
+	g := NewGuard(&out, Options{Profile: LinuxConsole, Level: Torch})
+	_ = g.Begin(4, 1)
+	entries := regexp.MustCompile(`\x1b\]P([0-9a-f])([0-9a-f]{2})([0-9a-f]{4})`).FindAllStringSubmatch(out.String(), -1)
+	if len(entries) != 16 {
+		t.Fatalf("%d entries set, want 16", len(entries))
+	}
+	for _, e := range entries {
+		if e[3] != "0000" {
+			t.Errorf("entry %s is %s%s", e[1], e[2], e[3])
+		}
+	}
+	_, _ = g.WriteString("\x1b[1;3;4;92mx")
+	if !strings.HasSuffix(out.String(), "\x1b[0;35;40mx") {
+		t.Errorf("drawn as %q", out.String())
+	}
+}
+
+func TestBlackenAfterABrokenSequence(t *testing.T) {
+	s := newScreen(12, 3, Options{Profile: TrueColor, Level: Ember})
+	_ = s.guard.Begin(12, 3)
+	_, _ = s.guard.WriteString("frame\x1b]2;never ended")
+	// Someone else writes to the terminal directly: a stack trace.
+	_, _ = s.Emulator.WriteString("\x1b[0;42mpanic: \x1b[?25h\x1b[?1049l\x1b]8;;")
+	_ = s.guard.Blacken()
+	if err := s.dark(); err != nil {
+		t.Error(err)
+	}
+	_, _ = s.guard.WriteString("what happened")
+	if err := s.dark(); err != nil {
+		t.Error(err)
+	}
+	if got := strings.Join(strings.Fields(s.String()), " "); got != "what happene d" {
+		t.Errorf("shown %q", got)
+	}
+}
+
+type brokenPipe struct{}
+
+func (brokenPipe) Write([]byte) (int, error) { return 0, io.ErrClosedPipe }
+
+func TestBrokenPipeIsToldNotLost(t *testing.T) {
+	g := NewGuard(brokenPipe{}, Options{Profile: TrueColor, Level: Ember})
+	if _, err := g.WriteString("x"); err != io.ErrClosedPipe {
+		t.Errorf("Write: %v", err)
+	}
+	if g.Err() != io.ErrClosedPipe {
+		t.Errorf("Err: %v", g.Err())
+	}
+}
+
+// The guard keeps nothing of what was written.
+func TestGuardForgetsText(t *testing.T) {
+	g := NewGuard(io.Discard, Options{Profile: TrueColor, Level: Ember})
+	_, _ = g.WriteString("biscuit tin \x1b]2;biscuit tin\x07")
+	if all := g.buf[:cap(g.buf)]; bytes.Contains(all, []byte("biscuit")) || bytes.Contains(g.parser.Data(), []byte("bi")) {
+		t.Error("text stayed behind")
+	}
+}
+
+func FuzzGuard(f *testing.F) {
+	for _, seed := range []string{
+		"plain", "\x1b[38;2;0;255;0mx\x1b[0my", "\x1b[?1049h\x1b[2J\x1b[?1049l", "水\x1b[1;1Hx\x1b[P\x1b[@",
+		"\x1b[5;10r\n\n\n\x1bM\x1bD\x1b[3L\x1b[2M", "\x1b7\x1b[42m\x1b8\x1b[J\x1b[1J", "e\u0301\u0301\x1b[D\x1b[X",
+		"\x1b]11;#fff\x07\x1bPq~\x1b\\\x1b_G\x1b\\", "\xe2\x1b[31m\xc2", "\u0301\u200d\u231a", "\x1bc\x1b[!p\x1b[?5h",
+		"\x1b[999C水\x1b[999B水水", "\t\t\t\t\t\b\b\b水\b\x1b[K",
+	} {
+		f.Add([]byte(seed), uint8(3), uint8(10), uint8(4), uint8(7), uint8(6))
+	}
+	// An emulator sets aside megabytes for strings, so one is used throughout
+	// and reset as a terminal is: cancel, main screen, colours, full reset.
+	emulator := vt.NewEmulator(1, 1)
+	f.Fuzz(func(t *testing.T, data []byte, split, w, h, w2, h2 uint8) {
+		if len(data) > 4096 {
+			return
+		}
+		size := func(v uint8) int { return 1 + int(v)%40 }
+		for _, opts := range []Options{
+			{Profile: TrueColor, Level: Ember},
+			{Profile: ANSI256, Level: Torch, Mux: Tmux},
+		} {
+			_, _ = emulator.WriteString("\x18\x1b[?1049l\x1b]110\x07\x1b]111\x07\x1b]112\x07\x1bc")
+			emulator.Resize(size(w), size(h))
+			s := reuse(emulator, opts)
+			if err := s.guard.Begin(size(w), size(h)); err != nil {
+				t.Fatal(err)
+			}
+			if err := s.dark(); err != nil {
+				t.Fatal("at first light: ", err)
+			}
+			s.sent.Reset()
+			rest := data
+			for turn := 0; len(rest) > 0; turn++ {
+				n := min(1+int(split), len(rest))
+				if _, err := s.guard.Write(rest[:n]); err != nil {
+					t.Fatal(err)
+				}
+				rest = rest[n:]
+				if err := s.dark(); err != nil {
+					t.Fatalf("%v\nsent %q", err, s.sent.Bytes())
+				}
+				if turn == 1 {
+					s.Resize(size(w2), size(h2))
+					if err := s.guard.Resize(size(w2), size(h2)); err != nil {
+						t.Fatal(err)
+					}
+					if err := s.dark(); err != nil {
+						t.Fatalf("after a resize: %v\nsent %q", err, s.sent.Bytes())
+					}
+				}
+			}
+			if err := onlyAllowed(s.sent.Bytes()); err != nil {
+				t.Fatal(err)
+			}
+		}
+		var sent bytes.Buffer
+		_, _ = NewGuard(&sent, Options{Profile: LinuxConsole, Level: Ember}).Write(data)
+		if err := onlyAllowed(sent.Bytes()); err != nil {
+			t.Fatal(err)
+		}
+	})
+}
+
+// A frame of 200 by 60 as bubbletea sends it.
+func benchFrame() []byte {
+	st := NewStyles(Ember, TrueColor)
+	var v strings.Builder
+	for range 60 {
+		v.WriteString(st.Strong.Render("12:34") + st.Faint.Render(" sheet 3 ") + st.Normal.Render(strings.Repeat("develop ", 20)) + "\n")
+	}
+	return []byte(strings.ReplaceAll(Paint(v.String(), 200, 60, Ember), "\n", "\r\n"))
+}
+
+func BenchmarkGuard(b *testing.B) {
+	frame := benchFrame()
+	g := NewGuard(io.Discard, Options{Profile: TrueColor, Level: Ember})
+	_, _ = g.Write(frame)
+	b.SetBytes(int64(len(frame)))
+	b.ReportAllocs()
+	for b.Loop() {
+		_, _ = g.Write(frame)
+	}
+}
+
+func TestGuardDoesNotAllocate(t *testing.T) {
+	frame := benchFrame()
+	g := NewGuard(io.Discard, Options{Profile: TrueColor, Level: Ember})
+	_, _ = g.Write(frame)
+	if n := testing.AllocsPerRun(20, func() { _, _ = g.Write(frame) }); n > 0 {
+		t.Errorf("%v allocations for a frame of %d bytes", n, len(frame))
+	}
+}
