@@ -1,0 +1,61 @@
+package notebook
+
+import (
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+	"wetside/session"
+)
+
+func config(t testing.TB) Config {
+	dir := t.TempDir()
+	return Config{Path: filepath.Join(dir, "notebook.db"), LogDir: filepath.Join(dir, "log"), NewID: uuid.NewString, Logf: t.Logf}
+}
+
+var t0 = time.Date(2026, 5, 9, 14, 3, 22, 0, time.FixedZone("", 2*3600))
+
+func at(d time.Duration) session.Instant {
+	return session.Instant{Wall: t0.Add(d), Boot: time.Hour + d, BootID: "b1"}
+}
+
+func open(t testing.TB, c Config) *Book {
+	t.Helper()
+	b, notices, err := Open(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, n := range notices {
+		t.Log(n)
+	}
+	t.Cleanup(func() { b.Close() })
+	return b
+}
+
+func TestTwoProgramsSeeEachOther(t *testing.T) {
+	c := config(t)
+	a, b := open(t, c), open(t, c)
+	s, err := a.Begin(session.Event{Kind: session.Opened, At: at(0)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	sb, evs, ok, err := b.Live(false)
+	if err != nil || !ok || sb.ID != s.ID || len(evs) != 1 {
+		t.Fatal(sb, evs, ok, err)
+	}
+	if _, err := a.Append(s.ID, session.Event{Kind: session.Noted, At: at(time.Second), Note: "one"}); err != nil {
+		t.Fatal(err)
+	}
+	got, err := b.Append(s.ID, session.Event{Kind: session.Noted, At: at(2 * time.Second), Note: "two"})
+	if err != nil || len(got) != 2 || got[0].Note != "one" || got[1].Note != "two" {
+		t.Fatal(got, err)
+	}
+	got, err = a.Poll(s.ID)
+	if err != nil || len(got) != 1 || got[0].Note != "two" {
+		t.Fatal(got, err)
+	}
+	if got, err = a.Poll(s.ID); err != nil || len(got) != 0 {
+		t.Fatal(got, err)
+	}
+}
