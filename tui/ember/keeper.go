@@ -1,0 +1,290 @@
+package ember
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"strings"
+	"sync"
+
+	"github.com/charmbracelet/x/ansi"
+	xterm "github.com/charmbracelet/x/term"
+)
+
+// Child is the program that a [Keeper] watches over.
+type Child interface {
+	// Start starts it; what it writes to its standard error goes to stderr.
+	Start(stderr io.Writer) error
+	// Signal passes a signal on.
+	Signal(os.Signal) error
+	// Wait waits for its end, and gives its exit code, and in words what ended
+	// it if that was not the program itself.
+	Wait() (code int, ended string, err error)
+}
+
+// Terminal is the terminal as a [Keeper] needs it.
+type Terminal interface {
+	// Size of the window in cells.
+	Size() (width, height int)
+	// Keys puts the terminal into a mode in which single keys can be read,
+	// whatever mode the child left it in.
+	Keys() error
+	// ReadKey waits for one key. An error means that nobody can answer any more.
+	ReadKey() (byte, error)
+	// Reset puts the terminal's mode back to what it was before the child.
+	Reset() error
+}
+
+// Keeper keeps the room dark whatever becomes of the program. It is a second,
+// tiny process: it runs the program as its child on the same terminal, catches
+// the child's standard error (where the Go runtime writes the trace of a
+// panic, past every guard within the process), passes signals on, and when the
+// child ends otherwise than by its own good exit, it blackens the window, says
+// in red what happened, and waits to be told that paper is covered before the
+// terminal is given back.
+//
+// If the keeper itself is killed outright, nothing is left that could keep the
+// room dark. The terminal then still has the black and red default colours the
+// guard gave it.
+type Keeper struct {
+	Guard    *Guard
+	Terminal Terminal
+	// Signals are those to pass on to the child: the caller has asked
+	// os/signal for them. May be nil.
+	Signals <-chan os.Signal
+	// Confirm is the key that says that paper is covered. The zero value is y.
+	Confirm byte
+	// Asked says whether a child that ended with this code has itself asked
+	// whether paper is covered. If nil, only code 0 says so.
+	Asked func(code int) bool
+	// Ended is told what ended the child before the question is put, so that
+	// it can be said aloud. May be nil. It must not wait.
+	Ended func(what string)
+}
+
+// Exit codes of the keeper itself.
+const (
+	exitNoStart = 127 // the child could not be started
+)
+
+// Run gives first light, runs the child, and gives last light when the room is
+// safe for it. It returns the code to exit with.
+func (k Keeper) Run(child Child) int {
+	w, h := k.Terminal.Size()
+	if err := k.Guard.Begin(w, h); err != nil {
+		// No light to keep: the caller runs such a program by sound alone.
+		return exitNoStart
+	}
+	said := &tail{keep: 64 << 10}
+	if err := child.Start(said); err != nil {
+		return k.ask(exitNoStart, "The program could not be started: "+err.Error(), said)
+	}
+	type result struct {
+		code  int
+		ended string
+		err   error
+	}
+	done := make(chan result, 1)
+	go func() {
+		code, ended, err := child.Wait()
+		done <- result{code, ended, err}
+	}()
+	signals := k.Signals
+	for {
+		select {
+		case sig, open := <-signals:
+			if !open {
+				signals = nil
+				continue
+			}
+			// A child that is gone already cannot be told; its end is on the way.
+			_ = child.Signal(sig)
+		case r := <-done:
+			asked := r.code == 0
+			if k.Asked != nil {
+				asked = k.Asked(r.code)
+			}
+			if r.ended == "" && r.err == nil && asked {
+				_ = k.Terminal.Reset()
+				_ = k.Guard.Restore()
+				return r.code
+			}
+			what := r.ended
+			switch {
+			case what == "" && r.err != nil:
+				what = "The program ended: " + r.err.Error()
+			case what == "":
+				what = fmt.Sprintf("The program ended with code %d.", r.code)
+			}
+			return k.ask(r.code, what, said)
+		}
+	}
+}
+
+// ask keeps the window black, tells what happened, and waits for the key.
+func (k Keeper) ask(code int, what string, said *tail) int {
+	if k.Ended != nil {
+		k.Ended(what)
+	}
+	key := k.Confirm
+	if key == 0 {
+		key = 'y'
+	}
+	_ = k.Terminal.Keys()
+	w, h := k.Terminal.Size()
+	_ = k.Guard.Resize(w, h)
+	_ = k.Guard.Blacken()
+	lines := []string{
+		SafeText(what),
+		"The screen stays dark. Everything recorded before this is safe.",
+		fmt.Sprintf("Cover the paper, then press %c: the screen comes back as it was.", key),
+	}
+	lines = append(lines, said.lines(h-len(lines)-1)...)
+	_, err := io.WriteString(k.Guard, strings.ReplaceAll(Paint(strings.Join(lines, "\n"), w, h, k.Guard.Level()), "\n", "\r\n"))
+	if err == nil {
+		for {
+			c, rerr := k.Terminal.ReadKey()
+			if rerr != nil {
+				err = rerr
+				break
+			}
+			if c|0x20 == key|0x20 {
+				break
+			}
+		}
+	}
+	_ = k.Terminal.Reset()
+	if err == nil {
+		_ = k.Guard.Restore()
+	}
+	// Nobody can answer: the terminal is gone, or its input is. It is left dark.
+	return code
+}
+
+// tail keeps the last of what was written to it.
+type tail struct {
+	mu   sync.Mutex
+	keep int
+	b    []byte
+}
+
+func (t *tail) Write(p []byte) (int, error) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.b = append(t.b, p...)
+	if over := len(t.b) - t.keep; over > 0 {
+		t.b = append(t.b[:0], t.b[over:]...)
+	}
+	return len(p), nil
+}
+
+// lines gives at most n lines, made fit to be shown. A trace begins with what
+// went wrong, so the first lines from the last "panic:" or "fatal error:" on
+// are worth more than the last ones.
+func (t *tail) lines(n int) []string {
+	t.mu.Lock()
+	text := string(t.b)
+	t.mu.Unlock()
+	if n <= 0 || text == "" {
+		return nil
+	}
+	if i := max(strings.LastIndex(text, "panic: "), strings.LastIndex(text, "fatal error: ")); i >= 0 {
+		text = text[i:]
+	}
+	all := strings.Split(strings.TrimRight(ansi.Strip(text), "\n"), "\n")
+	if len(all) > n {
+		all = all[:n]
+	}
+	for i, l := range all {
+		all[i] = SafeText(strings.ReplaceAll(l, "\t", "    "))
+	}
+	return all
+}
+
+// Command makes a child of an external command that shares the terminal.
+func Command(cmd *exec.Cmd) Child { return &command{cmd} }
+
+type command struct{ cmd *exec.Cmd }
+
+func (c *command) Start(stderr io.Writer) error {
+	if c.cmd.Stdin == nil {
+		c.cmd.Stdin = os.Stdin
+	}
+	if c.cmd.Stdout == nil {
+		c.cmd.Stdout = os.Stdout
+	}
+	c.cmd.Stderr = stderr
+	return c.cmd.Start()
+}
+
+func (c *command) Signal(s os.Signal) error { return c.cmd.Process.Signal(s) }
+
+func (c *command) Wait() (int, string, error) {
+	err := c.cmd.Wait()
+	if c.cmd.ProcessState == nil {
+		return exitNoStart, "", err
+	}
+	code := c.cmd.ProcessState.ExitCode()
+	var exit *exec.ExitError
+	if errors.As(err, &exit) {
+		err = nil
+	}
+	if ended, n := killedBy(c.cmd.ProcessState); ended != "" {
+		return n, ended, err
+	}
+	if code == 2 {
+		// What the Go runtime exits with after a panic.
+		return code, "The program broke off (code 2).", err
+	}
+	return code, "", err
+}
+
+// TTY is the terminal of this process, whose mode is remembered from now on.
+func TTY(in, out *os.File) Terminal {
+	t := &tty{in: in, out: out}
+	t.state, _ = xterm.GetState(in.Fd())
+	return t
+}
+
+type tty struct {
+	in, out *os.File
+	state   *xterm.State
+}
+
+func (t *tty) Size() (int, int) {
+	w, h, err := xterm.GetSize(t.out.Fd())
+	if err != nil || w < 1 || h < 1 {
+		return 80, 24
+	}
+	return w, h
+}
+
+func (t *tty) Keys() error {
+	if t.state != nil {
+		_ = xterm.Restore(t.in.Fd(), t.state)
+	}
+	_, err := xterm.MakeRaw(t.in.Fd())
+	return err
+}
+
+func (t *tty) ReadKey() (byte, error) {
+	var b [1]byte
+	for {
+		n, err := t.in.Read(b[:])
+		if n == 1 {
+			return b[0], nil
+		}
+		if err != nil {
+			return 0, err
+		}
+	}
+}
+
+func (t *tty) Reset() error {
+	if t.state == nil {
+		return nil
+	}
+	return xterm.Restore(t.in.Fd(), t.state)
+}

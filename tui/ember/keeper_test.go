@@ -1,0 +1,176 @@
+package ember
+
+import (
+	"errors"
+	"io"
+	"os"
+	"os/exec"
+	"strings"
+	"testing"
+)
+
+// fakeTTY is a terminal without a terminal: keys come from a list.
+type fakeTTY struct {
+	w, h    int
+	keys    string
+	onKey   func()
+	resets  int
+	keyMode bool
+}
+
+func (f *fakeTTY) Size() (int, int) { return f.w, f.h }
+func (f *fakeTTY) Keys() error      { f.keyMode = true; return nil }
+func (f *fakeTTY) Reset() error     { f.resets++; return nil }
+func (f *fakeTTY) ReadKey() (byte, error) {
+	if f.onKey != nil {
+		f.onKey()
+	}
+	if f.keys == "" {
+		return 0, io.EOF
+	}
+	c := f.keys[0]
+	f.keys = f.keys[1:]
+	return c, nil
+}
+
+// fakeChild runs run as the program.
+type fakeChild struct {
+	run     func(stderr io.Writer, signals <-chan os.Signal) (int, string)
+	stderr  io.Writer
+	signals chan os.Signal
+	fail    error
+}
+
+func (c *fakeChild) Start(stderr io.Writer) error {
+	c.stderr, c.signals = stderr, make(chan os.Signal, 4)
+	return c.fail
+}
+func (c *fakeChild) Signal(s os.Signal) error { c.signals <- s; return nil }
+func (c *fakeChild) Wait() (int, string, error) {
+	code, ended := c.run(c.stderr, c.signals)
+	return code, ended, nil
+}
+
+func TestKeeperKeepsTheRoomDark(t *testing.T) {
+	trace := "warming up\npanic: index out of range\n\n\x1b[32mgoroutine 1 [running]:\n\tmain.main()\n"
+	for _, c := range []struct {
+		name     string
+		run      func(io.Writer, <-chan os.Signal) (int, string)
+		fail     error
+		keys     string
+		signal   os.Signal
+		code     int
+		restored bool
+		shown    []string
+	}{
+		{name: "a good exit gives the terminal back without asking twice",
+			run:  func(io.Writer, <-chan os.Signal) (int, string) { return 0, "" },
+			code: 0, restored: true},
+		{name: "a panic is told in red and waits for the key",
+			run: func(e io.Writer, _ <-chan os.Signal) (int, string) {
+				_, _ = io.WriteString(e, trace)
+				return 2, "The program broke off (code 2)."
+			},
+			keys: "nq Y", code: 2, restored: true,
+			shown: []string{"The program broke off", "press y", "panic: index out of range", "goroutine 1 [running]:", "main.main()"}},
+		{name: "a kill is told too",
+			run: func(io.Writer, <-chan os.Signal) (int, string) {
+				return 137, "The program was ended from outside (killed)."
+			},
+			keys: "y", code: 137, restored: true,
+			shown: []string{"ended from outside (killed)"}},
+		{name: "a signal goes to the child, which ends in its own way",
+			run: func(_ io.Writer, s <-chan os.Signal) (int, string) {
+				if got := <-s; got != os.Interrupt {
+					return 99, ""
+				}
+				return 130, ""
+			},
+			signal: os.Interrupt, keys: "y", code: 130, restored: true,
+			shown: []string{"code 130"}},
+		{name: "nobody there to answer: the terminal stays dark",
+			run:  func(io.Writer, <-chan os.Signal) (int, string) { return 1, "" },
+			keys: "", code: 1, restored: false},
+		{name: "a program that cannot be started",
+			fail: errors.New("no such file"), keys: "y", code: 127, restored: true,
+			shown: []string{"could not be started: no such file"}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := newScreen(72, 12, Options{Profile: TrueColor, Level: Ember})
+			var shown string
+			tty := &fakeTTY{w: 72, h: 12, keys: c.keys}
+			tty.onKey = func() {
+				shown = s.String()
+				if err := s.dark(); err != nil {
+					t.Errorf("while the question stands: %v", err)
+				}
+				if !tty.keyMode {
+					t.Error("keys are read in whatever mode the child left behind")
+				}
+			}
+			signals := make(chan os.Signal, 1)
+			if c.signal != nil {
+				signals <- c.signal
+			}
+			var told string
+			k := Keeper{Guard: s.guard, Terminal: tty, Signals: signals, Ended: func(w string) { told = w }}
+			code := k.Run(&fakeChild{run: c.run, fail: c.fail})
+			if code != c.code {
+				t.Errorf("code %d, want %d", code, c.code)
+			}
+			if restored := !s.IsAltScreen(); restored != c.restored {
+				t.Errorf("terminal given back: %v, want %v", restored, c.restored)
+			}
+			if !c.restored {
+				if err := s.dark(); err != nil {
+					t.Error(err)
+				}
+			}
+			for _, want := range c.shown {
+				if !strings.Contains(shown, want) {
+					t.Errorf("not shown: %q in\n%s", want, shown)
+				}
+			}
+			if len(c.shown) > 0 && told == "" {
+				t.Error("not told aloud")
+			}
+			if tty.resets == 0 {
+				t.Error("the terminal's mode was not put back")
+			}
+		})
+	}
+}
+
+// A real process, a real panic: the test binary runs itself.
+func TestKeeperCatchesARealPanic(t *testing.T) {
+	switch os.Getenv("EMBER_TEST_CHILD") {
+	case "panic":
+		go func() { panic("tray on the floor") }()
+		select {}
+	case "good":
+		os.Exit(0)
+	}
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, what := range []string{"panic", "good"} {
+		s := newScreen(80, 20, Options{Profile: TrueColor, Level: Ember})
+		var shown string
+		tty := &fakeTTY{w: 80, h: 20, keys: "y"}
+		tty.onKey = func() { shown = s.String() }
+		cmd := exec.Command(self, "-test.run=^TestKeeperCatchesARealPanic$")
+		cmd.Env = append(os.Environ(), "EMBER_TEST_CHILD="+what)
+		cmd.Stdout = io.Discard
+		code := Keeper{Guard: s.guard, Terminal: tty}.Run(Command(cmd))
+		if what == "good" {
+			if code != 0 || shown != "" {
+				t.Errorf("a good exit: code %d, shown %q", code, shown)
+			}
+			continue
+		}
+		if code != 2 || !strings.Contains(shown, "tray on the floor") {
+			t.Errorf("after a panic: code %d, shown\n%s", code, shown)
+		}
+	}
+}

@@ -1,0 +1,8 @@
+//go:build !unix
+
+package ember
+
+import "os"
+
+// killedBy: where there are no signals, the exit code says it all.
+func killedBy(*os.ProcessState) (string, int) { return "", 0 }
