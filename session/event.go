@@ -104,15 +104,17 @@ type Event struct {
 // its paper and process whole, so that a session read again next year does not
 // depend on profiles that have changed since.
 type SheetSpec struct {
-	Name      string  `json:"name,omitempty"`   // what the user calls it
-	Maker     string  `json:"maker,omitempty"`  // whose it is, in a workshop
-	Camera    string  `json:"camera,omitempty"` // profile key; empty when unknown
-	Paper     Paper   `json:"paper"`
-	Process   Process `json:"process"`
-	Celsius   float64 `json:"celsius,omitempty"`   // developer temperature the times are for; 0 when not stated
-	Light     string  `json:"light,omitempty"`     // as the user gave it: "EV 12.5"
-	Working   string  `json:"working,omitempty"`   // the sum behind the planned exposure, for the record
-	Rehearsal bool    `json:"rehearsal,omitempty"` // a blank sheet
+	Name    string  `json:"name,omitempty"`   // what the user calls it
+	Maker   string  `json:"maker,omitempty"`  // whose it is, in a workshop
+	Camera  string  `json:"camera,omitempty"` // profile key; empty when unknown
+	Paper   Paper   `json:"paper"`
+	Process Process `json:"process"`
+	Celsius float64 `json:"celsius,omitempty"` // developer temperature the times are for; 0 when not stated
+	Light   string  `json:"light,omitempty"`   // as the user gave it: "EV 12.5"
+	Working string  `json:"working,omitempty"` // the sum behind the planned exposure, for the record
+	// Exposure is the planned full exposure in that light; 0: not planned.
+	Exposure  time.Duration `json:"exposure,omitempty"`
+	Rehearsal bool          `json:"rehearsal,omitempty"` // a blank sheet
 }
 
 // Response says which way a picture goes when it gets more light.

@@ -190,6 +190,54 @@ func (m *Machine) Apply(e Event) error {
 	return nil
 }
 
+// Would reports how Apply would refuse e, without applying it; nil when it
+// would not. It asks a copy, so that every rule stands in one place only.
+func (m *Machine) Would(e Event) error {
+	t, _ := m.stamp(e.At)
+	c := m.sketch(e)
+	return c.apply(e, t)
+}
+
+// sketch copies as much of m as an event like e can change.
+func (m *Machine) sketch(e Event) *Machine {
+	c := *m
+	c.sheets = slices.Clone(m.sheets)
+	c.byID = map[string]*Sheet{}
+	for i, s := range c.sheets {
+		if s.ID == e.Sheet || e.Kind == WaterChanged || e.Kind == SafelightOn || e.Kind == SafelightOff {
+			s = s.clone()
+			c.sheets[i] = s
+		}
+		c.byID[s.ID] = s
+	}
+	c.trays = slices.Clone(m.trays)
+	for i, b := range c.trays {
+		b := *b
+		c.trays[i] = &b
+	}
+	c.arrivals = map[string][]arrival{}
+	for k, v := range m.arrivals {
+		c.arrivals[k] = slices.Clone(v)
+	}
+	c.safelight = slices.Clone(m.safelight)
+	c.notes = slices.Clone(m.notes)
+	return &c
+}
+
+func (s *Sheet) clone() *Sheet {
+	c := *s
+	c.Light.Spells = slices.Clone(s.Light.Spells)
+	c.Light.Readings = slices.Clone(s.Light.Readings)
+	c.Visits = slices.Clone(s.Visits)
+	c.Undone = slices.Clone(s.Undone)
+	c.Open = slices.Clone(s.Open)
+	c.Notes = slices.Clone(s.Notes)
+	c.Marks = slices.Clone(s.Marks)
+	c.Overrides = slices.Clone(s.Overrides)
+	c.outs = slices.Clone(s.outs)
+	return &c
+}
+
 // stamp places an instant on the line of session time. Within one boot an
 // instant before the last event counts as the same moment; in a new boot whose
 // wall clock reads earlier, time goes on from where it was.

@@ -145,6 +145,24 @@ func keys(cs []session.Cue) []string {
 	return out
 }
 
+// What would be refused is refused, what would not is not, and asking changes
+// nothing.
+func TestWouldIsApply(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		m := session.New()
+		for _, e := range anyEvents(t, 40) {
+			before := m.View(m.Last().Add(time.Minute))
+			would := m.Would(e)
+			if after := m.View(m.Last().Add(time.Minute)); !reflect.DeepEqual(before, after) {
+				t.Fatalf("asking about %s changed the state", e.Kind)
+			}
+			if did := m.Apply(e); fmt.Sprint(would) != fmt.Sprint(did) {
+				t.Fatalf("%s: would %v, did %v", e.Kind, would, did)
+			}
+		}
+	})
+}
+
 func TestTimeNeverRunsBackwards(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		m := session.New()
