@@ -1,0 +1,68 @@
+package profiles
+
+import (
+	"math"
+)
+
+// Shape is how the paper lies in a camera.
+type Shape string
+
+// The shapes of camera.
+const (
+	Flat     Shape = "flat"     // paper flat, parallel to the pinhole plate
+	Cylinder Shape = "cylinder" // pinhole in the wall of a tin, paper round the opposite inside
+)
+
+// A Camera is a pinhole camera.
+type Camera struct {
+	Key      string `toml:"camera"`
+	Name     string `toml:"name"`
+	Note     string `toml:"note,omitempty,multiline"`
+	Shape    Shape  `toml:"shape"`
+	Focal    Length `toml:"focal,omitempty"`    // flat: pinhole to paper
+	Diameter Length `toml:"diameter,omitempty"` // cylinder: inside, across
+	Pinhole  Length `toml:"pinhole"`            // diameter of the hole
+	Sheet    Size   `toml:"sheet"`              // paper it takes, width along the arc
+}
+
+// FocalMM is the distance from pinhole to the middle of the paper in mm.
+func (c Camera) FocalMM() float64 {
+	if c.Shape == Cylinder {
+		return c.Diameter.MM()
+	}
+	return c.Focal.MM()
+}
+
+// FNumber is the focal distance over the pinhole's diameter: 75 mm and 0.5 mm
+// give 150.
+func (c Camera) FNumber() float64 { return tidy(c.FocalMM() / c.Pinhole.MM()) }
+
+func (c *Camera) validate(d *document) {
+	d.require(`"9x12 cm"`, "sheet")
+	shaped := d.require(`"flat" or "cylinder"`, "shape")
+	if d.require(`"0.5 mm"`, "pinhole") && c.Pinhole <= 0 {
+		d.fault([]string{"pinhole"}, `a pinhole of nothing lets no light in: write one like "0.5 mm"`)
+	}
+	if !shaped {
+		return
+	}
+	want, other, value := "focal", "diameter", c.Focal
+	if c.Shape == Cylinder {
+		want, other, value = "diameter", "focal", c.Diameter
+	}
+	if d.has(other) {
+		d.fault([]string{other}, "a %s camera has no %s: say its %s", c.Shape, other, want)
+	}
+	if !d.require(`"75 mm"`, want) {
+		return
+	}
+	switch {
+	case value <= 0:
+		d.fault([]string{want}, `%s of nothing: write one like "75 mm"`, want)
+	case d.ok("pinhole") && c.Pinhole*10 > value:
+		d.fault([]string{"pinhole"}, "a hole of %s at %s is no pinhole (f/%.0f): look at the units", c.Pinhole, value, float64(value/c.Pinhole))
+	case c.Shape == Cylinder && d.ok("sheet") && float64(c.Sheet.W) >= math.Pi*float64(c.Diameter):
+		d.fault([]string{"sheet"}, "a sheet %s wide is longer than the way round the tin (%.0f mm) and would cover its own pinhole: use a smaller one, or turn it",
+			c.Sheet.W, math.Pi*float64(c.Diameter))
+	}
+}

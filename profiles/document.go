@@ -1,0 +1,581 @@
+package profiles
+
+import (
+	"bytes"
+	"encoding"
+	"errors"
+	"fmt"
+	"reflect"
+	"sort"
+	"strconv"
+	"strings"
+
+	"github.com/pelletier/go-toml/v2"
+	"github.com/pelletier/go-toml/v2/unstable"
+
+	"wetside/session"
+)
+
+// A Problem is one thing wrong with one file, and what would be right.
+type Problem struct {
+	File string
+	Line int // from 1; 0 when it is the file as a whole
+	Text string
+}
+
+// Error is "file:line: text", the form editors jump to.
+func (p Problem) Error() string {
+	if p.Line == 0 {
+		return p.File + ": " + p.Text
+	}
+	return fmt.Sprintf("%s:%d: %s", p.File, p.Line, p.Text)
+}
+
+// Problems are all that is wrong, in order of file and line. As an error it is
+// one line for each.
+type Problems []Problem
+
+// Error joins the problems, one to a line.
+func (ps Problems) Error() string {
+	lines := make([]string, len(ps))
+	for i, p := range ps {
+		lines[i] = p.Error()
+	}
+	return strings.Join(lines, "\n")
+}
+
+// Unwrap gives the problems one by one to errors.As.
+func (ps Problems) Unwrap() []error {
+	out := make([]error, len(ps))
+	for i, p := range ps {
+		out[i] = p
+	}
+	return out
+}
+
+// A document is a parsed file with the place of everything in it. The decoder
+// proper stops at the first fault of a value; knowing where each value stands
+// lets every fault of a file be told at once, and lets one value be replaced
+// while the user's comments stay.
+type document struct {
+	file     string
+	data     []byte
+	nodes    []*node
+	at       map[string]*node
+	bad      map[string]bool // paths already complained of
+	problems []Problem
+}
+
+// A node is a table header, or a value.
+type node struct {
+	path   []string
+	kind   unstable.Kind
+	text   string // decoded text of a scalar
+	line   int
+	from   int // offset of the key or header
+	lo, hi int // offsets of the value; equal when the parser gives none
+	expr   int // serial of the expression it stands in
+	header bool
+}
+
+func pathKey(path []string) string { return strings.Join(path, "\x1f") }
+
+// parse indexes the document. A file that is no TOML at all gives one problem.
+func parse(file string, data []byte) *document {
+	d := &document{file: file, data: data, at: map[string]*node{}, bad: map[string]bool{}}
+	var p unstable.Parser
+	p.Reset(data)
+	var table []string
+	counts := map[string]int{}
+	for expr := 0; p.NextExpression(); expr++ {
+		e := p.Expression()
+		switch e.Kind {
+		case unstable.Table, unstable.ArrayTable:
+			var at int
+			table, at = d.resolve(e.Key(), nil, counts)
+			if e.Kind == unstable.ArrayTable {
+				k := pathKey(table)
+				n := counts[k]
+				counts[k] = n + 1
+				table = append(table, strconv.Itoa(n))
+			}
+			d.add(&node{path: table, kind: e.Kind, from: at, expr: expr, header: true})
+		case unstable.KeyValue:
+			path, at := d.resolve(e.Key(), table, counts)
+			d.value(&p, path, e.Value(), at, expr)
+		}
+	}
+	if err := p.Error(); err != nil {
+		d.syntax(err)
+	}
+	return d
+}
+
+// resolve makes a path of a key, stepping into the last element of an array of
+// tables where one is meant.
+func (d *document) resolve(it unstable.Iterator, base []string, counts map[string]int) ([]string, int) {
+	path := append([]string(nil), base...)
+	from := -1
+	for it.Next() {
+		n := it.Node()
+		if from < 0 {
+			from = int(n.Raw.Offset)
+		} else if c := counts[pathKey(path)]; c > 0 {
+			path = append(path, strconv.Itoa(c-1))
+		}
+		path = append(path, string(n.Data))
+	}
+	return path, max(from, 0)
+}
+
+func (d *document) value(p *unstable.Parser, path []string, v *unstable.Node, from, expr int) {
+	n := &node{path: path, kind: v.Kind, text: string(v.Data), from: from, expr: expr,
+		lo: int(v.Raw.Offset), hi: int(v.Raw.Offset) + int(v.Raw.Length)}
+	d.add(n)
+	switch v.Kind {
+	case unstable.InlineTable:
+		it := v.Children()
+		for it.Next() {
+			kv := it.Node()
+			sub, at := d.resolve(kv.Key(), path, nil)
+			d.value(p, sub, kv.Value(), at, expr)
+		}
+	case unstable.Array:
+		it := v.Children()
+		for i := 0; it.Next(); i++ {
+			c := it.Node()
+			at := from
+			if c.Raw.Length > 0 {
+				at = int(c.Raw.Offset)
+			}
+			d.value(p, append(append([]string(nil), path...), strconv.Itoa(i)), c, at, expr)
+		}
+	}
+}
+
+func (d *document) add(n *node) {
+	n.line = 1 + bytes.Count(d.data[:min(n.from, len(d.data))], []byte("\n"))
+	d.nodes = append(d.nodes, n)
+	if k := pathKey(n.path); d.at[k] == nil {
+		d.at[k] = n
+	}
+}
+
+// syntax notes what the parser or the decoder itself has to say.
+func (d *document) syntax(err error) {
+	var de *toml.DecodeError
+	var pe *unstable.ParserError
+	switch {
+	case errors.As(err, &de):
+		line, _ := de.Position()
+		d.problem(line, strings.TrimPrefix(de.Error(), "toml: "))
+	case errors.As(err, &pe):
+		// The parser's highlight is a part of the data; the decoder knows how
+		// to make a line of it.
+		var any map[string]any
+		if derr := toml.Unmarshal(d.data, &any); errors.As(derr, &de) {
+			line, _ := de.Position()
+			d.problem(line, "not TOML: "+strings.TrimPrefix(de.Error(), "toml: "))
+			return
+		}
+		d.problem(1, "not TOML: "+pe.Message)
+	default:
+		d.problem(0, strings.TrimPrefix(err.Error(), "toml: "))
+	}
+}
+
+func (d *document) problem(line int, text string) {
+	d.problems = append(d.problems, Problem{File: d.file, Line: line, Text: text})
+}
+
+// has reports whether the file gives a value or a table at the path.
+func (d *document) has(path ...string) bool {
+	k := pathKey(path)
+	if d.at[k] != nil {
+		return true
+	}
+	for _, n := range d.nodes {
+		if len(n.path) > len(path) && pathKey(n.path[:len(path)]) == k {
+			return true
+		}
+	}
+	return false
+}
+
+// ok reports whether the value at the path is given and nothing is wrong with it.
+func (d *document) ok(path ...string) bool { return d.has(path...) && !d.bad[pathKey(path)] }
+
+// line is where the path stands in the file, or else the nearest thing around it.
+func (d *document) line(path ...string) int {
+	for i := len(path); i > 0; i-- {
+		if n := d.at[pathKey(path[:i])]; n != nil {
+			return n.line
+		}
+	}
+	return 1
+}
+
+// fault notes a problem with the value at the path, at most one for each value.
+func (d *document) fault(path []string, format string, args ...any) {
+	if k := pathKey(path); !d.bad[k] {
+		d.bad[k] = true
+		d.problem(d.line(path...), fmt.Sprintf(format, args...))
+	}
+}
+
+// require faults a missing value.
+func (d *document) require(example string, path ...string) bool {
+	if !d.has(path...) {
+		d.fault(path, "%s is missing: add %s = %s", path[len(path)-1], path[len(path)-1], example)
+		return false
+	}
+	return d.ok(path...)
+}
+
+// words are the values that may stand where one of these types is wanted.
+var words = map[reflect.Type][]string{
+	reflect.TypeFor[session.Base]():     {string(session.FB), string(session.RC)},
+	reflect.TypeFor[session.Response](): {string(session.Lighter), string(session.Denser)},
+	reflect.TypeFor[session.Stage](): {string(session.Develop), string(session.Stop), string(session.Fix), string(session.Fix2),
+		string(session.Rinse), string(session.Clear), string(session.Hold), string(session.Wash)},
+	reflect.TypeFor[Shape](): {string(Flat), string(Cylinder)},
+	reflect.TypeFor[Ends]():  {string(ByUser), string(ByClock)},
+	reflect.TypeFor[Model](): {string(NoFailure), string(Schwarzschild), string(Table)},
+}
+
+// examples are values of the types that read themselves from text.
+var examples = map[reflect.Type]string{
+	reflect.TypeFor[Duration]():       `"1m30s"`,
+	reflect.TypeFor[Length]():         `"75 mm"`,
+	reflect.TypeFor[Size]():           `"9x12 cm"`,
+	reflect.TypeFor[Volume]():         `"500 ml"`,
+	reflect.TypeFor[Capacity]():       `"8000 cm2/l"`,
+	reflect.TypeFor[Celsius]():        `"20 C"`,
+	reflect.TypeFor[Dilution]():       `"1+9"`,
+	reflect.TypeFor[Agitation]():      `"10s every 1m"`,
+	reflect.TypeFor[toml.LocalDate](): `2026-05-03`,
+}
+
+// decode checks every value against the type it is meant for, then lets the
+// TOML decoder fill v, strictly, with all that was sound.
+func (d *document) decode(v any) {
+	root := reflect.TypeOf(v).Elem()
+	blank := map[int]bool{}
+	var unknown []string
+	for _, n := range d.nodes {
+		if len(unknown) > 0 && within(n.path, unknown) {
+			blank[n.expr] = true
+			continue
+		}
+		t, parent, ok := fieldAt(root, n.path)
+		if !ok && n.kind == unstable.ArrayTable && n.header {
+			// [[temperature]] where [temperature] is meant.
+			outer := n.path[:len(n.path)-1]
+			if _, _, single := fieldAt(root, outer); single {
+				unknown = outer
+				blank[n.expr] = true
+				d.fault(outer, "%s stands once: write [%s]", outer[len(outer)-1], dotted(outer))
+				continue
+			}
+		}
+		if !ok {
+			unknown = n.path
+			blank[n.expr] = true
+			d.bad[pathKey(n.path)] = true
+			name := n.path[len(n.path)-1]
+			known := fieldNames(parent)
+			d.problem(n.line, fmt.Sprintf("%q is not known here%s", name, suggest(name, known, "the keys are ")))
+			continue
+		}
+		if text := n.check(t); text != "" {
+			blank[n.expr] = true
+			unknown = n.path // whatever is inside has been spoken for
+			d.fault(n.path, "%s", text)
+		}
+	}
+	sound := d.without(blank)
+	dec := toml.NewDecoder(bytes.NewReader(sound))
+	dec.DisallowUnknownFields()
+	if err := dec.Decode(v); err != nil {
+		var strict *toml.StrictMissingError
+		if errors.As(err, &strict) {
+			for i := range strict.Errors {
+				d.syntax(&strict.Errors[i])
+			}
+			return
+		}
+		d.syntax(err)
+	}
+}
+
+func within(path, prefix []string) bool {
+	return len(path) > len(prefix) && pathKey(path[:len(prefix)]) == pathKey(prefix)
+}
+
+// without copies the data with some expressions turned to spaces. Lines stay
+// where they are.
+func (d *document) without(blank map[int]bool) []byte {
+	out := bytes.Clone(d.data)
+	if len(blank) == 0 {
+		return out
+	}
+	starts := map[int]int{}
+	order := []int{}
+	for _, n := range d.nodes {
+		if _, ok := starts[n.expr]; !ok {
+			starts[n.expr] = bytes.LastIndexByte(d.data[:n.from], '\n') + 1
+			order = append(order, n.expr)
+		}
+	}
+	for i, e := range order {
+		if !blank[e] {
+			continue
+		}
+		end := len(out)
+		if i+1 < len(order) {
+			end = starts[order[i+1]]
+		}
+		for j := starts[e]; j < end; j++ {
+			if out[j] != '\n' {
+				out[j] = ' '
+			}
+		}
+	}
+	return out
+}
+
+// fieldAt finds the type that stands at a path, and the struct around it.
+func fieldAt(t reflect.Type, path []string) (at, parent reflect.Type, ok bool) {
+	parent = t
+	for _, name := range path {
+		if t.Kind() == reflect.Pointer {
+			t = t.Elem()
+		}
+		switch {
+		case t.Kind() == reflect.Slice:
+			if _, err := strconv.Atoi(name); err != nil {
+				return nil, parent, false
+			}
+			t = t.Elem()
+		case t.Kind() == reflect.Struct && !isLeaf(t):
+			parent = t
+			f, found := field(t, name)
+			if !found {
+				return nil, parent, false
+			}
+			t = f
+		default:
+			return nil, parent, false
+		}
+	}
+	if t.Kind() == reflect.Pointer {
+		t = t.Elem()
+	}
+	return t, parent, true
+}
+
+func isLeaf(t reflect.Type) bool {
+	return examples[t] != "" || reflect.PointerTo(t).Implements(reflect.TypeFor[encoding.TextUnmarshaler]())
+}
+
+func field(t reflect.Type, name string) (reflect.Type, bool) {
+	for i := range t.NumField() {
+		if f := t.Field(i); f.Anonymous {
+			if inner, ok := field(f.Type, name); ok {
+				return inner, true
+			}
+		} else if tagName(f) == name && name != "" {
+			return f.Type, true
+		}
+	}
+	return nil, false
+}
+
+func tagName(f reflect.StructField) string {
+	name, _, _ := strings.Cut(f.Tag.Get("toml"), ",")
+	return name
+}
+
+func fieldNames(t reflect.Type) []string {
+	var out []string
+	for i := range t.NumField() {
+		if f := t.Field(i); f.Anonymous {
+			out = append(out, fieldNames(f.Type)...)
+		} else if n := tagName(f); n != "" {
+			out = append(out, n)
+		}
+	}
+	return out
+}
+
+// check says what is wrong with a value where type t is wanted; "" is nothing.
+func (n *node) check(t reflect.Type) string {
+	name := n.path[len(n.path)-1]
+	if _, err := strconv.Atoi(name); err == nil && len(n.path) > 1 {
+		name = n.path[len(n.path)-2]
+	}
+	if list, ok := words[t]; ok {
+		if n.kind != unstable.String || !contains(list, n.text) {
+			return fmt.Sprintf("%s = %s is none of its words: write %s", name, n.shown(), orList(quoteAll(list)))
+		}
+		return ""
+	}
+	if t == reflect.TypeFor[toml.LocalDate]() {
+		if n.kind != unstable.LocalDate {
+			return fmt.Sprintf("%s wants a date without quotes, like %s", name, examples[t])
+		}
+		return ""
+	}
+	if isLeaf(t) {
+		if n.kind != unstable.String {
+			if n.kind == unstable.Integer || n.kind == unstable.Float {
+				return fmt.Sprintf("%s = %s has no unit: write it in quotes, like %s", name, n.text, examples[t])
+			}
+			return fmt.Sprintf("%s wants text in quotes, like %s", name, examples[t])
+		}
+		v := reflect.New(t)
+		if err := v.Interface().(encoding.TextUnmarshaler).UnmarshalText([]byte(n.text)); err != nil {
+			return name + ": " + err.Error()
+		}
+		return ""
+	}
+	switch t.Kind() {
+	case reflect.String:
+		if n.kind != unstable.String {
+			return name + " wants text in quotes"
+		}
+	case reflect.Bool:
+		if n.kind != unstable.Bool {
+			return name + " wants true or false, without quotes"
+		}
+	case reflect.Int:
+		if n.kind != unstable.Integer {
+			return name + " wants a whole number, without quotes"
+		}
+		if v, err := strconv.ParseInt(n.text, 10, 32); err != nil || v < 0 {
+			return fmt.Sprintf("%s = %s: write a whole number, 0 or more", name, n.text)
+		}
+	case reflect.Float64:
+		if n.kind != unstable.Integer && n.kind != unstable.Float {
+			return name + " wants a number, without quotes"
+		}
+		v, err := strconv.ParseFloat(strings.ReplaceAll(n.text, "_", ""), 64)
+		if err != nil || v < 0 || v > 1e9 || v != v {
+			return fmt.Sprintf("%s = %s: write a number, 0 or more", name, n.text)
+		}
+	case reflect.Slice:
+		if n.kind != unstable.Array && n.kind != unstable.ArrayTable {
+			return fmt.Sprintf("%s can be given several times: write [[%s]] above its lines", name, dotted(n.path))
+		}
+	case reflect.Struct:
+		if n.kind != unstable.Table && n.kind != unstable.InlineTable && n.kind != unstable.ArrayTable {
+			return fmt.Sprintf("%s is a table: write [%s] above its lines", name, dotted(n.path))
+		}
+	}
+	return ""
+}
+
+func dotted(path []string) string {
+	var out []string
+	for _, p := range path {
+		if _, err := strconv.Atoi(p); err != nil {
+			out = append(out, p)
+		}
+	}
+	return strings.Join(out, ".")
+}
+
+func (n *node) shown() string {
+	if n.kind == unstable.String {
+		return strconv.Quote(n.text)
+	}
+	if n.text == "" {
+		return "(" + n.kind.String() + ")"
+	}
+	return n.text
+}
+
+func contains(list []string, s string) bool {
+	for _, x := range list {
+		if x == s {
+			return true
+		}
+	}
+	return false
+}
+
+func quoteAll(list []string) []string {
+	out := make([]string, len(list))
+	for i, s := range list {
+		out[i] = strconv.Quote(s)
+	}
+	return out
+}
+
+func orList(list []string) string {
+	if len(list) < 2 {
+		return strings.Join(list, "")
+	}
+	return strings.Join(list[:len(list)-1], ", ") + " or " + list[len(list)-1]
+}
+
+// suggest names what was probably meant, or else all there is.
+func suggest(got string, known []string, all string) string {
+	if near := Near(got, known); len(near) > 0 {
+		return ": did you mean " + orList(quoteAll(near)) + "?"
+	}
+	if len(known) == 0 {
+		return ""
+	}
+	return ": " + all + strings.Join(known, ", ")
+}
+
+// Near picks from the known words those a slip of the hand away from got,
+// nearest first, at most three.
+func Near(got string, known []string) []string {
+	type scored struct {
+		word string
+		d    int
+	}
+	var hits []scored
+	g := strings.ToLower(got)
+	for _, k := range known {
+		l := strings.ToLower(k)
+		d := distance(g, l)
+		switch {
+		case d <= max(1, min(len(g), len(l))/3):
+			hits = append(hits, scored{k, d})
+		case len(g) >= 3 && (strings.Contains(l, g) || strings.Contains(g, l)):
+			hits = append(hits, scored{k, 100 + d})
+		}
+	}
+	sort.SliceStable(hits, func(i, j int) bool { return hits[i].d < hits[j].d })
+	var out []string
+	for _, h := range hits[:min(3, len(hits))] {
+		out = append(out, h.word)
+	}
+	return out
+}
+
+// distance is the number of single-letter edits between two words.
+func distance(a, b string) int {
+	if len(a) > 64 || len(b) > 64 {
+		return 64
+	}
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		prev := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			cost := 1
+			if a[i] == b[j] {
+				cost = 0
+			}
+			prev, row[j+1] = row[j+1], min(prev+cost, row[j]+1, row[j+1]+1)
+		}
+	}
+	return row[len(b)]
+}

@@ -1,0 +1,199 @@
+package profiles
+
+import (
+	"fmt"
+	"time"
+
+	"github.com/pelletier/go-toml/v2"
+
+	"wetside/session"
+)
+
+// A Paper is a photographic paper.
+type Paper struct {
+	Key      string           `toml:"paper"`
+	Name     string           `toml:"name"`
+	Note     string           `toml:"note,omitempty,multiline"` // for the reader: where the figures come from
+	Base     session.Base     `toml:"base"`
+	Response session.Response `toml:"response"`
+	ISO      float64          `toml:"iso"`
+	Size     Size             `toml:"size"`           // of one sheet
+	Sees     Length           `toml:"sees,omitempty"` // wavelength it answers to most; 0: not stated
+
+	Reciprocity Reciprocity `toml:"reciprocity"`
+	Safelight   Safelight   `toml:"safelight"`
+	Preflash    *Preflash   `toml:"preflash,omitempty"` // nil: not yet found by test strip
+}
+
+// Model is a way to reckon reciprocity failure.
+type Model string
+
+// The models of reciprocity failure.
+const (
+	NoFailure     Model = "none"          // the metered time is the time
+	Schwarzschild Model = "schwarzschild" // effect goes as I t^P beyond Reference
+	Table         Model = "table"         // measured against corrected times
+)
+
+// Reciprocity is how much longer than metered a paper wants at long times.
+//
+// With Schwarzschild's exponent P, a metered time t above Reference becomes
+// Reference x (t/Reference)^(1/P) (K. Schwarzschild, Astrophysical Journal 11
+// (1900), p. 89: equal blackening for equal I t^p, p = 0.86 for his plates).
+type Reciprocity struct {
+	Model     Model    `toml:"model"`
+	P         float64  `toml:"p,omitempty"`
+	Reference Duration `toml:"reference,omitempty"` // 1 s when not stated
+	Points    []Point  `toml:"table,omitempty"`     // rising
+	Source    string   `toml:"source,omitempty"`
+}
+
+// A Point of a reciprocity table.
+type Point struct {
+	Measured  Duration `toml:"measured"`
+	Corrected Duration `toml:"corrected"`
+}
+
+// Safelight is how long a sheet may lie open under this darkroom's safelight.
+type Safelight struct {
+	Unexposed Duration       `toml:"unexposed,omitempty"` // 0: no figure at all
+	Exposed   Duration       `toml:"exposed,omitempty"`   // paper that has had its picture fogs sooner
+	Tested    toml.LocalDate `toml:"tested,omitempty"`    // day of the fog test; zero: a cautious default
+	Source    string         `toml:"source,omitempty"`
+}
+
+// IsTested reports whether the times come from a fog test.
+func (s Safelight) IsTested() bool { return s.Tested != (toml.LocalDate{}) }
+
+// Preflash is the result of a pre-flash test strip.
+type Preflash struct {
+	Threshold Duration       `toml:"threshold"`       // longest flash that leaves no tone by itself
+	Light     string         `toml:"light"`           // the lamp and its place, in words: the time holds for it alone
+	Found     toml.LocalDate `toml:"found,omitempty"` // day of the test
+}
+
+// Session is the paper as the session machine wants it.
+func (p Paper) Session() session.Paper {
+	sp := session.Paper{Key: p.Key, Name: p.Name, Base: p.Base, Response: p.Response, AreaCM2: p.Size.AreaCM2(),
+		Safe: time.Duration(p.Safelight.Unexposed), SafeExp: time.Duration(p.Safelight.Exposed)}
+	if p.Safelight.IsTested() {
+		sp.Tested, sp.TestedOn = true, p.Safelight.Tested.String()
+	}
+	return sp
+}
+
+func (p *Paper) validate(d *document) {
+	d.require(`"FB" or "RC"`, "base")
+	d.require(`"lighter" (a direct positive) or "denser" (a negative)`, "response")
+	d.require(`"9x12 cm"`, "size")
+	if d.require("3", "iso") && (p.ISO < 0.01 || p.ISO > 10000) {
+		d.fault([]string{"iso"}, "iso = %s is no paper's: direct-positive paper is near 3, paper negatives near 6", trimNumber(p.ISO))
+	}
+	if d.ok("sees") && (p.Sees.NM() < 300 || p.Sees.NM() > 700) {
+		d.fault([]string{"sees"}, `sees = %q is not light: papers see best near "450 nm"`, p.Sees)
+	}
+	p.Reciprocity.validate(d)
+	s := p.Safelight
+	if d.ok("safelight", "unexposed") && d.ok("safelight", "exposed") && s.Exposed > s.Unexposed {
+		d.fault([]string{"safelight", "exposed"}, "exposed (%s) is above unexposed (%s): exposed paper fogs sooner, never later", s.Exposed, s.Unexposed)
+	}
+	if d.ok("safelight", "tested") && !(d.has("safelight", "unexposed") && d.has("safelight", "exposed")) {
+		d.fault([]string{"safelight", "tested"}, "tested without both times: add what the fog test gave as unexposed and exposed")
+	}
+	if d.has("preflash") {
+		d.require(`"4s"`, "preflash", "threshold")
+		d.require(`"the lamp and where it hangs"`, "preflash", "light")
+	}
+}
+
+func (r Reciprocity) validate(d *document) {
+	const at = "reciprocity"
+	if !d.require(`"none", "schwarzschild" or "table"`, at, "model") {
+		return
+	}
+	if r.Model == Schwarzschild {
+		if d.require("0.86", at, "p") && (r.P < 0.5 || r.P > 1) {
+			d.fault([]string{at, "p"}, "p = %s: Schwarzschild's exponent lies between 0.5 and 1 (1 is no failure)", trimNumber(r.P))
+		}
+		if d.ok(at, "reference") && r.Reference <= 0 {
+			d.fault([]string{at, "reference"}, `reference is the time up to which the metered time holds: write one like "1s"`)
+		}
+	} else {
+		for _, k := range []string{"p", "reference"} {
+			if d.has(at, k) {
+				d.fault([]string{at, k}, "%s belongs to model = \"schwarzschild\", and this is %q: take one of them out", k, r.Model)
+			}
+		}
+	}
+	if r.Model != Table {
+		if d.has(at, "table") {
+			d.fault([]string{at, "table"}, "a table belongs to model = \"table\", and this is %q: take one of them out", r.Model)
+		}
+		return
+	}
+	if d.bad[pathKey([]string{at, "table"})] {
+		return
+	}
+	if len(r.Points) < 2 {
+		d.fault([]string{at, "table"}, `a reciprocity table needs two rows or more, like table = [{measured = "10s", corrected = "15s"}, ...]`)
+		return
+	}
+	for i, pt := range r.Points {
+		row := []string{at, "table", fmt.Sprint(i)}
+		switch {
+		case d.anyBad(row):
+		case pt.Measured <= 0 || pt.Corrected <= 0:
+			d.fault(row, "row %d wants both measured and corrected, above 0", i+1)
+		case pt.Corrected < pt.Measured:
+			d.fault(row, "row %d: corrected (%s) is below measured (%s); reciprocity failure only lengthens", i+1, pt.Corrected, pt.Measured)
+		case i > 0 && (pt.Measured <= r.Points[i-1].Measured || pt.Corrected <= r.Points[i-1].Corrected):
+			d.fault(row, "row %d does not rise above row %d: put the times in rising order", i+1, i)
+		}
+	}
+}
+
+// anyBad reports whether something at or inside the path is already told.
+func (d *document) anyBad(path []string) bool {
+	k := pathKey(path)
+	for b := range d.bad {
+		if b == k || (len(b) > len(k) && b[:len(k)] == k && b[len(k)] == '\x1f') {
+			return true
+		}
+	}
+	return false
+}
+
+// MoreWord is what more exposure makes of the picture: "lighter" for a direct
+// positive, "denser" for a negative.
+func MoreWord(r session.Response) string {
+	if r == session.Denser {
+		return "denser"
+	}
+	return "lighter"
+}
+
+// LessWord is what less exposure makes of the picture: "darker" for a direct
+// positive, "thinner" for a negative.
+func LessWord(r session.Response) string {
+	if r == session.Denser {
+		return "thinner"
+	}
+	return "darker"
+}
+
+// TooDark says what a sheet that came out too dark should have had: "more
+// exposure" for a direct positive, "less exposure" for a negative.
+func TooDark(r session.Response) string {
+	if r == session.Denser {
+		return "less exposure"
+	}
+	return "more exposure"
+}
+
+// TooLight is the other way round.
+func TooLight(r session.Response) string {
+	if r == session.Denser {
+		return "more exposure"
+	}
+	return "less exposure"
+}

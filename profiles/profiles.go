@@ -1,0 +1,293 @@
+// Package profiles holds what a darkroom knows before the light goes out: its
+// papers, its processes and its cameras.
+//
+// # The files
+//
+// A profile is one TOML file. Its first line says what it is and gives its key,
+// the word by which commands and other files call it:
+//
+//	paper = "direct-positive-fb"
+//	process = "three-trays"
+//	camera = "tea-caddy"
+//
+// The defaults are built in (the folder defaults/, which is also the best
+// example of every key there is). The user's own lie under the configuration
+// folder, by habit in papers/, processes/ and cameras/, though only the first
+// line counts. A user's profile with the key of a default replaces it whole:
+// nothing of the default shines through, so that one file is all there is to
+// read.
+//
+// Units are written as people write them, in quotes: times "1m30s" or "90 s",
+// lengths "75 mm" or "3 in", sizes "9x12 cm", volumes "500 ml", temperatures
+// "20 C", dilutions "1+9", capacities "8000 cm2/l" or "40 sheets of 8x10 in/l",
+// agitation "continuous" or "first 30s, then 10s every 1m". Plain numbers (ISO,
+// exponents, factors) have no quotes, nor have dates: 2026-05-03.
+//
+// Reading is strict. Every file is read to its end and every fault in it is
+// told with its line and with what would be right; a faulty file is left out
+// and hides nothing: the default of that key stays.
+package profiles
+
+import (
+	"bytes"
+	"cmp"
+	"embed"
+	"errors"
+	"fmt"
+	"io/fs"
+	"path"
+	"slices"
+	"sort"
+	"strings"
+
+	"github.com/pelletier/go-toml/v2/unstable"
+)
+
+//go:embed defaults/*.toml
+var defaults embed.FS
+
+// A Kind is what a profile describes.
+type Kind string
+
+// The kinds of profile: each is also the first key of its files.
+const (
+	PaperKind   Kind = "paper"
+	ProcessKind Kind = "process"
+	CameraKind  Kind = "camera"
+)
+
+// Folder is where files of this kind lie by habit.
+func (k Kind) Folder() string {
+	if k == ProcessKind {
+		return "processes"
+	}
+	return string(k) + "s"
+}
+
+// maxFile is far above any profile; it keeps a picture dropped into the folder
+// by mistake from being read as one.
+const maxFile = 256 << 10
+
+// A Source is where a profile came from.
+type Source struct {
+	Kind    Kind
+	Key     string
+	File    string // name inside the user's folder, or "defaults/..." when built in
+	Builtin bool
+	Data    []byte // the file as read
+}
+
+// A Set is all profiles at hand. It never changes once loaded.
+type Set struct {
+	papers    map[string]Paper
+	processes map[string]Process
+	cameras   map[string]Camera
+	sources   map[Kind]map[string]Source
+}
+
+// Load reads the built-in profiles and lays the user's over them. user is the
+// user's profile folder, or nil; a folder that does not exist is an empty one.
+//
+// The Set is always usable. The error, when not nil, is Problems: the files (or
+// parts of the folder) that were left out, and why.
+func Load(user fs.FS) (*Set, error) {
+	s := &Set{papers: map[string]Paper{}, processes: map[string]Process{}, cameras: map[string]Camera{},
+		sources: map[Kind]map[string]Source{PaperKind: {}, ProcessKind: {}, CameraKind: {}}}
+	problems := s.overlay(defaults, true)
+	if user != nil {
+		problems = append(problems, s.overlay(user, false)...)
+	}
+	if len(problems) > 0 {
+		return s, problems
+	}
+	return s, nil
+}
+
+func (s *Set) overlay(from fs.FS, builtin bool) Problems {
+	var problems Problems
+	err := fs.WalkDir(from, ".", func(name string, e fs.DirEntry, err error) error {
+		switch {
+		case err != nil && name == "." && errors.Is(err, fs.ErrNotExist):
+			return fs.SkipAll
+		case err != nil:
+			problems = append(problems, Problem{File: name, Text: "cannot be read: " + reason(err)})
+			return fs.SkipDir
+		case e.IsDir() && name != "." && strings.HasPrefix(e.Name(), "."):
+			return fs.SkipDir
+		case e.IsDir() || strings.HasPrefix(e.Name(), ".") || path.Ext(name) != ".toml":
+			return nil
+		}
+		problems = append(problems, s.read(from, name, builtin)...)
+		return nil
+	})
+	if err != nil {
+		problems = append(problems, Problem{File: ".", Text: reason(err)})
+	}
+	return problems
+}
+
+func (s *Set) read(from fs.FS, name string, builtin bool) Problems {
+	info, err := fs.Stat(from, name)
+	if err != nil {
+		return Problems{{File: name, Text: "cannot be read: " + reason(err)}}
+	}
+	if info.Size() > maxFile {
+		return Problems{{File: name, Text: tooLarge}}
+	}
+	data, err := fs.ReadFile(from, name)
+	if err != nil {
+		return Problems{{File: name, Text: "cannot be read: " + reason(err)}}
+	}
+	src, v, problems := check(name, data)
+	if len(problems) > 0 {
+		return problems
+	}
+	src.Builtin = builtin
+	if old, twice := s.sources[src.Kind][src.Key]; twice && old.Builtin == builtin {
+		return Problems{{File: name, Line: 1, Text: fmt.Sprintf("%s %q is already in %s: give one of them another key", src.Kind, src.Key, old.File)}}
+	}
+	s.sources[src.Kind][src.Key] = src
+	switch v := v.(type) {
+	case *Paper:
+		s.papers[src.Key] = *v
+	case *Process:
+		s.processes[src.Key] = *v
+	case *Camera:
+		s.cameras[src.Key] = *v
+	}
+	return nil
+}
+
+// reason is an error without the path that the Problem already gives.
+func reason(err error) string {
+	var pe *fs.PathError
+	if errors.As(err, &pe) {
+		return pe.Err.Error()
+	}
+	return err.Error()
+}
+
+const tooLarge = "larger than 256 KiB, which no profile is: take it out of the folder"
+
+// CheckFile reads one profile and returns all that is wrong with it; nothing
+// when it would load. The name serves for the problems only.
+func CheckFile(name string, data []byte) []Problem {
+	_, _, problems := check(name, data)
+	return problems
+}
+
+// check reads one file. v is *Paper, *Process or *Camera, sound only when there
+// are no problems.
+func check(name string, data []byte) (Source, any, Problems) {
+	src := Source{File: name, Data: data}
+	if len(data) > maxFile {
+		return src, nil, Problems{{File: name, Text: tooLarge}}
+	}
+	d := parse(name, bytes.TrimPrefix(data, []byte("\xef\xbb\xbf")))
+	if len(d.problems) > 0 {
+		return src, nil, d.problems
+	}
+	var v interface{ validate(*document) }
+	var found []*node
+	for _, k := range []Kind{PaperKind, ProcessKind, CameraKind} {
+		if n := d.at[string(k)]; n != nil {
+			found = append(found, n)
+		}
+	}
+	switch {
+	case len(found) == 0:
+		d.problem(1, `this does not say what it is: begin with a line like paper = "my-paper", process = "my-process" or camera = "my-camera"`)
+		return src, nil, d.problems
+	case len(found) > 1:
+		d.problem(found[1].line, fmt.Sprintf("one file is one profile, and this is both %s and %s: make it two files", found[0].path[0], found[1].path[0]))
+		return src, nil, d.problems
+	}
+	src.Kind = Kind(found[0].path[0])
+	switch src.Kind {
+	case PaperKind:
+		v = new(Paper)
+	case ProcessKind:
+		v = new(Process)
+	case CameraKind:
+		v = new(Camera)
+	}
+	d.decode(v)
+	if found[0].kind == unstable.String {
+		src.Key = found[0].text
+		if !keyLike(src.Key) {
+			d.fault(found[0].path, "%s = %q cannot be a key: use small letters, digits and dashes, like %q", src.Kind, src.Key, "my-"+string(src.Kind))
+		}
+	}
+	d.require(`"what you call it"`, "name")
+	v.validate(d)
+	slices.SortStableFunc(d.problems, func(a, b Problem) int { return cmp.Compare(a.Line, b.Line) })
+	return src, v, d.problems
+}
+
+func keyLike(s string) bool {
+	if s == "" || len(s) > 64 || s[0] == '-' {
+		return false
+	}
+	for _, r := range s {
+		if (r < 'a' || r > 'z') && (r < '0' || r > '9') && r != '-' {
+			return false
+		}
+	}
+	return true
+}
+
+// Paper finds a paper; the error of an unknown key names those near it.
+func (s *Set) Paper(key string) (Paper, error) { return find(s.papers, PaperKind, key) }
+
+// Process finds a process; the error of an unknown key names those near it.
+func (s *Set) Process(key string) (Process, error) { return find(s.processes, ProcessKind, key) }
+
+// Camera finds a camera; the error of an unknown key names those near it.
+func (s *Set) Camera(key string) (Camera, error) { return find(s.cameras, CameraKind, key) }
+
+// Papers lists the papers by key.
+func (s *Set) Papers() []Paper { return sorted(s.papers) }
+
+// Processes lists the processes by key.
+func (s *Set) Processes() []Process { return sorted(s.processes) }
+
+// Cameras lists the cameras by key.
+func (s *Set) Cameras() []Camera { return sorted(s.cameras) }
+
+// Source says where a profile came from and gives its file as it was read.
+func (s *Set) Source(kind Kind, key string) (Source, error) {
+	src, ok := s.sources[kind][key]
+	if !ok {
+		return Source{}, unknown(kind, key, keys(s.sources[kind]))
+	}
+	return src, nil
+}
+
+func find[T any](m map[string]T, kind Kind, key string) (T, error) {
+	v, ok := m[key]
+	if !ok {
+		return v, unknown(kind, key, keys(m))
+	}
+	return v, nil
+}
+
+func unknown(kind Kind, key string, known []string) error {
+	return fmt.Errorf("no %s %q%s", kind, key, suggest(key, known, "there are "))
+}
+
+func keys[T any](m map[string]T) []string {
+	out := make([]string, 0, len(m))
+	for k := range m {
+		out = append(out, k)
+	}
+	sort.Strings(out)
+	return out
+}
+
+func sorted[T any](m map[string]T) []T {
+	var out []T
+	for _, k := range keys(m) {
+		out = append(out, m[k])
+	}
+	return out
+}

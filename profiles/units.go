@@ -1,0 +1,447 @@
+package profiles
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+	"unicode"
+)
+
+// A Duration is a time as people write it: "1m30s", "90 s", "1 min 30 s",
+// "1.5 h". It is never negative, and every number carries its unit.
+type Duration time.Duration
+
+// longest keeps sums of times far from overflow; a year outlasts any exposure.
+const longest = 366 * 24 * time.Hour
+
+var timeUnits = []struct {
+	names []string
+	size  time.Duration
+}{
+	{[]string{"d", "day", "days"}, 24 * time.Hour},
+	{[]string{"h", "hour", "hours"}, time.Hour},
+	{[]string{"m", "min", "mins", "minute", "minutes"}, time.Minute},
+	{[]string{"s", "sec", "secs", "second", "seconds"}, time.Second},
+	{[]string{"ms"}, time.Millisecond},
+}
+
+// ParseDuration reads a time. Units go from the larger to the smaller, each at
+// most once: days, h, min (or m), s, ms. The error says what to write instead.
+func ParseDuration(s string) (time.Duration, error) {
+	const write = `write a time like "90s", "1m30s" or "8 h"`
+	rest := strings.TrimSpace(s)
+	if rest == "" {
+		return 0, errors.New("the time is empty: " + write)
+	}
+	if strings.HasPrefix(rest, "-") || strings.HasPrefix(rest, "−") {
+		return 0, fmt.Errorf("%q is negative, and no time is: %s", s, write)
+	}
+	if strings.Contains(rest, ":") {
+		return 0, fmt.Errorf("%q could be hours or minutes: %s", s, write)
+	}
+	var sum time.Duration
+	last := -1
+	for rest != "" {
+		n, unit, after, ok := leadingNumber(rest)
+		if !ok {
+			return 0, fmt.Errorf("%q is not a time: %s", s, write)
+		}
+		if unit == "" {
+			return 0, fmt.Errorf(`%q has no unit: write "%ss" for seconds or "%sm" for minutes`, s, trimNumber(n), trimNumber(n))
+		}
+		at := -1
+		for i, u := range timeUnits {
+			for _, name := range u.names {
+				if strings.EqualFold(name, unit) {
+					at = i
+				}
+			}
+		}
+		switch {
+		case at < 0:
+			return 0, fmt.Errorf("%q is not a unit of time (h, min, s are): %s", unit, write)
+		case at <= last:
+			return 0, fmt.Errorf("%q has its units out of order or twice: larger first, as in \"1h 20m\"", s)
+		}
+		last = at
+		part := math.Round(n * float64(timeUnits[at].size))
+		if part > float64(longest) || sum+time.Duration(part) > longest {
+			return 0, fmt.Errorf("%q is longer than a year", s)
+		}
+		sum += time.Duration(part)
+		rest = strings.TrimSpace(after)
+	}
+	return sum, nil
+}
+
+// leadingNumber splits "1.5 min 30 s" into 1.5, "min" and " 30 s".
+func leadingNumber(s string) (n float64, unit, rest string, ok bool) {
+	i := strings.IndexFunc(s, func(r rune) bool { return (r < '0' || r > '9') && r != '.' })
+	if i < 0 {
+		i = len(s)
+	}
+	n, err := strconv.ParseFloat(s[:i], 64)
+	if err != nil || i > 20 {
+		return 0, "", "", false
+	}
+	s = strings.TrimLeftFunc(s[i:], unicode.IsSpace)
+	j := strings.IndexFunc(s, func(r rune) bool { return !unicode.IsLetter(r) })
+	if j < 0 {
+		j = len(s)
+	}
+	return n, s[:j], s[j:], true
+}
+
+// UnmarshalText reads a time; see ParseDuration.
+func (d *Duration) UnmarshalText(b []byte) error {
+	v, err := ParseDuration(string(b))
+	*d = Duration(v)
+	return err
+}
+
+// MarshalText writes the time as String does.
+func (d Duration) MarshalText() ([]byte, error) { return []byte(d.String()), nil }
+
+// String writes the time with units, as a profile would: "1m30s", "30m", "8h".
+func (d Duration) String() string {
+	t := time.Duration(d)
+	if t == 0 {
+		return "0s"
+	}
+	var b strings.Builder
+	if t < 0 {
+		b.WriteByte('-')
+		t = -t
+	}
+	if h := t / time.Hour; h > 0 {
+		fmt.Fprintf(&b, "%dh", h)
+		t -= h * time.Hour
+	}
+	if m := t / time.Minute; m > 0 {
+		fmt.Fprintf(&b, "%dm", m)
+		t -= m * time.Minute
+	}
+	if t > 0 {
+		// All nine decimals: what was read is what is written.
+		b.WriteString(strings.TrimRight(strings.TrimRight(
+			fmt.Sprintf("%d.%09d", t/time.Second, t%time.Second), "0"), ".") + "s")
+	}
+	return b.String()
+}
+
+// FormatDuration writes a time as a clock shows it: "0:08", "1:30", "1:02:03".
+// It is cut to the whole second below, so that a countdown reads 0:00 only when
+// it is over by less than a second or done; a negative time has a minus sign.
+func FormatDuration(d time.Duration) string {
+	sign := ""
+	if d <= -time.Second {
+		sign = "-"
+	}
+	t := d.Abs() / time.Second
+	if t >= 3600 {
+		return fmt.Sprintf("%s%d:%02d:%02d", sign, t/3600, t/60%60, t%60)
+	}
+	return fmt.Sprintf("%s%d:%02d", sign, t/60, t%60)
+}
+
+// A Length is in millimetres: "75 mm", "7.5 cm", "3 in", "450 nm".
+type Length float64
+
+var lengthUnits = []unit{
+	{"nm", 1e-6}, {"um", 1e-3}, {"µm", 1e-3}, {"mm", 1}, {"cm", 10}, {"m", 1000}, {"in", 25.4}, {"inch", 25.4}, {"inches", 25.4},
+}
+
+// A unit is a name and its size in the base unit of its kind.
+type unit struct {
+	name string
+	size float64
+}
+
+// parseQuantity reads one number with one of the units.
+func parseQuantity(s, kind, example string, units []unit) (float64, error) {
+	t := strings.TrimSpace(s)
+	if strings.HasPrefix(t, "-") || strings.HasPrefix(t, "−") {
+		return 0, fmt.Errorf("%q is negative: write %s like %q", s, kind, example)
+	}
+	i := strings.IndexFunc(t, func(r rune) bool { return (r < '0' || r > '9') && r != '.' })
+	if i < 0 {
+		i = len(t)
+	}
+	n, err := strconv.ParseFloat(t[:i], 64)
+	if err != nil {
+		return 0, fmt.Errorf("%q is not %s: write one like %q", s, kind, example)
+	}
+	name := strings.TrimSpace(t[i:])
+	if name == "" {
+		return 0, fmt.Errorf("%q has no unit: write %s like %q", s, kind, example)
+	}
+	for _, u := range units {
+		if strings.EqualFold(u.name, name) {
+			if v := n * u.size; v <= 1e9 {
+				return v, nil
+			}
+			return 0, fmt.Errorf("%q is too large", s)
+		}
+	}
+	names := make([]string, 0, len(units))
+	for _, u := range units {
+		names = append(names, u.name)
+	}
+	return 0, fmt.Errorf("%q is not a unit here (%s are): write %s like %q", name, strings.Join(names, ", "), kind, example)
+}
+
+// trimNumber writes a number without needless zeros.
+func trimNumber(f float64) string { return strconv.FormatFloat(f, 'f', -1, 64) }
+
+// tidy takes off the noise that a change of unit leaves behind.
+func tidy(f float64) float64 {
+	if f == 0 {
+		return 0
+	}
+	scale := math.Pow(10, 12-math.Ceil(math.Log10(math.Abs(f))))
+	if math.IsInf(scale, 0) || scale == 0 {
+		return f
+	}
+	return math.Round(f*scale) / scale
+}
+
+// UnmarshalText reads a length.
+func (l *Length) UnmarshalText(b []byte) error {
+	v, err := parseQuantity(string(b), "a length", "75 mm", lengthUnits)
+	*l = Length(tidy(v))
+	return err
+}
+
+// MarshalText writes the length as String does.
+func (l Length) MarshalText() ([]byte, error) { return []byte(l.String()), nil }
+
+// String writes the length in mm, or in nm where it is a wavelength.
+func (l Length) String() string {
+	if l != 0 && l < 0.001 {
+		return trimNumber(tidy(float64(l)*1e6)) + " nm"
+	}
+	return trimNumber(float64(l)) + " mm"
+}
+
+// MM is the length in millimetres.
+func (l Length) MM() float64 { return float64(l) }
+
+// NM is the length in nanometres.
+func (l Length) NM() float64 { return tidy(float64(l) * 1e6) }
+
+// A Size is that of a sheet, width first: "9x12 cm", "5x7 in", "90 x 120 mm".
+// In a curved camera the width lies along the arc.
+type Size struct {
+	W, H Length
+	unit string // as it was written, so that inches come back as inches
+}
+
+// UnmarshalText reads a size.
+func (z *Size) UnmarshalText(b []byte) error {
+	const example = `write a size like "9x12 cm" or "5x7 in"`
+	s := strings.TrimSpace(string(b))
+	w, h, ok := strings.Cut(strings.ToLower(strings.ReplaceAll(s, "×", "x")), "x")
+	if !ok {
+		return fmt.Errorf("%q is not a size: %s", s, example)
+	}
+	w, h = strings.TrimSpace(w), strings.TrimSpace(h)
+	name := strings.TrimLeft(h, "0123456789. ")
+	if name == "" {
+		return fmt.Errorf("%q has no unit: %s", s, example)
+	}
+	if strings.TrimLeft(w, "0123456789.") == "" {
+		w += " " + name
+	}
+	out := Size{unit: name}
+	if err := out.W.UnmarshalText([]byte(w)); err != nil {
+		return fmt.Errorf("%q is not a size: %s", s, example)
+	}
+	if err := out.H.UnmarshalText([]byte(h)); err != nil {
+		return fmt.Errorf("%q is not a size: %s", s, example)
+	}
+	if out.W <= 0 || out.H <= 0 {
+		return fmt.Errorf("%q has a side of nothing: %s", s, example)
+	}
+	if out.W > 5000 || out.H > 5000 {
+		return fmt.Errorf("%q is larger than 5 m: %s", s, example)
+	}
+	*z = out
+	return nil
+}
+
+// MarshalText writes the size as String does.
+func (z Size) MarshalText() ([]byte, error) { return []byte(z.String()), nil }
+
+// String writes the size in the unit it was given in, or in cm.
+func (z Size) String() string {
+	name, size := "cm", 10.0
+	for _, u := range lengthUnits {
+		if u.name == z.unit && z.unit != "" {
+			name, size = u.name, u.size
+		}
+	}
+	return trimNumber(tidy(float64(z.W)/size)) + "x" + trimNumber(tidy(float64(z.H)/size)) + " " + name
+}
+
+// AreaCM2 is one side of the sheet in square centimetres.
+func (z Size) AreaCM2() float64 { return tidy(float64(z.W) * float64(z.H) / 100) }
+
+// A Volume is in millilitres: "500 ml", "1 l".
+type Volume float64
+
+// UnmarshalText reads a volume.
+func (v *Volume) UnmarshalText(b []byte) error {
+	f, err := parseQuantity(string(b), "a volume", "500 ml", []unit{{"ml", 1}, {"cl", 10}, {"l", 1000}, {"litre", 1000}, {"litres", 1000}})
+	*v = Volume(tidy(f))
+	return err
+}
+
+// MarshalText writes the volume as String does.
+func (v Volume) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
+
+// String writes the volume in ml.
+func (v Volume) String() string { return trimNumber(float64(v)) + " ml" }
+
+// A Capacity is what a litre of bath can do, in square centimetres of paper:
+// "8000 cm2/l", "0.8 m2/l", or as data sheets put it, "40 sheets of 8x10 in/l".
+type Capacity float64
+
+// UnmarshalText reads a capacity.
+func (c *Capacity) UnmarshalText(b []byte) error {
+	const example = `write a capacity like "8000 cm2/l" or "40 sheets of 8x10 in/l"`
+	s := strings.TrimSpace(string(b))
+	head, ok := cutUnit(s, "/l", "per l", "per litre", "a litre")
+	if !ok {
+		return fmt.Errorf("%q does not say for how much solution: %s", s, example)
+	}
+	if n, size, ok := cutSheets(head); ok {
+		var z Size
+		if err := z.UnmarshalText([]byte(size)); err != nil {
+			return err
+		}
+		f, err := strconv.ParseFloat(n, 64)
+		if err != nil || !(f > 0) || f > 1e6 {
+			return fmt.Errorf("%q is not a number of sheets: %s", n, example)
+		}
+		*c = Capacity(tidy(f * z.AreaCM2()))
+		return nil
+	}
+	v, err := parseQuantity(head, "a capacity", "8000 cm2/l", []unit{{"cm2", 1}, {"cm²", 1}, {"m2", 1e4}, {"m²", 1e4}})
+	*c = Capacity(tidy(v))
+	return err
+}
+
+func cutUnit(s string, tails ...string) (string, bool) {
+	for _, t := range tails {
+		if h, ok := strings.CutSuffix(strings.ToLower(s), t); ok {
+			return strings.TrimSpace(h), true
+		}
+	}
+	return s, false
+}
+
+func cutSheets(s string) (n, size string, ok bool) {
+	for _, mid := range []string{"sheets of", "sheets", "sheet of"} {
+		if n, size, ok := strings.Cut(s, mid); ok {
+			return strings.TrimSpace(n), strings.TrimSpace(size), true
+		}
+	}
+	return "", "", false
+}
+
+// MarshalText writes the capacity as String does.
+func (c Capacity) MarshalText() ([]byte, error) { return []byte(c.String()), nil }
+
+// String writes the capacity in cm2/l.
+func (c Capacity) String() string { return trimNumber(float64(c)) + " cm2/l" }
+
+// Celsius is a temperature: "20 C", "20.5 °C", "68 F".
+type Celsius float64
+
+// UnmarshalText reads a temperature.
+func (c *Celsius) UnmarshalText(b []byte) error {
+	s := strings.TrimSpace(string(b))
+	t := strings.TrimSpace(strings.ReplaceAll(s, "°", ""))
+	num, fahrenheit := t, false
+	if h, ok := cutUnit(t, "c"); ok {
+		num = h
+	} else if h, ok := cutUnit(t, "f"); ok {
+		num, fahrenheit = h, true
+	} else if _, err := strconv.ParseFloat(t, 64); err == nil {
+		return fmt.Errorf(`%q has no unit: write "%s C"`, s, t)
+	} else {
+		return fmt.Errorf(`%q is not a temperature: write one like "20 C"`, s)
+	}
+	f, err := strconv.ParseFloat(num, 64)
+	if err != nil || math.IsNaN(f) {
+		return fmt.Errorf(`%q is not a temperature: write one like "20 C"`, s)
+	}
+	if fahrenheit {
+		f = tidy((f - 32) / 1.8)
+	}
+	if f < 0 || f > 100 {
+		return fmt.Errorf(`%q is not the temperature of a bath: write one like "20 C"`, s)
+	}
+	*c = Celsius(f)
+	return nil
+}
+
+// MarshalText writes the temperature as String does.
+func (c Celsius) MarshalText() ([]byte, error) { return []byte(c.String()), nil }
+
+// String writes the temperature in degrees Celsius.
+func (c Celsius) String() string { return trimNumber(float64(c)) + " C" }
+
+// A Dilution is the parts of a working solution, stock first: "1+9", "1+1+100".
+// "stock" is the stock solution as it is, one part alone; "water" holds none.
+type Dilution string
+
+// ParseDilution reads a dilution.
+func ParseDilution(s string) (Dilution, error) {
+	const example = `write parts like "1+9", or "stock" for undiluted`
+	t := strings.ToLower(strings.ReplaceAll(strings.TrimSpace(s), " ", ""))
+	if t == "stock" || t == "water" {
+		return Dilution(t), nil
+	}
+	if strings.Contains(t, ":") {
+		return "", fmt.Errorf("%q can be read two ways (1:9 is one part in nine, or one and nine): %s", s, example)
+	}
+	parts := strings.Split(t, "+")
+	if len(parts) < 2 {
+		return "", fmt.Errorf("%q is not a dilution: %s", s, example)
+	}
+	for _, p := range parts {
+		f, err := strconv.ParseFloat(p, 64)
+		if err != nil || !(f > 0) || f > 1e4 || strings.ContainsAny(p, "e_x") {
+			return "", fmt.Errorf("%q is not a dilution: %s", s, example)
+		}
+	}
+	return Dilution(t), nil
+}
+
+// UnmarshalText reads a dilution.
+func (d *Dilution) UnmarshalText(b []byte) error {
+	v, err := ParseDilution(string(b))
+	*d = v
+	return err
+}
+
+// Parts are the parts in order, water last: 1 and 9 for "1+9", 1 for "stock",
+// none for "water" or for a dilution that is not stated.
+func (d Dilution) Parts() []float64 {
+	if d == "" || d == "water" {
+		return nil
+	}
+	if d == "stock" {
+		return []float64{1}
+	}
+	var out []float64
+	for _, p := range strings.Split(string(d), "+") {
+		f, _ := strconv.ParseFloat(p, 64)
+		out = append(out, f)
+	}
+	return out
+}
