@@ -1,0 +1,113 @@
+package sound
+
+import (
+	"bytes"
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"os/exec"
+	"strings"
+	"sync/atomic"
+	"syscall"
+	"time"
+
+	"golang.org/x/sys/unix"
+)
+
+const (
+	aplayBlock  = Rate / 50              // 20 ms
+	aplayBuffer = 100 * time.Millisecond // asked of the sound card
+	aplayPipe   = 4096                   // bytes: the least a pipe can hold, 43 ms
+)
+
+// aplay feeds ALSA's own player through a pipe. The pipe and the player block
+// when they are full, which is the clock.
+type aplay struct{}
+
+func (aplay) name() string { return "aplay" }
+
+func (aplay) run(ctx context.Context, f fill, up func(Status)) error {
+	path, err := exec.LookPath("aplay")
+	if err != nil {
+		return errors.New("aplay is not installed (Debian: alsa-utils)")
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	cmd := exec.CommandContext(ctx, path, "-q", "-t", "raw", "-f", "S16_LE", "-r", fmt.Sprint(Rate), "-c", "1",
+		fmt.Sprintf("--buffer-time=%d", aplayBuffer/time.Microsecond), "-")
+	var said bytes.Buffer
+	cmd.Stderr = &said
+	cmd.WaitDelay = time.Second
+	w, err := cmd.StdinPipe()
+	if err != nil {
+		return err
+	}
+	if p, ok := w.(syscall.Conn); ok {
+		// Without it most of a second of sound would lie in the pipe.
+		if rc, err := p.SyscallConn(); err == nil {
+			_ = rc.Control(func(fd uintptr) { _, _ = unix.FcntlInt(fd, unix.F_SETPIPE_SZ, aplayPipe) })
+		}
+	}
+	if err := cmd.Start(); err != nil {
+		return err
+	}
+	var at atomic.Int64
+	wrote := make(chan error, 1)
+	go func() {
+		buf, raw := make([]float32, aplayBlock), make([]byte, 2*aplayBlock)
+		var c clock
+		const held = aplayBuffer + aplayPipe/2*time.Second/Rate
+		start := time.Now()
+		for n := int64(0); ; n += aplayBlock {
+			at.Store(n)
+			if n == 0 {
+				c.observe(start.Add(held))
+			}
+			f(buf, n, c.zero())
+			for i, x := range buf {
+				binary.LittleEndian.PutUint16(raw[2*i:], uint16(int16(x*32767)))
+			}
+			if _, err := w.Write(raw); err != nil {
+				wrote <- err
+				return
+			}
+			if duration(n) > 2*held { // the buffers are full: writing waits for the card
+				c.observe(time.Now().Add(held - duration(n+aplayBlock)))
+			}
+		}
+	}()
+	t := time.NewTicker(100 * time.Millisecond)
+	defer t.Stop()
+	last, since := int64(-1), time.Now()
+	for {
+		select {
+		case <-ctx.Done():
+			_ = w.Close()
+			<-wrote
+			_ = cmd.Wait()
+			return nil
+		case err := <-wrote:
+			_ = w.Close()
+			_ = cmd.Wait()
+			if s := strings.TrimSpace(said.String()); s != "" {
+				return errors.New(strings.SplitN(s, "\n", 2)[0])
+			}
+			return err
+		case <-t.C:
+		}
+		if n := at.Load(); n != last {
+			last, since = n, time.Now()
+		}
+		if time.Since(since) > stallAfter {
+			cancel()
+			_ = w.Close()
+			<-wrote
+			_ = cmd.Wait()
+			return lostError{since, errStalled}
+		}
+		if duration(last) > aplayBuffer {
+			up(Status{Device: "aplay", OK: true, Latency: aplayBuffer + aplayPipe/2*time.Second/Rate})
+		}
+	}
+}

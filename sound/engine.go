@@ -1,0 +1,437 @@
+// Package sound makes the program heard: it turns the cues of a session into
+// motifs and words and sends them, each at its due instant, to a loudspeaker.
+//
+//	cues with their due instants -> Engine.Schedule
+//	  -> Mixer: motif table, words, ducking, limiter; no clock, no I/O
+//	  -> device: one open stream, fed silence when there is nothing to say
+//
+// Samples are mono float32 at 48 kHz. A device tells when the sample it is
+// about to take will be heard; the mixer puts each cue at the sample that is
+// heard when the cue is due. No screen tick stands between.
+//
+// A device that is lost (server gone, headset unplugged, output suspended,
+// stream standing still) is noticed within two seconds, told through Status
+// and Changes, and opened again for as long as the engine lives. What was due
+// meanwhile and is urgent sounds when a device is back; the rest is dropped.
+package sound
+
+import (
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+	"sync"
+	"time"
+
+	"wetside/session"
+)
+
+// Rock is how often the rhythm of rocking ticks.
+type Rock int
+
+// The rhythm of rocking: not at all, each second time, each time.
+const (
+	Off Rock = iota
+	Slow
+	On
+)
+
+// A Speaker makes the words of a cue.
+type Speaker interface {
+	// Phrase returns the whole announcement: mono, 48 kHz, full scale 1; nil
+	// if there is nothing to say. It may take its time: it is called ahead,
+	// and from one goroutine.
+	Phrase(c session.Cue, talk Talk) []float32
+}
+
+// A Planned is a cue and the instant it is to be heard.
+type Planned struct {
+	Cue session.Cue
+	Due time.Time // in real time, with its monotonic reading
+}
+
+// A Played is a cue that has begun.
+type Played struct {
+	Key    string
+	Cue    session.Cue
+	Motif  string    // name; empty if it is only spoken
+	At     time.Time // when its first sample is heard, by the device's clock
+	Due    time.Time
+	Merged bool // a soft tick that fell into one like it, and was not sounded again
+	due    time.Duration
+}
+
+// A Status says how the program is heard.
+type Status struct {
+	Device  string // "pulse: <sink>", "oto", "aplay", "beep", "none"
+	OK      bool   // what is played is, as far as can be known, heard
+	Reason  string // why not, and what to do
+	Volume  float64
+	Latency time.Duration // from mixing a sample to hearing it
+}
+
+// Config is what Open needs. The zero value speaks few words, at volume 0.
+type Config struct {
+	Talk   Talk
+	Rock   Rock
+	Alive  bool
+	Volume float64 // of the program's own stream, 0..1
+	Prefer string  // "", "pulse", "oto", "aplay", "beep", "none"
+	Voice  Speaker // may be nil
+	Logf   func(format string, args ...any)
+
+	Pace   float64                                      // how much faster than real time a rehearsal runs; 0: 1
+	Server string                                       // of Pulse; empty: as the environment says
+	Bell   func(hz float64, length time.Duration) error // the last resort; nil: the system's beep
+}
+
+// fill is what a device calls for samples: buf is written, zero is when sample
+// 0 of this stream is heard, at is the index of buf[0].
+type fill func(buf []float32, at int64, zero time.Time)
+
+// A device is a way to be heard.
+type device interface {
+	name() string
+	// run opens the device and feeds it until ctx ends (nil) or it is lost (an
+	// error that says what happened). It calls up each time the state changes.
+	run(ctx context.Context, f fill, up func(Status)) error
+}
+
+// An Engine is the sound of the program.
+type Engine struct {
+	cfg   Config
+	epoch time.Time
+
+	mu      sync.Mutex
+	mixer   *Mixer
+	talk    Talk
+	begun   map[string]bool // keys
+	record  []Played
+	dropped []Dropped
+	status  Status
+	changes chan Status
+	words   map[session.Cue][]float32 // prepared, by wordsOf
+	toSay   chan struct{}
+	waiting int           // for moved
+	moved   chan struct{} // closed and renewed at each fill somebody waits for
+	heardTo time.Time     // the last sample mixed is heard then
+
+	cancel context.CancelFunc
+	done   sync.WaitGroup
+}
+
+// Open starts the sound. It does not fail for want of a loudspeaker: Status
+// says so, and it keeps trying.
+func Open(ctx context.Context, cfg Config) (*Engine, error) {
+	ladder, err := devices(cfg)
+	if err != nil {
+		return nil, err
+	}
+	if cfg.Logf == nil {
+		cfg.Logf = func(string, ...any) {}
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	e := &Engine{
+		cfg: cfg, epoch: time.Now(), talk: cfg.Talk, mixer: NewMixer(cfg.Volume),
+		begun: map[string]bool{}, words: map[session.Cue][]float32{},
+		changes: make(chan Status, 16), toSay: make(chan struct{}, 1), moved: make(chan struct{}),
+		cancel: cancel,
+		status: Status{Device: "none", Reason: "the sound is starting", Volume: cfg.Volume},
+	}
+	e.mixer.Rock, e.mixer.Alive, e.mixer.Pace = cfg.Rock, cfg.Alive, cfg.Pace
+	e.done.Go(func() { e.keep(ctx, ladder) })
+	e.done.Go(func() { e.prepare(ctx) })
+	return e, nil
+}
+
+// Close stops the sound at once and waits until all has ended.
+func (e *Engine) Close() error {
+	e.cancel()
+	e.done.Wait()
+	return nil
+}
+
+func (e *Engine) item(c session.Cue, due time.Duration) item {
+	it := item{cue: c, due: due, motif: motifIndex(c)}
+	if e.cfg.Voice == nil || c.Kind == session.CueRock || c.Kind == session.CueAlive {
+		it.said = true
+	} else if w, ok := e.words[wordsOf(c)]; ok {
+		it.said, it.voice, it.vgain = true, w, level(w)
+	}
+	return it
+}
+
+// Schedule replaces everything that has not begun. A cue whose Key has begun
+// is not begun again. What is due already stays, so that a cue asked for at its
+// own instant is not lost to the next call; unless its sheet has moved on since.
+func (e *Engine) Schedule(ps []Planned) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	now := time.Since(e.epoch)
+	moved := map[string]time.Duration{} // sheet: when it last moved on
+	for _, p := range ps {
+		if due := p.Due.Sub(e.epoch); supersedes(p.Cue) && due <= now {
+			moved[p.Cue.Sheet] = max(moved[p.Cue.Sheet], due)
+		}
+	}
+	seen := map[string]bool{}
+	e.mixer.pending = slices.DeleteFunc(e.mixer.pending, func(it item) bool {
+		stays := it.now || (it.due <= now && (it.due >= moved[it.cue.Sheet] || supersedes(it.cue)))
+		if stays && !it.now {
+			seen[it.cue.Key] = true
+		}
+		return !stays
+	})
+	for _, p := range ps {
+		if e.begun[p.Cue.Key] || seen[p.Cue.Key] {
+			continue
+		}
+		seen[p.Cue.Key] = true
+		e.mixer.put(e.item(p.Cue, p.Due.Sub(e.epoch)))
+	}
+	used := map[session.Cue]bool{}
+	for _, it := range e.mixer.pending {
+		used[wordsOf(it.cue)] = true
+	}
+	maps.DeleteFunc(e.words, func(c session.Cue, _ []float32) bool { return !used[c] })
+	e.wake()
+}
+
+// Play sounds a cue at once, whether or not its key has begun before.
+func (e *Engine) Play(c session.Cue) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	it := e.item(c, time.Since(e.epoch))
+	it.now = true
+	e.mixer.put(it)
+	e.wake()
+}
+
+func (e *Engine) wake() {
+	select {
+	case e.toSay <- struct{}{}:
+	default:
+	}
+}
+
+// horizon is how far ahead words are made: they are large.
+const horizon = time.Minute
+
+// prepare makes the words of what is due soon.
+func (e *Engine) prepare(ctx context.Context) {
+	if e.cfg.Voice == nil {
+		return
+	}
+	for ctx.Err() == nil {
+		c, talk, ok, wait := e.nextWords()
+		if ok {
+			w := e.cfg.Voice.Phrase(c, talk)
+			if len(w) == 0 {
+				w = nil
+			}
+			e.mu.Lock()
+			if c = wordsOf(c); talk == e.talk {
+				e.words[c] = w
+				e.mixer.say(c, w)
+			}
+			e.mu.Unlock()
+			continue
+		}
+		t := time.NewTimer(wait)
+		select {
+		case <-ctx.Done():
+		case <-e.toSay:
+		case <-t.C:
+		}
+		t.Stop()
+	}
+}
+
+func (e *Engine) nextWords() (c session.Cue, t Talk, ok bool, wait time.Duration) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	now := time.Since(e.epoch)
+	for _, list := range [][]item{e.mixer.tail, e.mixer.pending} {
+		for _, it := range list {
+			if it.said {
+				continue
+			}
+			if it.due > now+horizon {
+				return c, 0, false, it.due - now - horizon
+			}
+			return it.cue, e.talk, true, 0
+		}
+	}
+	return c, 0, false, time.Hour
+}
+
+// Status says how the program is heard at this moment.
+func (e *Engine) Status() Status {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	return e.status
+}
+
+// Changes delivers each new status. When nobody reads, the oldest are lost,
+// never the newest.
+func (e *Engine) Changes() <-chan Status { return e.changes }
+
+func (e *Engine) set(fn func(*Status)) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	s := e.status
+	fn(&s)
+	s.Volume = e.mixer.Volume
+	if s == e.status {
+		return
+	}
+	told := e.status
+	e.status = s
+	told.Latency = s.Latency
+	if s == told {
+		return // a latency that wanders is no news
+	}
+	for {
+		select {
+		case e.changes <- s:
+			return
+		default:
+		}
+		select {
+		case <-e.changes:
+		default:
+		}
+	}
+}
+
+// SetVolume sets the volume of the program's own stream, 0..1.
+func (e *Engine) SetVolume(v float64) {
+	e.mu.Lock()
+	e.mixer.Volume = min(1, max(0, v))
+	e.mu.Unlock()
+	e.set(func(*Status) {})
+}
+
+// SetRock sets how often the rhythm of rocking ticks.
+func (e *Engine) SetRock(r Rock) { e.mu.Lock(); e.mixer.Rock = r; e.mu.Unlock() }
+
+// SetAlive switches the faint pulse in long waits.
+func (e *Engine) SetAlive(on bool) { e.mu.Lock(); e.mixer.Alive = on; e.mu.Unlock() }
+
+// SetTalk sets how much is spoken from now on.
+func (e *Engine) SetTalk(t Talk) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	if t == e.talk {
+		return
+	}
+	e.talk = t
+	clear(e.words)
+	for i := range e.mixer.pending {
+		old := e.mixer.pending[i]
+		it := e.item(old.cue, old.due)
+		it.now = old.now
+		e.mixer.pending[i] = it
+	}
+	e.wake()
+}
+
+// Begun lists what has begun so far, in that order.
+func (e *Engine) Begun() []Played {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	return slices.Clone(e.record)
+}
+
+// Dropped lists what was asked for and not sounded, with the reason.
+func (e *Engine) Dropped() []Dropped {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	return slices.Clone(e.dropped)
+}
+
+// fill is called by the device in use.
+func (e *Engine) fill(buf []float32, at int64, zero time.Time) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	m := e.mixer
+	m.Fill(buf, at, zero.Sub(e.epoch))
+	e.heardTo = zero.Add(duration(at + int64(len(buf))))
+	e.take()
+}
+
+// take moves what the mixer has begun or dropped into the record.
+func (e *Engine) take() {
+	m := e.mixer
+	for _, s := range m.begun {
+		p := s.Played
+		p.At, p.Due = e.epoch.Add(s.heard), e.epoch.Add(s.due)
+		e.begun[p.Key] = true
+		e.record = append(e.record, p)
+	}
+	for _, d := range m.dropped {
+		e.begun[d.Cue.Key] = true
+		e.dropped = append(e.dropped, d)
+		e.cfg.Logf("not sounded: %s (%s): %s", d.Cue.Kind, d.Cue.Key, d.Why)
+	}
+	m.begun, m.dropped = m.begun[:0], m.dropped[:0]
+	if e.waiting > 0 {
+		close(e.moved)
+		e.moved = make(chan struct{})
+	}
+}
+
+// lost puts back what had been mixed but was not heard when the device went.
+func (e *Engine) lost(at time.Time) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	m := e.mixer
+	m.reset()
+	for len(e.record) > 0 {
+		p := e.record[len(e.record)-1]
+		if !p.At.After(at) {
+			break
+		}
+		e.record = e.record[:len(e.record)-1]
+		delete(e.begun, p.Key)
+		m.tail = slices.DeleteFunc(m.tail, func(it item) bool { return it.cue.Key == p.Key })
+		it := e.item(p.Cue, p.due)
+		it.now = true
+		m.put(it)
+	}
+	e.wake()
+}
+
+// Drain waits until all that is scheduled so far has sounded. It returns early
+// with ctx's error.
+func (e *Engine) Drain(ctx context.Context) error {
+	e.mu.Lock()
+	e.waiting++
+	last := time.Duration(0)
+	for _, it := range e.mixer.pending {
+		last = max(last, it.due)
+	}
+	e.mu.Unlock()
+	defer func() { e.mu.Lock(); e.waiting--; e.mu.Unlock() }()
+	for {
+		e.mu.Lock()
+		idle, moved, to := e.mixer.idle(last), e.moved, e.heardTo
+		e.mu.Unlock()
+		if idle {
+			// What is mixed still has to leave the loudspeaker.
+			t := time.NewTimer(time.Until(to))
+			defer t.Stop()
+			select {
+			case <-ctx.Done():
+				return ctx.Err()
+			case <-t.C:
+				return nil
+			}
+		}
+		select {
+		case <-ctx.Done():
+			return fmt.Errorf("waiting for the last cue to sound: %w", ctx.Err())
+		case <-moved:
+		}
+	}
+}

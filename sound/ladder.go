@@ -1,0 +1,211 @@
+package sound
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+)
+
+const (
+	// stallAfter is how long a device may ask for nothing until it counts as lost.
+	stallAfter = 1500 * time.Millisecond
+	// retry is the first and the longest wait between attempts.
+	retryFirst = 200 * time.Millisecond
+	retryMost  = 2 * time.Second
+	// chunk is the most samples mixed at once.
+	chunk = 4096
+)
+
+// lostError is a loss that was noticed later than it happened.
+type lostError struct {
+	since time.Time
+	err   error
+}
+
+func (l lostError) Error() string { return l.err.Error() }
+func (l lostError) Unwrap() error { return l.err }
+
+var errStalled = errors.New("the device has stopped taking sound")
+
+// devices is the ladder: the best first.
+func devices(cfg Config) ([]device, error) {
+	all := []device{}
+	if p := newPulse(cfg.Server); p != nil {
+		all = append(all, p)
+	}
+	all = append(all, platform()...)
+	all = append(all, newBeep(cfg.Bell))
+	switch cfg.Prefer {
+	case "":
+		return all, nil
+	case "none":
+		return []device{silent{}}, nil
+	}
+	for _, d := range all {
+		if d.name() == cfg.Prefer {
+			return []device{d}, nil
+		}
+	}
+	names := ""
+	for _, d := range all {
+		names += d.name() + ", "
+	}
+	return nil, fmt.Errorf("no sound device is called %q here; choose one of %snone", cfg.Prefer, names)
+}
+
+// keep runs the best device that works for as long as ctx lives. While one
+// that is not the best runs, the better ones are tried now and then.
+func (e *Engine) keep(ctx context.Context, ladder []device) {
+	wait := retryFirst
+	var why error
+	for ctx.Err() == nil {
+		opened := false
+		for rung, d := range ladder {
+			began := time.Now()
+			up := func(s Status) {
+				if s.OK {
+					opened = true
+				}
+				if rung > 0 && s.OK && s.Reason == "" && why != nil {
+					s.Reason = why.Error()
+				}
+				e.set(func(o *Status) { *o = s })
+			}
+			dctx, cancel := context.WithCancel(ctx)
+			if rung > 0 {
+				e.done.Go(func() { better(dctx, ladder[:rung], cancel) })
+			}
+			f := fill(e.fill)
+			if b, ok := d.(interface{ strike(Motif) }); ok {
+				f = e.strikes(b.strike)
+			}
+			err := d.run(dctx, f, up)
+			again := dctx.Err() != nil && ctx.Err() == nil // a better one is there
+			cancel()
+			at := time.Now()
+			if l := (lostError{}); errors.As(err, &l) {
+				at = l.since
+			}
+			e.lost(at)
+			if ctx.Err() != nil {
+				return
+			}
+			if again {
+				wait = 0
+				break
+			}
+			if err == nil {
+				err = errors.New("the device has ended")
+			}
+			if rung == 0 || why == nil || opened {
+				why = fmt.Errorf("%s: %w", d.name(), err)
+			}
+			e.cfg.Logf("sound: %s: %v", d.name(), err)
+			if opened {
+				e.set(func(s *Status) {
+					s.OK, s.Reason = false, fmt.Sprintf("%s: %v; trying to get it back", d.name(), err)
+				})
+				if time.Since(began) > retryMost {
+					wait = retryFirst
+				}
+				break // from the top again
+			}
+		}
+		if !opened {
+			e.set(func(s *Status) {
+				s.Device, s.OK, s.Latency = "none", false, 0
+				s.Reason = "nothing to be heard with"
+				if why != nil {
+					s.Reason = why.Error()
+				}
+			})
+		}
+		t := time.NewTimer(wait)
+		select {
+		case <-ctx.Done():
+			t.Stop()
+			return
+		case <-t.C:
+		}
+		wait = min(retryMost, max(retryFirst, wait*2))
+	}
+}
+
+// strikes is fill for a device that takes motifs and no samples.
+func (e *Engine) strikes(strike func(Motif)) fill {
+	return func(buf []float32, at int64, zero time.Time) {
+		e.mu.Lock()
+		n := len(e.record)
+		e.mu.Unlock()
+		e.fill(buf, at, zero)
+		e.mu.Lock()
+		fresh := slices.Clone(e.record[min(n, len(e.record)):])
+		e.mu.Unlock()
+		for _, p := range fresh {
+			if m, ok := MotifFor(p.Cue); ok && !m.Soft {
+				strike(m)
+			}
+		}
+	}
+}
+
+// better calls found when one of the devices can be opened.
+func better(ctx context.Context, ds []device, found func()) {
+	t := time.NewTicker(retryMost)
+	defer t.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-t.C:
+		}
+		for _, d := range ds {
+			if p, ok := d.(interface{ probe(context.Context) bool }); ok && p.probe(ctx) {
+				found()
+				return
+			}
+		}
+	}
+}
+
+// feed calls f at the pace of a clock, for devices without one, with sound that
+// is heard after latency. Its zero never moves.
+func feed(ctx context.Context, latency time.Duration, f fill, take func(buf []float32) error) error {
+	const block = Rate / 20
+	buf := make([]float32, block)
+	start := time.Now()
+	zero := start.Add(latency)
+	tick := time.NewTicker(duration(block))
+	defer tick.Stop()
+	var at int64
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-tick.C:
+		}
+		behind := int64(samples(time.Since(start))) - at
+		if behind > Rate {
+			at += behind // the machine slept
+		}
+		for at+block <= int64(samples(time.Since(start)))+block {
+			f(buf, at, zero)
+			if err := take(buf); err != nil {
+				return err
+			}
+			at += block
+		}
+	}
+}
+
+// silent is heard by nobody; cues begin on time all the same.
+type silent struct{}
+
+func (silent) name() string { return "none" }
+
+func (silent) run(ctx context.Context, f fill, up func(Status)) error {
+	up(Status{Device: "none", OK: true, Reason: "sound is switched off"})
+	return feed(ctx, 0, f, func([]float32) error { return nil })
+}

@@ -1,0 +1,508 @@
+package sound
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"wetside/session"
+)
+
+const (
+	// duckTo is what remains of the voice's amplitude under a motif.
+	duckTo = 0.16
+	// duckAhead is how long before a motif the voice begins to give way;
+	// duckIn and duckOut are the times of the ramps.
+	duckAhead = 50 * time.Millisecond
+	duckIn    = 40 * time.Millisecond
+	duckOut   = 90 * time.Millisecond
+	// cutRamp takes away a voice that is cut off.
+	cutRamp = 30 * time.Millisecond
+	// voiceGap parts a motif from the words that belong to it, and one
+	// announcement from the next.
+	voiceGap = 120 * time.Millisecond
+	// sameGap parts two soundings of one motif: their sines would otherwise
+	// add to something that is neither.
+	sameGap = 70 * time.Millisecond
+	// lateness a cue without urgency may have and still be begun: after a lost
+	// device nobody needs to hear that ten minutes ago a minute began.
+	maxLate = 500 * time.Millisecond
+	// voiceLevel is the root mean square every announcement is brought to.
+	voiceLevel = 0.075
+	// ceiling is where the limiter holds the sum.
+	ceiling = 0.97
+)
+
+// stale is how late an announcement of this kind may begin, at pace 1. Urgent
+// ones are never too late. Common practice, no source.
+func stale(k session.CueKind) time.Duration {
+	switch k {
+	case session.CueTen:
+		return 3 * time.Second
+	case session.CueThirty, session.CueRockOn, session.CueRockOff:
+		return 5 * time.Second
+	case session.CueMinutes, session.CueOver, session.CueHalf:
+		return 8 * time.Second
+	case session.CueSay:
+		return 20 * time.Second
+	}
+	return 12 * time.Second
+}
+
+// supersedes reports whether c says that its sheet has moved on, so that what
+// was still to be spoken about the bath before is no longer true.
+func supersedes(c session.Cue) bool {
+	switch c.Kind {
+	case session.CueBegin, session.CueBack, session.CueDone, session.CueSpoiled, session.CueLightOn:
+		return true
+	}
+	return false
+}
+
+// An item is one cue on its way to the loudspeaker.
+type item struct {
+	cue   session.Cue
+	due   time.Duration // when it is to be heard, on the mixer's time line
+	motif int           // index into motifs, -1: only spoken
+	voice []float32     // nil: nothing to say, or not ready
+	vgain float32
+	said  bool // the voice is ready, or there is none
+	now   bool // asked for by the user: no Schedule takes it away
+}
+
+// A sounding is one cue that has begun.
+type sounding struct {
+	Played
+	heard time.Duration // when its begin is heard, on the mixer's time line
+}
+
+type active struct {
+	buf []float32
+	at  int64 // sample at which it begins
+}
+
+// A Mixer turns cues into one stream of samples. It has no clock, takes no
+// lock and does no I/O: what Fill writes depends on what was asked before and
+// on Fill's arguments alone.
+type Mixer struct {
+	Volume float64 // of the program's own stream, 0..1
+	Rock   Rock
+	Alive  bool
+	Pace   float64 // how much faster than real time a rehearsal runs; 0: 1
+
+	clips [][]float32 // rendered motifs
+
+	pending []item // not begun, by due
+	tail    []item // motif begun (or none), voice waiting; in the order to be spoken
+
+	motifs []active
+	lastAt []int64 // where the last sounding of each motif ends, plus sameGap
+
+	speaking    active
+	speakingCue session.Cue
+	speakGain   float32
+	cut         int   // samples left of the ramp that takes the voice away; 0: none
+	cutting     bool  // the ramp runs
+	freeAt      int64 // before this sample no new voice begins
+
+	duck  float32 // present gain of the voice under motifs
+	vol   float32 // present volume, ramped
+	limit float32 // present gain of the limiter
+
+	begun   []sounding // since last taken
+	dropped []Dropped
+}
+
+// A Dropped is a cue that was not sounded, and why.
+type Dropped struct {
+	Cue session.Cue
+	Why string
+}
+
+// NewMixer makes a mixer at the given volume.
+func NewMixer(volume float64) *Mixer {
+	m := &Mixer{Volume: volume, Rock: On, Alive: true, duck: 1, vol: float32(volume), limit: 1}
+	m.clips = make([][]float32, len(motifs))
+	m.lastAt = make([]int64, len(motifs))
+	for i := range motifs {
+		m.clips[i] = motifs[i].render()
+	}
+	m.pending = make([]item, 0, 256)
+	m.tail = make([]item, 0, 64)
+	m.motifs = make([]active, 0, 64)
+	m.begun = make([]sounding, 0, 1024)
+	m.dropped = make([]Dropped, 0, 1024)
+	m.reset()
+	return m
+}
+
+// reset forgets what is sounding, as when the stream it was meant for is lost.
+// What has not begun stays.
+func (m *Mixer) reset() {
+	m.motifs = m.motifs[:0]
+	m.speaking, m.cutting, m.cut, m.freeAt = active{}, false, 0, 0
+	for i := range m.lastAt {
+		m.lastAt[i] = math.MinInt64
+	}
+}
+
+// put adds an item, in order of due.
+func (m *Mixer) put(it item) {
+	i, _ := slices.BinarySearchFunc(m.pending, it.due, func(a item, d time.Duration) int {
+		if a.due <= d {
+			return -1
+		}
+		return 1
+	})
+	m.pending = slices.Insert(m.pending, i, it)
+}
+
+// say hands over the words of a cue that was put before they were ready.
+func (m *Mixer) say(words session.Cue, voice []float32) {
+	for _, list := range [][]item{m.pending, m.tail} {
+		for i := range list {
+			if it := &list[i]; !it.said && wordsOf(it.cue) == words {
+				it.voice, it.vgain, it.said = voice, level(voice), true
+			}
+		}
+	}
+}
+
+// wordsOf is what of a cue decides its words.
+func wordsOf(c session.Cue) session.Cue {
+	c.Key, c.At, c.T, c.Sheet = "", session.Instant{}, 0, ""
+	return c
+}
+
+// level is the gain that brings a voice to voiceLevel.
+func level(v []float32) float32 {
+	if len(v) == 0 {
+		return 0
+	}
+	sum, n := 0.0, 0
+	for _, x := range v {
+		if x > 0.005 || x < -0.005 { // not the pauses
+			sum += float64(x) * float64(x)
+			n++
+		}
+	}
+	if n == 0 {
+		return 1
+	}
+	return float32(min(8, voiceLevel/math.Sqrt(sum/float64(n))))
+}
+
+func (m *Mixer) pace() float64 { return max(1, m.Pace) }
+
+// wanted reports whether the settings let the cue sound.
+func (m *Mixer) wanted(c session.Cue) bool {
+	switch c.Kind {
+	case session.CueRock:
+		if m.Rock == Off {
+			return false
+		}
+		return m.Rock == On || trailing(c.Key)%2 == 0
+	case session.CueAlive:
+		return m.Alive
+	}
+	return true
+}
+
+// trailing is the number a key ends in: the how-manieth of its kind.
+func trailing(key string) int {
+	n, p := 0, 1
+	for i := len(key) - 1; i >= 0 && key[i] >= '0' && key[i] <= '9' && p < 1e9; i-- {
+		n += int(key[i]-'0') * p
+		p *= 10
+	}
+	return n
+}
+
+// Fill writes the samples from the at-th on, of which sample 0 is heard at
+// zero on the mixer's time line. It does not allocate.
+func (m *Mixer) Fill(buf []float32, at int64, zero time.Duration) {
+	end := at + int64(len(buf))
+	clear(buf)
+	m.begin(at, end, zero)
+	m.speak(buf, at, zero)
+	m.mixVoice(buf, at, zero)
+	m.mixMotifs(buf, at)
+	m.finish(buf)
+}
+
+// index is the sample that is heard at due.
+func index(due, zero time.Duration) int64 {
+	d := due - zero
+	return int64(d/time.Second)*Rate + int64(d%time.Second)*Rate/int64(time.Second)
+}
+
+// begin starts every pending cue whose sample lies before end.
+func (m *Mixer) begin(at, end int64, zero time.Duration) {
+	k := 0
+	for k < len(m.pending) {
+		it := &m.pending[k]
+		start := index(it.due, zero)
+		if start >= end {
+			break
+		}
+		late := duration(at - start)
+		start = max(start, at)
+		switch {
+		case !m.wanted(it.cue):
+			m.drop(it.cue, "switched off")
+		case late > maxLate && m.overtaken(k, at, zero):
+			m.drop(it.cue, "too late, and no longer true")
+		case late > maxLate && !lasting(it.cue):
+			m.drop(it.cue, "too late")
+		default:
+			if it.motif >= 0 && m.lastAt[it.motif] > start {
+				if motifs[it.motif].Soft {
+					m.note(it, start, zero, true)
+					break
+				}
+				if wait := m.lastAt[it.motif]; wait >= end {
+					k++ // sounds as soon as its like is over
+					continue
+				} else {
+					start = wait
+				}
+			}
+			m.start(it, start, zero)
+		}
+		m.pending = slices.Delete(m.pending, k, k+1)
+	}
+}
+
+// lasting reports whether a cue still means something after its instant.
+func lasting(c session.Cue) bool {
+	return c.Urgent() || supersedes(c) || c.Kind == session.CueSay
+}
+
+// overtaken reports whether something that is due by now as well has taken the
+// place of the k-th pending cue: its sheet has moved on, or was called again.
+func (m *Mixer) overtaken(k int, at int64, zero time.Duration) bool {
+	c := m.pending[k].cue
+	if c.Kind == session.CueSay || c.Kind == session.CueError {
+		return false
+	}
+	now := zero + duration(at)
+	for i := k + 1; i < len(m.pending) && m.pending[i].due <= now; i++ {
+		o := m.pending[i].cue
+		if o.Sheet == c.Sheet && (supersedes(o) || (c.Kind == session.CueCall && o.Kind == session.CueCall)) {
+			return true
+		}
+	}
+	return false
+}
+
+func (m *Mixer) drop(c session.Cue, why string) {
+	if len(m.dropped) < cap(m.dropped) {
+		m.dropped = append(m.dropped, Dropped{c, why})
+	}
+}
+
+func (m *Mixer) note(it *item, start int64, zero time.Duration, merged bool) {
+	if len(m.begun) == cap(m.begun) {
+		return // nobody reads the record
+	}
+	p := sounding{Played: Played{Key: it.cue.Key, Cue: it.cue, Merged: merged}, heard: zero + duration(start)}
+	if it.motif >= 0 {
+		p.Motif = motifs[it.motif].Name
+	}
+	p.due = it.due
+	m.begun = append(m.begun, p)
+}
+
+func (m *Mixer) start(it *item, start int64, zero time.Duration) {
+	m.note(it, start, zero, false)
+	if supersedes(it.cue) {
+		m.silence(it.cue.Sheet)
+	}
+	after := start
+	if it.motif >= 0 {
+		clip := m.clips[it.motif]
+		if len(m.motifs) < cap(m.motifs) {
+			m.motifs = append(m.motifs, active{buf: clip, at: start})
+		}
+		m.lastAt[it.motif] = start + int64(len(clip)) + int64(samples(sameGap))
+		after += int64(len(clip)) + int64(samples(voiceGap))
+	}
+	if !it.said || it.voice != nil {
+		w := *it
+		w.due = zero + duration(after) // the words' own due instant
+		i := len(m.tail)
+		if w.cue.Urgent() {
+			// Before what can wait, behind what is urgent too.
+			for i > 0 && !m.tail[i-1].cue.Urgent() {
+				i--
+			}
+		}
+		if len(m.tail) == cap(m.tail) {
+			return // sixty-four announcements behind: the motif has said it
+		}
+		m.tail = slices.Insert(m.tail, i, w)
+	}
+}
+
+// silence withdraws what would still be said about the sheet's bath before.
+func (m *Mixer) silence(sheet string) {
+	keep := m.tail[:0]
+	for _, it := range m.tail {
+		if it.cue.Sheet == sheet && it.cue.Kind != session.CueSay && !supersedes(it.cue) {
+			continue
+		}
+		keep = append(keep, it)
+	}
+	m.tail = keep
+	if m.speaking.buf != nil && m.speakingCue.Sheet == sheet && m.speakingCue.Kind != session.CueSay && !m.cutting {
+		m.cutting, m.cut = true, samples(cutRamp)
+	}
+}
+
+// speak begins the next announcement if none is being spoken.
+func (m *Mixer) speak(buf []float32, at int64, zero time.Duration) {
+	end := at + int64(len(buf))
+	if m.speaking.buf != nil {
+		if m.speaking.at+int64(len(m.speaking.buf)) >= end {
+			return
+		}
+		m.freeAt = m.speaking.at + int64(len(m.speaking.buf)) + int64(samples(voiceGap))
+		// The rest of it is mixed in this call; the next begins in a later one.
+		return
+	}
+	for k := 0; k < len(m.tail); {
+		it := &m.tail[k]
+		start := max(index(it.due, zero), at, m.freeAt)
+		late := duration(start) + zero - it.due
+		limit := time.Duration(float64(stale(it.cue.Kind)) / m.pace())
+		switch {
+		case it.said && it.voice == nil:
+			m.tail = slices.Delete(m.tail, k, k+1)
+		case late > limit && !it.cue.Urgent():
+			m.drop(it.cue, "its words came too late")
+			m.tail = slices.Delete(m.tail, k, k+1)
+		case !it.said || start >= end:
+			k++ // not ready, not due: another may be
+		default:
+			m.speaking = active{buf: it.voice, at: start}
+			m.speakingCue, m.speakGain = it.cue, it.vgain
+			m.tail = slices.Delete(m.tail, k, k+1)
+			return
+		}
+	}
+}
+
+// covered reports whether a motif sounds, or is about to, at sample s, and up
+// to which sample that stays so.
+func (m *Mixer) covered(s int64, zero time.Duration) (bool, int64) {
+	until := int64(math.MaxInt64)
+	ahead := int64(samples(duckAhead))
+	for _, a := range m.motifs {
+		e := a.at + int64(len(a.buf))
+		switch {
+		case s >= e:
+		case s >= a.at-ahead:
+			return true, e
+		default:
+			until = min(until, a.at-ahead)
+		}
+	}
+	for i := range m.pending {
+		it := &m.pending[i]
+		st := index(it.due, zero) - ahead
+		if st > s {
+			until = min(until, st)
+			break // they are in order
+		}
+		if it.motif >= 0 && m.wanted(it.cue) {
+			return true, max(st+ahead, s) + 64
+		}
+	}
+	return false, until
+}
+
+func (m *Mixer) mixVoice(buf []float32, at int64, zero time.Duration) {
+	if m.speaking.buf == nil {
+		m.duck = 1
+		return
+	}
+	in := float32((1 - duckTo) / float64(samples(duckIn)))
+	out := float32((1 - duckTo) / float64(samples(duckOut)))
+	under, until := m.covered(at, zero)
+	for i := range buf {
+		s := at + int64(i)
+		if s >= until {
+			under, until = m.covered(s, zero)
+		}
+		if under {
+			m.duck = max(duckTo, m.duck-in)
+		} else {
+			m.duck = min(1, m.duck+out)
+		}
+		j := s - m.speaking.at
+		if j < 0 {
+			continue
+		}
+		if j >= int64(len(m.speaking.buf)) || (m.cutting && m.cut == 0) {
+			m.freeAt = s + int64(samples(voiceGap))
+			m.speaking, m.cutting = active{}, false
+			return
+		}
+		x := m.speaking.buf[j] * m.speakGain * m.duck
+		if m.cutting {
+			x *= float32(m.cut) / float32(samples(cutRamp))
+			m.cut--
+		}
+		buf[i] += x
+	}
+}
+
+func (m *Mixer) mixMotifs(buf []float32, at int64) {
+	end := at + int64(len(buf))
+	keep := m.motifs[:0]
+	for _, a := range m.motifs {
+		from, to := max(a.at, at), min(a.at+int64(len(a.buf)), end)
+		for s := from; s < to; s++ {
+			buf[s-at] += a.buf[s-a.at]
+		}
+		if a.at+int64(len(a.buf)) > end {
+			keep = append(keep, a)
+		}
+	}
+	m.motifs = keep
+}
+
+// finish sets the volume, ramped over about 20 ms, and holds the sum below the
+// ceiling: down at once, up again within about a fifth of a second.
+func (m *Mixer) finish(buf []float32) {
+	want := float32(min(1, max(0, m.Volume)))
+	const step = 1.0 / (0.02 * Rate)
+	const rise = 1.0 / (0.2 * Rate)
+	for i, x := range buf {
+		switch {
+		case m.vol < want:
+			m.vol = min(want, m.vol+step)
+		case m.vol > want:
+			m.vol = max(want, m.vol-step)
+		}
+		x *= m.vol
+		m.limit = min(1, m.limit+rise)
+		if a := x * m.limit; a > ceiling || a < -ceiling {
+			if x < 0 {
+				m.limit = -ceiling / x
+			} else {
+				m.limit = ceiling / x
+			}
+		}
+		buf[i] = x * m.limit
+	}
+}
+
+// idle reports whether nothing is sounding, waiting to be spoken, or pending
+// before the instant.
+func (m *Mixer) idle(before time.Duration) bool {
+	if len(m.motifs) > 0 || m.speaking.buf != nil || len(m.tail) > 0 {
+		return false
+	}
+	return len(m.pending) == 0 || m.pending[0].due > before
+}

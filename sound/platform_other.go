@@ -1,0 +1,5 @@
+//go:build !linux && !darwin && !windows
+
+package sound
+
+func platform() []device { return nil }

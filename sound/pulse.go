@@ -1,0 +1,3 @@
+package sound
+
+func newPulse(string) device { return nil }
