@@ -1,0 +1,297 @@
+package exposure
+
+import (
+	"fmt"
+	"math"
+	"strings"
+)
+
+// Bounds of the light taken: from the full moon to beyond sun on snow.
+const (
+	MinEV = -6.0
+	MaxEV = 20.0
+)
+
+// IncidentC is the incident-light constant C of ISO 2720 (E t S = C N^2) in
+// lux seconds: 250, the usual value for a flat receptor held square to the
+// light; the standard allows 240 to 400 for a flat one and 320 to 540 for a
+// dome, whose makers use 320 to 340. A dome's reading in lux taken with 250
+// comes out about 0.4 stop too bright.
+const IncidentC = 250.0
+
+// A Light is what falls on the subject, as an exposure value at ISO 100, with
+// how far it may be off and what it was taken from.
+type Light struct {
+	EV        float64 // at ISO 100
+	PlusMinus float64 // stops; what such a reading is usually good to
+	From      string  // for the working and the record: "f/16 and 1/125 s at ISO 100"
+	// Sun: the value is for a subject in direct sun, so that it holds only
+	// while the sun is high (see [SunHolds]).
+	Sun bool
+}
+
+// How far each way of reading the light may be off, in stops. Judgement.
+const (
+	meterDoubt = 1.0 / 3
+	skyDoubt   = 0.5
+)
+
+// String gives the light as "EV 12.5".
+func (l Light) String() string { return "EV " + evText(l.EV) }
+
+func evText(ev float64) string {
+	s := fmt.Sprintf("%.1f", ev)
+	s = strings.TrimSuffix(s, ".0")
+	if s == "-0" {
+		return "0"
+	}
+	return s
+}
+
+// Check says what is wrong with the light, or nil.
+func (l Light) Check() error { return checkEV(l.EV) }
+
+func checkEV(ev float64) error {
+	if math.IsNaN(ev) || math.IsInf(ev, 0) {
+		return fmt.Errorf("the light is not a number: give an EV between %s and %s", num(MinEV), num(MaxEV))
+	}
+	if ev < MinEV {
+		return fmt.Errorf("EV %s is darker than a landscape under the full moon, too dark for paper: give an EV between %s and %s at ISO 100", evText(ev), num(MinEV), num(MaxEV))
+	}
+	if ev > MaxEV {
+		return fmt.Errorf("EV %s is brighter than sun on snow: give an EV between %s and %s at ISO 100", evText(ev), num(MinEV), num(MaxEV))
+	}
+	return nil
+}
+
+// FromEV is an exposure value read at a meter set to iso. Value + log2(100/iso)
+// is the same light at ISO 100.
+func FromEV(ev, iso float64) (Light, error) {
+	if math.IsNaN(ev) || math.IsInf(ev, 0) {
+		return Light{}, checkEV(ev)
+	}
+	if err := checkISO(iso); err != nil {
+		return Light{}, err
+	}
+	from := "EV " + evText(ev)
+	if iso != 100 {
+		from += " at ISO " + num(iso)
+	}
+	l := Light{EV: ev - math.Log2(iso/100), PlusMinus: meterDoubt, From: from}
+	return l, l.Check()
+}
+
+// FromMeter is a meter's pair of f-number and seconds at a film speed: EV at
+// ISO 100 is log2(N^2/t) - log2(iso/100). ISO 2720.
+func FromMeter(fnumber, seconds, iso float64) (Light, error) {
+	if err := check("the meter's f-number", fnumber, 0.5, maxF, ""); err != nil {
+		return Light{}, err
+	}
+	if err := check("the meter's time", seconds, 1e-5, 1e5, "s"); err != nil {
+		return Light{}, err
+	}
+	if err := checkISO(iso); err != nil {
+		return Light{}, err
+	}
+	l := Light{
+		EV:        math.Log2(fnumber*fnumber/seconds) - math.Log2(iso/100),
+		PlusMinus: meterDoubt,
+		From:      fmt.Sprintf("f/%s and %s at ISO %s", num(fnumber), shutter(seconds), num(iso)),
+	}
+	return l, l.Check()
+}
+
+func shutter(s float64) string {
+	if s < 0.4 {
+		return "1/" + sig(1/s, 3) + " s"
+	}
+	return num(s) + " s"
+}
+
+// FromLux is an incident reading: EV at ISO 100 is log2(100 E / [IncidentC]).
+func FromLux(lux float64) (Light, error) {
+	if err := check("an incident reading", lux, 0.01, 1e6, "lux"); err != nil {
+		return Light{}, err
+	}
+	l := Light{EV: math.Log2(lux * 100 / IncidentC), PlusMinus: meterDoubt, From: num(lux) + " lux"}
+	return l, l.Check()
+}
+
+func checkISO(iso float64) error {
+	if iso == 0 {
+		return fmt.Errorf("ISO 0 never darkens: give the speed, such as ISO 3 for paper or 100 for a meter")
+	}
+	return check("a speed in ISO", iso, 0.01, 100000, "")
+}
+
+// A Sky is a row of the daylight table.
+type Sky struct {
+	Words     string  // what the user sees; also what they may type
+	EV        float64 // at ISO 100, front lighting
+	PlusMinus float64
+	Sun       bool     // the subject stands in direct sun
+	Also      []string // other words taken for the same
+	Source    string
+}
+
+const ph27 = "ANSI PH2.7 daylight table"
+
+// Skies is the daylight table of the ANSI exposure guide PH2.7 (1973 and 1986),
+// brightest first, for a typical subject lit from the front, from two hours
+// after sunrise to two hours before sunset. The row marked otherwise is between
+// two of the guide's.
+var Skies = []Sky{
+	{"sun on snow or sand", 16, skyDoubt, true, []string{"snow", "sand", "beach", "sun on snow", "sun on sand", "light sand"}, ph27},
+	{"sun, distinct shadows", 15, skyDoubt, true, []string{"sun", "sunny", "full sun", "bright sun", "distinct shadows", "clear", "clear sky"}, ph27},
+	{"hazy sun, soft shadows", 14, skyDoubt, true, []string{"hazy", "haze", "hazy sun", "weak sun", "soft shadows"}, ph27},
+	{"cloudy bright, no shadows", 13, skyDoubt, false, []string{"cloudy", "cloudy bright", "bright cloud", "no shadows"}, ph27},
+	{"slightly overcast", 12.5, skyDoubt, false, []string{"light overcast", "thin overcast"}, "between two rows of the " + ph27 + "; common practice, no source"},
+	{"heavy overcast", 12, skyDoubt, false, []string{"overcast", "dark cloud", "heavy cloud", "dull"}, ph27},
+	{"open shade", 12, skyDoubt, false, []string{"shade", "open shade, clear sky"}, ph27},
+	{"sunset", 12, 1, false, []string{"at sunset", "sunset sky"}, ph27 + ", sunsets and skylines"},
+	{"just after sunset", 10, 1, false, []string{"after sunset", "dusk"}, ph27 + ", sunsets and skylines: 9 to 11"},
+}
+
+// A Side is where the sun stands to a subject in direct sun.
+type Side string
+
+const (
+	FrontLit Side = "front lit"
+	SideLit  Side = "side lit"
+	BackLit  Side = "back lit"
+)
+
+// Stops is what the guide takes off the table's value: 1 for side lighting, 2
+// for back lighting, of a subject in direct sun. ANSI PH2.7, as a rough rule.
+func (s Side) Stops() float64 {
+	switch s {
+	case SideLit:
+		return -1
+	case BackLit:
+		return -2
+	}
+	return 0
+}
+
+// Light is the sky's light on a subject lit from that side. Without direct sun
+// the side makes no difference.
+func (s Sky) Light(side Side) Light {
+	l := Light{EV: s.EV, PlusMinus: s.PlusMinus, From: s.Words + " (" + s.Source + ")", Sun: s.Sun}
+	if off := side.Stops(); off != 0 && s.Sun {
+		l.EV += off
+		l.PlusMinus += 0.25
+		l.From = fmt.Sprintf("%s, %s %s (%s)", s.Words, side, Stops(off), s.Source)
+	}
+	return l
+}
+
+// FromSky finds a row of the daylight table by its words.
+func FromSky(words string, side Side) (Light, error) {
+	w := squeeze(words)
+	for _, s := range Skies {
+		if squeeze(s.Words) == w {
+			return s.Light(side), nil
+		}
+		for _, a := range s.Also {
+			if squeeze(a) == w {
+				return s.Light(side), nil
+			}
+		}
+	}
+	return Light{}, fmt.Errorf("no such sky as %q: type sun, hazy, cloudy, slightly overcast, heavy overcast, open shade or sunset", clip(words))
+}
+
+func squeeze(s string) string {
+	return strings.Join(strings.Fields(strings.ReplaceAll(strings.ToLower(s), ",", " ")), " ")
+}
+
+// sides are the words for a Side, longest first where one holds another.
+var sides = []struct {
+	words string
+	side  Side
+}{
+	{"back lit", BackLit}, {"backlit", BackLit}, {"backlight", BackLit}, {"back light", BackLit},
+	{"side lit", SideLit}, {"sidelit", SideLit}, {"sidelight", SideLit}, {"side light", SideLit},
+	{"front lit", FrontLit}, {"frontlit", FrontLit},
+}
+
+// ParseLight reads the light as people say it:
+//
+//	EV 12.5          or 12.5, EV 12 1/3, EV 14 at ISO 400
+//	f/16 1/125       a meter's pair, at ISO 100 unless "iso 400" follows
+//	2500 lux
+//	overcast         a sky of [Skies], with "side lit" or "back lit" behind it
+func ParseLight(s string) (Light, error) {
+	t := squeeze(fractions.Replace(s))
+	// A decimal comma was turned into a space by squeeze; read numbers from
+	// the text that still has it.
+	raw := strings.Join(strings.Fields(strings.ToLower(fractions.Replace(s))), " ")
+	if t == "" {
+		return Light{}, fmt.Errorf("no light given: type EV 12.5, f/16 1/125, 2500 lux, or a sky such as overcast")
+	}
+	if strings.ContainsAny(t, "0123456789") || strings.HasPrefix(t, "ev") {
+		return parseReading(s, raw)
+	}
+	side := FrontLit
+	for _, x := range sides {
+		if rest, ok := strings.CutSuffix(t, x.words); ok {
+			t, side = strings.TrimSpace(rest), x.side
+			break
+		}
+	}
+	if t == "" {
+		t = "sun" // "backlit" alone can only mean a subject against the sun
+	}
+	return FromSky(t, side)
+}
+
+func parseReading(given, t string) (Light, error) {
+	unread := func() (Light, error) {
+		return Light{}, fmt.Errorf("cannot read %q as light: type EV 12.5, f/16 1/125, 2500 lux, or a sky such as overcast", clip(given))
+	}
+	for _, u := range []struct {
+		suffix string
+		scale  float64
+	}{{"klux", 1000}, {"klx", 1000}, {"lux", 1}, {"lx", 1}} {
+		if rest, ok := strings.CutSuffix(t, u.suffix); ok {
+			v, ok := parseMixed(rest)
+			if !ok {
+				return unread()
+			}
+			return FromLux(v * u.scale)
+		}
+	}
+	iso := 100.0
+	if i := strings.Index(t, "iso"); i >= 0 {
+		v, ok := parsePlain(strings.TrimSpace(t[i+3:]))
+		if !ok {
+			return unread()
+		}
+		iso = v
+		t = strings.TrimSpace(strings.TrimSuffix(strings.TrimRight(strings.TrimSpace(t[:i]), ", "), " at"))
+	}
+	if strings.HasPrefix(t, "f") {
+		// "f/16 1/125", "f16 at 1/125 s", "f 16, 1/125"
+		rest := strings.TrimLeft(t[1:], "/ ")
+		n, rest, ok := strings.Cut(rest, " ")
+		if !ok {
+			return Light{}, fmt.Errorf("%q has no time: type the meter's pair, such as f/16 1/125", clip(given))
+		}
+		rest = strings.TrimSpace(strings.TrimPrefix(rest, "at "))
+		rest = strings.TrimSpace(strings.TrimSuffix(strings.TrimSuffix(rest, "sec"), "s"))
+		f, ok := parsePlain(strings.TrimRight(n, ","))
+		if !ok {
+			return unread()
+		}
+		sec, ok := parseMixed(rest)
+		if !ok {
+			return unread()
+		}
+		return FromMeter(f, sec, iso)
+	}
+	v, ok := parseMixed(strings.TrimPrefix(t, "ev"))
+	if !ok {
+		return unread()
+	}
+	return FromEV(v, iso)
+}
