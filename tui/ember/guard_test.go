@@ -382,6 +382,7 @@ func FuzzGuard(f *testing.F) {
 	// An emulator sets aside megabytes for strings, so one is used throughout
 	// and reset as a terminal is: cancel, main screen, colours, full reset.
 	emulator := vt.NewEmulator(1, 1)
+	emulator.SetScrollbackSize(1)
 	f.Fuzz(func(t *testing.T, data []byte, split, w, h, w2, h2 uint8) {
 		if len(data) > 4096 {
 			return

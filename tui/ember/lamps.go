@@ -1,0 +1,79 @@
+package ember
+
+import (
+	"io/fs"
+
+	"github.com/godbus/dbus/v5"
+)
+
+// Lamps are the lights of the laptop other than the window: the panel's
+// backlight, the keyboard's, and whatever would light up by itself, such as a
+// lock screen.
+type Lamps interface {
+	// Recover puts back what an earlier run dimmed and, having been killed,
+	// did not put back. It does nothing if there was no such run.
+	Recover() error
+	// Dim turns the backlight to the user's dark level and the keyboard off.
+	// Old values are on disk before anything is changed.
+	Dim() error
+	// Restore puts back what Dim changed.
+	Restore() error
+	// Inhibit keeps the machine from idling, sleeping and minding its lid
+	// until Release or the end of the process. why is shown to the user by
+	// the desktop: one short clause.
+	Inhibit(why string) error
+	// Release ends Inhibit.
+	Release() error
+	// Report says what is known about each lamp, for the check before paper
+	// is opened. It changes nothing.
+	Report() []Finding
+}
+
+// Verdict is what is known about a lamp.
+type Verdict int
+
+// The verdicts.
+const (
+	// Unknown: the user has to look.
+	Unknown Verdict = iota
+	// Safe: verified to be off or as dim as asked for.
+	Safe
+	// Lit: verified to be brighter than that.
+	Lit
+)
+
+// String gives the verdict in one word.
+func (v Verdict) String() string {
+	return [...]string{"look yourself", "verified", "lit"}[max(Unknown, min(v, Lit))]
+}
+
+// Finding is one line of the check.
+type Finding struct {
+	// Lamp is what it is about: "backlight intel_backlight", "sleep".
+	Lamp    string
+	Verdict Verdict
+	// Detail is one sentence for the user: what is so, and what to do about it.
+	Detail string
+}
+
+// LampOptions say how to reach the lamps.
+type LampOptions struct {
+	// Bus connects to the bus logind is on; nil means there is none. It is
+	// called once, when first needed. Linux only.
+	Bus func() (*dbus.Conn, error)
+	// Sys is the root of sysfs (os.DirFS("/sys")). Linux only.
+	Sys fs.FS
+	// State is the file for the old values; its directory exists.
+	State string
+	// Session is the identity of the login session (XDG_SESSION_ID); empty
+	// means the one of this process.
+	Session string
+	// Backlight is the dark level of the panel, 0 to 1 of its maximum. Some
+	// panels go wholly dark at 0, so at least one step is kept lit.
+	Backlight float64
+	// PID is this process, for helpers that should end with it.
+	PID int
+	// Start runs a helper program and gives what stops it; nil means that
+	// helpers may not be run. macOS only.
+	Start func(name string, args ...string) (stop func() error, err error)
+}

@@ -1,0 +1,56 @@
+package ember
+
+import (
+	"errors"
+	"strconv"
+	"sync"
+)
+
+// NewLamps gives what can be done about this machine's lamps: sleep is held
+// off by a helper of the system's own, caffeinate(8).
+func NewLamps(opts LampOptions) Lamps { return &caffeinate{opts: opts} }
+
+type caffeinate struct {
+	opts LampOptions
+	mu   sync.Mutex
+	stop func() error
+}
+
+func (c *caffeinate) Recover() error { return nil }
+func (c *caffeinate) Dim() error     { return nil }
+func (c *caffeinate) Restore() error { return nil }
+
+// Inhibit: -d the display, -i idling, -s sleep on mains, -w until we end.
+func (c *caffeinate) Inhibit(string) error {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.stop != nil {
+		return nil
+	}
+	if c.opts.Start == nil {
+		return errors.New("the machine may sleep or lock its screen, turn that off in its settings")
+	}
+	stop, err := c.opts.Start("caffeinate", "-d", "-i", "-s", "-w", strconv.Itoa(c.opts.PID))
+	if err != nil {
+		return errors.Join(errors.New("the machine may sleep or lock its screen, turn that off in its settings"), err)
+	}
+	c.stop = stop
+	return nil
+}
+
+func (c *caffeinate) Release() error {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.stop == nil {
+		return nil
+	}
+	err := c.stop()
+	c.stop = nil
+	return err
+}
+
+func (c *caffeinate) Report() []Finding {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return byHand(c.stop != nil)
+}

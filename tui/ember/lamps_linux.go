@@ -1,0 +1,363 @@
+package ember
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"os"
+	"path"
+	"path/filepath"
+	"sort"
+	"strconv"
+	"strings"
+	"sync"
+
+	"github.com/godbus/dbus/v5"
+)
+
+// NewLamps gives the lamps of this machine, by way of logind
+// (org.freedesktop.login1(5)): an active session may set the brightness of its
+// seat's devices without being root.
+func NewLamps(opts LampOptions) Lamps { return &logind{opts: opts} }
+
+type logind struct {
+	opts LampOptions
+	mu   sync.Mutex
+	conn *dbus.Conn
+	err  error // why there is no conn
+	hold *os.File
+	what string
+}
+
+const (
+	loginName = "org.freedesktop.login1"
+	loginPath = dbus.ObjectPath("/org/freedesktop/login1")
+)
+
+// lamp is a device of sysfs with a brightness.
+type lamp struct {
+	Subsystem string `json:"subsystem"`
+	Name      string `json:"name"`
+	Value     uint32 `json:"value"`
+	max       uint32
+}
+
+func (l lamp) String() string { return l.Subsystem + " " + l.Name }
+
+// saved is what the state file holds.
+type saved struct {
+	Lamps []lamp `json:"lamps"`
+}
+
+func (l *logind) bus() (*dbus.Conn, error) {
+	if l.conn == nil && l.err == nil {
+		if l.opts.Bus == nil {
+			l.err = errors.New("there is no system bus")
+		} else {
+			l.conn, l.err = l.opts.Bus()
+		}
+	}
+	return l.conn, l.err
+}
+
+func (l *logind) session() (dbus.BusObject, error) {
+	conn, err := l.bus()
+	if err != nil {
+		return nil, err
+	}
+	id := l.opts.Session
+	if id == "" {
+		id = "auto"
+	}
+	var p dbus.ObjectPath
+	if err := conn.Object(loginName, loginPath).Call(loginName+".Manager.GetSession", 0, id).Store(&p); err != nil {
+		return nil, fmt.Errorf("logind does not know this session: %w", err)
+	}
+	return conn.Object(loginName, p), nil
+}
+
+func setBrightness(session dbus.BusObject, l lamp) error {
+	if err := session.Call(loginName+".Session.SetBrightness", 0, l.Subsystem, l.Name, l.Value).Err; err != nil {
+		return fmt.Errorf("%v could not be set to %d: %w", l, l.Value, err)
+	}
+	return nil
+}
+
+// devices lists the panel's and the keyboard's lamps with their values.
+func (l *logind) devices() ([]lamp, error) {
+	if l.opts.Sys == nil {
+		return nil, errors.New("sysfs is not there")
+	}
+	var out []lamp
+	for _, sub := range []string{"backlight", "leds"} {
+		entries, err := fs.ReadDir(l.opts.Sys, path.Join("class", sub))
+		if errors.Is(err, fs.ErrNotExist) {
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		for _, e := range entries {
+			if sub == "leds" && !strings.Contains(e.Name(), "kbd_backlight") {
+				continue
+			}
+			dir := path.Join("class", sub, e.Name())
+			value, err := readNumber(l.opts.Sys, path.Join(dir, "brightness"))
+			if err != nil {
+				return nil, err
+			}
+			most, err := readNumber(l.opts.Sys, path.Join(dir, "max_brightness"))
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, lamp{Subsystem: sub, Name: e.Name(), Value: value, max: most})
+		}
+	}
+	return out, nil
+}
+
+func readNumber(sys fs.FS, name string) (uint32, error) {
+	b, err := fs.ReadFile(sys, name)
+	if err != nil {
+		return 0, err
+	}
+	n, err := strconv.ParseUint(strings.TrimSpace(string(b)), 10, 32)
+	if err != nil {
+		return 0, fmt.Errorf("%s does not hold a brightness: %w", name, err)
+	}
+	return uint32(n), nil
+}
+
+// dark is the value a lamp is dimmed to: never more than it gives now.
+func (l *logind) dark(d lamp) uint32 {
+	if d.Subsystem == "leds" {
+		return 0
+	}
+	want := uint32(math.Round(float64(d.max) * max(0, min(1, l.opts.Backlight))))
+	return min(d.Value, max(1, want))
+}
+
+func (l *logind) Dim() error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	found, err := l.devices()
+	if err != nil {
+		return fmt.Errorf("the lamps cannot be read, dim the screen and the keyboard by hand: %w", err)
+	}
+	if len(found) == 0 {
+		return nil
+	}
+	session, err := l.session()
+	if err != nil {
+		return fmt.Errorf("the lamps cannot be set, dim the screen and the keyboard by hand: %w", err)
+	}
+	// Values an earlier run left on disk are the true old ones: what sysfs
+	// holds for these lamps now is what that run dimmed them to.
+	old, err := l.load()
+	if err != nil {
+		return err
+	}
+	known := map[string]bool{}
+	for _, d := range old.Lamps {
+		known[d.String()] = true
+	}
+	for _, d := range found {
+		if !known[d.String()] {
+			old.Lamps = append(old.Lamps, d)
+		}
+	}
+	if err := l.store(old); err != nil {
+		return fmt.Errorf("the lamps are left alone, because their old values could not be written down first: %w", err)
+	}
+	var errs []error
+	for _, d := range found {
+		d.Value = l.dark(d)
+		errs = append(errs, setBrightness(session, d))
+	}
+	return errors.Join(errs...)
+}
+
+func (l *logind) Recover() error { return l.Restore() }
+
+func (l *logind) Restore() error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	old, err := l.load()
+	if err != nil || len(old.Lamps) == 0 {
+		return err
+	}
+	session, err := l.session()
+	if err != nil {
+		return fmt.Errorf("the lamps cannot be put back, their old values stay in %s: %w", l.opts.State, err)
+	}
+	// A lamp that is gone (a screen unplugged) has nothing to be put back to.
+	here := map[string]bool{}
+	if found, err := l.devices(); err == nil {
+		for _, d := range found {
+			here[d.String()] = true
+		}
+	}
+	var left saved
+	var errs []error
+	for _, d := range old.Lamps {
+		if !here[d.String()] {
+			continue
+		}
+		if err := setBrightness(session, d); err != nil {
+			errs, left.Lamps = append(errs, err), append(left.Lamps, d)
+		}
+	}
+	if len(left.Lamps) > 0 {
+		errs = append(errs, l.store(left))
+		return errors.Join(errs...)
+	}
+	if err := os.Remove(l.opts.State); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	return nil
+}
+
+func (l *logind) load() (saved, error) {
+	var s saved
+	b, err := os.ReadFile(l.opts.State)
+	if errors.Is(err, fs.ErrNotExist) {
+		return s, nil
+	}
+	if err != nil {
+		return s, err
+	}
+	if err := json.Unmarshal(b, &s); err != nil {
+		return s, fmt.Errorf("%s does not hold lamp values (%w): look at it, set the lamps by hand, and delete it", l.opts.State, err)
+	}
+	return s, nil
+}
+
+// store writes the values so that after a crash at any moment either the old
+// file or the new one is there, whole.
+func (l *logind) store(s saved) error {
+	b, err := json.MarshalIndent(s, "", "  ")
+	if err != nil {
+		return err
+	}
+	dir := filepath.Dir(l.opts.State)
+	f, err := os.CreateTemp(dir, filepath.Base(l.opts.State)+".*")
+	if err != nil {
+		return err
+	}
+	defer func() { _ = os.Remove(f.Name()) }() // nothing to remove once renamed
+	_, err = f.Write(append(b, '\n'))
+	err = errors.Join(err, f.Sync(), f.Close())
+	if err != nil {
+		return err
+	}
+	if err := os.Rename(f.Name(), l.opts.State); err != nil {
+		return err
+	}
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
+}
+
+func (l *logind) Inhibit(why string) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.hold != nil {
+		return nil
+	}
+	conn, err := l.bus()
+	if err != nil {
+		return fmt.Errorf("the machine may sleep or lock its screen, turn that off by hand: %w", err)
+	}
+	// Some systems let a user hold off sleep but not the lid: rather that
+	// than nothing.
+	for _, what := range []string{"idle:sleep:handle-lid-switch", "idle:sleep", "idle"} {
+		var fd dbus.UnixFD
+		call := conn.Object(loginName, loginPath).Call(loginName+".Manager.Inhibit", 0, what, "wetside", why, "block")
+		if err = call.Store(&fd); err == nil {
+			l.hold, l.what = os.NewFile(uintptr(fd), "inhibitor"), what
+			return nil
+		}
+	}
+	return fmt.Errorf("the machine may sleep or lock its screen, turn that off by hand: %w", err)
+}
+
+func (l *logind) Release() error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.hold == nil {
+		return nil
+	}
+	err := l.hold.Close()
+	l.hold, l.what = nil, ""
+	return err
+}
+
+func (l *logind) Report() []Finding {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	var out []Finding
+	found, err := l.devices()
+	panel, keys := false, false
+	if err != nil {
+		out = append(out, Finding{"screen and keyboard light", Unknown, "Their values cannot be read: " + err.Error() + ". Dim them by hand."})
+	}
+	for _, d := range found {
+		f := Finding{Lamp: d.String(), Verdict: Safe, Detail: fmt.Sprintf("Set to %d of %d.", d.Value, d.max)}
+		if d.Value > l.dark(lamp{Subsystem: d.Subsystem, max: d.max, Value: math.MaxUint32}) {
+			f.Verdict = Lit
+			f.Detail = fmt.Sprintf("Set to %d of %d, and dimmed when paper comes out.", d.Value, d.max)
+		}
+		out = append(out, f)
+		panel = panel || d.Subsystem == "backlight"
+		keys = keys || d.Subsystem == "leds"
+	}
+	if !panel && err == nil {
+		out = append(out, Finding{"backlight", Unknown, "No backlight that can be set was found: dim the screen by hand."})
+	}
+	if !keys && err == nil {
+		out = append(out, Finding{"keyboard light", Unknown, "No keyboard light that can be set was found: if there is one, turn it off."})
+	}
+	out = append(out, l.otherLEDs()...)
+	if _, err := l.session(); err != nil {
+		out = append(out, Finding{"logind", Unknown, "The session service cannot be reached, so lamps and sleep are in your hands: " + err.Error() + "."})
+	}
+	switch {
+	case l.hold == nil:
+		out = append(out, Finding{"sleep and lock screen", Unknown, "Not held off until a clock runs. A desktop's own screen saver may have to be turned off by hand."})
+	case strings.Contains(l.what, "lid"):
+		out = append(out, Finding{"sleep, lock screen, lid", Safe, "Held off while a clock runs. A desktop's own screen saver may have to be turned off by hand."})
+	default:
+		out = append(out, Finding{"lid", Unknown, "Sleep is held off, but closing the lid is not: leave it open."})
+	}
+	return out
+}
+
+// otherLEDs are those nobody may set without being root, such as the one for
+// caps lock: reported if they are lit.
+func (l *logind) otherLEDs() []Finding {
+	if l.opts.Sys == nil {
+		return nil
+	}
+	entries, err := fs.ReadDir(l.opts.Sys, "class/leds")
+	if err != nil {
+		return nil
+	}
+	var lit []string
+	for _, e := range entries {
+		if strings.Contains(e.Name(), "kbd_backlight") {
+			continue
+		}
+		if v, err := readNumber(l.opts.Sys, path.Join("class/leds", e.Name(), "brightness")); err == nil && v > 0 {
+			lit = append(lit, e.Name())
+		}
+	}
+	if len(lit) == 0 {
+		return nil
+	}
+	sort.Strings(lit)
+	return []Finding{{"indicator lights", Lit, "Lit, and not ours to turn off: " + SafeText(strings.Join(lit, ", ")) + ". Press the key or cover the light."}}
+}

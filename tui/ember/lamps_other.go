@@ -1,0 +1,19 @@
+//go:build !linux && !darwin && !windows
+
+package ember
+
+import "errors"
+
+// NewLamps gives lamps that are the user's to mind.
+func NewLamps(LampOptions) Lamps { return noLamps{} }
+
+type noLamps struct{}
+
+func (noLamps) Recover() error { return nil }
+func (noLamps) Dim() error     { return nil }
+func (noLamps) Restore() error { return nil }
+func (noLamps) Inhibit(string) error {
+	return errors.New("the machine may sleep or lock its screen, turn that off by hand")
+}
+func (noLamps) Release() error    { return nil }
+func (noLamps) Report() []Finding { return byHand(false) }
