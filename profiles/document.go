@@ -62,7 +62,10 @@ type document struct {
 	data     []byte
 	nodes    []*node
 	at       map[string]*node
+	present  map[string]bool // every path given, and every path above one
 	bad      map[string]bool // paths already complained of
+	meant    map[string]bool // paths that a misspelt key was probably meant for
+	lines    []int           // offset of each line
 	problems []Problem
 }
 
@@ -82,13 +85,27 @@ func pathKey(path []string) string { return strings.Join(path, "\x1f") }
 
 // parse indexes the document. A file that is no TOML at all gives one problem.
 func parse(file string, data []byte) *document {
-	d := &document{file: file, data: data, at: map[string]*node{}, bad: map[string]bool{}}
+	d := &document{file: file, data: data, at: map[string]*node{}, present: map[string]bool{},
+		bad: map[string]bool{}, meant: map[string]bool{}, lines: []int{0}}
+	for i, c := range data {
+		if c == '\n' {
+			d.lines = append(d.lines, i+1)
+		}
+	}
 	var p unstable.Parser
 	p.Reset(data)
 	var table []string
 	counts := map[string]int{}
 	for expr := 0; p.NextExpression(); expr++ {
 		e := p.Expression()
+		if len(table) > deepest || keyLength(e) > deepest {
+			line := 1
+			if n := len(d.nodes); n > 0 {
+				line = d.nodes[n-1].line
+			}
+			d.problem(line, "the key after this line is nested deeper than any profile goes: take it out")
+			return d
+		}
 		switch e.Kind {
 		case unstable.Table, unstable.ArrayTable:
 			var at int
@@ -109,6 +126,20 @@ func parse(file string, data []byte) *document {
 		d.syntax(err)
 	}
 	return d
+}
+
+// deepest is deeper than the deepest key of a profile (reciprocity.table.0.measured)
+// and keeps a hostile file from costing more than it weighs.
+const deepest = 8
+
+func keyLength(e *unstable.Node) (n int) {
+	if e.Kind != unstable.Table && e.Kind != unstable.ArrayTable && e.Kind != unstable.KeyValue {
+		return 0
+	}
+	for it := e.Key(); it.Next(); {
+		n++
+	}
+	return n
 }
 
 // resolve makes a path of a key, stepping into the last element of an array of
@@ -132,11 +163,17 @@ func (d *document) value(p *unstable.Parser, path []string, v *unstable.Node, fr
 	n := &node{path: path, kind: v.Kind, text: string(v.Data), from: from, expr: expr,
 		lo: int(v.Raw.Offset), hi: int(v.Raw.Offset) + int(v.Raw.Length)}
 	d.add(n)
+	if len(path) > deepest {
+		return // the types have run out long before
+	}
 	switch v.Kind {
 	case unstable.InlineTable:
 		it := v.Children()
 		for it.Next() {
 			kv := it.Node()
+			if keyLength(kv) > deepest {
+				continue
+			}
 			sub, at := d.resolve(kv.Key(), path, nil)
 			d.value(p, sub, kv.Value(), at, expr)
 		}
@@ -154,10 +191,13 @@ func (d *document) value(p *unstable.Parser, path []string, v *unstable.Node, fr
 }
 
 func (d *document) add(n *node) {
-	n.line = 1 + bytes.Count(d.data[:min(n.from, len(d.data))], []byte("\n"))
+	n.line = sort.SearchInts(d.lines, n.from+1)
 	d.nodes = append(d.nodes, n)
 	if k := pathKey(n.path); d.at[k] == nil {
 		d.at[k] = n
+	}
+	for i := range n.path {
+		d.present[pathKey(n.path[:i+1])] = true
 	}
 }
 
@@ -189,18 +229,7 @@ func (d *document) problem(line int, text string) {
 }
 
 // has reports whether the file gives a value or a table at the path.
-func (d *document) has(path ...string) bool {
-	k := pathKey(path)
-	if d.at[k] != nil {
-		return true
-	}
-	for _, n := range d.nodes {
-		if len(n.path) > len(path) && pathKey(n.path[:len(path)]) == k {
-			return true
-		}
-	}
-	return false
-}
+func (d *document) has(path ...string) bool { return d.present[pathKey(path)] }
 
 // ok reports whether the value at the path is given and nothing is wrong with it.
 func (d *document) ok(path ...string) bool { return d.has(path...) && !d.bad[pathKey(path)] }
@@ -223,13 +252,44 @@ func (d *document) fault(path []string, format string, args ...any) {
 	}
 }
 
-// require faults a missing value.
+// require faults a missing value, unless a misspelt key nearby was meant for it.
 func (d *document) require(example string, path ...string) bool {
-	if !d.has(path...) {
-		d.fault(path, "%s is missing: add %s = %s", path[len(path)-1], path[len(path)-1], example)
+	if d.has(path...) {
+		return d.ok(path...)
+	}
+	if d.meant[pathKey(path)] || d.anyAbove(path) {
 		return false
 	}
-	return d.ok(path...)
+	name, where := path[len(path)-1], ""
+	if outer := path[:len(path)-1]; len(outer) > 0 {
+		where = " to [" + dotted(outer) + "]"
+		if _, err := strconv.Atoi(outer[len(outer)-1]); err == nil {
+			where = " to this [[" + dotted(outer) + "]]"
+		}
+	}
+	d.fault(path, "%s is missing: add %s = %s%s", name, name, example, where)
+	return false
+}
+
+// requireTables faults the absence of a table that may stand several times.
+func (d *document) requireTables(name, what string) bool {
+	if !d.has(name) {
+		if !d.meant[name] {
+			d.fault([]string{name}, "no [[%s]]: add one for each %s", name, what)
+		}
+		return false
+	}
+	return !d.bad[name]
+}
+
+// anyAbove reports whether something around the path was faulted as a whole.
+func (d *document) anyAbove(path []string) bool {
+	for i := range path {
+		if d.bad[pathKey(path[:i])] {
+			return true
+		}
+	}
+	return false
 }
 
 // words are the values that may stand where one of these types is wanted.
@@ -284,6 +344,9 @@ func (d *document) decode(v any) {
 			d.bad[pathKey(n.path)] = true
 			name := n.path[len(n.path)-1]
 			known := fieldNames(parent)
+			for _, k := range Near(name, known) {
+				d.meant[pathKey(append(n.path[:len(n.path)-1:len(n.path)-1], k))] = true
+			}
 			d.problem(n.line, fmt.Sprintf("%q is not known here%s", name, suggest(name, known, "the keys are ")))
 			continue
 		}
@@ -547,6 +610,8 @@ func Near(got string, known []string) []string {
 			hits = append(hits, scored{k, d})
 		case len(g) >= 3 && (strings.Contains(l, g) || strings.Contains(g, l)):
 			hits = append(hits, scored{k, 100 + d})
+		case shareWords(g, l):
+			hits = append(hits, scored{k, 200 + d})
 		}
 	}
 	sort.SliceStable(hits, func(i, j int) bool { return hits[i].d < hits[j].d })
@@ -557,25 +622,46 @@ func Near(got string, known []string) []string {
 	return out
 }
 
-// distance is the number of single-letter edits between two words.
+// shareWords reports whether every dash-separated word of a is also in b.
+func shareWords(a, b string) bool {
+	in := strings.FieldsFunc(b, notLetter)
+	some := false
+	for _, w := range strings.FieldsFunc(a, notLetter) {
+		if !contains(in, w) {
+			return false
+		}
+		some = true
+	}
+	return some
+}
+
+func notLetter(r rune) bool { return r == '-' || r == '_' || r == ' ' }
+
+// distance is the number of single-letter edits between two words, a swap of
+// neighbours being one.
 func distance(a, b string) int {
 	if len(a) > 64 || len(b) > 64 {
 		return 64
 	}
+	var before []int
 	row := make([]int, len(b)+1)
 	for j := range row {
 		row[j] = j
 	}
 	for i := range len(a) {
-		prev := row[0]
-		row[0] = i + 1
+		next := make([]int, len(b)+1)
+		next[0] = i + 1
 		for j := range len(b) {
 			cost := 1
 			if a[i] == b[j] {
 				cost = 0
 			}
-			prev, row[j+1] = row[j+1], min(prev+cost, row[j]+1, row[j+1]+1)
+			next[j+1] = min(row[j]+cost, row[j+1]+1, next[j]+1)
+			if i > 0 && j > 0 && a[i] == b[j-1] && a[i-1] == b[j] {
+				next[j+1] = min(next[j+1], before[j-1]+1)
+			}
 		}
+		before, row = row, next
 	}
 	return row[len(b)]
 }

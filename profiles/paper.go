@@ -100,7 +100,7 @@ func (p *Paper) validate(d *document) {
 	if d.ok("safelight", "tested") && !(d.has("safelight", "unexposed") && d.has("safelight", "exposed")) {
 		d.fault([]string{"safelight", "tested"}, "tested without both times: add what the fog test gave as unexposed and exposed")
 	}
-	if d.has("preflash") {
+	if d.has("preflash") && !d.bad["preflash"] {
 		d.require(`"4s"`, "preflash", "threshold")
 		d.require(`"the lamp and where it hangs"`, "preflash", "light")
 	}

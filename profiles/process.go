@@ -230,12 +230,12 @@ func (p Process) Exhausted(sp session.Process, bath string, share float64) (out 
 func (p *Process) validate(d *document) {
 	p.Temperature.validate(d)
 	baths := map[string]bool{}
-	if d.require("a [[bath]] for each tray", "bath") {
+	if d.requireTables("bath", "tray") {
 		for i, b := range p.Baths {
 			b.validate(d, i, baths)
 		}
 	}
-	if !d.require("a [[step]] for each bath the sheet goes into", "step") {
+	if !d.requireTables("step", "bath the sheet goes into, in order") {
 		return
 	}
 	cleared := false
@@ -247,6 +247,9 @@ func (p *Process) validate(d *document) {
 
 func (t Temperature) validate(d *document) {
 	const at = "temperature"
+	if !d.has(at) && !d.meant[at] {
+		d.fault([]string{at}, `no [temperature]: add one with reference = "20 C", lowest = "16 C", highest = "26 C" and coefficient = 2.0, as the developer's data sheet has them`)
+	}
 	given := true
 	for _, k := range []struct{ key, example string }{{"reference", `"20 C"`}, {"lowest", `"16 C"`}, {"highest", `"26 C"`}} {
 		given = d.require(k.example, at, k.key) && given
@@ -260,7 +263,9 @@ func (t Temperature) validate(d *document) {
 	case hasC && hasT:
 		d.fault([]string{at, "table"}, "both coefficient and table say how time follows temperature: take one of them out")
 	case !hasC && !hasT:
-		d.require("2.0 (times faster for 10 C warmer)", at, "coefficient")
+		if d.has(at) {
+			d.require("2.0 (how many times faster the developer works 10 C warmer)", at, "coefficient")
+		}
 	case hasC && d.ok(at, "coefficient") && (t.Coefficient < 1 || t.Coefficient > 5):
 		d.fault([]string{at, "coefficient"}, "coefficient = %s: developers work between 1 and 5 times faster for 10 C warmer, near 2 most of them", trimNumber(t.Coefficient))
 	case hasT && given && !d.anyBad([]string{at, "table"}):

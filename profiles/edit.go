@@ -1,0 +1,181 @@
+package profiles
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/pelletier/go-toml/v2"
+)
+
+// Render writes a whole profile as a file: a Paper, a Process or a Camera, as
+// it would be read again. Comments are not part of a profile; to change one
+// figure of a file and leave the rest as its owner wrote it, use the With
+// functions on Source.Data.
+func Render(profile any) ([]byte, error) {
+	switch profile.(type) {
+	case Paper, Process, Camera:
+	default:
+		return nil, fmt.Errorf("%T is no profile: give a Paper, a Process or a Camera", profile)
+	}
+	var b bytes.Buffer
+	if err := toml.NewEncoder(&b).SetIndentTables(false).Encode(profile); err != nil {
+		return nil, err
+	}
+	if problems := CheckFile("the profile", b.Bytes()); len(problems) > 0 {
+		return nil, Problems(problems)
+	}
+	return b.Bytes(), nil
+}
+
+// Path is where a profile is to be written inside the user's folder:
+// "papers/direct-positive-fb.toml". A file of the user's own stays where it is.
+func (s Source) Path() string {
+	if !s.Builtin {
+		return s.File
+	}
+	return s.Kind.Folder() + "/" + s.Key + ".toml"
+}
+
+// Date makes a profile's date of an instant, in the instant's own place.
+func Date(t time.Time) toml.LocalDate {
+	y, m, d := t.Date()
+	return toml.LocalDate{Year: y, Month: int(m), Day: d}
+}
+
+// WithFogTest puts the result of a safelight test into a paper's file: the
+// longest times without fog for unexposed and for exposed paper, and the day.
+func WithFogTest(file []byte, unexposed, exposed time.Duration, on toml.LocalDate) ([]byte, error) {
+	return edit(file, PaperKind, []change{
+		{[]string{"safelight", "unexposed"}, quoted(Duration(unexposed))},
+		{[]string{"safelight", "exposed"}, quoted(Duration(exposed))},
+		{[]string{"safelight", "tested"}, on.String()},
+		{[]string{"safelight", "source"}, `"fog test"`},
+	})
+}
+
+// WithPreflash puts the result of a pre-flash test strip into a paper's file.
+func WithPreflash(file []byte, p Preflash) ([]byte, error) {
+	changes := []change{
+		{[]string{"preflash", "threshold"}, quoted(p.Threshold)},
+		{[]string{"preflash", "light"}, quotedText(p.Light)},
+	}
+	if p.Found != (toml.LocalDate{}) {
+		changes = append(changes, change{[]string{"preflash", "found"}, p.Found.String()})
+	}
+	return edit(file, PaperKind, changes)
+}
+
+// WithBathLimits puts a bath's capacity and its life in the tray, as its data
+// sheet has them, into a process's file. source says whose figures they are.
+func WithBathLimits(file []byte, bath string, capacity Capacity, life time.Duration, source string) ([]byte, error) {
+	_, v, problems := check("the file", file)
+	if len(problems) > 0 {
+		return nil, problems
+	}
+	p, ok := v.(*Process)
+	if !ok {
+		return nil, errors.New("baths belong to a process, and this file is none")
+	}
+	if _, err := p.Bath(bath); err != nil {
+		return nil, err
+	}
+	for i, b := range p.Baths {
+		if b.Name == bath {
+			n := fmt.Sprint(i)
+			return edit(file, ProcessKind, []change{
+				{[]string{"bath", n, "capacity"}, quoted(capacity)},
+				{[]string{"bath", n, "life"}, quoted(Duration(life))},
+				{[]string{"bath", n, "source"}, quotedText(source)},
+			})
+		}
+	}
+	return nil, fmt.Errorf("no bath %q", bath)
+}
+
+func quoted(s fmt.Stringer) string { return quotedText(s.String()) }
+
+// quotedText writes a TOML string by the library's own rules.
+func quotedText(s string) string {
+	b, err := toml.Marshal(map[string]string{"x": s})
+	if err != nil {
+		return `""`
+	}
+	return string(bytes.TrimSpace(bytes.TrimPrefix(bytes.TrimSpace(b), []byte("x ="))))
+}
+
+// A change is a value and where it goes.
+type change struct {
+	path  []string
+	value string
+}
+
+// edit replaces or adds values and leaves every other byte alone. What comes
+// out is read again; an edit that would not load is an error.
+func edit(file []byte, kind Kind, changes []change) ([]byte, error) {
+	src, _, problems := check("the file", file)
+	if len(problems) > 0 {
+		return nil, problems
+	}
+	if src.Kind != kind {
+		return nil, fmt.Errorf("this file is a %s, and the change is for a %s", src.Kind, kind)
+	}
+	out := bytes.TrimPrefix(bytes.Clone(file), []byte("\xef\xbb\xbf"))
+	for _, c := range changes {
+		var err error
+		if out, err = put(out, c); err != nil {
+			return nil, err
+		}
+	}
+	if problems := CheckFile("the changed file", out); len(problems) > 0 {
+		return nil, Problems(problems)
+	}
+	return out, nil
+}
+
+func put(data []byte, c change) ([]byte, error) {
+	d := parse("the file", data)
+	name, table := c.path[len(c.path)-1], c.path[:len(c.path)-1]
+	if n := d.at[pathKey(c.path)]; n != nil && !n.header {
+		if n.hi <= n.lo {
+			return nil, fmt.Errorf("line %d: %s cannot be changed in place; change it by hand", n.line, name)
+		}
+		return splice(data, n.lo, n.hi, c.value), nil
+	}
+	line := name + " = " + c.value + "\n"
+	// After the last value of the table, or right under its header.
+	end := -1
+	for _, n := range d.nodes {
+		if pathKey(n.path) == pathKey(table) {
+			if !n.header {
+				return nil, fmt.Errorf("line %d: %s is written on one line; add %s by hand", n.line, dotted(table), name)
+			}
+			end = n.from
+		}
+		if within(n.path, table) && !n.header && len(n.path) == len(c.path) && end >= 0 {
+			end = max(n.hi, n.from)
+		}
+	}
+	if end < 0 {
+		for _, n := range d.nodes {
+			if within(n.path, table) {
+				return nil, fmt.Errorf("line %d: write [%s] above its lines, then add %s by hand", n.line, dotted(table), name)
+			}
+		}
+		out := bytes.TrimRight(data, "\n")
+		return append(out[:len(out):len(out)], "\n\n["+dotted(table)+"]\n"+line...), nil
+	}
+	if i := bytes.IndexByte(data[end:], '\n'); i >= 0 {
+		end += i + 1
+	} else {
+		end, line = len(data), "\n"+line
+	}
+	return splice(data, end, end, line), nil
+}
+
+func splice(data []byte, lo, hi int, s string) []byte {
+	out := append([]byte(nil), data[:lo]...)
+	out = append(out, s...)
+	return append(out, data[hi:]...)
+}
