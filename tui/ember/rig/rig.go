@@ -1,0 +1,481 @@
+// Package rig draws in a real terminal and reads the pixels, for tests: xterm
+// on an X server without a screen (Xvfb), photographed with ImageMagick, with
+// or without tmux in between. It shares no code with the package it judges,
+// not even the formula for luminance.
+//
+// The tools are not part of the project. Where one is missing the test is
+// skipped, saying what to install; with WETSIDE_RIG=required in the
+// environment it fails instead.
+package rig
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+)
+
+// Need finds the tools a test cannot do without and gives their paths. Each is
+// written "tool" or "tool=package" if the package to install has another name.
+func Need(t testing.TB, tools ...string) []string {
+	t.Helper()
+	var paths, missing []string
+	for _, tool := range tools {
+		name, pkg, _ := strings.Cut(tool, "=")
+		p, err := exec.LookPath(name)
+		if err != nil {
+			missing = append(missing, fmt.Sprintf("%s (install %s)", name, either(pkg, name)))
+			continue
+		}
+		paths = append(paths, p)
+	}
+	if len(missing) > 0 {
+		Missing(t, strings.Join(missing, ", "))
+	}
+	return paths
+}
+
+// Missing skips the test for want of something, or fails it if the rig is
+// required.
+func Missing(t testing.TB, what string) {
+	t.Helper()
+	if os.Getenv("WETSIDE_RIG") == "required" {
+		t.Fatalf("the rig is required, and this is missing: %s", what)
+	}
+	t.Skipf("NOT TESTED, for want of: %s. Set WETSIDE_RIG=required to make this a failure.", what)
+}
+
+// Options of a terminal.
+type Options struct {
+	// Cols and Rows are the size of the window in cells; 80 by 24 if 0.
+	Cols, Rows int
+	// Command is run in the terminal. The terminal stays as it is when it ends.
+	Command []string
+	// Env is added to the environment ("NAME=value").
+	Env []string
+	// Dir is the command's working directory.
+	Dir string
+	// Tmux puts tmux in between, with its status line off.
+	Tmux bool
+	// Term is the value of TERM; by default what xterm or tmux would set with
+	// true colour (xterm) or 256 colours (tmux).
+	Term string
+	// Patience is how long to wait for anything; 20 s if 0.
+	Patience time.Duration
+}
+
+// Term is a running terminal.
+type Term struct {
+	t       testing.TB
+	opts    Options
+	display string
+	window  string
+	server  string // of tmux: its socket
+	env     []string
+	dir     string
+	xterm   *exec.Cmd
+}
+
+// Shot is what a photograph of the window shows.
+type Shot struct {
+	Width, Height int // pixels
+	// MeanLuminance over the window relative to the same window in white.
+	MeanLuminance float64
+	// The brightest of each channel, 0 to 255.
+	MaxRed, MaxGreen, MaxBlue uint8
+	// Lit is the part of the pixels that are not black.
+	Lit float64
+	// At is the first pixel found with green or blue in it.
+	At [2]int
+}
+
+// String gives the figures in one line.
+func (s Shot) String() string {
+	return fmt.Sprintf("%dx%d px: mean luminance %.4f%% of white, lit pixels %.2f%%, brightest r %d g %d b %d",
+		s.Width, s.Height, 100*s.MeanLuminance, 100*s.Lit, s.MaxRed, s.MaxGreen, s.MaxBlue)
+}
+
+// Start opens a terminal and runs the command in it. Everything it started
+// ends with the test.
+func Start(t testing.TB, o Options) *Term {
+	t.Helper()
+	Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool")
+	if o.Tmux {
+		Need(t, "tmux")
+	}
+	if o.Cols == 0 {
+		o.Cols = 80
+	}
+	if o.Rows == 0 {
+		o.Rows = 24
+	}
+	if o.Patience == 0 {
+		o.Patience = 20 * time.Second
+	}
+	term := &Term{t: t, opts: o, dir: t.TempDir()}
+	term.startX()
+	term.startXterm()
+	return term
+}
+
+// startX starts an X server on a display of its own choosing, with a black root.
+func (m *Term) startX() {
+	m.t.Helper()
+	r, w, err := os.Pipe()
+	if err != nil {
+		m.t.Fatal(err)
+	}
+	defer r.Close()
+	cmd := exec.Command("Xvfb", "-displayfd", "3", "-screen", "0", "2400x1700x24", "-br", "-nolisten", "tcp", "-noreset")
+	cmd.ExtraFiles = []*os.File{w}
+	m.run(cmd)
+	w.Close()
+	line, err := bufio.NewReader(r).ReadString('\n')
+	if err != nil {
+		m.t.Fatalf("Xvfb gave no display: %v", err)
+	}
+	m.display = ":" + strings.TrimSpace(line)
+	m.env = append(os.Environ(), "DISPLAY="+m.display, "LC_ALL=C.UTF-8")
+}
+
+func (m *Term) startXterm() {
+	m.t.Helper()
+	script := m.script()
+	args := []string{
+		"-geometry", fmt.Sprintf("%dx%d+0+0", m.opts.Cols, m.opts.Rows),
+		"-bg", "black", "-fg", "white", "-b", "0", "+sb", "-u8", "-hold",
+		"-xrm", "XTerm*borderWidth: 0", "-xrm", "XTerm*internalBorder: 0",
+		"-xrm", "XTerm*allowWindowOps: true", "-xrm", "XTerm*directColor: true",
+		"-xrm", "XTerm*pointerColor: black", "-xrm", "XTerm*pointerColorBackground: black",
+		"-fa", "DejaVu Sans Mono", "-fs", "9",
+		"-e", "sh", script,
+	}
+	cmd := exec.Command("xterm", args...)
+	cmd.Env = append(m.env, m.opts.Env...)
+	m.run(cmd)
+	m.xterm = cmd
+	m.await("xterm's window", func() bool {
+		out, err := m.output("xdotool", "search", "--onlyvisible", "--class", "xterm")
+		m.window = strings.TrimSpace(strings.SplitN(out, "\n", 2)[0])
+		return err == nil && m.window != ""
+	})
+	// Out of the picture: the pointer's arrow is white.
+	_, _ = m.output("xdotool", "mousemove", "2399", "1699")
+	m.await("the command", func() bool {
+		_, err := os.Stat(filepath.Join(m.dir, "started"))
+		return err == nil
+	})
+}
+
+// script writes what the terminal runs. While nobody has asked to see the
+// window it is at rest, so what is photographed first is what the command did.
+func (m *Term) script() string {
+	m.t.Helper()
+	term, colorterm := m.opts.Term, "truecolor"
+	if term == "" {
+		term = "xterm-256color"
+	}
+	var b strings.Builder
+	cd := ""
+	if m.opts.Dir != "" {
+		cd = "cd " + quote(m.opts.Dir) + "\n"
+	}
+	words := make([]string, len(m.opts.Command))
+	for i, w := range m.opts.Command {
+		words[i] = quote(w)
+	}
+	inner := filepath.Join(m.dir, "inner.sh")
+	started := "stty -echo 2>/dev/null; : > " + quote(filepath.Join(m.dir, "started"))
+	ended := "echo $? > " + quote(filepath.Join(m.dir, "ended"))
+	// The pid is there for the test to send signals to.
+	run := "echo $$ > " + quote(filepath.Join(m.dir, "pid")) + "\nexec " + strings.Join(words, " ")
+	runner := filepath.Join(m.dir, "run.sh")
+	m.write(runner, cd+run+"\n")
+	wait := "\nwhile :; do sleep 3600; done\n"
+	if m.opts.Tmux {
+		m.server = filepath.Join(m.dir, "tmux")
+		conf := filepath.Join(m.dir, "tmux.conf")
+		m.write(conf, "set -g status off\nset -g default-terminal tmux-256color\nset -g escape-time 0\nset -ga terminal-overrides ',*256col*:RGB'\n")
+		m.write(inner, started+"\nsh "+quote(runner)+"\n"+ended+wait)
+		fmt.Fprintf(&b, "unset TMUX COLORTERM\nTERM=%s tmux -S %s -f %s new-session sh %s\n", quote(term), quote(m.server), quote(conf), quote(inner))
+		m.t.Cleanup(func() { _, _ = m.output("tmux", "-S", m.server, "kill-server") })
+	} else {
+		fmt.Fprintf(&b, "unset TMUX\nTERM=%s COLORTERM=%s; export TERM COLORTERM\n%s\nsh %s\n%s%s", quote(term), colorterm, started, quote(runner), ended, wait)
+	}
+	outer := filepath.Join(m.dir, "outer.sh")
+	m.write(outer, b.String())
+	return outer
+}
+
+func quote(s string) string { return "'" + strings.ReplaceAll(s, "'", `'\''`) + "'" }
+
+func (m *Term) write(name, text string) {
+	m.t.Helper()
+	if err := os.WriteFile(name, []byte(text), 0o600); err != nil {
+		m.t.Fatal(err)
+	}
+}
+
+// run starts a process that ends with the test.
+func (m *Term) run(cmd *exec.Cmd) {
+	m.t.Helper()
+	cmd.Stdout, cmd.Stderr = io.Discard, io.Discard
+	if err := cmd.Start(); err != nil {
+		m.t.Fatalf("%s: %v", cmd.Path, err)
+	}
+	done := make(chan struct{})
+	go func() { _ = cmd.Wait(); close(done) }()
+	m.t.Cleanup(func() {
+		_ = cmd.Process.Signal(os.Interrupt)
+		select {
+		case <-done:
+		case <-time.After(2 * time.Second):
+			_ = cmd.Process.Kill()
+			<-done
+		}
+	})
+}
+
+func (m *Term) output(name string, args ...string) (string, error) {
+	ctx, cancel := context.WithTimeout(context.Background(), m.opts.Patience)
+	defer cancel()
+	cmd := exec.CommandContext(ctx, name, args...)
+	cmd.Env = m.env
+	out, err := cmd.Output()
+	return string(out), err
+}
+
+// await waits for a condition, and fails the test if it does not come.
+func (m *Term) await(what string, cond func() bool) {
+	m.t.Helper()
+	end := time.Now().Add(m.opts.Patience)
+	for !cond() {
+		if time.Now().After(end) {
+			m.t.Fatalf("waited in vain for %s", what)
+		}
+		time.Sleep(20 * time.Millisecond)
+	}
+}
+
+// PID is the process of the command.
+func (m *Term) PID() int {
+	m.t.Helper()
+	var pid int
+	m.await("the command's process", func() bool {
+		b, err := os.ReadFile(filepath.Join(m.dir, "pid"))
+		if err != nil {
+			return false
+		}
+		pid, err = strconv.Atoi(strings.TrimSpace(string(b)))
+		return err == nil
+	})
+	return pid
+}
+
+// WaitEnd waits for the command to end and gives its exit code.
+func (m *Term) WaitEnd() int {
+	m.t.Helper()
+	code := -1
+	m.await("the command's end", func() bool {
+		b, err := os.ReadFile(filepath.Join(m.dir, "ended"))
+		if err != nil {
+			return false
+		}
+		code, err = strconv.Atoi(strings.TrimSpace(string(b)))
+		return err == nil
+	})
+	return code
+}
+
+// Type sends keys: text as it is, and named keys after xdotool's names in
+// angle brackets: "<Return>", "<Escape>", "<Up>", "<ctrl+c>".
+func (m *Term) Type(keys string) {
+	m.t.Helper()
+	for keys != "" {
+		args := []string{"type", "--window", m.window, "--delay", "5", "--"}
+		if i := strings.IndexByte(keys, '>'); keys[0] == '<' && i > 1 {
+			args = []string{"key", "--window", m.window, keys[1:i]}
+			keys = keys[i+1:]
+		} else {
+			text := keys
+			if j := strings.IndexByte(keys[1:], '<'); j >= 0 {
+				text = keys[:j+1]
+			}
+			args = append(args, text)
+			keys = keys[len(text):]
+		}
+		// xterm takes no keys from another program's events unless told to; so
+		// they go to whatever has the focus, and that is the only window.
+		args = append(args[:1], args[3:]...)
+		if _, err := m.output("xdotool", append([]string{"windowfocus", "--sync", m.window}, args...)...); err != nil {
+			m.t.Fatalf("xdotool %v: %v", args, err)
+		}
+	}
+}
+
+// Resize gives the window another size in cells.
+func (m *Term) Resize(cols, rows int) {
+	m.t.Helper()
+	if _, err := m.output("xdotool", "windowsize", "--sync", "--usehints", m.window, strconv.Itoa(cols), strconv.Itoa(rows)); err != nil {
+		m.t.Fatalf("xdotool windowsize: %v", err)
+	}
+	m.opts.Cols, m.opts.Rows = cols, rows
+}
+
+// Text is what tmux holds the window to show; only with Tmux.
+func (m *Term) Text() string {
+	m.t.Helper()
+	if !m.opts.Tmux {
+		m.t.Fatal("the text can be read back with Tmux only: wait for a shot instead")
+	}
+	out, _ := m.output("tmux", "-S", m.server, "capture-pane", "-p")
+	return out
+}
+
+// WaitText waits until the text of the window satisfies cond; only with Tmux.
+func (m *Term) WaitText(what string, cond func(text string) bool) {
+	m.t.Helper()
+	m.await(what, func() bool { return cond(m.Text()) })
+}
+
+// WaitShot waits until a photograph satisfies cond, and gives it.
+func (m *Term) WaitShot(what string, cond func(Shot) bool) Shot {
+	m.t.Helper()
+	var s Shot
+	m.await(what, func() bool { s = m.Shot(); return cond(s) })
+	return s
+}
+
+// Settled waits until two photographs in a row are alike and something is
+// lit (or, if dark is expected, nothing is), and gives the last one.
+func (m *Term) Settled(dark bool) Shot {
+	m.t.Helper()
+	var last, s Shot
+	m.await("the window to come to rest", func() bool {
+		last, s = s, m.Shot()
+		return s == last && s.Width > 0 && (s.Lit == 0) == dark
+	})
+	return s
+}
+
+// Save keeps a photograph as a PNG file, for a person to look at.
+func (m *Term) Save(file string) {
+	m.t.Helper()
+	if _, err := m.output("import", "-silent", "-display", m.display, "-window", m.window, "png:"+file); err != nil {
+		m.t.Fatalf("import: %v", err)
+	}
+}
+
+// Shot photographs the window and reads every pixel.
+func (m *Term) Shot() Shot {
+	m.t.Helper()
+	out, err := m.output("import", "-silent", "-display", m.display, "-window", m.window, "-depth", "8", "ppm:-")
+	if err != nil {
+		m.t.Fatalf("import: %v", err)
+	}
+	s, err := readPPM(strings.NewReader(out))
+	if err != nil {
+		m.t.Fatal(err)
+	}
+	return s
+}
+
+// Judge fails the test if a photograph shows green or blue, or more light than
+// limit (mean luminance relative to white).
+func (s Shot) Judge(t testing.TB, what string, limit float64) {
+	t.Helper()
+	t.Logf("%s: %v", what, s)
+	if s.MaxGreen > 0 || s.MaxBlue > 0 {
+		t.Errorf("%s: green up to %d, blue up to %d, first at %v", what, s.MaxGreen, s.MaxBlue, s.At)
+	}
+	if s.MeanLuminance > limit {
+		t.Errorf("%s: mean luminance %.4f%% of white, at most %.4f%% may be", what, 100*s.MeanLuminance, 100*limit)
+	}
+}
+
+// readPPM reads a binary portable pixmap (netpbm's P6, 8 bits).
+func readPPM(r io.Reader) (Shot, error) {
+	var s Shot
+	br := bufio.NewReaderSize(r, 1<<20)
+	head := make([]string, 0, 4)
+	for len(head) < 4 {
+		var w bytes.Buffer
+		for {
+			c, err := br.ReadByte()
+			if err != nil {
+				return s, fmt.Errorf("not a picture: %w", err)
+			}
+			if c == '#' {
+				if _, err := br.ReadString('\n'); err != nil {
+					return s, err
+				}
+				continue
+			}
+			if c == ' ' || c == '\n' || c == '\t' || c == '\r' {
+				if w.Len() > 0 {
+					break
+				}
+				continue
+			}
+			w.WriteByte(c)
+		}
+		head = append(head, w.String())
+	}
+	if head[0] != "P6" || head[3] != "255" {
+		return s, fmt.Errorf("not an 8 bit picture: %v", head)
+	}
+	s.Width, _ = strconv.Atoi(head[1])
+	s.Height, _ = strconv.Atoi(head[2])
+	pixels := s.Width * s.Height
+	buf := make([]byte, 3*pixels)
+	if _, err := io.ReadFull(br, buf); err != nil {
+		return s, fmt.Errorf("a picture cut short: %w", err)
+	}
+	var sum float64
+	lit, first := 0, true
+	for i := range pixels {
+		r, g, b := buf[3*i], buf[3*i+1], buf[3*i+2]
+		if r|g|b == 0 {
+			continue
+		}
+		lit++
+		sum += 0.2126*linear[r] + 0.7152*linear[g] + 0.0722*linear[b]
+		s.MaxRed, s.MaxGreen, s.MaxBlue = max(s.MaxRed, r), max(s.MaxGreen, g), max(s.MaxBlue, b)
+		if g|b != 0 && first {
+			s.At, first = [2]int{i % s.Width, i / s.Width}, false
+		}
+	}
+	if pixels > 0 {
+		s.MeanLuminance, s.Lit = sum/float64(pixels), float64(lit)/float64(pixels)
+	}
+	return s, nil
+}
+
+// linear is the transfer function of IEC 61966-2-1 (sRGB), inverted.
+var linear = func() (t [256]float64) {
+	for i := range t {
+		c := float64(i) / 255
+		if c <= 0.04045 {
+			t[i] = c / 12.92
+		} else {
+			t[i] = math.Pow((c+0.055)/1.055, 2.4)
+		}
+	}
+	return
+}()
+
+func either(a, b string) string {
+	if a != "" {
+		return a
+	}
+	return b
+}

@@ -1,0 +1,38 @@
+package rig
+
+import (
+	"math"
+	"strings"
+	"testing"
+)
+
+// A photograph is read right: a white window is 1, and of four pixels one in
+// full red gives a quarter of red's share of white (IEC 61966-2-1: 0.2126).
+func TestPicturesAreReadRight(t *testing.T) {
+	for _, c := range []struct {
+		pixels string
+		want   float64
+	}{
+		{"\xff\xff\xff\xff\xff\xff\xff\xff\xff\xff\xff\xff", 1},
+		{"\xff\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00", 0.2126 / 4},
+		{strings.Repeat("\x00", 12), 0},
+	} {
+		s, err := readPPM(strings.NewReader("P6\n# made\n2 2\n255\n" + c.pixels))
+		if err != nil || math.Abs(s.MeanLuminance-c.want) > 1e-12 {
+			t.Errorf("%v, %v, want %v", s, err, c.want)
+		}
+	}
+	if _, err := readPPM(strings.NewReader("P6 2 2 255\nxx")); err == nil {
+		t.Error("a picture cut short was taken for whole")
+	}
+}
+
+// The rig sees what there is to see: a terminal that lights up in green, and
+// in white, is caught.
+func TestTheRigSeesGreen(t *testing.T) {
+	m := Start(t, Options{Cols: 20, Rows: 4, Command: []string{"printf", `\033[42m\033[2J\033[?25l`}})
+	s := m.WaitShot("green", func(s Shot) bool { return s.MaxGreen > 0 })
+	if s.MaxGreen < 100 || s.Lit < 0.9 {
+		t.Errorf("a green window photographed as %v", s)
+	}
+}
