@@ -69,6 +69,9 @@ type Options struct {
 	// Term is the value of TERM; by default what xterm or tmux would set with
 	// true colour (xterm) or 256 colours (tmux).
 	Term string
+	// White makes it a terminal of black on white, as many are: whatever the
+	// command leaves unpainted shows up.
+	White bool
 	// Patience is how long to wait for anything; 20 s if 0.
 	Patience time.Duration
 }
@@ -150,9 +153,13 @@ func (m *Term) startX() {
 func (m *Term) startXterm() {
 	m.t.Helper()
 	script := m.script()
+	fg, bg := "white", "black"
+	if m.opts.White {
+		fg, bg = bg, fg
+	}
 	args := []string{
 		"-geometry", fmt.Sprintf("%dx%d+0+0", m.opts.Cols, m.opts.Rows),
-		"-bg", "black", "-fg", "white", "-b", "0", "+sb", "-u8", "-hold",
+		"-bg", bg, "-fg", fg, "-b", "0", "+sb", "-u8", "-hold",
 		"-xrm", "XTerm*borderWidth: 0", "-xrm", "XTerm*internalBorder: 0",
 		"-xrm", "XTerm*allowWindowOps: true", "-xrm", "XTerm*directColor: true",
 		"-xrm", "XTerm*pointerColor: black", "-xrm", "XTerm*pointerColorBackground: black",
@@ -363,6 +370,19 @@ func (m *Term) Settled(dark bool) Shot {
 	m.await("the window to come to rest", func() bool {
 		last, s = s, m.Shot()
 		return s == last && s.Width > 0 && (s.Lit == 0) == dark
+	})
+	return s
+}
+
+// Next waits until the window no longer looks as it did in before and has come
+// to rest again, and gives a photograph of it.
+func (m *Term) Next(before Shot) Shot {
+	m.t.Helper()
+	m.WaitShot("the window to change", func(s Shot) bool { return s != before })
+	var last, s Shot
+	m.await("the window to come to rest", func() bool {
+		last, s = s, m.Shot()
+		return s == last && s != before
 	})
 	return s
 }
