@@ -65,9 +65,7 @@ func (e *Engine) keep(ctx context.Context, ladder []device) {
 		for rung, d := range ladder {
 			began := time.Now()
 			up := func(s Status) {
-				if s.OK {
-					opened = true
-				}
+				opened = true
 				if rung > 0 && s.OK && s.Reason == "" && why != nil {
 					s.Reason = why.Error()
 				}

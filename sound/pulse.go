@@ -1,3 +1,461 @@
 package sound
 
-func newPulse(string) device { return nil }
+import (
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"math"
+	"net"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/jfreymuth/pulse/proto"
+)
+
+const (
+	// pulseTarget is how much sound lies ready in the server: enough to bridge
+	// a busy machine, little enough that an answer to a key comes at once.
+	pulseTarget  = 100 * time.Millisecond
+	pulseRequest = 20 * time.Millisecond
+	// measureFirst and measureEach are how often the server is asked what is
+	// being heard, until the clock is known and from then on.
+	measureFirst = 10 * time.Millisecond
+	measureEach  = 400 * time.Millisecond
+	// skipAhead is the silence sent on top when the stream has run dry.
+	skipAhead = 10 * time.Millisecond
+)
+
+// pulse plays through a PulseAudio or PipeWire server.
+//
+// It speaks the protocol through the client of package proto rather than
+// through the playback stream built on it: that stream tells neither when a
+// sample is heard nor that the output is suspended, moved or killed, and waits
+// without end for a server that does not answer.
+type pulse struct{ server string }
+
+func newPulse(server string) device { return &pulse{server} }
+
+func (*pulse) name() string { return "pulse" }
+
+// connection is one connection to the server, and what it has said.
+type connection struct {
+	c    *proto.Client
+	conn net.Conn
+
+	mu     sync.Mutex
+	stream uint32
+	need   int64 // bytes asked for
+	asked  time.Time
+	events []any
+	notify chan struct{}
+}
+
+// connect waits no longer than a dead server deserves.
+func (p *pulse) connect(ctx context.Context) (*connection, error) {
+	type result struct {
+		c    *proto.Client
+		conn net.Conn
+		err  error
+	}
+	ch := make(chan result, 1)
+	go func() {
+		c, conn, err := proto.Connect(p.server)
+		ch <- result{c, conn, err}
+	}()
+	late := func() {
+		go func() {
+			if r := <-ch; r.err == nil {
+				_ = r.conn.Close()
+			}
+		}()
+	}
+	t := time.NewTimer(2 * time.Second)
+	defer t.Stop()
+	select {
+	case <-ctx.Done():
+		late()
+		return nil, ctx.Err()
+	case <-t.C:
+		late()
+		return nil, errors.New("the sound server does not answer")
+	case r := <-ch:
+		if r.err != nil {
+			return nil, fmt.Errorf("no sound server (PulseAudio or PipeWire) can be reached: %w", r.err)
+		}
+		k := &connection{c: r.c, conn: r.conn, stream: proto.Undefined, notify: make(chan struct{}, 1), asked: time.Now()}
+		r.c.Callback = k.hear
+		props := proto.PropList{
+			"application.name":    proto.PropListString("wetside"),
+			"application.id":      proto.PropListString("wetside"),
+			"media.name":          proto.PropListString("cues"),
+			"media.software":      proto.PropListString("wetside"),
+			"application.version": proto.PropListString("1"),
+		}
+		if err := r.c.Request(&proto.SetClientName{Props: props}, &proto.SetClientNameReply{}); err != nil {
+			_ = r.conn.Close()
+			return nil, fmt.Errorf("the sound server refuses: %w", err)
+		}
+		return k, nil
+	}
+}
+
+// hear runs on the connection's reading goroutine: it must not wait.
+func (k *connection) hear(msg any) {
+	k.mu.Lock()
+	switch m := msg.(type) {
+	case *proto.Request:
+		// The first may come before the reply that names the stream.
+		if k.stream == proto.Undefined || m.StreamIndex == k.stream {
+			k.need += int64(m.Length)
+			k.asked = time.Now()
+		}
+	case *proto.PlaybackStreamSuspended, *proto.PlaybackStreamMoved, *proto.PlaybackStreamKilled,
+		*proto.Underflow, *proto.ConnectionClosed:
+		k.events = append(k.events, msg)
+	}
+	k.mu.Unlock()
+	k.poke()
+}
+
+func (k *connection) poke() {
+	select {
+	case k.notify <- struct{}{}:
+	default:
+	}
+}
+
+func (k *connection) take() (need int64, events []any) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	need, events = k.need, k.events
+	k.need, k.events = 0, nil
+	return need, events
+}
+
+var (
+	errServerGone = errors.New("the sound server is gone")
+	errKilled     = errors.New("the sound server has ended the stream: its output was taken away")
+	errSuspended  = errors.New("the sound output is suspended")
+	errResumed    = errors.New("the sound output is back")
+)
+
+// probe reports whether a server can be reached.
+func (p *pulse) probe(ctx context.Context) bool {
+	k, err := p.connect(ctx)
+	if err != nil {
+		return false
+	}
+	_ = k.conn.Close()
+	return true
+}
+
+func (p *pulse) run(ctx context.Context, f fill, up func(Status)) error {
+	k, err := p.connect(ctx)
+	if err != nil {
+		return err
+	}
+	defer k.conn.Close()
+	for {
+		err := k.play(ctx, f, up)
+		if errors.Is(err, errResumed) {
+			continue // with a fresh stream: what lay in the old one is not wanted now
+		}
+		return err
+	}
+}
+
+// play runs one stream on the connection.
+func (k *connection) play(ctx context.Context, f fill, up func(Status)) error {
+	const bytes = 4
+	k.mu.Lock()
+	k.stream, k.need, k.events = proto.Undefined, 0, nil
+	k.mu.Unlock()
+	req := proto.CreatePlaybackStream{
+		SampleSpec:            proto.SampleSpec{Format: proto.FormatFloat32LE, Channels: 1, Rate: Rate},
+		ChannelMap:            proto.ChannelMap{proto.ChannelMono},
+		SinkIndex:             proto.Undefined,
+		BufferMaxLength:       uint32(8 * samples(pulseTarget) * bytes),
+		BufferTargetLength:    uint32(samples(pulseTarget) * bytes),
+		BufferPrebufferLength: 0, // time goes on when the stream runs dry
+		BufferMinimumRequest:  uint32(samples(pulseRequest) * bytes),
+		ChannelVolumes:        proto.ChannelVolumes{uint32(proto.VolumeNorm)},
+		AdjustLatency:         true,
+		Properties:            proto.PropList{"media.name": proto.PropListString("cues")},
+	}
+	var rep proto.CreatePlaybackStreamReply
+	if err := k.c.Request(&req, &rep); err != nil {
+		return fmt.Errorf("the sound server opens no stream: %w", err)
+	}
+	k.mu.Lock()
+	k.stream, k.asked = rep.StreamIndex, time.Now()
+	k.need += int64(rep.Missing)
+	k.mu.Unlock()
+	k.poke()
+
+	s := &pulseStream{k: k, f: f, up: up, index: rep.StreamIndex, input: rep.SinkInputIndex, sink: rep.SinkName,
+		suspended: rep.SinkSuspended, raw: make([]byte, bytes*chunk), buf: make([]float32, chunk)}
+	ctx, stop := context.WithCancel(ctx)
+	var wg sync.WaitGroup
+	failed := make(chan error, 2)
+	wg.Go(func() { failed <- s.measure(ctx) })
+	wg.Go(func() { failed <- s.watch(ctx) })
+	err := s.loop(ctx, failed)
+	stop()
+	if errors.Is(err, errResumed) || err == nil {
+		_ = k.c.Request(&proto.DeletePlaybackStream{StreamIndex: rep.StreamIndex}, nil)
+	} else {
+		_ = k.conn.Close() // so that nothing waits for it
+	}
+	wg.Wait()
+	return err
+}
+
+// A pulseStream is one playback stream.
+type pulseStream struct {
+	k     *connection
+	f     fill
+	up    func(Status)
+	index uint32
+	input uint32
+	raw   []byte
+	buf   []float32
+	at    int64 // next sample to send
+
+	mu        sync.Mutex
+	sink      string
+	suspended bool
+	muted     bool
+	clock     clock
+	latency   time.Duration
+}
+
+func (s *pulseStream) tell() {
+	s.mu.Lock()
+	st := Status{Device: "pulse: " + s.sink, OK: true, Latency: s.latency.Round(time.Millisecond)}
+	switch {
+	case s.suspended:
+		st.OK, st.Reason = false, errSuspended.Error()+": another program holds it, or it was put to sleep; waiting for it"
+	case s.sink == "auto_null":
+		st.OK, st.Reason = false, "the computer has no loudspeaker now: plug in one, or a headset"
+	case s.muted:
+		st.OK, st.Reason = false, "the sound is muted in the system's own mixer: unmute it there"
+	case s.clock.n < firstLook:
+		s.mu.Unlock()
+		return // not sounding yet
+	}
+	s.mu.Unlock()
+	s.up(st)
+}
+
+// firstLook is how many observations make the clock fit to work by.
+const firstLook = 3
+
+// loop answers the server's requests.
+func (s *pulseStream) loop(ctx context.Context, failed <-chan error) error {
+	s.tell()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case err := <-failed:
+			if err != nil {
+				return err
+			}
+		case <-s.k.notify:
+		}
+		need, events := s.k.take()
+		for _, e := range events {
+			if err := s.event(e); err != nil {
+				return err
+			}
+		}
+		s.mu.Lock()
+		suspended := s.suspended
+		s.mu.Unlock()
+		if suspended {
+			continue
+		}
+		for n := need / 4; n > 0; {
+			k, err := s.send(n)
+			if err != nil {
+				return err
+			}
+			n -= k
+		}
+	}
+}
+
+// send mixes and sends at most n samples.
+func (s *pulseStream) send(n int64) (int64, error) {
+	n = min(n, chunk)
+	s.mu.Lock()
+	known, zero := s.clock.n >= firstLook, s.clock.zero()
+	s.mu.Unlock()
+	buf := s.buf[:n]
+	behind := time.Duration(0)
+	if known {
+		behind = time.Since(zero.Add(duration(s.at)))
+	}
+	switch {
+	case !known:
+		clear(buf)
+	case behind > 0:
+		// The stream ran dry: these samples' time is over, nobody would hear
+		// what is put there.
+		n = min(n, int64(samples(behind+skipAhead)))
+		buf = buf[:n]
+		clear(buf)
+	default:
+		s.f(buf, s.at, zero)
+	}
+	for i, x := range buf {
+		binary.LittleEndian.PutUint32(s.raw[4*i:], math.Float32bits(x))
+	}
+	s.at += n
+	if err := s.k.c.Send(s.index, s.raw[:4*n]); err != nil {
+		return n, errServerGone
+	}
+	return n, nil
+}
+
+func (s *pulseStream) event(e any) error {
+	switch e := e.(type) {
+	case *proto.ConnectionClosed:
+		return errServerGone
+	case *proto.PlaybackStreamKilled:
+		if e.StreamIndex == s.index {
+			return errKilled
+		}
+	case *proto.PlaybackStreamMoved:
+		if e.StreamIndex == s.index {
+			s.mu.Lock()
+			s.sink = e.DestName
+			s.clock.forget()
+			s.mu.Unlock()
+			if e.Suspended {
+				return s.suspend(true)
+			}
+			s.tell()
+		}
+	case *proto.PlaybackStreamSuspended:
+		if e.StreamIndex == s.index {
+			return s.suspend(e.Suspended)
+		}
+	}
+	return nil
+}
+
+// suspend: a stream that is suspended while it plays is lost, so that what lies
+// in it unheard is put back; one that was opened suspended waits to be resumed.
+func (s *pulseStream) suspend(on bool) error {
+	s.mu.Lock()
+	was := s.suspended
+	s.suspended = on
+	s.mu.Unlock()
+	switch {
+	case on && !was:
+		s.tell()
+		return errSuspended
+	case was && !on:
+		return errResumed
+	}
+	return nil
+}
+
+// measure asks the server again and again which sample is being heard.
+func (s *pulseStream) measure(ctx context.Context) error {
+	wait := measureFirst
+	looked := time.Time{}
+	for {
+		t := time.NewTimer(wait)
+		select {
+		case <-ctx.Done():
+			t.Stop()
+			return nil
+		case <-t.C:
+		}
+		var r proto.GetPlaybackLatencyReply
+		before := time.Now()
+		err := s.k.c.Request(&proto.GetPlaybackLatency{StreamIndex: s.index}, &r)
+		after := time.Now()
+		switch {
+		case ctx.Err() != nil:
+			return nil
+		case errors.Is(err, context.DeadlineExceeded):
+			continue // the watch decides
+		case err != nil:
+			var said proto.Error
+			if errors.As(err, &said) {
+				return errKilled
+			}
+			return errServerGone
+		}
+		s.mu.Lock()
+		if !s.suspended && after.Sub(before) < 15*time.Millisecond {
+			// The sample at the read index is heard when what the output holds
+			// has been played.
+			now := before.Add(after.Sub(before) / 2)
+			sink := time.Duration(r.Latency) * time.Microsecond
+			s.clock.observe(now.Add(sink).Add(-duration(r.ReadIndex / 4)))
+			s.latency = sink + duration((r.WriteIndex-r.ReadIndex)/4)
+		}
+		known := s.clock.n >= firstLook
+		if s.clock.n >= len(s.clock.seen) {
+			wait = measureEach
+		} else {
+			wait = measureFirst
+		}
+		s.mu.Unlock()
+		if known && after.Sub(looked) > time.Second {
+			looked = after
+			s.lookMuted()
+			s.tell()
+		}
+	}
+}
+
+// lookMuted finds out whether somebody has muted the stream or its output. A
+// server that does not tell is taken at its best.
+func (s *pulseStream) lookMuted() {
+	var in proto.GetSinkInputInfoReply
+	if s.k.c.Request(&proto.GetSinkInputInfo{SinkInputIndex: s.input}, &in) != nil {
+		return
+	}
+	muted := in.Muted
+	var out proto.GetSinkInfoReply
+	if s.k.c.Request(&proto.GetSinkInfo{SinkIndex: in.SinkIndex}, &out) == nil {
+		muted = muted || out.Mute
+	}
+	s.mu.Lock()
+	s.muted = muted
+	if n := strings.TrimSpace(out.SinkName); n != "" {
+		s.sink = n
+	}
+	s.mu.Unlock()
+}
+
+// watch notices a server that has stopped asking, and frees whoever waits for
+// it by closing the connection.
+func (s *pulseStream) watch(ctx context.Context) error {
+	t := time.NewTicker(250 * time.Millisecond)
+	defer t.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-t.C:
+		}
+		s.k.mu.Lock()
+		last := s.k.asked
+		s.k.mu.Unlock()
+		s.mu.Lock()
+		suspended := s.suspended
+		s.mu.Unlock()
+		if !suspended && time.Since(last) > stallAfter {
+			_ = s.k.conn.Close()
+			return lostError{last, errStalled}
+		}
+	}
+}

@@ -1,11 +1,13 @@
 package sound
 
+import "wetside/sound/voice"
+
 // Talk is how much is spoken.
-type Talk int
+type Talk = voice.Talk
 
 // How much is spoken.
 const (
-	Few Talk = iota
-	Normal
-	Full
+	Few    = voice.Few
+	Normal = voice.Normal
+	Full   = voice.Full
 )
