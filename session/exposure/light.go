@@ -40,6 +40,9 @@ const (
 func (l Light) String() string { return "EV " + evText(l.EV) }
 
 func evText(ev float64) string {
+	if math.Abs(ev) >= 1000 {
+		return num(ev)
+	}
 	s := fmt.Sprintf("%.1f", ev)
 	s = strings.TrimSuffix(s, ".0")
 	if s == "-0" {

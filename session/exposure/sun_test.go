@@ -1,0 +1,137 @@
+package exposure_test
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"wetside/session/exposure"
+)
+
+func TestSunAgainstTheSolarPositionAlgorithm(t *testing.T) {
+	for _, c := range []struct {
+		at            string
+		lat, lon      float64
+		zenith, azim  float64
+		source        string
+		refractionTol float64
+	}{
+		// I. Reda and A. Andreas, Solar Position Algorithm for Solar Radiation
+		// Applications, NREL/TP-560-34302, worked example of the appendix
+		// (at 1830 m, 820 mbar, 11 C: a little less refraction than here).
+		{"2003-10-17T12:30:30-07:00", 39.742476, -105.1786, 50.11162, 194.34024, "NREL worked example", 0.02},
+		// The same algorithm's published test values for a place in the far
+		// south-east, sea level, 1000 mbar, 10 C; azimuth and zenith.
+		{"1910-03-15T00:30:00Z", -36.840556, 174.74, 34.269919, 0.188643, "SPA reference values", 0.02},
+		{"1910-03-15T03:30:00Z", -36.840556, 174.74, 53.637925, 298.894756, "SPA reference values", 0.02},
+		{"1910-03-15T06:30:00Z", -36.840556, 174.74, 88.143823, 268.082350, "SPA reference values", 0.02},
+		{"1910-03-15T09:30:00Z", -36.840556, 174.74, 122.642657, 237.156205, "SPA reference values", 0.02},
+	} {
+		s := must(exposure.SunAt(exposure.Place{Latitude: c.lat, Longitude: c.lon}, must(time.Parse(time.RFC3339, c.at))))
+		near(t, c.source+" "+c.at+" zenith", 90-s.Altitude, c.zenith, c.refractionTol)
+		near(t, c.source+" "+c.at+" azimuth", math.Mod(s.Azimuth-c.azim+540, 360)-180, 0, 0.03)
+	}
+}
+
+func TestSunriseAgainstTheAlmanac(t *testing.T) {
+	// Sunrise and sunset in UTC by the US Naval Observatory's tables for 2020,
+	// given to the minute; each is the one within that UTC day.
+	for _, c := range []struct {
+		name      string
+		lat, lon  float64
+		day       string
+		rise, set string
+	}{
+		{"61 N", 61.216667, -149.866667, "2020-01-05", "19:11", "00:57"},
+		{"61 N", 61.216667, -149.866667, "2020-04-15", "14:37", "05:21"},
+		{"61 N", 61.216667, -149.866667, "2020-06-15", "12:21", "07:40"},
+		{"61 N", 61.216667, -149.866667, "2020-09-25", "15:53", "03:51"},
+		{"37 S", -36.833333, 174.8, "2020-01-15", "17:18", "07:42"},
+		{"37 S", -36.833333, 174.8, "2020-06-25", "19:34", "05:13"},
+		{"16 S", -15.8, -47.85, "2020-03-25", "09:16", "21:18"},
+		{"16 S", -15.8, -47.85, "2020-12-15", "08:35", "21:39"},
+		{"1 N", 1.283333, 103.833333, "2020-07-15", "23:05", "11:16"},
+	} {
+		day := must(time.Parse("2006-01-02", c.day)).Add(12 * time.Hour)
+		got := must(exposure.SunDayAt(exposure.Place{Latitude: c.lat, Longitude: c.lon}, day))
+		for _, x := range []struct {
+			what string
+			got  time.Time
+			want string
+		}{{"rise", got.Rise, c.rise}, {"set", got.Set, c.set}} {
+			want := must(time.Parse("2006-01-02 15:04", c.day+" "+x.want))
+			if off := x.got.Sub(want).Abs(); off > time.Minute {
+				t.Errorf("%s %s: %s at %s, the almanac says %s", c.name, c.day, x.what, x.got.Format("15:04:05"), x.want)
+			}
+		}
+	}
+}
+
+func TestSunThatDoesNotSet(t *testing.T) {
+	north := exposure.Place{Latitude: 78, Longitude: 15}
+	zone := time.FixedZone("", 3600)
+	if d := must(exposure.SunDayAt(north, time.Date(2026, 6, 21, 12, 0, 0, 0, zone))); !d.Up || d.Down || !d.Rise.IsZero() || !d.Set.IsZero() {
+		t.Errorf("midsummer at 78 N: %+v", d)
+	}
+	if d := must(exposure.SunDayAt(north, time.Date(2026, 12, 21, 12, 0, 0, 0, zone))); d.Up || !d.Down {
+		t.Errorf("midwinter at 78 N: %+v", d)
+	}
+}
+
+func TestWhenTheDaylightTableHolds(t *testing.T) {
+	// ANSI PH2.7: from two hours after sunrise to two hours before sunset. At
+	// 51 N 0 E on 25 September sunrise is near 5:52 UTC, sunset near 17:53.
+	here := exposure.Place{Latitude: 51, Longitude: 0}
+	for clock, want := range map[string]struct {
+		holds bool
+		says  string
+	}{
+		"03:00": {false, "down"}, "06:30": {false, "rose at 05:5"}, "07:45": {false, "until 07:5"},
+		"08:00": {true, "holds"}, "12:00": {true, "38 degrees"}, "15:45": {true, "holds"},
+		"16:00": {false, "sets at 17:5"}, "20:00": {false, "down"},
+	} {
+		at := must(time.Parse("2006-01-02 15:04", "2026-09-25 "+clock))
+		holds, says, err := exposure.SunHolds(here, at)
+		if err != nil || holds != want.holds || !strings.Contains(says, want.says) {
+			t.Errorf("%s: %v %q %v, want %v and %q", clock, holds, says, err, want.holds, want.says)
+		}
+	}
+}
+
+func TestLowSunAllowance(t *testing.T) {
+	last := math.Inf(1)
+	for alt := -10.0; alt <= 90; alt += 0.25 {
+		a := exposure.LowSunAllowance(alt)
+		if a < 0 || a > last || a > 2 {
+			t.Fatalf("%g degrees: %g stops after %g", alt, a, last)
+		}
+		last = a
+	}
+	near(t, "high sun", exposure.LowSunAllowance(40), 0, 0)
+	near(t, "12 degrees", exposure.LowSunAllowance(12), 1./3, 1e-12)
+	near(t, "no number", exposure.LowSunAllowance(math.NaN()), 0, 0)
+}
+
+func TestSunOddPlaces(t *testing.T) {
+	now := time.Date(2026, 9, 25, 12, 0, 0, 0, time.UTC)
+	for _, p := range []exposure.Place{{91, 0}, {0, 181}, {math.NaN(), 0}, {0, math.Inf(-1)}} {
+		_, err := exposure.SunAt(p, now)
+		sentence(t, fmt.Sprint(p), err)
+		_, err = exposure.SunDayAt(p, now)
+		sentence(t, fmt.Sprint(p), err)
+		_, _, err = exposure.SunHolds(p, now)
+		sentence(t, fmt.Sprint(p), err)
+	}
+	_, err := exposure.SunAt(exposure.Place{}, time.Time{})
+	sentence(t, "year 1", err)
+	for lat := -90.0; lat <= 90; lat += 10 {
+		for h := range 24 {
+			s := must(exposure.SunAt(exposure.Place{Latitude: lat, Longitude: 0}, now.Add(time.Duration(h)*time.Hour)))
+			if math.IsNaN(s.Altitude) || math.IsNaN(s.Azimuth) || s.Azimuth < 0 || s.Azimuth >= 360 || math.Abs(s.Altitude) > 90.1 {
+				t.Errorf("%g N, %d h: %+v", lat, h, s)
+			}
+		}
+	}
+}
