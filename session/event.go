@@ -112,6 +112,11 @@ type SheetSpec struct {
 	Celsius float64 `json:"celsius,omitempty"` // developer temperature the times are for; 0 when not stated
 	Light   string  `json:"light,omitempty"`   // as the user gave it: "EV 12.5"
 	Working string  `json:"working,omitempty"` // the sum behind the planned exposure, for the record
+	// Base is what Exposure would be without the correction learned from judged
+	// sheets, and Learned that correction, in stops; both 0 when the time was
+	// given by hand.
+	Base    time.Duration `json:"base,omitempty"`
+	Learned float64       `json:"learned,omitempty"`
 	// Exposure is the planned full exposure in that light; 0: not planned.
 	Exposure  time.Duration `json:"exposure,omitempty"`
 	Rehearsal bool          `json:"rehearsal,omitempty"` // a blank sheet

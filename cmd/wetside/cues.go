@@ -1,0 +1,166 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"strings"
+	"time"
+
+	"wetside/profiles"
+	"wetside/session"
+	"wetside/tui"
+)
+
+// CuesCmd prints the crib sheet of a process.
+type CuesCmd struct {
+	Process string `arg:"" help:"Key of the process: see wetside profiles."`
+	Paper   string `help:"Paper it is for." default:"direct-positive-fb" placeholder:"KEY"`
+	Celsius string `help:"Developer temperature, like 22 C." placeholder:"T"`
+	Light   string `help:"With an exposure before it: a time, like 4m." placeholder:"TIME"`
+	Ticks   bool   `help:"The ticks of the rocking rhythm and the pulses of long waits too."`
+	JSON    bool   `help:"As JSON." name:"json"`
+}
+
+// Help shows how it is used.
+func (CuesCmd) Help() string {
+	return `Examples:
+
+  wetside cues three-trays
+  wetside cues two-bath-fix --celsius 22C --json
+
+Times count from the moment the sheet goes into the first bath (with --light:
+from the opening of the pinhole), each sheet being moved the moment it is due.`
+}
+
+// cribDay is where a crib sheet's clock starts; only differences are printed.
+var cribDay = session.Instant{Wall: time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC), BootID: "crib"}
+
+// Run prints it.
+func (c *CuesCmd) Run(h *host) error {
+	set, problems := h.profiles()
+	if problems != nil {
+		fmt.Fprintf(h.err, "wetside: left out: %s\n", oneLine(problems))
+	}
+	plan, err := (&planner{set: set, rehearsal: true}).plan(tui.Form{Paper: c.Paper, Process: c.Process, Celsius: c.Celsius, Light: c.Light})
+	if err != nil {
+		return usageError{err}
+	}
+	cues, err := crib(plan.Spec, plan.Exposure)
+	if err != nil {
+		return err
+	}
+	if !c.Ticks {
+		kept := cues[:0]
+		for _, q := range cues {
+			if q.Kind != session.CueRock && q.Kind != session.CueAlive {
+				kept = append(kept, q)
+			}
+		}
+		cues = kept
+	}
+	if c.JSON {
+		return printCuesJSON(h, cues)
+	}
+	for _, q := range cues {
+		fmt.Fprintf(h.out, "%8s  %s\n", profiles.FormatDuration(q.T), cueText(q))
+	}
+	return nil
+}
+
+func printCuesJSON(h *host, cues []session.Cue) error {
+	type line struct {
+		At    float64 `json:"at_s"`
+		Kind  string  `json:"kind"`
+		Stage string  `json:"stage,omitempty"`
+		Next  string  `json:"next,omitempty"`
+		For   float64 `json:"for_s,omitempty"`
+		Left  float64 `json:"left_s,omitempty"`
+	}
+	out := []line{}
+	for _, q := range cues {
+		out = append(out, line{q.T.Seconds(), string(q.Kind), string(q.Stage), string(q.Next), q.For.Seconds(), q.Left.Seconds()})
+	}
+	e := json.NewEncoder(h.out)
+	e.SetIndent("", "  ")
+	return e.Encode(out)
+}
+
+func cueText(q session.Cue) string {
+	var b strings.Builder
+	b.WriteString(string(q.Kind))
+	if q.Stage != "" {
+		label := q.Label
+		if label == "" {
+			label = string(q.Stage)
+		}
+		b.WriteString(": " + label)
+	}
+	if q.Next != "" {
+		b.WriteString(", to " + string(q.Next))
+	}
+	if q.For > 0 {
+		b.WriteString(", for " + profiles.FormatDuration(q.For))
+	}
+	if q.Left > 0 {
+		b.WriteString(", " + profiles.FormatDuration(q.Left) + " left")
+	}
+	return b.String()
+}
+
+// crib plays a sheet through, moved the moment it is due, and collects every
+// cue heard on the way.
+func crib(spec session.SheetSpec, expose time.Duration) ([]session.Cue, error) {
+	m := session.New()
+	now := cribDay
+	var out []session.Cue
+	do := func(e session.Event) error {
+		e.At, e.Sheet = now, "crib"
+		return m.Apply(e)
+	}
+	// until collects what is heard from now to the instant a stage is over,
+	// that instant's own call included.
+	until := func(t time.Duration) {
+		end := m.At(t)
+		out = append(out, m.Cues(now, end)...)
+		for _, q := range m.Cues(end, end.Add(1)) {
+			if q.Kind == session.CueMove || q.Kind == session.CueLightOff {
+				out = append(out, q)
+			}
+		}
+		now = end
+	}
+	if err := do(session.Event{Kind: session.Opened}); err != nil {
+		return nil, err
+	}
+	if err := do(session.Event{Kind: session.SheetAdded, Spec: &spec}); err != nil {
+		return nil, err
+	}
+	if expose > 0 {
+		if err := do(session.Event{Kind: session.ExposureBegun, Planned: expose}); err != nil {
+			return nil, err
+		}
+		until(expose)
+		if err := do(session.Event{Kind: session.ExposureEnded}); err != nil {
+			return nil, err
+		}
+		out = append(out, m.Cues(now, now.Add(1))...)
+	}
+	from := 0
+	for m.Sheet("crib").Phase != session.Finished {
+		if err := do(session.Event{Kind: session.Moved, From: from}); err != nil {
+			return nil, err
+		}
+		v := m.Sheet("crib").Visit()
+		if v == nil {
+			break
+		}
+		from = v.Serial
+		until(v.In + v.AtMost)
+	}
+	for _, q := range m.Cues(now, now.Add(1)) {
+		if q.Kind == session.CueDone {
+			out = append(out, q)
+		}
+	}
+	return out, nil
+}

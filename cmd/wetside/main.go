@@ -1,0 +1,147 @@
+// Wetside leads a sheet of photographic paper from the pinhole camera to the
+// wash: by ear, in red, written down. Without a command it opens the program
+// itself; the commands beside it compute, list, export and check.
+//
+// Rules of this command line. Flags come before the settings file, the settings
+// file before the environment. What a command prints for people goes to
+// standard output as plain text, and as JSON with --json. Bad arguments end
+// with one line that says what to do, and status 2; anything else that went
+// wrong ends with one line and status 1. Nothing but the program itself
+// touches the terminal's colours, and it goes through the red guard.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/adrg/xdg"
+	"github.com/alecthomas/kong"
+)
+
+// version is set by the linker for a release.
+var version = "devel"
+
+// A host is what the commands know of the machine: nothing reaches past it.
+type host struct {
+	in       io.Reader
+	out, err io.Writer
+	getenv   func(string) string
+	args     []string
+	self     string // this executable
+	data     string // folder of the notebook and its logs
+	config   string // folder of settings, profiles, voices
+	state    string // folder of locks and lamp values
+	ctx      context.Context
+	now      func() time.Time
+	terminal func() (in, out *os.File, ok bool)
+}
+
+// CLI is the whole command line.
+type CLI struct {
+	Data   string `help:"Folder of the notebook and the day's logs." placeholder:"DIR" type:"path"`
+	Config string `help:"Folder of settings, profiles and voices." placeholder:"DIR" type:"path"`
+
+	Run      RunCmd      `cmd:"" default:"withargs" help:"The program itself (what wetside does without a command)."`
+	Rehearse RehearseCmd `cmd:"" help:"The program with a blank sheet, faster than life; kept out of the statistics."`
+	Cues     CuesCmd     `cmd:"" help:"A crib sheet: every cue of a process with its time."`
+	Version  VersionCmd  `cmd:"" help:"Which wetside this is."`
+}
+
+// VersionCmd prints the version.
+type VersionCmd struct{}
+
+// Help shows how it is used.
+func (VersionCmd) Help() string { return "Example:\n\n  wetside version" }
+
+// Run prints the version.
+func (VersionCmd) Run(h *host) error {
+	_, err := fmt.Fprintln(h.out, "wetside", version)
+	return err
+}
+
+// usageError is a mistake in the arguments: status 2.
+type usageError struct{ error }
+
+func usage(format string, a ...any) error { return usageError{fmt.Errorf(format, a...)} }
+
+func main() { os.Exit(run(realHost())) }
+
+func realHost() *host {
+	self, err := os.Executable()
+	if err != nil {
+		self = os.Args[0]
+	}
+	return &host{
+		in: os.Stdin, out: os.Stdout, err: os.Stderr, getenv: os.Getenv, args: os.Args[1:], self: self,
+		data:   filepath.Join(xdg.DataHome, "wetside"),
+		config: filepath.Join(xdg.ConfigHome, "wetside"),
+		state:  filepath.Join(xdg.StateHome, "wetside"),
+		ctx:    context.Background(), now: time.Now, terminal: terminal,
+	}
+}
+
+// run parses and runs; it returns the exit status.
+func run(h *host) int {
+	var cli CLI
+	status := -1
+	parser, err := kong.New(&cli, kong.Name("wetside"),
+		kong.Description("A darkroom companion for one-off pictures on photographic paper: exposure, develop, stop, fix, hypo-clear, wash; by ear, in red, written down.\n\nKeep the laptop on the dry side, away from wet hands and mains leads. Each product's data sheet and your local rules come first."),
+		kong.UsageOnError(), kong.Writers(h.out, h.err), kong.Exit(func(n int) { status = n; panic(exit{}) }),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true}))
+	if err != nil {
+		fmt.Fprintln(h.err, "wetside:", err)
+		return 1
+	}
+	var kctx *kong.Context
+	func() {
+		defer func() {
+			if r := recover(); r != nil {
+				if _, ok := r.(exit); !ok {
+					panic(r)
+				}
+			}
+		}()
+		kctx, err = parser.Parse(h.args)
+	}()
+	if status >= 0 {
+		return status // --help was asked for
+	}
+	if err != nil {
+		fmt.Fprintf(h.err, "wetside: %s; try: wetside --help\n", oneLine(err))
+		return 2
+	}
+	if cli.Data != "" {
+		h.data = cli.Data
+	}
+	if cli.Config != "" {
+		h.config = cli.Config
+	}
+	if err := kctx.Run(h); err != nil {
+		fmt.Fprintf(h.err, "wetside: %s\n", oneLine(err))
+		var u usageError
+		if errors.As(err, &u) {
+			return 2
+		}
+		var c codeError
+		if errors.As(err, &c) {
+			return int(c)
+		}
+		return 1
+	}
+	return 0
+}
+
+type exit struct{}
+
+// codeError ends the program with a status that was decided elsewhere.
+type codeError int
+
+func (c codeError) Error() string { return fmt.Sprintf("ended with status %d", int(c)) }
+
+func oneLine(err error) string { return strings.Join(strings.Fields(err.Error()), " ") }

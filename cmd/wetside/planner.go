@@ -1,0 +1,217 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"wetside/profiles"
+	"wetside/session"
+	"wetside/session/exposure"
+	"wetside/session/notebook"
+	"wetside/tui"
+)
+
+// A planner makes forms good: profiles, light and judged sheets in, a sheet's
+// spec and its exposure out.
+type planner struct {
+	set    *profiles.Set
+	judged func() []exposure.Judged // from the notebook; nil: none
+	model  *exposure.Model
+	dirty  bool
+	// rehearsal marks every sheet as blank.
+	rehearsal bool
+}
+
+// learned returns what the judged sheets say, or nil when there is none for
+// this camera and paper.
+func (p *planner) learned(camera, paper string, seconds float64) *exposure.Correction {
+	if p.judged == nil {
+		return nil
+	}
+	if p.model == nil || p.dirty {
+		m, err := exposure.Learn(p.judged(), exposure.WeakPrior)
+		if err != nil {
+			return nil
+		}
+		p.model, p.dirty = &m, false
+	}
+	c, err := p.model.Predict(camera, paper, seconds)
+	if err != nil || c.N == 0 {
+		return nil
+	}
+	return &c
+}
+
+func (p *planner) plan(f tui.Form) (tui.Plan, error) {
+	paper, err := p.set.Paper(f.Paper)
+	if err != nil {
+		return tui.Plan{}, err
+	}
+	proc, err := p.set.Process(f.Process)
+	if err != nil {
+		return tui.Plan{}, err
+	}
+	var celsius profiles.Celsius
+	if f.Celsius != "" {
+		text := f.Celsius
+		if strings.Trim(text, "0123456789.,-") == "" {
+			text += " C"
+		}
+		if err := celsius.UnmarshalText([]byte(strings.Replace(text, ",", ".", 1))); err != nil {
+			return tui.Plan{}, err
+		}
+	}
+	sp, err := proc.At(float64(celsius), paper.Base)
+	if err != nil {
+		return tui.Plan{}, err
+	}
+	spec := session.SheetSpec{Name: f.Name, Maker: f.Maker, Camera: f.Camera, Paper: paper.Session(), Process: sp,
+		Celsius: float64(celsius), Rehearsal: p.rehearsal}
+	plan := tui.Plan{Spec: spec}
+	if f.Light == "" {
+		return plan, nil
+	}
+	if err := p.expose(&plan, f, paper); err != nil {
+		return tui.Plan{}, err
+	}
+	plan.Spec.Light, plan.Spec.Exposure = f.Light, plan.Exposure
+	plan.Spec.Working = strings.Join(plan.Working, "\n")
+	return plan, nil
+}
+
+func (p *planner) expose(plan *tui.Plan, f tui.Form, paper profiles.Paper) error {
+	if d, err := profiles.ParseDuration(f.Light); err == nil {
+		if d <= 0 {
+			return errors.New("an exposure takes more than nothing: write a time like 4m, or the light")
+		}
+		plan.Exposure = d
+		plan.Sentence = "Expose for " + exposure.Say(d.Seconds()) + ", as you said."
+		plan.Working = []string{"time given by hand: " + f.Light}
+		return nil
+	}
+	light, err := exposure.ParseLight(f.Light)
+	if err != nil {
+		return err
+	}
+	if f.Camera == "" {
+		return errors.New("a light gives a time only behind a pinhole: choose the camera, or write the time itself, like 4m")
+	}
+	cam, err := p.set.Camera(f.Camera)
+	if err != nil {
+		return err
+	}
+	r, _, err := p.reckon(exposure.Ask{Light: light, FNumber: cam.FNumber(), ISO: paper.ISO, Reciprocity: reciprocity(paper)}, f.Camera, f.Paper)
+	if err != nil {
+		return err
+	}
+	plan.Exposure = time.Duration(r.Rounded * float64(time.Second))
+	plan.Sentence = r.Sentence()
+	plan.Working = r.Working()
+	plan.Spec.Base = time.Duration(r.Base * float64(time.Second))
+	// The time is rounded to what a person can do, and that too was given.
+	plan.Spec.Learned = math.Log2(r.Rounded / r.Base)
+	return nil
+}
+
+// reckon adds the correction learned from judged sheets, if there is any.
+func (p *planner) reckon(a exposure.Ask, camera, paper string) (exposure.Result, *exposure.Correction, error) {
+	r, err := exposure.Reckon(a)
+	if err != nil {
+		return r, nil, err
+	}
+	c := p.learned(camera, paper, r.Base)
+	if c == nil {
+		return r, nil, nil
+	}
+	a.Learned = c
+	r, err = exposure.Reckon(a)
+	return r, c, err
+}
+
+func reciprocity(p profiles.Paper) exposure.Reciprocity {
+	switch p.Reciprocity.Model {
+	case profiles.Schwarzschild:
+		from := time.Duration(p.Reciprocity.Reference).Seconds()
+		if from <= 0 {
+			from = 1
+		}
+		if r, err := exposure.Schwarzschild(p.Reciprocity.P, from); err == nil {
+			return r
+		}
+	case profiles.Table:
+		var pts []exposure.Pair
+		for _, x := range p.Reciprocity.Points {
+			pts = append(pts, exposure.Pair{Measured: time.Duration(x.Measured).Seconds(), Corrected: time.Duration(x.Corrected).Seconds()})
+		}
+		if r, err := exposure.FromTable(pts); err == nil {
+			return r
+		}
+	}
+	return exposure.Reciprocity{}
+}
+
+// shift is the full exposure after the light changed.
+func (p *planner) shift(spec session.SheetSpec, full time.Duration, stops float64) time.Duration {
+	var rec exposure.Reciprocity
+	if paper, err := p.set.Paper(spec.Paper.Key); err == nil {
+		rec = reciprocity(paper)
+	}
+	d, err := exposure.Shift(full, stops, rec)
+	if err != nil {
+		return full
+	}
+	return d
+}
+
+func (p *planner) baths(process string) []session.Mix {
+	proc, err := p.set.Process(process)
+	if err != nil {
+		return nil
+	}
+	var out []session.Mix
+	for _, b := range proc.Baths {
+		out = append(out, b.Mix(""))
+	}
+	return out
+}
+
+func (p *planner) choices() (papers, processes, cameras []tui.Choice) {
+	for _, x := range p.set.Papers() {
+		papers = append(papers, tui.Choice{Key: x.Key, Name: x.Name})
+	}
+	for _, x := range p.set.Processes() {
+		processes = append(processes, tui.Choice{Key: x.Key, Name: x.Name})
+	}
+	for _, x := range p.set.Cameras() {
+		cameras = append(cameras, tui.Choice{Key: x.Key, Name: x.Name})
+	}
+	return papers, processes, cameras
+}
+
+// judgedIn reads the judged sheets of a notebook, rehearsals and spoiled ones
+// left out.
+func judgedIn(b *notebook.Book) func() []exposure.Judged {
+	return func() []exposure.Judged {
+		rows, err := b.Sheets(notebook.Filter{Judged: notebook.Only, Rehearsals: notebook.None, Limit: 2000})
+		if err != nil {
+			return nil
+		}
+		var out []exposure.Judged
+		for _, r := range rows {
+			if r.Exposure == nil || r.Stops == nil || r.State == string(session.Ruined) || r.Camera == "" {
+				continue
+			}
+			rec, err := b.Sheet(r.ID)
+			// A time given by hand says nothing of the reckoning.
+			if err != nil || rec.Exposure == nil || rec.Exposure.Share <= 0 || rec.Base <= 0 {
+				continue
+			}
+			out = append(out, exposure.Judged{ID: fmt.Sprintf("sheet %d of %s", r.Num, r.Day), Camera: r.Camera, Paper: r.Paper, Seconds: rec.Base.D().Seconds(),
+				Stops: *r.Stops, Given: exposure.GivenStops(rec.Learned, rec.Exposure.Share)})
+		}
+		return out
+	}
+}

@@ -1,0 +1,162 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"wetside/session"
+	"wetside/session/notebook"
+	"wetside/tui"
+)
+
+// record is one sitting of the notebook as the desk knows it.
+type record struct {
+	book  *notebook.Book
+	sit   notebook.Sitting
+	now   func() time.Time
+	tried time.Time
+	saved func() // after a sheet's record was written; may be nil
+	uses  func(*session.Machine, *session.Sheet) []notebook.BathUse
+}
+
+func (r *record) Append(e session.Event) ([]session.Event, error) { return r.book.Append(r.sit.ID, e) }
+func (r *record) Poll() ([]session.Event, error)                  { return r.book.Poll(r.sit.ID) }
+
+func (r *record) Save(m *session.Machine, s *session.Sheet) error {
+	uses := notebook.Uses(m, s)
+	if r.uses != nil {
+		uses = r.uses(m, s)
+	}
+	err := r.book.SaveSheet(r.sit, s, m.Now(), uses)
+	if r.saved != nil {
+		r.saved()
+	}
+	return err
+}
+
+// Unsaved tries, every two seconds, to write what the disk refused.
+func (r *record) Unsaved() int {
+	n := r.book.Pending()
+	if now := r.now(); n > 0 && now.Sub(r.tried) > 2*time.Second {
+		r.tried = now
+		r.book.Flush()
+		n = r.book.Pending()
+	}
+	return n
+}
+
+// pages is the notebook as the screen reads it.
+type pages struct {
+	book *notebook.Book
+	now  func() session.Instant
+	done func() // after a judgement
+}
+
+func (p pages) List(filter string, limit int) ([]tui.BookRow, error) {
+	rows, err := p.book.Sheets(notebook.Filter{Limit: limit})
+	if err != nil {
+		return nil, err
+	}
+	var out []tui.BookRow
+	for _, r := range rows {
+		b := bookRow(r)
+		text := strings.ToLower(strings.Join([]string{b.Paper, b.Camera, b.Maker, b.Name, r.Day, b.Outcome}, " "))
+		if strings.Contains(text, strings.ToLower(filter)) {
+			out = append(out, b)
+		}
+	}
+	return out, nil
+}
+
+func bookRow(r notebook.Row) tui.BookRow {
+	b := tui.BookRow{ID: r.ID, Num: r.Num, Name: r.Name, Maker: r.Maker, Paper: r.Paper, Camera: r.Camera, At: r.Begun, Outcome: "done"}
+	if r.Exposure != nil {
+		b.Exposure = r.Exposure[1]
+	}
+	switch {
+	case r.Rehearsal:
+		b.Outcome = "rehearsal"
+	case r.State == string(session.Ruined):
+		b.Outcome = "spoiled"
+	}
+	if r.Stops != nil {
+		b.Judged = fmt.Sprintf("%+.1f %s", *r.Stops, r.Seen)
+	}
+	return b
+}
+
+func (p pages) Show(id string) (tui.BookSheet, error) {
+	r, err := p.book.Sheet(id)
+	if err != nil {
+		return tui.BookSheet{}, err
+	}
+	s := tui.BookSheet{BookRow: tui.BookRow{ID: r.ID, Num: r.Num, Name: r.Name, Maker: r.Maker, Paper: r.Paper.Key, Camera: r.Camera,
+		At: r.Begun, Outcome: r.State, Response: session.Response(r.Paper.Response)}}
+	if r.Rehearsal {
+		s.Outcome = "rehearsal"
+	}
+	if j, ok := r.Judged(); ok {
+		s.Judged = fmt.Sprintf("%+.1f %s", j.Stops, j.Seen)
+	}
+	line := func(format string, a ...any) { s.Lines = append(s.Lines, fmt.Sprintf(format, a...)) }
+	line("%s, %s, %s%s", r.Paper.Name, orNone(r.Camera, "no camera"), r.Process, celsius(r.Celsius))
+	if e := r.Exposure; e != nil {
+		s.Exposure = e.Actual.D()
+		s.Bars = append(s.Bars, tui.Bar{Label: "expose", AtLeast: e.Planned.D(), AtMost: e.Planned.D(), Actual: e.Actual.D()})
+		line("light %s; %.0f%% of the exposure given; covered %d times; light changed %d times", orNone(r.Light, "not said"), 100*e.Share, len(e.Covered), len(e.Readings))
+	}
+	for _, st := range r.Stages {
+		label := st.Label
+		if label == "" {
+			label = st.Stage
+		}
+		s.Bars = append(s.Bars, tui.Bar{Label: label, AtLeast: st.AtLeast.D(), AtMost: st.AtMost.D(), Actual: st.Actual.D()})
+	}
+	if r.Emerged > 0 {
+		line("image seen after %s", r.Emerged.D().Round(time.Second))
+	}
+	tested := "untested default"
+	if r.SafeTest {
+		tested = "tested"
+	}
+	line("under the safelight %s of %s (%s)", r.Safelight.D().Round(time.Second), r.SafeFor.D(), tested)
+	if len(r.Undone) > 0 {
+		line("%d moves taken back", len(r.Undone))
+	}
+	for _, n := range r.Notes {
+		line("note %s: %s", n.At.Format("15:04"), n.Text)
+	}
+	for _, m := range r.Marks {
+		line("mark %d: %s", m.N, m.Text)
+	}
+	if r.Spoiled != "" {
+		line("spoiled: %s", r.Spoiled)
+	}
+	if s.Judged != "" {
+		line("judged: %s stops", s.Judged)
+	}
+	return s, nil
+}
+
+func orNone(s, none string) string {
+	if s == "" {
+		return none
+	}
+	return s
+}
+
+func celsius(c float64) string {
+	if c == 0 {
+		return ""
+	}
+	return fmt.Sprintf(", %g C", c)
+}
+
+func (p pages) Judge(id string, stops float64, seen string) error {
+	err := p.book.Judge(id, p.now(), stops, seen)
+	if err == nil && p.done != nil {
+		p.done()
+	}
+	return err
+}

@@ -1,0 +1,439 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"os/signal"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"time"
+
+	tea "github.com/charmbracelet/bubbletea"
+	"github.com/gen2brain/beeep"
+	"github.com/godbus/dbus/v5"
+	"github.com/gofrs/flock"
+	"github.com/google/uuid"
+
+	"wetside/profiles"
+	"wetside/session"
+	"wetside/session/notebook"
+	"wetside/sound"
+	"wetside/sound/voice"
+	"wetside/tui"
+	"wetside/tui/ember"
+)
+
+// Flags are those of the program itself, in earnest and in rehearsal.
+type Flags struct {
+	Blind  bool     `help:"Draw nothing; work by sound alone. Every key works."`
+	Level  string   `help:"Light of the screen: dark, ember or torch." placeholder:"LEVEL"`
+	Sound  string   `help:"Where sound goes: pulse, oto, aplay, beep or none." placeholder:"DEVICE"`
+	Talk   string   `help:"How much is spoken: few, normal or full." placeholder:"HOW"`
+	Rock   string   `help:"Tick of the rocking rhythm: off, slow or on." placeholder:"HOW"`
+	Volume *float64 `help:"Volume of the program's own stream, 0 to 1." placeholder:"V"`
+	Border bool     `help:"Each cue also pulses a border, in red."`
+}
+
+// kept says to a child process that a keeper watches over its terminal.
+const kept = "WETSIDE_KEPT"
+
+// codeCovered is the exit status of a child that has itself asked whether
+// paper is covered.
+const (
+	codeCovered  = 0
+	codeSignal   = 143
+	codeNoScreen = 1
+)
+
+// RunCmd is the program itself.
+type RunCmd struct {
+	Flags
+}
+
+// Help shows how it is used.
+func (RunCmd) Help() string {
+	return `Examples:
+
+  wetside                 the program, in red
+  wetside --blind         by sound alone
+  wetside --level dark    nothing lit until you press g
+
+Keys: space moves on, enter says where we are, backspace takes back, ? shows all.`
+}
+
+// Run runs it.
+func (c *RunCmd) Run(h *host) error { return program{host: h, flags: c.Flags, pace: 1}.run() }
+
+// A program is one run of wetside, in earnest or in rehearsal.
+type program struct {
+	*host
+	flags     Flags
+	rehearsal bool
+	pace      float64
+	self      bool       // the program's own hands move the sheets
+	forms     []tui.Form // sheets to begin with
+}
+
+func (p program) run() error {
+	set, err := loadSettings(p.host)
+	if err != nil {
+		return usageError{err}
+	}
+	if err := p.flags.over(&set); err != nil {
+		return err
+	}
+	level, err := ember.ParseLevel(set.Level)
+	if err != nil {
+		return usageError{err}
+	}
+	in, out, tty := p.terminal()
+	profile, reason := ember.Detect(p.getenv, tty)
+	if p.flags.Blind {
+		return p.sit(set, level, ember.None, nil, in)
+	}
+	if !profile.CanDraw() {
+		return fmt.Errorf("%s; to work by sound alone: wetside --blind", strings.TrimRight(reason, "."))
+	}
+	guard := ember.NewGuard(out, ember.Options{Profile: profile, Mux: ember.DetectMux(p.getenv), Level: level})
+	if p.getenv(kept) == "" {
+		return p.keep(guard, in, out)
+	}
+	w, hgt := ember.TTY(in, out).Size()
+	if err := guard.Begin(w, hgt); err != nil {
+		return err
+	}
+	return p.sit(set, level, profile, guard, in)
+}
+
+// over lays flags over settings.
+func (f Flags) over(s *settings) error {
+	for _, x := range []struct{ flag, to *string }{{&f.Level, &s.Level}, {&f.Sound, &s.Sound}, {&f.Talk, &s.Talk}, {&f.Rock, &s.Rock}} {
+		if *x.flag != "" {
+			*x.to = *x.flag
+		}
+	}
+	if f.Volume != nil {
+		if !(*f.Volume >= 0 && *f.Volume <= 1) {
+			return usage("--volume is from 0 to 1, not %g", *f.Volume)
+		}
+		s.Volume = *f.Volume
+	}
+	s.Border = s.Border || f.Border
+	if _, ok := talks[s.Talk]; !ok {
+		return usage("talk is few, normal or full, not %q", s.Talk)
+	}
+	if _, ok := rocks[s.Rock]; !ok {
+		return usage("rock is off, slow or on, not %q", s.Rock)
+	}
+	switch s.Sound {
+	case "", "pulse", "oto", "aplay", "beep", "none":
+	default:
+		return usage("sound is pulse, oto, aplay, beep or none, not %q", s.Sound)
+	}
+	return nil
+}
+
+var talks = map[string]sound.Talk{"few": sound.Few, "normal": sound.Normal, "full": sound.Full}
+var rocks = map[string]sound.Rock{"off": sound.Off, "slow": sound.Slow, "on": sound.On}
+
+// keep runs the program as a child and keeps the room dark whatever becomes of
+// it: a panic's trace goes through the guard, and the terminal gets its own
+// colours back only when paper is covered.
+func (p program) keep(guard *ember.Guard, in, out *os.File) error {
+	cmd := exec.Command(p.host.self, p.args...)
+	cmd.Env = append(os.Environ(), kept+"=1")
+	sigs := make(chan os.Signal, 8)
+	signal.Notify(sigs, syscall.SIGTERM, syscall.SIGHUP, os.Interrupt)
+	defer signal.Stop(sigs)
+	code := ember.Keeper{Guard: guard, Terminal: ember.TTY(in, out), Signals: sigs,
+		Asked: func(code int) bool { return code == codeCovered }}.Run(ember.Command(cmd))
+	if code != 0 {
+		return codeError(code)
+	}
+	return nil
+}
+
+// sit is one sitting: notebook, sound, lamps, and the picture unless blind.
+func (p program) sit(set settings, level ember.Level, profile ember.Profile, guard *ember.Guard, in *os.File) error {
+	ctx, cancel := context.WithCancel(p.ctx)
+	defer cancel()
+	for _, dir := range []string{p.data, p.state} {
+		os.MkdirAll(dir, 0o755) // a disk that refuses is the notebook's to report
+	}
+	var notices []string
+	profs, err := profiles.Load(os.DirFS(filepath.Join(p.config, "profiles")))
+	if err != nil {
+		notices = append(notices, "profiles left out: "+oneLine(err))
+	}
+
+	// One program makes the sound, and only the last to leave closes the session.
+	loud := flock.New(filepath.Join(p.state, "sound.lock"))
+	first, lockErr := loud.TryLock()
+	if lockErr != nil {
+		first = true // no lock folder: better twice heard than not at all
+	}
+	defer loud.Unlock()
+	here := flock.New(filepath.Join(p.state, "here.lock"))
+	here.TryRLock()
+	defer here.Unlock()
+
+	book, told, err := notebook.Open(notebook.Config{Path: filepath.Join(p.data, "notebook.db"), LogDir: filepath.Join(p.data, "logs"),
+		NewID: uuid.NewString, Now: p.now})
+	if err != nil {
+		return err
+	}
+	defer book.Close()
+	for _, n := range told {
+		notices = append(notices, n.Text)
+	}
+
+	m := session.New()
+	sitting, events, live, err := book.Live(p.rehearsal)
+	if err != nil {
+		return err
+	}
+	if live && p.rehearsal && first {
+		// An old rehearsal is not gone on with.
+		book.Append(sitting.ID, session.Event{Kind: session.Closed, At: systemClock().Now()})
+		live = false
+	}
+	var from session.Instant
+	if live {
+		for _, e := range events {
+			m.Apply(e) // refused then as it is now
+		}
+		from = m.Last()
+		if m.Closed() {
+			live, m = false, session.New()
+		}
+	}
+	clk := newClock(time.Now, bootClock, p.pace, from)
+	if !live {
+		open := session.Event{Kind: session.Opened, At: clk.Now(), Rehearsal: p.rehearsal, Pace: p.pace}
+		if sitting, err = book.Begin(open); err != nil && !notebook.IsUnsaved(err) {
+			return err
+		}
+		m.Apply(open)
+	}
+
+	var speak tui.Sounder = silent{"made by the other wetside"}
+	var engine *sound.Engine
+	if first {
+		engine, err = p.openSound(ctx, set)
+		if err != nil {
+			return err
+		}
+		defer engine.Close()
+		speak = speaker{engine}
+	}
+
+	plan := &planner{set: profs, judged: judgedIn(book), rehearsal: p.rehearsal}
+	fresh := func() { plan.dirty = true }
+	rec := &record{book: book, sit: sitting, now: p.now, saved: fresh}
+	desk := &tui.Desk{M: m, Clock: clk, Record: rec, Sound: speak, NewID: uuid.NewString, Hands: p.self}
+	if !p.rehearsal {
+		desk.Notify = func(title, text string) { go beeep.Notify(title, text, "") }
+	}
+	if d, err := profiles.ParseDuration(set.Move); err == nil && d > 0 {
+		desk.Move = d
+	} else {
+		return usage("move is the time one move of a sheet takes, like 8s, not %q", set.Move)
+	}
+
+	lamps := p.lamps()
+	if err := lamps.Recover(); err != nil {
+		notices = append(notices, oneLine(err))
+	}
+	papers, processes, cameras := plan.choices()
+	cfg := tui.Config{
+		Desk: desk, Level: level, Profile: profile, Guard: guard, Blind: guard == nil,
+		Papers: papers, Processes: processes, Cameras: cameras,
+		Plan: plan.plan, Shift: plan.shift, Baths: plan.baths,
+		Book: pages{book, clk.Now, fresh}, Lamps: &roomLamps{lamps: lamps, m: m},
+		Verified: func() []tui.Finding { return verified(lamps) },
+		Pulse:    set.Border, ConfirmSound: first && !p.rehearsal,
+		KeepFogTest: p.keepFogTest(profs),
+		MayClose: func() bool {
+			here.Unlock()
+			alone, err := here.TryLock()
+			return err != nil || alone
+		},
+		Notices: notices,
+	}
+	if live && first {
+		cfg.Resumed = tui.ResumeText(m, clk.Now())
+	}
+	if engine != nil && !p.rehearsal {
+		engine.Play(session.Cue{Key: "hello", Kind: session.CueDone})
+	}
+	if len(p.forms) > 0 {
+		cfg.Start = tui.Trays
+		for _, f := range p.forms {
+			if err := desk.Add(plan.plan, f); err != nil {
+				return err
+			}
+		}
+	}
+	model := tui.New(cfg)
+	err = p.show(ctx, model, guard, in, engine)
+	lamps.Restore()
+	lamps.Release()
+	if err != nil {
+		return err
+	}
+	if n := book.Pending(); n > 0 {
+		return fmt.Errorf("%d events could not be written to %s; make room on the disk", n, p.data)
+	}
+	return nil
+}
+
+// show runs the picture until the user leaves.
+func (p program) show(ctx context.Context, model *tui.Model, guard *ember.Guard, in *os.File, engine *sound.Engine) error {
+	opts := []tea.ProgramOption{tea.WithContext(ctx), tea.WithoutSignalHandler(), tea.WithoutCatchPanics()}
+	var input io.Reader = p.in
+	if in != nil {
+		input = in
+	}
+	opts = append(opts, tea.WithInput(input))
+	if guard != nil {
+		opts = append(opts, tea.WithOutput(guard), tea.WithAltScreen())
+	} else {
+		opts = append(opts, tea.WithOutput(io.Discard), tea.WithoutRenderer())
+	}
+	prog := tea.NewProgram(model, opts...)
+
+	sigs := make(chan os.Signal, 1)
+	signal.Notify(sigs, syscall.SIGTERM, syscall.SIGHUP)
+	defer signal.Stop(sigs)
+	ended := make(chan string, 1)
+	done := make(chan struct{})
+	go func() {
+		select {
+		case s := <-sigs:
+			ended <- s.String()
+			prog.Kill()
+		case <-done:
+		}
+	}()
+	_, err := prog.Run()
+	close(done)
+	select {
+	case why := <-ended:
+		// The record is safe: every event was written as it happened.
+		if guard != nil {
+			guard.Blacken()
+			fmt.Fprintf(guard, "wetside was ended from outside (%s). The record is safe; start it again and the clocks go on.\r\n", why)
+		}
+		if engine != nil {
+			engine.Play(session.Cue{Key: "ended", Kind: session.CueError, Text: "ended; paper is covered?"})
+			dctx, cancel := context.WithTimeout(context.Background(), 4*time.Second)
+			engine.Drain(dctx)
+			cancel()
+		}
+		return codeError(codeSignal)
+	default:
+	}
+	if err != nil && !errors.Is(err, tea.ErrProgramKilled) {
+		return err
+	}
+	if engine != nil && p.self {
+		dctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
+		engine.Drain(dctx)
+		cancel()
+	}
+	if model.Quit() {
+		return nil // the keeper gives the terminal back
+	}
+	return codeError(codeSignal)
+}
+
+func (p program) openSound(ctx context.Context, set settings) (*sound.Engine, error) {
+	v, err := p.newVoice()
+	if v == nil {
+		return nil, err
+	}
+	rock := rocks[set.Rock]
+	if p.pace > 1 {
+		rock = sound.Off // a rhythm at twenty times life is a noise
+	}
+	alive := p.pace == 1 && (set.Alive == nil || *set.Alive)
+	return sound.Open(ctx, sound.Config{Talk: talks[set.Talk], Rock: rock, Alive: alive, Volume: set.Volume, Prefer: set.Sound, Voice: v, Pace: p.pace})
+}
+
+func (h *host) newVoice() (*voice.Voice, error) {
+	return voice.New(voice.Config{User: os.DirFS(filepath.Join(h.config, "voices")),
+		Say: voice.SystemVoice(voice.Host{Find: exec.LookPath, Temp: os.TempDir()})})
+}
+
+func (h *host) lamps() ember.Lamps {
+	return ember.NewLamps(ember.LampOptions{
+		Bus:     func() (*dbus.Conn, error) { return dbus.ConnectSystemBus() },
+		Sys:     os.DirFS("/sys"),
+		State:   filepath.Join(h.state, "lamps.json"),
+		Session: h.getenv("XDG_SESSION_ID"), PID: os.Getpid(),
+		Start: func(name string, args ...string) (func() error, error) {
+			c := exec.Command(name, args...)
+			if err := c.Start(); err != nil {
+				return nil, err
+			}
+			return func() error { err := c.Process.Kill(); c.Wait(); return err }, nil
+		},
+	})
+}
+
+// roomLamps keeps sleep away while any clock runs, and dims while paper is out.
+type roomLamps struct {
+	lamps ember.Lamps
+	m     *session.Machine
+}
+
+func (r *roomLamps) Dim() error     { return r.lamps.Dim() }
+func (r *roomLamps) Restore() error { return r.lamps.Restore() }
+func (r *roomLamps) Awake(on bool) error {
+	if on {
+		return r.lamps.Inhibit("a sheet of paper is being exposed or developed")
+	}
+	return r.lamps.Release()
+}
+
+// verified is what the program could check of the room by itself.
+func verified(l ember.Lamps) []tui.Finding {
+	var out []tui.Finding
+	for _, f := range l.Report() {
+		out = append(out, tui.Finding{Text: f.Lamp + ": " + f.Detail, Verified: f.Verdict == ember.Verified})
+	}
+	return out
+}
+
+// keepFogTest writes the result of a fog test into the user's own profile.
+func (p program) keepFogTest(set *profiles.Set) func(tui.FogResult) error {
+	return func(r tui.FogResult) error {
+		paper, err := set.Paper(r.Paper)
+		if err != nil {
+			return err
+		}
+		data, err := paper.WithFogTest(r.PreExposed, r.Safe, r.At, r.Level.String())
+		if err != nil {
+			return err
+		}
+		dir := filepath.Join(p.config, "profiles", profiles.PaperKind.Folder())
+		if err := os.MkdirAll(dir, 0o755); err != nil {
+			return err
+		}
+		return writeFile(filepath.Join(dir, r.Paper+".toml"), data)
+	}
+}
+
+// writeFile replaces a file whole or not at all.
+func writeFile(name string, data []byte) error {
+	tmp := name + ".new"
+	if err := os.WriteFile(tmp, data, 0o644); err != nil {
+		return err
+	}
+	return os.Rename(tmp, name)
+}

@@ -1,0 +1,312 @@
+package tui
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/charmbracelet/bubbles/key"
+	tea "github.com/charmbracelet/bubbletea"
+
+	"wetside/session"
+	"wetside/tui/ember"
+)
+
+// A Book is the notebook as the screen reads it.
+type Book interface {
+	// List returns the newest sheets, those that match the words first typed:
+	// parts of a paper, a camera, a maker, a name or a day.
+	List(filter string, limit int) ([]BookRow, error)
+	// Show returns one sheet.
+	Show(id string) (BookSheet, error)
+	// Judge keeps a judgement of a sheet of an earlier session.
+	Judge(id string, stops float64, seen string) error
+}
+
+// A BookRow is one line of the list.
+type BookRow struct {
+	ID, Name, Maker, Paper, Camera string
+	Num                            int
+	At                             time.Time
+	Exposure                       time.Duration
+	Outcome                        string // "done", "spoiled", "rehearsal"
+	Judged                         string
+	Response                       session.Response
+}
+
+// A BookSheet is one sheet whole.
+type BookSheet struct {
+	BookRow
+	Bars  []Bar
+	Lines []string // everything else, in words
+}
+
+// A Bar is one stage, planned against actual.
+type Bar struct {
+	Label           string
+	AtLeast, AtMost time.Duration
+	Actual          time.Duration
+}
+
+// book is the notebook screen: a list, one sheet, or two side by side.
+type book struct {
+	rows   []BookRow
+	at     int
+	filter string
+	open   *BookSheet
+	other  *BookSheet // beside open
+	err    error
+}
+
+func newBook() book { return book{} }
+
+var bookKeys = struct{ Up, Down, Open, Filter, Judge, Beside, Back, Mark key.Binding }{
+	Up:     key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "sheet")),
+	Down:   key.NewBinding(key.WithKeys("down")),
+	Open:   key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "open")),
+	Filter: key.NewBinding(key.WithKeys("/"), key.WithHelp("/", "only those with")),
+	Judge:  key.NewBinding(key.WithKeys("j"), key.WithHelp("j", "judge")),
+	Beside: key.NewBinding(key.WithKeys("v"), key.WithHelp("v", "beside another")),
+	Back:   key.NewBinding(key.WithKeys("esc", "backspace"), key.WithHelp("esc", "back")),
+	Mark:   key.NewBinding(key.WithKeys("m"), key.WithHelp("m", "name a mark")),
+}
+
+func (b *book) keys() []key.Binding {
+	k := bookKeys
+	if b.open != nil {
+		return []key.Binding{k.Back, k.Judge, k.Mark}
+	}
+	return []key.Binding{k.Open, k.Up, k.Judge, k.Beside, k.Filter}
+}
+
+func (b *book) load(m *Model) {
+	if m.cfg.Book == nil {
+		return
+	}
+	b.rows, b.err = m.cfg.Book.List(b.filter, 500)
+	b.at = max(0, min(b.at, len(b.rows)-1))
+}
+
+func (b *book) press(m *Model, k tea.KeyMsg) tea.Cmd {
+	if m.cfg.Book == nil {
+		return m.tell("there is no notebook here")
+	}
+	switch {
+	case key.Matches(k, bookKeys.Back):
+		if b.other != nil {
+			b.other = nil
+		}
+		b.open = nil
+		return nil
+	case key.Matches(k, bookKeys.Filter):
+		m.askWords("Only sheets with (paper, camera, maker, name or day; empty for all):", func(text string) tea.Cmd {
+			b.filter, b.at, b.open = text, 0, nil
+			b.load(m)
+			return nil
+		})
+		return nil
+	}
+	if len(b.rows) == 0 {
+		return m.tell("the notebook has no such sheet yet")
+	}
+	row := b.rows[b.at]
+	switch {
+	case key.Matches(k, bookKeys.Up), key.Matches(k, bookKeys.Down):
+		step := 1
+		if key.Matches(k, bookKeys.Up) {
+			step = -1
+		}
+		b.at = max(0, min(len(b.rows)-1, b.at+step))
+		if b.open != nil && b.other == nil {
+			b.show(m, b.rows[b.at].ID)
+		}
+		if m.cfg.Blind {
+			m.desk.Say(fmt.Sprintf("sheet %d", b.rows[b.at].Num))
+		}
+	case key.Matches(k, bookKeys.Open):
+		if b.open != nil && b.other == nil && b.open.ID != row.ID {
+			b.show(m, row.ID)
+			return nil
+		}
+		b.show(m, row.ID)
+	case key.Matches(k, bookKeys.Beside):
+		if b.open == nil {
+			b.show(m, row.ID)
+			b.other = b.open
+			b.open = nil
+			return m.tell("choose the other sheet and press v again")
+		}
+	case key.Matches(k, bookKeys.Judge):
+		b.judge(m, row)
+	case key.Matches(k, bookKeys.Mark):
+		b.nameMark(m, row)
+	}
+	if key.Matches(k, bookKeys.Beside) && b.other != nil && b.open == nil && b.other.ID != row.ID {
+		b.show(m, row.ID)
+	}
+	return nil
+}
+
+func (b *book) show(m *Model, id string) {
+	s, err := m.cfg.Book.Show(id)
+	if err != nil {
+		m.tell(reason(err))
+		return
+	}
+	b.open = &s
+}
+
+// judge asks what the sheet says of its exposure, in the words of its paper.
+func (b *book) judge(m *Model, row BookRow) {
+	more := "lighter"
+	if row.Response == session.Denser {
+		more = "denser"
+	}
+	m.askWords(fmt.Sprintf("Sheet %d. How many stops more should it have had (less: -)? More makes this paper %s. Then, if you like, what you saw: 0.7 shadows blocked", row.Num, more), func(text string) tea.Cmd {
+		num, seen, _ := strings.Cut(text, " ")
+		stops, err := strconv.ParseFloat(strings.Replace(strings.TrimPrefix(num, "+"), ",", ".", 1), 64)
+		if err != nil || !(stops >= -20 && stops <= 20) {
+			return m.tell("nothing kept: begin with a number of stops, like 0.7 or -1")
+		}
+		if m.desk.M.Sheet(row.ID) != nil {
+			if m.do(session.Event{Kind: session.Judged, Sheet: row.ID, Stops: stops, Note: seen}) != nil {
+				return nil
+			}
+		} else if err := m.cfg.Book.Judge(row.ID, stops, seen); err != nil {
+			return m.tell(reason(err))
+		}
+		b.load(m)
+		if b.open != nil {
+			b.show(m, row.ID)
+		}
+		return m.tell("kept: the next exposure will reckon with it")
+	})
+}
+
+func (b *book) nameMark(m *Model, row BookRow) {
+	s := m.desk.M.Sheet(row.ID)
+	if s == nil || len(s.Marks) == 0 {
+		m.tell("this sheet has no mark of this session")
+		return
+	}
+	for _, mk := range s.Marks {
+		if mk.Text == "" {
+			m.askWords(fmt.Sprintf("Sheet %d, mark %d (%s, at %s): what was it?", s.Num, mk.N, mk.Stage, mk.At.Wall.Format("15:04:05")), func(text string) tea.Cmd {
+				m.do(session.Event{Kind: session.MarkNamed, Sheet: s.ID, N: mk.N, Note: text})
+				return nil
+			})
+			return
+		}
+	}
+	m.tell("every mark of this sheet has its name")
+}
+
+func (b *book) view(m *Model, h int) string {
+	st := m.styles
+	if b.err != nil {
+		return "\n" + st.Strong.Render(wrap(ember.SafeText(b.err.Error()), m.width-2))
+	}
+	switch {
+	case b.open != nil && b.other != nil:
+		return b.beside(m, h)
+	case b.open != nil:
+		return b.one(m, *b.open, m.width)
+	case len(b.rows) == 0:
+		return "\n" + st.Normal.Render("no sheet is written down yet")
+	}
+	var out strings.Builder
+	head := "the last sheets"
+	if b.filter != "" {
+		head = "sheets with " + strconv.Quote(ember.SafeText(b.filter))
+	}
+	out.WriteString(st.Faint.Render(head) + "\n")
+	room := max(1, h-2)
+	first := max(0, min(b.at-room/2, len(b.rows)-room))
+	for i := first; i < len(b.rows) && i < first+room; i++ {
+		r := b.rows[i]
+		style, mark := st.Normal, "  "
+		if i == b.at {
+			style, mark = st.Strong, "> "
+		}
+		if b.other != nil && r.ID == b.other.ID {
+			mark = "* "
+		}
+		out.WriteString(style.Render(ember.SafeText(fmt.Sprintf("%s%s %2d %-12.12s %-14.14s %-12.12s %7s  %-9s %s", mark, r.At.Format("01-02 15:04"),
+			r.Num, r.Name, r.Paper, r.Camera, clockText(r.Exposure), r.Outcome, r.Judged))) + "\n")
+	}
+	return out.String()
+}
+
+// one draws a sheet's timeline: for each stage a rule as long as was planned,
+// and under it one as long as it took.
+func (b *book) one(m *Model, s BookSheet, width int) string {
+	st := m.styles
+	var longest time.Duration
+	for _, x := range s.Bars {
+		longest = max(longest, x.AtMost, x.Actual)
+	}
+	var out strings.Builder
+	out.WriteString(st.Strong.Render(ember.SafeText(fmt.Sprintf("%d %s  %s", s.Num, s.Name, s.At.Format("2006-01-02 15:04")))) + "\n")
+	room := max(4, width-40)
+	scale := func(d time.Duration) int {
+		if longest == 0 {
+			return 0
+		}
+		return int(float64(room) * float64(d) / float64(longest))
+	}
+	for _, x := range s.Bars {
+		plan := clockText(x.AtMost)
+		if x.AtLeast < x.AtMost {
+			plan = clockText(x.AtLeast) + "-" + plan
+		}
+		// Thin marks, few lit cells: the plan as dots, what was done as a line.
+		p, a := scale(x.AtMost), scale(x.Actual)
+		bar := strings.Repeat("-", min(a, room))
+		if p > len(bar) {
+			bar += strings.Repeat(".", p-len(bar)-1) + "|"
+		} else if p > 0 && p <= len(bar) {
+			bar = bar[:p-1] + "|" + bar[p:]
+		}
+		out.WriteString(st.Normal.Render(ember.SafeText(fmt.Sprintf("%-12.12s %11s %8s  ", x.Label, plan, clockText(x.Actual)))) + st.Faint.Render(bar) + "\n")
+	}
+	for _, l := range s.Lines {
+		out.WriteString(st.Faint.Render(ansiCut(ember.SafeText(l), width)) + "\n")
+	}
+	return out.String()
+}
+
+// beside shows two sheets and what differs.
+func (b *book) beside(m *Model, h int) string {
+	st := m.styles
+	a, c := *b.other, *b.open
+	var out strings.Builder
+	row := func(what, x, y string) {
+		style := st.Faint
+		if x != y {
+			style = st.Strong
+		}
+		out.WriteString(style.Render(ember.SafeText(fmt.Sprintf("%-12.12s %-22.22s %-22.22s", what, x, y))) + "\n")
+	}
+	row("", fmt.Sprintf("%d %s", a.Num, a.Name), fmt.Sprintf("%d %s", c.Num, c.Name))
+	row("paper", a.Paper, c.Paper)
+	row("camera", a.Camera, c.Camera)
+	row("exposure", clockText(a.Exposure), clockText(c.Exposure))
+	n := max(len(a.Bars), len(c.Bars))
+	for i := range n {
+		var la, lb, label string
+		if i < len(a.Bars) {
+			la, label = clockText(a.Bars[i].Actual), a.Bars[i].Label
+		}
+		if i < len(c.Bars) {
+			lb = clockText(c.Bars[i].Actual)
+			if label == "" {
+				label = c.Bars[i].Label
+			}
+		}
+		row(label, la, lb)
+	}
+	row("outcome", a.Outcome, c.Outcome)
+	row("judged", a.Judged, c.Judged)
+	return out.String()
+}

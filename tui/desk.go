@@ -1,0 +1,379 @@
+package tui
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"wetside/session"
+)
+
+// A Clock tells instants, and when in real time an instant will be: the two
+// differ in a rehearsal, which runs faster than life.
+type Clock interface {
+	Now() session.Instant
+	Real(session.Instant) time.Time
+}
+
+// A Record stores events as they happen and sheets as they finish.
+type Record interface {
+	// Append commits an event and returns every event of the session not yet
+	// returned, in order, ending with this one: another program may write to
+	// the same notebook. With an error the event was kept in memory and is
+	// returned all the same.
+	Append(session.Event) ([]session.Event, error)
+	// Poll returns what another program added.
+	Poll() ([]session.Event, error)
+	// Save writes the record of a finished, spoiled or judged sheet.
+	Save(*session.Machine, *session.Sheet) error
+	// Unsaved is how many events wait in memory for the disk to return, after
+	// trying once more to write them.
+	Unsaved() int
+}
+
+// A Due is a cue and the real time at which it must sound.
+type Due struct {
+	Cue session.Cue
+	At  time.Time
+}
+
+// A Sounder makes cues heard.
+type Sounder interface {
+	Schedule([]Due)   // replaces all that has not begun
+	Play(session.Cue) // at once: an answer to the user
+	State() SoundState
+	Volume(step int) // louder (+1) or softer (-1)
+	Confirm()        // the user has heard the sound made at start
+}
+
+// SoundState is what the screen says about the loudspeaker.
+type SoundState struct {
+	Device string
+	OK     bool
+	Reason string
+	Volume int // percent
+}
+
+// A Desk is where clock, machine, record and loudspeaker meet. Its order is
+// that of the core's rule: an event is stored, then applied, then heard.
+//
+// It has no goroutine of its own and must be used from one.
+type Desk struct {
+	M      *session.Machine
+	Clock  Clock
+	Record Record
+	Sound  Sounder
+	NewID  func() string
+	// Notify shows a desktop notification. It is called only while no paper is
+	// out: the pop-up is white.
+	Notify func(title, text string)
+	// Hands moves sheets by itself, each the moment it is due: a rehearsal to
+	// listen to.
+	Hands bool
+	// Move is how long one move of a sheet takes the user's hands.
+	Move time.Duration
+	// Changed is called after events came in; may be nil.
+	Changed func(*session.Machine)
+
+	Trouble  string // what the screen must say about the record; empty when all is well
+	errors   int
+	foretold map[string]bool
+	notified map[string]bool
+	born     time.Time
+}
+
+// horizon is how far ahead cues are handed to the loudspeaker, in real time.
+// It covers a screen that stands still for some seconds.
+const horizon = 20 * time.Second
+
+// late is how long after its instant a cue may still begin: an event is stored
+// before its cue is heard, and storing takes its time.
+const late = 3 * time.Second
+
+// Now returns the present instant.
+func (d *Desk) Now() session.Instant { return d.Clock.Now() }
+
+// hand returns the present as the user's hands know it: in real time, which a
+// rehearsal does not speed up.
+func (d *Desk) hand() session.Instant {
+	t := d.Clock.Real(d.Now())
+	if d.born.IsZero() {
+		d.born = t
+	}
+	return session.Instant{Wall: t, Boot: t.Sub(d.born), BootID: "hand"}
+}
+
+// Do stores, applies and sounds one event that happens now.
+func (d *Desk) Do(e session.Event) error {
+	e.At = d.Now()
+	return d.At(e)
+}
+
+// At is Do for an event that carries its instant.
+func (d *Desk) At(e session.Event) error {
+	// What would be refused is not worth storing.
+	if err := d.dry(e); err != nil {
+		d.Complain(err)
+		return err
+	}
+	evs, err := d.Record.Append(e)
+	d.trouble(err)
+	d.take(evs)
+	d.schedule()
+	return nil
+}
+
+// dry reports whether e would be refused, on the events known so far.
+func (d *Desk) dry(e session.Event) error { return d.M.Would(e) }
+
+func (d *Desk) trouble(err error) {
+	if err == nil {
+		if d.Record.Unsaved() == 0 {
+			d.Trouble = ""
+		}
+		return
+	}
+	if d.Trouble == "" {
+		d.Trouble = err.Error()
+		d.errors++
+		d.Sound.Play(session.Cue{Key: fmt.Sprintf("error/record/%d", d.errors), Kind: session.CueError, Text: "notebook"})
+	}
+	d.Trouble = err.Error()
+}
+
+// Complain makes a refusal heard.
+func (d *Desk) Complain(err error) {
+	d.errors++
+	d.Sound.Play(session.Cue{Key: fmt.Sprintf("error/%d", d.errors), Kind: session.CueError, Text: reason(err)})
+}
+
+// Say speaks words to the user, now.
+func (d *Desk) Say(text string) {
+	d.errors++
+	d.Sound.Play(session.Cue{Key: fmt.Sprintf("say/%d", d.errors), Kind: session.CueSay, Text: text})
+}
+
+// reason is an error as the user should read it.
+func reason(err error) string {
+	s := err.Error()
+	if errors.Is(err, session.ErrRefused) {
+		s = strings.TrimPrefix(s, session.ErrRefused.Error()+": ")
+	}
+	return s
+}
+
+// take applies events in the order in which they were stored.
+func (d *Desk) take(evs []session.Event) {
+	for _, e := range evs {
+		if err := d.M.Apply(e); err != nil {
+			continue // refused then as it is now: the order of storing decides
+		}
+		switch e.Kind {
+		case session.Moved, session.Spoiled, session.Judged, session.Scanned, session.Undone, session.MarkNamed, session.Noted:
+			if s := d.M.Sheet(e.Sheet); s != nil && (s.Phase == session.Finished || s.Phase == session.Ruined) {
+				d.trouble(d.Record.Save(d.M, s))
+			}
+		}
+	}
+	if d.Changed != nil && len(evs) > 0 {
+		d.Changed(d.M)
+	}
+}
+
+// Tick does what time brings: what another program wrote, moves that clocks
+// make, cues that have come within the horizon.
+func (d *Desk) Tick() {
+	if evs, err := d.Record.Poll(); err == nil {
+		d.take(evs)
+	}
+	if d.Record.Unsaved() == 0 {
+		d.Trouble = ""
+	}
+	d.autoMoves()
+	if d.Hands {
+		d.hands()
+	}
+	d.schedule()
+	d.notify()
+}
+
+func (d *Desk) autoMoves() {
+	for range 100 { // a chain of steps that end at once is finite all the same
+		evs := d.M.AutoMoves(d.Now())
+		if len(evs) == 0 {
+			return
+		}
+		for _, e := range evs {
+			evs, err := d.Record.Append(e)
+			d.trouble(err)
+			d.take(evs)
+		}
+	}
+}
+
+// hands makes the moves that are due, at the instants they were due.
+func (d *Desk) hands() {
+	v := d.M.View(d.Now())
+	busy := false
+	for _, s := range v.Sheets {
+		switch {
+		case s.Phase == session.Exposing && s.Open && s.Left == 0:
+			d.At(session.Event{Kind: session.ExposureEnded, At: d.M.At(s.Ends), Sheet: s.ID})
+			return
+		case s.Phase == session.Wet && s.Left == 0:
+			d.At(session.Event{Kind: session.Moved, At: d.M.At(s.Ends), Sheet: s.ID, From: s.Visit})
+			return
+		case s.Phase == session.Wet && s.Stage != session.Wash || s.Phase == session.Exposing:
+			busy = true
+		}
+	}
+	if busy {
+		return
+	}
+	for _, s := range d.M.Sheets() {
+		switch {
+		case s.Phase == session.Fresh && s.Spec.Exposure > 0:
+			d.Do(session.Event{Kind: session.ExposureBegun, Sheet: s.ID, Planned: s.Spec.Exposure, Note: s.Spec.Working})
+			return
+		case s.Phase == session.Fresh || s.Phase == session.Exposed:
+			d.Do(session.Event{Kind: session.Moved, Sheet: s.ID})
+			return
+		}
+	}
+}
+
+// Over reports whether every sheet there is has come to its end.
+func (d *Desk) Over() bool {
+	for _, s := range d.M.Sheets() {
+		if s.Phase != session.Finished && s.Phase != session.Ruined {
+			return false
+		}
+	}
+	return true
+}
+
+// Add brings in a sheet made from a form.
+func (d *Desk) Add(plan func(Form) (Plan, error), f Form) error {
+	p, err := plan(f)
+	if err != nil {
+		return err
+	}
+	return d.Do(session.Event{Kind: session.SheetAdded, Sheet: d.NewID(), Spec: &p.Spec})
+}
+
+// ResumeText says what was running when the program ended, for how long by
+// now, and what can only be wrong; empty when nothing was.
+func ResumeText(m *session.Machine, now session.Instant) string {
+	v := m.View(now)
+	var out []string
+	for _, id := range v.Need {
+		s, _ := v.Sheet(id)
+		since := now.Wall.Add(-s.Elapsed).Format("15:04:05")
+		text := fmt.Sprintf("Sheet %d has been in the %s since %s, that is %s", s.Num, where(s), since, upText(s.Elapsed))
+		if s.Phase == session.Exposing {
+			text = fmt.Sprintf("Sheet %d has had %s of light", s.Num, upText(s.Elapsed))
+			if !s.Open {
+				text += " and is covered"
+			}
+		}
+		if s.Over > 0 && s.Phase == session.Wet && s.Stage != session.Wash && s.Stage != session.Rinse {
+			text += fmt.Sprintf(", %s more than it should", upText(s.Over))
+			if s.Over > s.AtMost {
+				text += "; it can only be wrong by now"
+			}
+		}
+		out = append(out, text+".")
+	}
+	return strings.Join(out, " ")
+}
+
+// where names the bath a sheet is in, as one would say it.
+func where(s session.SheetView) string {
+	switch s.Stage {
+	case session.Develop:
+		return "developer"
+	case session.Stop:
+		return "stop bath"
+	case session.Fix, session.Fix2:
+		return "fixer"
+	case session.Hold:
+		return "holding water"
+	}
+	return s.Label
+}
+
+// schedule hands the loudspeaker everything due within the horizon.
+func (d *Desk) schedule() {
+	now := d.Now()
+	_, pace := d.M.Rehearsal()
+	if pace < 1 {
+		pace = 1
+	}
+	scale := func(x time.Duration) time.Duration { return time.Duration(float64(x) * pace) }
+	from := now.Add(-scale(late))
+	to := now.Add(scale(horizon))
+	cues := d.M.Cues(from, to)
+	cues = append(cues, d.benchCues(from, to)...)
+	due := make([]Due, 0, len(cues))
+	for _, c := range cues {
+		due = append(due, Due{Cue: c, At: d.Clock.Real(c.At)})
+	}
+	slices.SortStableFunc(due, func(a, b Due) int { return a.At.Compare(b.At) })
+	d.Sound.Schedule(due)
+}
+
+// notify shows field exposures that are done on the desktop, as long as no
+// paper is out in the room.
+func (d *Desk) notify() {
+	if d.Notify == nil {
+		return
+	}
+	if d.notified == nil {
+		d.notified = map[string]bool{}
+	}
+	v := d.M.View(d.Now())
+	for _, s := range v.Sheets {
+		if s.Phase != session.Exposing || !s.Open || s.Left > 0 || d.notified[s.ID] {
+			continue
+		}
+		d.notified[s.ID] = true
+		if v.PaperOut || s.Over > 10*time.Second {
+			continue
+		}
+		d.Notify("Exposure done", fmt.Sprintf("Sheet %d: cover the pinhole.", s.Num))
+	}
+}
+
+// Where says aloud and returns where each sheet stands, the one that needs the
+// user soonest first.
+func (d *Desk) Where() string {
+	v := d.M.View(d.Now())
+	text := whereText(v)
+	d.Say(text)
+	return text
+}
+
+func whereText(v session.View) string {
+	if len(v.Need) == 0 {
+		return "nothing is running"
+	}
+	var parts []string
+	for _, id := range v.Need {
+		s, _ := v.Sheet(id)
+		p := fmt.Sprintf("sheet %d: %s; ", s.Num, s.Label)
+		switch {
+		case s.Stage == session.Hold:
+			p += "waiting"
+		case s.Over > 0:
+			p += "over by " + clockText(s.Over)
+		case s.Phase == session.Exposing && !s.Open:
+			p += "covered; " + clockText(s.Left) + " left"
+		default:
+			p += clockText(s.Left) + " left"
+		}
+		parts = append(parts, p)
+	}
+	return strings.Join(parts, ". ")
+}

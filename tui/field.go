@@ -1,0 +1,224 @@
+package tui
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/charmbracelet/bubbles/key"
+	tea "github.com/charmbracelet/bubbletea"
+
+	"wetside/session"
+	"wetside/tui/ember"
+)
+
+// field is the list of cameras in the open, each with its own countdown.
+type field struct {
+	at      int
+	working bool // show the sum behind the chosen sheet's time
+}
+
+var fieldKeys = struct{ Go, Cover, Brighter, Darker, Up, Down, Edit, Note, Sum, Spoil key.Binding }{
+	Go:       key.NewBinding(key.WithKeys(" "), key.WithHelp("space", "open / end")),
+	Cover:    key.NewBinding(key.WithKeys("c"), key.WithHelp("c", "cover / uncover")),
+	Darker:   key.NewBinding(key.WithKeys("["), key.WithHelp("[ ]", "light darker / brighter by 1/3 stop")),
+	Brighter: key.NewBinding(key.WithKeys("]")),
+	Up:       key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "camera")),
+	Down:     key.NewBinding(key.WithKeys("down")),
+	Edit:     key.NewBinding(key.WithKeys("e"), key.WithHelp("e", "light or time")),
+	Note:     key.NewBinding(key.WithKeys("o"), key.WithHelp("o", "note")),
+	Sum:      key.NewBinding(key.WithKeys("s"), key.WithHelp("s", "the sum behind it")),
+	Spoil:    key.NewBinding(key.WithKeys("x"), key.WithHelp("x", "spoiled")),
+}
+
+func (f *field) keys() []key.Binding {
+	return []key.Binding{fieldKeys.Go, fieldKeys.Cover, fieldKeys.Darker, fieldKeys.Edit, keys.Where, fieldKeys.Note}
+}
+
+// list returns the sheets that are in the field: known or being exposed.
+func (f *field) list(m *Model) []*session.Sheet {
+	var out []*session.Sheet
+	for _, s := range m.desk.M.Sheets() {
+		if s.Phase == session.Fresh || s.Phase == session.Exposing {
+			out = append(out, s)
+		}
+	}
+	if f.at >= len(out) {
+		f.at = max(0, len(out)-1)
+	}
+	return out
+}
+
+func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
+	ss := f.list(m)
+	if key.Matches(k, keys.Where) {
+		m.said = m.desk.Where()
+		return nil
+	}
+	if len(ss) == 0 {
+		return m.tell("no camera is out: add a sheet on the bench")
+	}
+	s := ss[f.at]
+	switch {
+	case key.Matches(k, fieldKeys.Up), key.Matches(k, fieldKeys.Down):
+		step := 1
+		if key.Matches(k, fieldKeys.Up) {
+			step = len(ss) - 1
+		}
+		f.at = (f.at + step) % len(ss)
+		s = ss[f.at]
+		m.desk.Say(fmt.Sprintf("sheet %d", s.Num))
+	case key.Matches(k, fieldKeys.Go):
+		return f.goOn(m, s)
+	case key.Matches(k, fieldKeys.Cover):
+		kind := session.PinholeCovered
+		if !s.Light.Open {
+			kind = session.PinholeUncovered
+		}
+		m.do(session.Event{Kind: kind, Sheet: s.ID})
+	case key.Matches(k, fieldKeys.Brighter):
+		return f.light(m, s, +1.0/3)
+	case key.Matches(k, fieldKeys.Darker):
+		return f.light(m, s, -1.0/3)
+	case key.Matches(k, fieldKeys.Edit):
+		m.askWords(fmt.Sprintf("Sheet %d: light (EV 13, f/16 1/125, 2500 lux, overcast) or time (4m):", s.Num), func(text string) tea.Cmd {
+			return f.edit(m, s, text)
+		})
+	case key.Matches(k, fieldKeys.Note):
+		m.askWords(fmt.Sprintf("Note for sheet %d:", s.Num), func(text string) tea.Cmd {
+			if text != "" && m.do(session.Event{Kind: session.Noted, Sheet: s.ID, Note: text}) == nil {
+				return m.tell("noted")
+			}
+			return nil
+		})
+	case key.Matches(k, fieldKeys.Sum):
+		f.working = !f.working
+	case key.Matches(k, fieldKeys.Spoil):
+		m.askWords(fmt.Sprintf("Sheet %d is spoiled: why?", s.Num), func(text string) tea.Cmd {
+			m.do(session.Event{Kind: session.Spoiled, Sheet: s.ID, Note: text})
+			return nil
+		})
+	}
+	return nil
+}
+
+// goOn opens the pinhole, or ends the exposure. Ending one early takes a second
+// press.
+func (f *field) goOn(m *Model, s *session.Sheet) tea.Cmd {
+	if !m.tap.Press(m.desk.hand()) {
+		return nil
+	}
+	now := m.desk.Now()
+	if s.Phase == session.Fresh {
+		if s.Spec.Exposure <= 0 {
+			return m.tell(fmt.Sprintf("sheet %d has no time yet: press e and give its light, or a time", s.Num))
+		}
+		m.do(session.Event{Kind: session.ExposureBegun, Sheet: s.ID, Planned: s.Spec.Exposure, Note: s.Spec.Working})
+		return nil
+	}
+	left := s.Light.Left(1, m.desk.M.T(now))
+	again := m.early == s.ID && now.Sub(m.earlyAt) < m.span(earlyFor)
+	if left > 5*time.Second && !again {
+		m.early, m.earlyAt = s.ID, now
+		w := fmt.Sprintf("sheet %d has %s left.", s.Num, clockText(left))
+		m.said = w + " Space again ends it all the same."
+		m.desk.Say(w)
+		return nil
+	}
+	m.early = ""
+	m.do(session.Event{Kind: session.ExposureEnded, Sheet: s.ID})
+	return nil
+}
+
+func (f *field) light(m *Model, s *session.Sheet, stops float64) tea.Cmd {
+	if s.Phase != session.Exposing {
+		return m.tell("the light changes while the pinhole is open; before that, press e and give the light")
+	}
+	full := m.cfg.Shift(s.Spec, s.Light.Full(), stops)
+	m.do(session.Event{Kind: session.LightChanged, Sheet: s.ID, Stops: stops, Planned: full})
+	return nil
+}
+
+// edit takes a new light or time for a sheet, before or during its exposure.
+func (f *field) edit(m *Model, s *session.Sheet, text string) tea.Cmd {
+	if text == "" {
+		return nil
+	}
+	plan, err := m.cfg.Plan(Form{Paper: s.Spec.Paper.Key, Process: s.Spec.Process.Key, Camera: s.Spec.Camera, Light: text})
+	if err != nil || plan.Exposure <= 0 {
+		if err == nil {
+			err = fmt.Errorf("that gives no time: name the camera on the bench, or type a time like 4m")
+		}
+		m.desk.Complain(err)
+		return m.tell(reason(err))
+	}
+	if s.Phase == session.Exposing {
+		m.do(session.Event{Kind: session.LightChanged, Sheet: s.ID, Planned: plan.Exposure, Note: text})
+	} else {
+		spec := s.Spec
+		spec.Light, spec.Exposure, spec.Working = text, plan.Exposure, strings.Join(plan.Working, "\n")
+		m.do(session.Event{Kind: session.Remade, Sheet: s.ID, Spec: &spec})
+	}
+	return m.tell(plan.Sentence)
+}
+
+func (f *field) view(m *Model, v session.View, h int) string {
+	st := m.styles
+	ss := f.list(m)
+	if len(ss) == 0 {
+		return "\n" + st.Normal.Render("no camera is out: add a sheet on the bench (tab)")
+	}
+	var b strings.Builder
+	now := m.desk.Now()
+	s := ss[f.at]
+	sv, _ := v.Sheet(s.ID)
+	if s.Phase == session.Exposing {
+		t := clockText(sv.Left)
+		if sv.Over > 0 {
+			t = "+" + upText(sv.Over)
+		}
+		size := ember.Fit(t, m.width-2, max(1, h-len(ss)-6))
+		fig := ember.Figure(t, size)
+		if m.cfg.Profile == ember.LinuxConsole {
+			fig = ember.FigureASCII(t, size)
+		}
+		b.WriteString(st.Strong.Render(fmt.Sprintf("%d %s", s.Num, ember.SafeText(s.Spec.Name))) + "\n")
+		for _, l := range fig {
+			b.WriteString(" " + st.Normal.Render(l) + "\n")
+		}
+		when := ""
+		if sv.Open && sv.Over == 0 {
+			when = "  ends at " + now.Wall.Add(sv.Left).Format("15:04:05")
+		}
+		b.WriteString(st.Normal.Render(fmt.Sprintf("%s  %.0f%% given%s", sv.Doing, 100*sv.Share, when)) + "\n\n")
+	} else {
+		b.WriteString(st.Normal.Render(fmt.Sprintf("sheet %d: %s", s.Num, f.ready(s))) + "\n\n")
+	}
+	for i, s := range ss {
+		sv, _ := v.Sheet(s.ID)
+		style, mark := st.Normal, "  "
+		if i == f.at {
+			style, mark = st.Strong, "> "
+		}
+		t, what := "", f.ready(s)
+		if s.Phase == session.Exposing {
+			t, what = clockText(sv.Left), string(sv.Doing)
+			if sv.Over > 0 {
+				t = "+" + upText(sv.Over)
+			}
+		}
+		b.WriteString(style.Render(fmt.Sprintf("%s%2d %-12.12s %-12.12s %9s  %s", mark, s.Num,
+			ember.SafeText(s.Spec.Name), ember.SafeText(s.Spec.Camera), t, what)) + "\n")
+	}
+	if f.working && s.Spec.Working != "" {
+		b.WriteString("\n" + st.Faint.Render(wrap(s.Spec.Working, m.width-2)))
+	}
+	return b.String()
+}
+
+func (f *field) ready(s *session.Sheet) string {
+	if s.Spec.Exposure <= 0 {
+		return "no time yet: press e"
+	}
+	return "ready, " + clockText(s.Spec.Exposure)
+}

@@ -1,0 +1,110 @@
+package tui
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/charmbracelet/bubbles/key"
+	tea "github.com/charmbracelet/bubbletea"
+
+	"wetside/session"
+	"wetside/tui/ember"
+)
+
+// fogTest guides a strip test of safelight and screen together, with the user's
+// own paper: a strip is uncovered step by step under the light it will see, and
+// the longest time without a visible step is what the paper may have. The
+// method is that of ISO 8374 (determination of ISO safelight conditions) as the
+// trade practises it; the steps 0, 1, 2, 4, 8, 16 min are common practice, no
+// source.
+type fogTest struct {
+	paper      Choice
+	preexposed bool
+	on         bool
+	began      session.Instant // hands' time
+	step       int
+}
+
+// FogSteps are the times, from the start, of a strip that is covered bit by
+// bit: each stretch of the strip has had the light for so long.
+var FogSteps = []time.Duration{0, time.Minute, 2 * time.Minute, 4 * time.Minute, 8 * time.Minute, 16 * time.Minute}
+
+// A FogResult is the outcome of a fog test.
+type FogResult struct {
+	Paper      string
+	PreExposed bool
+	Safe       time.Duration // longest time without a visible step; 0: even the first step showed
+	Level      ember.Level
+	At         time.Time
+}
+
+func (f *fogTest) running() bool { return f.on }
+
+func (f *fogTest) ask(m *Model) {
+	f.paper = m.form.fields[fPaper].choices[m.form.fields[fPaper].chosen]
+	m.ask = &question{text: "Fog test of " + f.paper.Name + " (choose another on the bench). Is the strip pre-exposed to a faint grey? The exposed test is the stricter one; do both.",
+		yes: func() tea.Cmd { f.preexposed = true; return f.begin(m) },
+		no:  func() tea.Cmd { f.preexposed = false; return f.begin(m) }}
+}
+
+func (f *fogTest) begin(m *Model) tea.Cmd {
+	f.on, f.step = true, 0
+	f.began = m.desk.hand()
+	m.desk.Say("uncover the strip, all but its first step")
+	return nil
+}
+
+func (f *fogTest) tick(m *Model) {
+	if !f.on {
+		return
+	}
+	for f.step+1 < len(FogSteps) && m.desk.hand().Sub(f.began) >= FogSteps[f.step+1] {
+		f.step++
+		if f.step == len(FogSteps)-1 {
+			f.end(m)
+			return
+		}
+		m.desk.Say(fmt.Sprintf("move the card: cover the next step. %s", clockText(FogSteps[f.step])))
+	}
+}
+
+func (f *fogTest) end(m *Model) {
+	f.on = false
+	m.desk.Say("cover the strip. develop it, then give the answer")
+	m.askWords("Develop the strip. How many minutes had the longest step that does not differ from the covered one? (0, 1, 2, 4, 8 or 16)", func(text string) tea.Cmd {
+		for _, s := range FogSteps {
+			if strings.TrimSpace(text) == fmt.Sprint(int(s/time.Minute)) {
+				r := FogResult{Paper: f.paper.Key, PreExposed: f.preexposed, Safe: s, Level: m.level, At: m.desk.Now().Wall}
+				if m.cfg.KeepFogTest == nil {
+					return m.tell("the result cannot be kept here")
+				}
+				if err := m.cfg.KeepFogTest(r); err != nil {
+					return m.tell(ember.SafeText(err.Error()))
+				}
+				return m.tell(fmt.Sprintf("kept: %s under this light, tested %s", clockText(s), r.At.Format("2006-01-02")))
+			}
+		}
+		return m.tell("nothing kept: answer with 0, 1, 2, 4, 8 or 16")
+	})
+}
+
+func (f *fogTest) press(m *Model, k tea.KeyMsg) tea.Cmd {
+	if k.String() == "esc" {
+		f.on = false
+		return m.tell("the fog test was broken off")
+	}
+	if key.Matches(k, keys.Where) {
+		m.desk.Say(clockText(m.desk.hand().Sub(f.began)))
+	}
+	return nil
+}
+
+func (f *fogTest) view(m *Model) string {
+	st := m.styles
+	past := m.desk.hand().Sub(f.began)
+	next := FogSteps[min(f.step+1, len(FogSteps)-1)]
+	return st.Strong.Render("fog test: "+ember.SafeText(f.paper.Name)) + "\n\n" +
+		st.Normal.Render(fmt.Sprintf("%s so far; next step at %s, in %s", upText(past), clockText(next), clockText(next-past))) + "\n\n" +
+		st.Faint.Render(wrap("The strip lies where paper lies while you work, in the light it will see: safelight and this screen. At each call cover one more step with the card. esc breaks off.", m.width-2))
+}

@@ -1,0 +1,169 @@
+package tui
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/charmbracelet/bubbles/key"
+	tea "github.com/charmbracelet/bubbletea"
+
+	"wetside/session"
+	"wetside/tui/ember"
+)
+
+// room is the check before paper is opened: a list the user confirms, then full
+// dark while the eyes adapt, and a question.
+type room struct {
+	items   []Finding
+	done    []bool
+	at      int
+	until   session.Instant // of the dark, in the hands' time
+	running bool
+	spoken  int
+}
+
+// darkFor: a minute of full dark before looking for leaks. Common practice, no
+// source.
+const darkFor = 75 * time.Second
+
+var roomKeys = struct{ Tick, Up, Down, Dark, Fog key.Binding }{
+	Tick: key.NewBinding(key.WithKeys(" "), key.WithHelp("space", "confirm")),
+	Up:   key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "line")),
+	Down: key.NewBinding(key.WithKeys("down")),
+	Dark: key.NewBinding(key.WithKeys("d"), key.WithHelp("d", "look for light in full dark")),
+	Fog:  key.NewBinding(key.WithKeys("f"), key.WithHelp("f", "fog test")),
+}
+
+// Checklist is what the user confirms before paper is opened. Common practice,
+// no source.
+func Checklist() []Finding {
+	return []Finding{
+		{Text: "terminal is full screen, no other window shows"},
+		{Text: "notifications are silenced (they are white)"},
+		{Text: "screen saver, lock screen and sleep are held off"},
+		{Text: "keyboard light is off"},
+		{Text: "screen brightness is as low as it goes"},
+		{Text: "telephones and watches are away or dark"},
+		{Text: "every other lamp is out; the safelight is as far from the paper as will do, and never points at it"},
+		{Text: "red film lies over the screen, if in doubt"},
+		{Text: "laptop is on the dry side, mains lead away from wet hands"},
+	}
+}
+
+func (r *room) fill(m *Model) {
+	if r.items != nil {
+		return
+	}
+	r.items = Checklist()
+	if m.cfg.Verified != nil {
+		for _, f := range m.cfg.Verified() {
+			hit := false
+			for i := range r.items {
+				if strings.HasPrefix(r.items[i].Text, f.Text) {
+					r.items[i].Verified, hit = f.Verified, true
+				}
+			}
+			if !hit {
+				r.items = append(r.items, f)
+			}
+		}
+	}
+	r.done = make([]bool, len(r.items))
+	for i, f := range r.items {
+		r.done[i] = f.Verified
+	}
+}
+
+func (r *room) keys() []key.Binding {
+	return []key.Binding{roomKeys.Tick, roomKeys.Up, roomKeys.Dark, roomKeys.Fog}
+}
+
+func (r *room) dark(m *Model) bool { return r.running || m.fog.running() }
+
+func (r *room) press(m *Model, k tea.KeyMsg) tea.Cmd {
+	if m.fog.running() {
+		return m.fog.press(m, k)
+	}
+	if r.running {
+		if k.String() == "esc" || k.String() == "enter" {
+			r.stop(m)
+			return m.tell("the dark was broken off")
+		}
+		return nil
+	}
+	r.fill(m)
+	switch {
+	case key.Matches(k, roomKeys.Up):
+		r.at = (r.at + len(r.items) - 1) % len(r.items)
+	case key.Matches(k, roomKeys.Down):
+		r.at = (r.at + 1) % len(r.items)
+	case key.Matches(k, roomKeys.Tick):
+		r.done[r.at] = !r.done[r.at]
+		if r.done[r.at] && r.at < len(r.items)-1 {
+			r.at++
+		}
+	case key.Matches(k, roomKeys.Dark):
+		r.running, r.spoken = true, 0
+		r.until = m.desk.hand().Add(darkFor)
+		m.quiet = true
+		m.light()
+		m.desk.Say("in the dark now. look for light")
+		return nil
+	case key.Matches(k, roomKeys.Fog):
+		m.fog.ask(m)
+		return nil
+	case key.Matches(k, keys.Where):
+		m.desk.Say(r.items[r.at].Text)
+	}
+	if m.cfg.Blind {
+		m.desk.Say(r.items[r.at].Text)
+	}
+	return nil
+}
+
+func (r *room) stop(m *Model) {
+	r.running, m.quiet = false, false
+	m.light()
+}
+
+func (r *room) tick(m *Model) {
+	if !r.running || r.until.Sub(m.desk.hand()) > 0 {
+		return
+	}
+	r.stop(m)
+	m.desk.Say("did you see light?")
+	m.ask = &question{text: "The dark is over. Did you see any light?", yes: func() tea.Cmd {
+		m.desk.Do(session.Event{Kind: session.Noted, Note: "room check: light was seen"})
+		return m.tell("find it and cover it before paper is opened, then press d again")
+	}, no: func() tea.Cmd {
+		m.desk.Do(session.Event{Kind: session.Noted, Note: "room check: no light was seen"})
+		return m.tell("the room is dark")
+	}}
+}
+
+func (r *room) view(m *Model, h int) string {
+	if m.fog.running() {
+		return m.fog.view(m)
+	}
+	r.fill(m)
+	st := m.styles
+	var b strings.Builder
+	b.WriteString(st.Strong.Render("before paper is opened") + "\n")
+	for i, f := range r.items {
+		style, mark := st.Normal, "[ ] "
+		if r.done[i] {
+			style, mark = st.Faint, "[x] "
+		}
+		if i == r.at {
+			style = st.Strong
+		}
+		text := f.Text
+		if f.Verified {
+			text += " (verified)"
+		}
+		b.WriteString(style.Render(mark+ember.SafeText(text)) + "\n")
+	}
+	b.WriteString("\n" + st.Faint.Render(wrap(fmt.Sprintf("then d: the screen goes wholly dark for %s while your eyes adapt; begin and end are spoken.", clockText(darkFor)), m.width-2)))
+	return b.String()
+}

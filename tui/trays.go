@@ -1,0 +1,396 @@
+package tui
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/charmbracelet/bubbles/key"
+	tea "github.com/charmbracelet/bubbletea"
+
+	"wetside/session"
+	"wetside/tui/ember"
+)
+
+type trayKeyMap struct {
+	Move, Where, Undo, Pick, Seen, Hold, Water, Out, Mark, Note, Spoil, Bath key.Binding
+}
+
+// The keys of the trays. The three that matter are the largest on the keyboard.
+var trayKeys = trayKeyMap{
+	Move:  key.NewBinding(key.WithKeys(" "), key.WithHelp("space", "move on")),
+	Where: keys.Where,
+	Undo:  key.NewBinding(key.WithKeys("backspace"), key.WithHelp("backspace", "take back")),
+	Pick:  key.NewBinding(key.WithKeys("0", "1", "2", "3", "4", "5", "6", "7", "8", "9"), key.WithHelp("1-9", "pick a sheet")),
+	Seen:  key.NewBinding(key.WithKeys("i"), key.WithHelp("i", "image seen")),
+	Hold:  key.NewBinding(key.WithKeys("h"), key.WithHelp("h", "hold in water")),
+	Water: key.NewBinding(key.WithKeys("w"), key.WithHelp("w", "water changed")),
+	Out:   key.NewBinding(key.WithKeys("p"), key.WithHelp("p", "paper out / put away")),
+	Mark:  key.NewBinding(key.WithKeys("m"), key.WithHelp("m", "mark this moment")),
+	Note:  key.NewBinding(key.WithKeys("o"), key.WithHelp("o", "note")),
+	Spoil: key.NewBinding(key.WithKeys("x"), key.WithHelp("x", "spoiled")),
+	Bath:  key.NewBinding(key.WithKeys("b"), key.WithHelp("b", "fresh bath")),
+}
+
+func (k trayKeyMap) short() []key.Binding {
+	return []key.Binding{k.Move, k.Where, k.Undo, k.Seen}
+}
+
+func (k trayKeyMap) all() []key.Binding {
+	return []key.Binding{k.Move, k.Where, k.Undo, k.Pick, k.Seen, k.Hold, k.Water, k.Out, k.Mark, k.Note, k.Spoil, k.Bath}
+}
+
+// pickFor is how long a sheet picked by number stays picked.
+const pickFor = 10 * time.Second
+
+// earlyFor is how long a first early press waits for the second.
+const earlyFor = 8 * time.Second
+
+// acting returns the sheet that a key is for: the one picked by number, else
+// the one that is due, else the next that waits to go in.
+func (m *Model) acting(v session.View) *session.Sheet {
+	if s := m.picked(); s != nil {
+		return s
+	}
+	if v.Due != "" {
+		s, _ := v.Sheet(v.Due)
+		// A wash that runs does not need hands; a sheet that waits does.
+		if next := m.nextIn(); next != nil && s.Left > 0 && (s.Stage == session.Wash || s.Stage == session.Hold) {
+			return next
+		}
+		return m.desk.M.Sheet(v.Due)
+	}
+	return m.nextIn()
+}
+
+func (m *Model) picked() *session.Sheet {
+	if m.pick != "" && m.desk.Now().Sub(m.pickAt) < m.span(pickFor) {
+		return m.desk.M.Sheet(m.pick)
+	}
+	return nil
+}
+
+// span is a length of the user's own time, in session time: in a rehearsal at
+// twenty times life the user is not faster.
+func (m *Model) span(d time.Duration) time.Duration {
+	_, pace := m.desk.M.Rehearsal()
+	return time.Duration(float64(d) * max(1, pace))
+}
+
+// nextIn returns the sheet that goes into the trays next: the first exposed one
+// in, first out; else the first that is known.
+func (m *Model) nextIn() *session.Sheet {
+	var next *session.Sheet
+	for _, s := range m.desk.M.Sheets() {
+		if s.Phase == session.Exposed && (next == nil || s.Light.EndedT < next.Light.EndedT) {
+			next = s
+		}
+	}
+	if next != nil {
+		return next
+	}
+	for _, s := range m.desk.M.Sheets() {
+		if s.Phase == session.Fresh {
+			return s
+		}
+	}
+	return nil
+}
+
+func (m *Model) traysPress(k tea.KeyMsg) tea.Cmd {
+	v := m.desk.M.View(m.desk.Now())
+	switch {
+	case key.Matches(k, trayKeys.Move):
+		return m.move(v)
+	case key.Matches(k, trayKeys.Where):
+		m.said = m.desk.Where()
+		return nil
+	case key.Matches(k, trayKeys.Undo):
+		return m.undo(v)
+	case key.Matches(k, trayKeys.Pick):
+		n := int(k.String()[0] - '0')
+		if n == 0 {
+			n = 10
+		}
+		s := m.desk.M.Numbered(n)
+		if s == nil {
+			return m.tell(fmt.Sprintf("there is no sheet %d", n))
+		}
+		m.pick, m.pickAt = s.ID, m.desk.Now()
+		sv, _ := v.Sheet(s.ID)
+		text := fmt.Sprintf("sheet %d: %s", n, sv.Phase)
+		if sv.Stage != "" {
+			text = fmt.Sprintf("sheet %d: %s; %s left", n, sv.Label, clockText(sv.Left))
+		}
+		m.said = text
+		m.desk.Say(text)
+		return nil
+	case key.Matches(k, trayKeys.Seen):
+		// The developer is where an image comes up: the sheet that is in it.
+		s := m.picked()
+		if s == nil {
+			for _, sv := range v.Sheets {
+				if sv.Stage == session.Develop && sv.Emerged == 0 {
+					s = m.desk.M.Sheet(sv.ID)
+				}
+			}
+		}
+		if s == nil {
+			return m.tell("no sheet is in the developer")
+		}
+		if m.do(session.Event{Kind: session.ImageSeen, Sheet: s.ID}) == nil {
+			m.said = fmt.Sprintf("sheet %d: image seen after %s", s.Num, clockText(s.Emerged))
+		}
+		return nil
+	case key.Matches(k, trayKeys.Water):
+		for _, sv := range v.Sheets {
+			if sv.Stage == session.Wash {
+				if m.do(session.Event{Kind: session.WaterChanged, Bath: sv.Bath}) == nil {
+					return m.tell("water changed")
+				}
+				return nil
+			}
+		}
+		return m.tell("nothing is in the wash")
+	case key.Matches(k, trayKeys.Bath):
+		return m.freshBath(v)
+	}
+	s := m.acting(v)
+	if s == nil {
+		return m.tell("there is no sheet: add one on the bench")
+	}
+	switch {
+	case key.Matches(k, trayKeys.Hold):
+		from := 0
+		if b := s.Visit(); b != nil {
+			from = b.Serial
+		}
+		if m.do(session.Event{Kind: session.Held, Sheet: s.ID, From: from}) == nil {
+			m.moved = s.ID
+		}
+	case key.Matches(k, trayKeys.Out):
+		e := session.Event{Kind: session.SheetOut, Sheet: s.ID}
+		word := "paper is out"
+		if s.Out {
+			e.Kind, word = session.SheetAway, "paper is covered"
+		}
+		if m.do(e) == nil {
+			m.said = fmt.Sprintf("sheet %d: %s", s.Num, word)
+			m.desk.Say(word)
+		}
+	case key.Matches(k, trayKeys.Mark):
+		if m.do(session.Event{Kind: session.Marked, Sheet: s.ID}) == nil {
+			m.said = fmt.Sprintf("sheet %d: mark %d, to be named in the notebook", s.Num, len(s.Marks))
+			m.desk.Say("marked")
+		}
+	case key.Matches(k, trayKeys.Note):
+		m.askWords(fmt.Sprintf("Note for sheet %d:", s.Num), func(text string) tea.Cmd {
+			if text != "" && m.do(session.Event{Kind: session.Noted, Sheet: s.ID, Note: text}) == nil {
+				return m.tell("noted")
+			}
+			return nil
+		})
+	case key.Matches(k, trayKeys.Spoil):
+		m.askWords(fmt.Sprintf("Sheet %d is spoiled: why?", s.Num), func(text string) tea.Cmd {
+			m.do(session.Event{Kind: session.Spoiled, Sheet: s.ID, Note: text})
+			return nil
+		})
+	}
+	return nil
+}
+
+// move is the space key.
+func (m *Model) move(v session.View) tea.Cmd {
+	if !m.tap.Press(m.desk.hand()) {
+		return nil
+	}
+	s := m.acting(v)
+	if s == nil {
+		return m.tell("there is no sheet: add one on the bench")
+	}
+	sv, _ := v.Sheet(s.ID)
+	now := m.desk.Now()
+	again := m.early == s.ID && now.Sub(m.earlyAt) < m.span(earlyFor)
+	if w := m.warning(sv, s); w != "" && !again {
+		m.early, m.earlyAt = s.ID, now
+		m.said = w + " Space again does it all the same."
+		m.desk.Say(w)
+		return nil
+	}
+	m.early = ""
+	from := 0
+	if b := s.Visit(); b != nil {
+		from = b.Serial
+	}
+	next := s.NextStep()
+	spent := m.spentBath(s, next)
+	if m.do(session.Event{Kind: session.Moved, Sheet: s.ID, From: from}) != nil {
+		return nil
+	}
+	if spent != "" {
+		m.do(session.Event{Kind: session.BathOverridden, Sheet: s.ID, Bath: spent})
+	}
+	m.moved, m.pick, m.said = s.ID, "", ""
+	return nil
+}
+
+// warning is what to say before a move that would do harm unseen; empty for
+// most moves.
+func (m *Model) warning(sv session.SheetView, s *session.Sheet) string {
+	if sv.Stage == session.Wash && sv.Elapsed < sv.AtLeast {
+		return fmt.Sprintf("sheet %d is not washed: %s left.", sv.Num, clockText(sv.Left))
+	}
+	next := s.NextStep()
+	if next < 0 {
+		return ""
+	}
+	return m.benchWarning(s, next)
+}
+
+func (m *Model) undo(v session.View) tea.Cmd {
+	id := m.moved
+	if s := m.picked(); s != nil {
+		id = s.ID
+	}
+	if id == "" {
+		id = v.Due
+	}
+	if id == "" {
+		// After a restart: the sheet that moved last.
+		var last time.Duration = -1
+		for _, s := range m.desk.M.Sheets() {
+			for _, b := range s.Visits {
+				if at := max(b.In, s.EndedT); at > last {
+					last, id = at, s.ID
+				}
+			}
+		}
+	}
+	if id == "" {
+		return m.tell("there is no move to take back")
+	}
+	if m.do(session.Event{Kind: session.Undone, Sheet: id}) == nil {
+		m.said = fmt.Sprintf("sheet %d: the last move is taken back", m.desk.M.Sheet(id).Num)
+	}
+	return nil
+}
+
+// traysView is the big figure of the sheet that is due, what to do, what is
+// next, and a line for every other sheet.
+func (m *Model) traysView(v session.View, h int) string {
+	st := m.styles
+	var b strings.Builder
+	due := v.Due
+	if s := m.picked(); s != nil {
+		due = s.ID
+	}
+	rows := m.rows(v)
+	if s, ok := v.Sheet(due); ok && s.Stage != "" {
+		b.WriteString(m.figure(s, h-len(rows)-5))
+	} else if next := m.nextIn(); next != nil {
+		fmt.Fprintf(&b, "\n%s\n", st.Normal.Render(fmt.Sprintf("sheet %d %s is next: space puts it into the %s",
+			next.Num, ember.SafeText(next.Spec.Name), next.Spec.Process.Steps[0].Label())))
+	} else {
+		fmt.Fprintf(&b, "\n%s\n", st.Normal.Render("no sheet waits: add one on the bench (tab)"))
+	}
+	for _, l := range m.benchLines(v) {
+		fmt.Fprintf(&b, "%s\n", st.Normal.Render(l))
+	}
+	b.WriteString("\n")
+	b.WriteString(strings.Join(rows, "\n"))
+	return b.String()
+}
+
+func (m *Model) figure(s session.SheetView, room int) string {
+	st := m.styles
+	t := clockText(s.Left)
+	if s.Over > 0 {
+		t = "+" + upText(s.Over)
+	}
+	if s.Stage == session.Hold {
+		t = upText(s.Elapsed)
+	}
+	size := ember.Fit(t, m.width-2, max(1, room))
+	lines := ember.Figure(t, size)
+	if m.cfg.Profile == ember.LinuxConsole {
+		lines = ember.FigureASCII(t, size)
+	}
+	title := fmt.Sprintf("%d %s", s.Num, s.Label)
+	if s.Name != "" {
+		title += "  " + s.Name
+	}
+	do := doing(s)
+	if s.Judge && s.Over == 0 {
+		do += fmt.Sprintf("  (%s to %s)", clockText(s.AtLeast), clockText(s.AtMost))
+	}
+	style := st.Normal
+	if s.Over > 0 || s.Doing == session.Lift {
+		style = st.Strong
+	}
+	next := "last bath"
+	if s.NextIs != "" {
+		next = "next: " + s.NextIs
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s\n", st.Strong.Render(ember.SafeText(title)))
+	for _, l := range lines {
+		fmt.Fprintf(&b, " %s\n", style.Render(l))
+	}
+	fmt.Fprintf(&b, "%s  %s\n", style.Render(ember.SafeText(do)), st.Faint.Render(ember.SafeText(next)))
+	return b.String()
+}
+
+// rows is the list of sheets: those that are in the trays, then those that wait.
+func (m *Model) rows(v session.View) []string {
+	st := m.styles
+	var out []string
+	order := map[string]int{}
+	for i, id := range v.Need {
+		order[id] = i + 1
+	}
+	line := func(s session.SheetView) string {
+		left := ""
+		switch {
+		case s.Over > 0:
+			left = "+" + upText(s.Over)
+		case s.Stage == session.Hold:
+			left = upText(s.Elapsed)
+		case s.Stage != "":
+			left = clockText(s.Left)
+		case s.Phase == session.Exposed:
+			left = upText(s.Elapsed)
+		}
+		what := s.Label
+		if what == "" {
+			what = string(s.Phase)
+		}
+		safe := ""
+		if s.SafeAllowed > 0 && (s.Phase == session.Wet || s.Phase == session.Fresh || s.Phase == session.Exposed) && s.SafeUsed > 0 {
+			safe = fmt.Sprintf("light %d%%", int(100*s.SafeUsed/s.SafeAllowed))
+		}
+		return fmt.Sprintf("%2d %-10.10s %-12.12s %8s  %-22.22s %s", s.Num, ember.SafeText(s.Name), ember.SafeText(what), left, ember.SafeText(doing(s)), safe)
+	}
+	for _, id := range v.Need {
+		s, _ := v.Sheet(id)
+		style := st.Normal
+		if id == v.Due || s.Over > 0 {
+			style = st.Strong
+		}
+		out = append(out, style.Render(line(s)))
+	}
+	for _, s := range v.Sheets {
+		if order[s.ID] == 0 && (s.Phase == session.Fresh || s.Phase == session.Exposed) {
+			out = append(out, st.Faint.Render(line(s)))
+		}
+	}
+	done := 0
+	for _, s := range v.Sheets {
+		if s.Phase == session.Finished || s.Phase == session.Ruined {
+			done++
+		}
+	}
+	if done > 0 {
+		out = append(out, st.Faint.Render(fmt.Sprintf("%d done, in the notebook", done)))
+	}
+	return out
+}

@@ -1,0 +1,529 @@
+// Package tui is the program the user sits beside: a bubbletea state machine
+// with one file for each screen, and the [Desk], where clock, machine, record
+// and loudspeaker meet.
+//
+// A screen is a lamp in the room, so every frame goes through package ember:
+// [Model.View] paints every cell of the window in the level's red on black, and
+// the program's output is an [ember.Guard].
+//
+// Nothing here drives a cue. The screen's tick only hands the loudspeaker what
+// will be due, each cue with its instant; should the screen stand still, what
+// has been handed over sounds all the same.
+package tui
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/charmbracelet/bubbles/key"
+	tea "github.com/charmbracelet/bubbletea"
+	"github.com/charmbracelet/lipgloss"
+	"github.com/charmbracelet/x/ansi"
+
+	"wetside/session"
+	"wetside/tui/ember"
+)
+
+// A Choice is one profile to choose from.
+type Choice struct{ Key, Name string }
+
+// A Form is what the user filled in on the bench for one sheet.
+type Form struct {
+	Paper, Process, Camera string // profile keys
+	Celsius                string // as typed
+	Name, Maker            string
+	Light                  string // as typed: "EV 13", "overcast", or a time: "4m"
+}
+
+// A Plan is a form made good: the sheet's spec, and its exposure if the light
+// was given.
+type Plan struct {
+	Spec     session.SheetSpec
+	Exposure time.Duration // 0: not planned
+	Sentence string        // what the user is told
+	Working  []string      // the sum behind it
+}
+
+// Config is all a Model is made of.
+type Config struct {
+	Desk    *Desk
+	Level   ember.Level
+	Profile ember.Profile
+	Guard   *ember.Guard // nil when nothing is drawn
+	Blind   bool         // draw nothing; every key works
+
+	Papers, Processes, Cameras []Choice
+	// Plan makes a form good, or says in one sentence what is wrong with it.
+	Plan func(Form) (Plan, error)
+	// Shift returns the full exposure of a sheet after the light changed by
+	// stops (brighter is positive).
+	Shift func(spec session.SheetSpec, full time.Duration, stops float64) time.Duration
+	// Baths returns the mixes the process's trays are filled with by default.
+	Baths func(process string) []session.Mix
+	// KeepFogTest keeps the result of a fog test for a paper.
+	KeepFogTest func(FogResult) error
+
+	Book  Book
+	Lamps Lamps
+	// Verified is what the program could check of the room by itself.
+	Verified func() []Finding
+	// Pulse makes each cue pulse a border as well, for who does not hear well.
+	Pulse bool
+	// MayClose reports whether no other program works on this session.
+	MayClose func() bool
+	// Notices are told at the start.
+	Notices []string
+	// Start is the screen to begin with.
+	Start Screen
+	// Resumed is what to ask about before going on; empty at a clean start.
+	Resumed string
+	// ConfirmSound asks at start whether the sound was heard.
+	ConfirmSound bool
+}
+
+// Lamps are the laptop's own.
+type Lamps interface {
+	Dim() error          // paper comes out
+	Restore() error      // paper is covered
+	Awake(on bool) error // no sleep, no lock screen, no lid, while a clock runs
+}
+
+// A Finding is one line of the room check.
+type Finding struct {
+	Text     string
+	Verified bool
+}
+
+// A Screen is one of the program's pictures.
+type Screen int
+
+// The screens, in the order of tab.
+const (
+	Bench Screen = iota
+	Field
+	Trays
+	Notebook
+	Room
+	screens
+)
+
+func (s Screen) String() string {
+	return [...]string{"bench", "field", "trays", "notebook", "room"}[s]
+}
+
+// Model is the whole program. It implements [tea.Model].
+type Model struct {
+	cfg    Config
+	desk   *Desk
+	screen Screen
+	help   bool
+	width  int
+	height int
+	styles ember.Styles
+	level  ember.Level // as the user set it
+	ask    *question
+	said   string // the last thing the user was told, for the screen
+	tap    session.Tap
+	// early is the sheet a first early press was made for, and when.
+	early   string
+	earlyAt session.Instant
+	pick    string // the sheet picked by number
+	pickAt  session.Instant
+	moved   string // the sheet moved last: undo is for it
+	dimmed  bool
+	awake   bool
+	pulseTo session.Instant
+	quiet   bool // the picture is dark on purpose: the room check
+	done    bool
+
+	form  form
+	field field
+	book  book
+	room  room
+	fog   fogTest
+}
+
+// New makes the program.
+func New(cfg Config) *Model {
+	m := &Model{cfg: cfg, desk: cfg.Desk, screen: cfg.Start, level: cfg.Level, width: 80, height: 24}
+	m.styles = ember.NewStyles(m.level, cfg.Profile)
+	m.form = newForm(cfg)
+	m.book = newBook()
+	m.said = ember.SafeText(strings.Join(cfg.Notices, "; "))
+	if cfg.ConfirmSound {
+		m.ask = &question{text: "A sound was played just now. Did you hear it?", yes: func() tea.Cmd {
+			m.desk.Sound.Confirm()
+			return m.tell("good: every cue will be heard")
+		}, no: func() tea.Cmd {
+			st := m.desk.Sound.State()
+			return m.tell("sound goes to " + st.Device + ": turn it up with +, or plug in a loudspeaker")
+		}}
+	}
+	if cfg.Resumed != "" {
+		m.ask = m.askResume(cfg.Resumed)
+	}
+	return m
+}
+
+type tickMsg time.Time
+
+// tickEach is how often the picture is drawn anew. Sound does not depend on it.
+const tickEach = 100 * time.Millisecond
+
+func tick() tea.Cmd { return tea.Tick(tickEach, func(t time.Time) tea.Msg { return tickMsg(t) }) }
+
+// Init starts the picture's clock.
+func (m *Model) Init() tea.Cmd {
+	if m.cfg.Resumed != "" {
+		m.desk.Say(m.cfg.Resumed)
+	}
+	return tick()
+}
+
+// Keys that work on every screen.
+var keys = struct {
+	Next, Prev, Help, Quit, Where, Louder, Softer, Glow key.Binding
+}{
+	Next:   key.NewBinding(key.WithKeys("tab"), key.WithHelp("tab", "next screen")),
+	Prev:   key.NewBinding(key.WithKeys("shift+tab"), key.WithHelp("shift+tab", "screen before")),
+	Help:   key.NewBinding(key.WithKeys("?", "f1"), key.WithHelp("?", "help")),
+	Quit:   key.NewBinding(key.WithKeys("q", "ctrl+c"), key.WithHelp("q", "quit")),
+	Where:  key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "where are we")),
+	Louder: key.NewBinding(key.WithKeys("+", "="), key.WithHelp("+/-", "louder, softer")),
+	Softer: key.NewBinding(key.WithKeys("-", "_")),
+	Glow:   key.NewBinding(key.WithKeys("g"), key.WithHelp("g", "glow: dark, ember, torch")),
+}
+
+// Update takes one message. Every change of the record happens here, in order.
+func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
+	switch msg := msg.(type) {
+	case tickMsg:
+		m.desk.Tick()
+		m.light()
+		m.room.tick(m)
+		m.fog.tick(m)
+		if m.desk.Hands && m.desk.Over() {
+			m.leave()
+			return m, tea.Quit
+		}
+		return m, tick()
+	case tea.WindowSizeMsg:
+		m.width, m.height = msg.Width, msg.Height
+		if m.cfg.Guard != nil {
+			m.cfg.Guard.Resize(msg.Width, msg.Height)
+		}
+		return m, nil
+	case tea.KeyMsg:
+		return m, m.press(msg)
+	}
+	return m, nil
+}
+
+func (m *Model) press(k tea.KeyMsg) tea.Cmd {
+	if m.ask != nil {
+		return m.ask.press(m, k)
+	}
+	if m.help {
+		m.help = false
+		if key.Matches(k, keys.Help) || k.String() == "esc" {
+			return nil
+		}
+	}
+	if m.screen == Room && m.room.dark(m) {
+		return m.room.press(m, k)
+	}
+	if m.screen == Bench && m.form.editing() {
+		if k.String() == "ctrl+c" {
+			return m.quit()
+		}
+		return m.form.press(m, k)
+	}
+	switch {
+	case key.Matches(k, keys.Next):
+		return m.goTo((m.screen + 1) % screens)
+	case key.Matches(k, keys.Prev):
+		return m.goTo((m.screen + screens - 1) % screens)
+	case key.Matches(k, keys.Help):
+		m.help = true
+		return nil
+	case key.Matches(k, keys.Quit):
+		return m.quit()
+	case key.Matches(k, keys.Louder):
+		m.desk.Sound.Volume(+1)
+		return nil
+	case key.Matches(k, keys.Softer):
+		m.desk.Sound.Volume(-1)
+		return nil
+	case key.Matches(k, keys.Glow):
+		return m.glow()
+	}
+	switch m.screen {
+	case Bench:
+		return m.form.press(m, k)
+	case Field:
+		return m.field.press(m, k)
+	case Trays:
+		return m.traysPress(k)
+	case Notebook:
+		return m.book.press(m, k)
+	case Room:
+		return m.room.press(m, k)
+	}
+	return nil
+}
+
+// goTo changes the screen, and says so to who does not look.
+func (m *Model) goTo(s Screen) tea.Cmd {
+	m.screen, m.said = s, ""
+	if s == Notebook {
+		m.book.load(m)
+	}
+	if m.cfg.Blind {
+		m.desk.Say(s.String())
+	}
+	return nil
+}
+
+// tell shows words, and speaks them when nothing is drawn.
+func (m *Model) tell(text string) tea.Cmd {
+	m.said = text
+	if m.cfg.Blind {
+		m.desk.Say(text)
+	}
+	return nil
+}
+
+// do is Desk.Do with the refusal shown.
+func (m *Model) do(e session.Event) error {
+	err := m.desk.Do(e)
+	if err != nil {
+		m.said = reason(err)
+	}
+	return err
+}
+
+// glow goes from dark to ember to torch and round. Torch is for the field: it
+// falls back to ember as soon as a sheet is out or in the trays.
+func (m *Model) glow() tea.Cmd {
+	m.setLevel((m.level + 1) % 3)
+	return nil
+}
+
+func (m *Model) setLevel(l ember.Level) {
+	m.level = l
+	m.light()
+}
+
+// light puts the level and the laptop's lamps in keeping with what is out.
+func (m *Model) light() {
+	out := m.desk.M.PaperOut() || m.wet()
+	l := m.level
+	if l == ember.Torch && out {
+		l = ember.Ember
+		m.level = l
+	}
+	if m.quiet {
+		l = ember.Dark
+	}
+	if l != m.styles.Level {
+		m.styles = ember.NewStyles(l, m.cfg.Profile)
+		if m.cfg.Guard != nil {
+			m.cfg.Guard.SetLevel(l)
+		}
+	}
+	if run := m.desk.M.Running(); m.cfg.Lamps != nil && run != m.awake {
+		m.awake = run
+		if err := m.cfg.Lamps.Awake(run); err != nil {
+			m.said = ember.SafeText(err.Error())
+		}
+	}
+	if m.cfg.Lamps != nil && out != m.dimmed {
+		m.dimmed = out
+		var err error
+		if out {
+			err = m.cfg.Lamps.Dim()
+		} else {
+			err = m.cfg.Lamps.Restore()
+		}
+		if err != nil {
+			m.said = ember.SafeText(err.Error())
+		}
+	}
+}
+
+func (m *Model) wet() bool {
+	for _, s := range m.desk.M.Sheets() {
+		if s.Phase == session.Wet {
+			return true
+		}
+	}
+	return false
+}
+
+// quit asks first: the terminal may be white, and clocks may run.
+func (m *Model) quit() tea.Cmd {
+	text := "Quit? The terminal gets its own colours back. Is all paper covered?"
+	switch {
+	case m.desk.M.PaperOut():
+		text = "Paper is out. Quitting gives the terminal its own colours back. Is the paper covered?"
+	case m.desk.M.Running():
+		text = "A clock is running; it goes on when you start again. Is all paper covered?"
+	}
+	m.ask = &question{text: text, yes: func() tea.Cmd {
+		m.leave()
+		return tea.Quit
+	}, no: func() tea.Cmd { return m.tell("going on") }}
+	m.desk.Say("quit? paper is covered? yes or no")
+	return nil
+}
+
+// leave ends the program, and the session with it if no sheet waits for it and
+// no other program works on it.
+func (m *Model) leave() {
+	if m.desk.Over() && (m.cfg.MayClose == nil || m.cfg.MayClose()) {
+		m.desk.Do(session.Event{Kind: session.Closed})
+	}
+	m.done = true
+}
+
+// Quit reports whether the user left by the front door, and confirmed that
+// paper is covered.
+func (m *Model) Quit() bool { return m.done }
+
+// Screen returns the screen that is shown.
+func (m *Model) Screen() Screen { return m.screen }
+
+// View draws the window, every cell of it.
+func (m *Model) View() string {
+	if m.cfg.Blind {
+		return ""
+	}
+	return ember.Paint(m.draw(), m.width, m.height, m.styles.Level)
+}
+
+func (m *Model) draw() string {
+	if m.done {
+		return ""
+	}
+	v := m.desk.M.View(m.desk.Now())
+	if m.width < 40 || m.height < 12 {
+		return m.tiny(v)
+	}
+	head := m.header(v)
+	foot := m.footer()
+	h := m.height - lipgloss.Height(head) - lipgloss.Height(foot)
+	var body string
+	switch {
+	case m.ask != nil:
+		body = m.ask.view(m)
+	case m.help:
+		body = m.helpView(h)
+	case m.screen == Bench:
+		body = m.form.view(m, h)
+	case m.screen == Field:
+		body = m.field.view(m, v, h)
+	case m.screen == Trays:
+		body = m.traysView(v, h)
+	case m.screen == Notebook:
+		body = m.book.view(m, h)
+	case m.screen == Room:
+		body = m.room.view(m, h)
+	}
+	lines := strings.Split(body, "\n")
+	for len(lines) < h {
+		lines = append(lines, "")
+	}
+	return head + "\n" + strings.Join(lines[:h], "\n") + "\n" + foot
+}
+
+func (m *Model) header(v session.View) string {
+	st := m.styles
+	var b strings.Builder
+	for s := Screen(0); s < screens; s++ {
+		style := st.Faint
+		if s == m.screen {
+			style = st.Strong
+		}
+		b.WriteString(style.Render(s.String()) + st.Faint.Render("  "))
+	}
+	right := ""
+	if re, pace := m.desk.M.Rehearsal(); re {
+		right = fmt.Sprintf("rehearsal x%g  ", pace)
+	}
+	if v.PaperOut {
+		right += "PAPER IS OUT  "
+	}
+	snd := m.desk.Sound.State()
+	if snd.OK {
+		right += fmt.Sprintf("sound %d%%", snd.Volume)
+	} else {
+		right += "NO SOUND"
+	}
+	line := b.String()
+	gap := m.width - ansi.StringWidth(line) - ansi.StringWidth(right)
+	if gap < 1 {
+		line = st.Strong.Render(m.screen.String())
+		gap = max(1, m.width-ansi.StringWidth(line)-ansi.StringWidth(right))
+	}
+	return line + strings.Repeat(" ", gap) + st.Normal.Render(right)
+}
+
+// footer is what the user was told last, what is wrong, and the keys.
+func (m *Model) footer() string {
+	st := m.styles
+	say := m.said
+	style := st.Normal
+	if snd := m.desk.Sound.State(); !snd.OK {
+		say, style = "no sound: "+snd.Reason+"; trying again", st.Strong
+	}
+	if m.desk.Trouble != "" {
+		say, style = fmt.Sprintf("not written yet (%d kept in memory): %s", m.desk.Record.Unsaved(), m.desk.Trouble), st.Strong
+	}
+	var help []key.Binding
+	switch {
+	case m.ask != nil:
+		help = m.ask.keys()
+	case m.screen == Bench:
+		help = m.form.keys()
+	case m.screen == Field:
+		help = m.field.keys()
+	case m.screen == Trays:
+		help = trayKeys.short()
+	case m.screen == Notebook:
+		help = m.book.keys()
+	case m.screen == Room:
+		help = m.room.keys()
+	}
+	if m.ask == nil {
+		help = append(help, keys.Next, keys.Help, keys.Quit)
+	}
+	var words []string
+	width := 0
+	for _, k := range help {
+		w := k.Help().Key + " " + k.Help().Desc
+		if width += len(w) + 3; width > m.width {
+			break
+		}
+		words = append(words, w)
+	}
+	return style.Render(ansi.Truncate(ember.SafeText(say), m.width, "~")) + "\n" + st.Faint.Render(strings.Join(words, "   "))
+}
+
+// tiny is for windows below 40x12: stage and remaining, nothing else.
+func (m *Model) tiny(v session.View) string {
+	if m.ask != nil {
+		return m.styles.Strong.Render(wrap(m.ask.text+" y/n", max(1, m.width)))
+	}
+	if len(v.Need) == 0 {
+		return m.styles.Normal.Render("nothing runs")
+	}
+	s, _ := v.Sheet(v.Need[0])
+	t := clockText(s.Left)
+	if s.Over > 0 {
+		t = "+" + upText(s.Over)
+	}
+	return m.styles.Strong.Render(fmt.Sprintf("%d %s", s.Num, ember.SafeText(s.Label))) + "\n" + m.styles.Strong.Render(t)
+}
+
+func wrap(s string, width int) string { return ansi.Wordwrap(s, width, " ") }
