@@ -111,6 +111,8 @@ type row struct {
 	sit  string
 	ev   session.Event
 	body string
+	// journaled: in the journal file, before it had a place in the database.
+	journaled bool
 }
 
 func (r *row) sum() uint32 { return rowSum(r.id, r.sit, r.body) }
@@ -134,17 +136,23 @@ type memory struct {
 type Book struct {
 	cfg Config
 
-	mu      sync.Mutex
-	db      *sql.DB // one connection, for writing; nil: none could be had
-	rd      *sql.DB // for reading
-	files   identity
-	why     error // why db is nil, or the last refusal
-	sits    map[string]*memory
-	pending []*row
-	version int64 // PRAGMA data_version at the last look
-	retryAt time.Time
-	notices []Notice
-	closed  bool
+	mu        sync.Mutex
+	db        *sql.DB // one connection, for writing; nil: none could be had
+	rd        *sql.DB // for reading
+	files     identity
+	why       error // why db is nil, or the last refusal
+	sits      map[string]*memory
+	pending   []*row
+	saves     []*Record       // records that wait for the disk
+	days      map[string]bool // days whose CSV has to be rewritten
+	version   int64           // PRAGMA data_version at the last look
+	retryAt   time.Time
+	notices   []Notice
+	logFailed bool
+	failed    bool // something was refused since the last success
+	broken    bool // the file is damaged and not mended yet
+	mending   bool // a great file is being mended; the handles are not ours
+	closed    bool
 }
 
 // Open opens the notebook at cfg.Path and makes it if there is none. A disk
@@ -158,10 +166,10 @@ func Open(cfg Config) (*Book, []Notice, error) {
 	if cfg.Logf == nil {
 		cfg.Logf = func(string, ...any) {}
 	}
-	b := &Book{cfg: cfg, sits: map[string]*memory{}}
+	b := &Book{cfg: cfg, sits: map[string]*memory{}, days: map[string]bool{}}
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if err := b.connect(); err != nil {
+	if err := b.connect(false); err != nil {
 		var newer *NewerError
 		if errors.As(err, &newer) {
 			return nil, nil, err
@@ -180,10 +188,11 @@ func (b *Book) Close() error {
 	if b.closed {
 		return nil
 	}
-	b.retryAt = time.Time{}
-	err := b.write()
+	err := b.write(true)
 	if err != nil {
 		err = &Unsaved{N: len(b.pending), Err: err}
+	} else {
+		err = b.logDays()
 	}
 	b.archive()
 	b.disconnect()
@@ -218,15 +227,15 @@ func (b *Book) Pending() int {
 }
 
 // Flush tries to write what is kept in memory. It costs nothing when there is
-// nothing; the host calls it every few seconds.
+// nothing. The host calls it every few seconds, beside its other work: mending a
+// great file takes a while, during which Append still returns at once.
 func (b *Book) Flush() error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	b.retryAt = time.Time{}
-	if err := b.write(); err != nil {
+	if err := b.write(true); err != nil {
 		return &Unsaved{N: len(b.pending), Err: err}
 	}
-	return nil
+	return b.logDays()
 }
 
 func (b *Book) mem(sit string) *memory {
@@ -285,8 +294,9 @@ func (b *Book) append(sit string, ev session.Event) ([]session.Event, error) {
 	m := b.mem(sit)
 	m.known[r.id] = true
 	b.pending = append(b.pending, r)
-	werr := b.write()
+	werr := b.write(false)
 	jerr := b.journal(sit, r)
+	r.journaled = jerr == nil && r.seq == 0
 	out := make([]session.Event, 0, len(m.inbox)+1)
 	for _, o := range m.inbox {
 		m.rows = append(m.rows, o)
@@ -310,7 +320,7 @@ func (b *Book) Poll(sit string) ([]session.Event, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	m := b.mem(sit)
-	if b.db != nil && !b.changed() {
+	if b.db != nil && !b.mending && !b.changed() {
 		var v int64
 		if err := b.db.QueryRow(`PRAGMA data_version`).Scan(&v); err != nil {
 			return nil, err
@@ -359,11 +369,11 @@ func (m *memory) take(rows []*row) {
 func (b *Book) Live(rehearsal bool) (Sitting, []session.Event, bool, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if b.db == nil {
+	if b.rd == nil {
 		return b.liveInMemory(rehearsal)
 	}
 	var id string
-	err := b.db.QueryRow(`SELECT id FROM sitting WHERE closed IS NULL AND rehearsal = ? ORDER BY opened DESC, rowid DESC LIMIT 1`, rehearsal).Scan(&id)
+	err := b.rd.QueryRow(`SELECT id FROM sitting WHERE closed IS NULL AND rehearsal = ? ORDER BY opened DESC, rowid DESC LIMIT 1`, rehearsal).Scan(&id)
 	if errors.Is(err, sql.ErrNoRows) {
 		return b.liveInMemory(rehearsal)
 	}
@@ -371,7 +381,7 @@ func (b *Book) Live(rehearsal bool) (Sitting, []session.Event, bool, error) {
 		return Sitting{}, nil, false, err
 	}
 	m := b.mem(id)
-	rows, err := fetch(b.db, id, m.last)
+	rows, err := fetch(b.rd, id, m.last)
 	if err != nil {
 		return Sitting{}, nil, false, err
 	}

@@ -77,40 +77,92 @@ func (b *Book) lock() (func(), error) {
 		case ok:
 			return func() { l.Close() }, nil
 		case i == 60:
-			return nil, errors.New("another program is mending the notebook")
+			return nil, errLocked
 		}
 		time.Sleep(BusyWait / 20)
 	}
 }
 
-// connect opens the database, mends it if it must, and takes in what the
-// journal knows and the database does not.
-func (b *Book) connect() error {
+// connect opens the database, takes in what the journal knows and the database
+// does not, and writes back what this program knows of its sittings. A damaged
+// file is mended if it is small or anySize is true.
+func (b *Book) connect(anySize bool) error {
 	if err := os.MkdirAll(filepath.Dir(b.cfg.Path), 0o700); err != nil {
+		b.readOnly()
 		return err
 	}
 	unlock, err := b.lock()
 	if err != nil {
+		b.readOnly()
 		return err
 	}
 	defer unlock()
-	err = b.open()
+	if b.db != nil && b.changed() {
+		aside, rerr := b.rescue()
+		switch {
+		case rerr != nil:
+			b.cfg.Logf("notebook: rescue: %v", rerr)
+		case aside != "":
+			b.note(Recovered, "The notebook's files were moved or deleted while in use. It was saved whole from what was still open; what was left is set aside as %s.", filepath.Base(aside))
+		}
+	}
+	b.disconnect()
+	if b.broken {
+		err = errDamaged
+		if b.why != nil {
+			err = b.why
+		}
+	} else {
+		err = b.open()
+	}
 	if isDamage(err) {
 		b.disconnect()
-		if err = b.mend(err); err == nil {
+		b.broken = true
+		if !anySize && !small(b.cfg.Path) {
+			return err
+		}
+		why := err
+		var m mended
+		if m, err = b.mendFree(); err == nil {
+			b.broken = false
+			b.note(Recovered, "%s", m.text(why))
 			err = b.open()
 		}
 	}
 	if err == nil {
 		err = b.reconcile()
 	}
+	if err == nil {
+		err = b.giveBack()
+	}
 	if err != nil {
 		b.disconnect()
-		b.readOnly()
+		if !b.broken {
+			b.readOnly()
+		}
 		return err
 	}
 	b.why = nil
 	return nil
+}
+
+func small(path string) bool {
+	fi, err := os.Stat(path)
+	return err != nil || fi.Size() <= mendInline
+}
+
+// mendFree mends the file. A great one takes minutes, so the Book is not held
+// meanwhile: Append goes on in memory and in the journal.
+func (b *Book) mendFree() (mended, error) {
+	if small(b.cfg.Path) {
+		return mend(&b.cfg, b.journalDir())
+	}
+	b.mending = true
+	b.mu.Unlock()
+	m, err := mend(&b.cfg, b.journalDir())
+	b.mu.Lock()
+	b.mending = false
+	return m, err
 }
 
 // open opens both handles, migrates, and looks for damage.
@@ -166,29 +218,30 @@ func (b *Book) readOnly() {
 	}
 }
 
-// write brings everything pending into the database, in order, in one transaction.
-func (b *Book) write() error {
-	if len(b.pending) == 0 {
+// write brings everything that waits into the database, in order, in one transaction.
+func (b *Book) write(anySize bool) error {
+	if b.mending {
+		return errMending
+	}
+	if len(b.pending) == 0 && len(b.saves) == 0 && !(anySize && b.broken) {
 		return nil
 	}
-	if b.cfg.Now != nil && !b.retryAt.IsZero() && b.cfg.Now().Before(b.retryAt) {
-		return b.why
+	if !anySize && b.cfg.Now != nil && !b.retryAt.IsZero() && b.cfg.Now().Before(b.retryAt) {
+		return b.whyNot()
 	}
-	kept := len(b.pending) > 1
 	err := b.commit()
 	if err != nil && (b.db == nil || isDamage(err) || errors.Is(err, errGone)) {
-		// A new start: find the file again, mended if need be, with all that
-		// this program knows of its sittings.
-		b.disconnect()
-		if cerr := b.connect(); cerr != nil {
-			err = cerr
-		} else if err = b.giveBack(); err == nil {
+		if isDamage(err) && b.db != nil {
+			b.broken, b.why = true, err
+		}
+		if err = b.connect(anySize); err == nil {
 			err = b.commit()
 		}
 	}
 	if err != nil {
 		b.why = err
-		if b.cfg.Now != nil && isBusy(err) {
+		b.failed = true
+		if b.cfg.Now != nil && (isBusy(err) || errors.Is(err, errLocked)) {
 			// Whoever holds the file may hold it for long; the next event
 			// must not wait for them again.
 			b.retryAt = b.cfg.Now().Add(2 * time.Second)
@@ -197,16 +250,22 @@ func (b *Book) write() error {
 	}
 	b.retryAt = time.Time{}
 	b.why = nil
-	if kept {
-		b.note(Back, "The disk takes writing again. Everything that was kept in memory is written.")
+	if b.failed {
+		b.failed = false
+		b.note(Back, "The notebook can be written again. Everything that was kept in memory is in it.")
 	}
 	return nil
 }
 
+var (
+	errMending = errors.New("the notebook is being mended")
+	errLocked  = errors.New("another program is mending the notebook")
+)
+
 var errGone = errors.New("the notebook's files were moved or deleted while they were open")
 
 func (b *Book) commit() error {
-	if b.db == nil {
+	if b.db == nil || b.broken {
 		return b.whyNot()
 	}
 	if b.changed() {
@@ -250,15 +309,26 @@ func (b *Book) commit() error {
 			}
 		}
 	}
+	for _, r := range b.saves {
+		if err := upsert(tx, r); err != nil {
+			return err
+		}
+	}
 	if err := tx.Commit(); err != nil {
 		return err
 	}
+	b.saves = nil
 	for _, g := range got {
 		g.m.take(g.rows)
 	}
 	for _, r := range b.pending {
 		m := b.mem(r.sit)
 		m.last = max(m.last, r.seq)
+		if r.journaled { // without its place in the file, so far
+			if err := b.journal(r.sit, r); err != nil {
+				b.cfg.Logf("notebook: journal: %v", err)
+			}
+		}
 	}
 	b.pending = nil
 	return nil
@@ -287,16 +357,49 @@ func (b *Book) giveBack() error {
 		return err
 	}
 	defer tx.Rollback()
-	for _, m := range b.sits {
+	for sit, m := range b.sits {
 		m.last = 0
+		n := 0
 		for _, r := range append(append([]*row{}, m.rows...), m.inbox...) {
-			c := *r
-			if err := insert(tx, []*row{&c}); err != nil {
+			if r.seq == 0 {
+				continue // it is pending
+			}
+			got, err := insertAt(tx, r)
+			if err != nil {
+				return err
+			}
+			n += got
+		}
+		if n > 0 {
+			if err := settle(tx, sit); err != nil {
 				return err
 			}
 		}
 	}
 	return tx.Commit()
+}
+
+// insertAt adds a row at its own place in the file, if that is free, and else
+// at the end. It returns how many rows that made, 0 or 1.
+func insertAt(tx *sql.Tx, r *row) (int, error) {
+	if r.seq > 0 {
+		_, zone := r.ev.At.Wall.Zone()
+		res, err := tx.Exec(`INSERT OR IGNORE INTO event(seq, id, sitting, at, zone, body, sum) VALUES(?,?,?,?,?,?,?)`,
+			r.seq, r.id, r.sit, r.ev.At.Wall.UnixNano(), zone, r.body, int64(r.sum()))
+		if err != nil {
+			return 0, err
+		}
+		if n, _ := res.RowsAffected(); n == 1 {
+			c := *r
+			return 1, insert(tx, []*row{&c}) // its sitting
+		}
+	}
+	var n int
+	if err := tx.QueryRow(`SELECT count(*) FROM event WHERE id = ?`, r.id).Scan(&n); err != nil || n > 0 {
+		return 0, err
+	}
+	c := *r
+	return 1, insert(tx, []*row{&c})
 }
 
 func (b *Book) whyNot() error {

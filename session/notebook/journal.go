@@ -18,6 +18,7 @@ import (
 
 // A line is one event in a journal file.
 type line struct {
+	N       int64           `json:"n"` // its place in the database; 0: none when this was written
 	ID      string          `json:"id"`
 	Sitting string          `json:"sitting"`
 	Event   json.RawMessage `json:"event"`
@@ -60,7 +61,7 @@ func (b *Book) journal(sit string, rows ...*row) error {
 	// A line before may have been cut short by a full disk: begin a new one.
 	buf.WriteByte('\n')
 	for _, r := range rows {
-		l, err := json.Marshal(line{r.id, r.sit, json.RawMessage(r.body), r.sum()})
+		l, err := json.Marshal(line{r.seq, r.id, r.sit, json.RawMessage(r.body), r.sum()})
 		if err != nil {
 			f.Close()
 			return err
@@ -85,19 +86,24 @@ func readJournal(path string) ([]*row, error) {
 	}
 	defer f.Close()
 	var out []*row
-	seen := map[string]bool{}
+	seen := map[string]*row{}
 	sc := bufio.NewScanner(f)
-	sc.Buffer(nil, 16<<20)
+	sc.Buffer(nil, maxPayload)
 	for sc.Scan() {
 		var l line
-		if len(sc.Bytes()) == 0 || json.Unmarshal(sc.Bytes(), &l) != nil || seen[l.ID] {
+		if len(sc.Bytes()) == 0 || json.Unmarshal(sc.Bytes(), &l) != nil {
 			continue
 		}
 		r, ok := whole(l.ID, l.Sitting, string(l.Event), l.Sum)
 		if !ok {
 			continue
 		}
-		seen[l.ID] = true
+		if old := seen[l.ID]; old != nil {
+			old.seq = max(old.seq, l.N)
+			continue
+		}
+		r.seq = l.N
+		seen[l.ID] = r
 		out = append(out, r)
 	}
 	return out, sc.Err()
@@ -210,8 +216,10 @@ func (b *Book) add(sit string, rows []*row) error {
 		return err
 	}
 	defer tx.Rollback()
-	if err := insert(tx, rows); err != nil {
-		return err
+	for _, r := range rows {
+		if _, err := insertAt(tx, r); err != nil {
+			return err
+		}
 	}
 	if err := settle(tx, sit); err != nil {
 		return err

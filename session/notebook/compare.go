@@ -1,0 +1,192 @@
+package notebook
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+)
+
+// A Difference is one thing in which two sheets differ, in words.
+type Difference struct {
+	What string
+	A, B string
+	By   string // how much, where that can be said: "+0:20", "+0.7 stops"
+}
+
+// Compare says in what two sheets differ, in the order of their lives.
+func Compare(a, b *Record) []Difference {
+	var out []Difference
+	add := func(what, x, y, by string) {
+		if x != y {
+			out = append(out, Difference{what, or(x), or(y), by})
+		}
+	}
+	add("rehearsal", yes(a.Rehearsal), yes(b.Rehearsal), "")
+	add("maker", CleanText(a.Maker), CleanText(b.Maker), "")
+	add("paper", CleanText(a.Paper.Key), CleanText(b.Paper.Key), "")
+	add("camera", CleanText(a.Camera), CleanText(b.Camera), "")
+	add("process", CleanText(a.Process), CleanText(b.Process), "")
+	add("temperature", celsius(a.Celsius), celsius(b.Celsius), delta(a.Celsius, b.Celsius, "°C"))
+	add("light", CleanText(a.Light), CleanText(b.Light), "")
+	ea, eb := a.Exposure, b.Exposure
+	if ea == nil {
+		ea = &ExposureRecord{}
+	}
+	if eb == nil {
+		eb = &ExposureRecord{}
+	}
+	add("exposure planned", span(ea.Planned), span(eb.Planned), stopsBetween(ea.Planned, eb.Planned))
+	add("exposure", span(ea.Actual), span(eb.Actual), stopsBetween(ea.Actual, eb.Actual))
+	if len(ea.Readings)+len(eb.Readings) > 0 {
+		add("share of exposure", share(ea), share(eb), "")
+	}
+	add("times covered", count(len(ea.Covered)), count(len(eb.Covered)), "")
+	for _, p := range pair(a.Stages, b.Stages) {
+		x, y := p[0], p[1]
+		name := ""
+		var sx, sy, wx, wy string
+		by := ""
+		if x != nil {
+			name, sx, wx = label(x), clock(x.Actual), window(x)
+		}
+		if y != nil {
+			name, sy, wy = label(y), clock(y.Actual), window(y)
+		}
+		if x != nil && y != nil {
+			by = signed(y.Actual - x.Actual)
+		}
+		name = CleanText(name)
+		add(name, sx, sy, by)
+		add(name+" planned", wx, wy, "")
+		if x != nil && y != nil && x.Use != nil && y.Use != nil {
+			add(name+" bath age", clock(x.Use.Age), clock(y.Use.Age), signed(y.Use.Age-x.Use.Age))
+			add(name+" bath used", percent(x.Use.Share), percent(y.Use.Share), "")
+			add(name+" dilution", CleanText(x.Use.Dilution), CleanText(y.Use.Dilution), "")
+		}
+	}
+	add("image seen after", span(a.Emerged), span(b.Emerged), "")
+	add("under the safelight", span(a.Safelight), span(b.Safelight), signed(b.Safelight-a.Safelight))
+	add("moves taken back", count(len(a.Undone)), count(len(b.Undone)), "")
+	add("washed in full", yes(a.Washed), yes(b.Washed), "")
+	add("end", CleanText(strings.TrimSpace(a.State+" "+a.Spoiled)), CleanText(strings.TrimSpace(b.State+" "+b.Spoiled)), "")
+	var ja, jb string
+	if j, ok := a.Judged(); ok {
+		ja = judged(j)
+	}
+	if j, ok := b.Judged(); ok {
+		jb = judged(j)
+	}
+	add("judged", ja, jb, "")
+	return out
+}
+
+func judged(j JudgementRecord) string {
+	s := stopsWords(j.Stops)
+	if j.Seen != "" {
+		s += ", " + CleanText(j.Seen)
+	}
+	return s
+}
+
+// pair sets the stages of two sheets side by side: the first develop with the
+// first develop, and so on.
+func pair(a, b []StageRecord) [][2]*StageRecord {
+	var out [][2]*StageRecord
+	taken := make([]bool, len(b))
+	for i := range a {
+		j := -1
+		for k := range b {
+			if !taken[k] && b[k].Stage == a[i].Stage {
+				j = k
+				break
+			}
+		}
+		p := [2]*StageRecord{&a[i], nil}
+		if j >= 0 {
+			taken[j] = true
+			p[1] = &b[j]
+		}
+		out = append(out, p)
+	}
+	for k := range b {
+		if !taken[k] {
+			out = append(out, [2]*StageRecord{nil, &b[k]})
+		}
+	}
+	return slices.Clip(out)
+}
+
+func or(s string) string {
+	if s == "" {
+		return "–"
+	}
+	return s
+}
+
+func yes(b bool) string {
+	if b {
+		return "yes"
+	}
+	return "no"
+}
+
+func celsius(c float64) string {
+	if c == 0 {
+		return ""
+	}
+	return number(c) + " °C"
+}
+
+func delta(a, b float64, unit string) string {
+	if a == 0 || b == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%+.1f %s", b-a, unit)
+}
+
+func span(s Secs) string {
+	if s == 0 {
+		return ""
+	}
+	return clock(s)
+}
+
+func window(s *StageRecord) string {
+	if s.AtMost == 0 {
+		return ""
+	}
+	return plan(s.AtLeast, s.AtMost)
+}
+
+func signed(s Secs) string {
+	if s > 0 {
+		return "+" + clock(s)
+	}
+	return clock(s)
+}
+
+func count(n int) string { return fmt.Sprint(n) }
+
+func percent(f float64) string {
+	if f == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%.0f %%", 100*f)
+}
+
+func share(e *ExposureRecord) string {
+	if e.Share == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%.0f %%", 100*e.Share)
+}
+
+// stopsBetween says by how many stops b is more light than a: the base-2
+// logarithm of the ratio of the times.
+func stopsBetween(a, b Secs) string {
+	if a <= 0 || b <= 0 {
+		return ""
+	}
+	return fmt.Sprintf("%+.1f stops", math.Log2(float64(b)/float64(a)))
+}

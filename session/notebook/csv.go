@@ -1,0 +1,228 @@
+package notebook
+
+import (
+	"encoding/csv"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"wetside/session"
+)
+
+// Columns are the columns of the CSV log and export, one row a stage. The
+// exposure is stage 0 of its sheet. Columns are only ever added, at the end.
+var Columns = []string{
+	"sheet_id",        // UUID
+	"sheet",           // its number in the sitting, as spoken
+	"name",            // what the user calls it
+	"maker",           // whose it is
+	"rehearsal",       // "rehearsal", or empty: leave these rows out of any statistics
+	"paper",           // profile key
+	"camera",          // profile key
+	"process",         // profile key
+	"temperature_c",   // developer, degrees Celsius; empty: not stated
+	"stage_no",        // 0: exposure; then 1, 2, ... in the order they were done
+	"stage",           // expose, develop, stop, fix, second fix, rinse, hypo-clear, hold, wash
+	"label",           // the process's own name of the stage
+	"bath",            // the tray
+	"bath_age_s",      // since it was mixed, when the sheet went in
+	"bath_used",       // share of its capacity used by then; 1 is spent
+	"begun",           // ISO 8601 with offset, to the millisecond
+	"ended",           // the same
+	"planned_least_s", // seconds; of the exposure both are the time for the first light
+	"planned_most_s",  //
+	"actual_s",        // of the exposure: pinhole open
+	"over_s",          // past planned_most_s; negative: short of planned_least_s; of an exposure in changing light: what was more or less than its share of 1
+	"taken_back",      // moves into this stage that were taken back, over the sheet's life
+	"interruptions",   // exposure: times the pinhole was covered meanwhile
+	"light_readings",  // exposure: changes of light
+	"safelight_s",     // of the sheet: unfixed under the safelight
+	"state",           // of the sheet: finished, spoiled
+	"spoiled_because", //
+	"judged_stops",    // should have had so many stops more; negative: less
+	"judged_seen",     // what was seen
+	"notes",           // all notes and named marks of the sheet, in order
+	"scan",            // path of a picture file
+	"sitting_id",      // UUID of the darkroom session
+}
+
+// csvWriter writes sheets as RFC 4180 has it: CRLF, UTF-8, quotes doubled.
+type csvWriter struct {
+	w    *csv.Writer
+	cell []string
+}
+
+func newCSV(w io.Writer) (*csvWriter, error) {
+	c := &csvWriter{w: csv.NewWriter(w), cell: make([]string, len(Columns))}
+	c.w.UseCRLF = true
+	return c, c.w.Write(Columns)
+}
+
+func secs(s Secs) string { return strconv.FormatFloat(s.D().Seconds(), 'f', 3, 64) }
+
+// iso writes a time as ISO 8601 with its offset, to the millisecond.
+func iso(t time.Time) string {
+	if t.IsZero() {
+		return ""
+	}
+	return t.Format("2006-01-02T15:04:05.000-07:00")
+}
+
+func number(f float64) string { return strconv.FormatFloat(f, 'f', -1, 64) }
+
+func (c *csvWriter) sheet(r *Record) error {
+	x := c.cell
+	clear(x)
+	x[0], x[1], x[2], x[3] = CellText(r.ID), strconv.Itoa(r.Num), CellText(r.Name), CellText(r.Maker)
+	if r.Rehearsal {
+		x[4] = "rehearsal"
+	}
+	x[5], x[6], x[7] = CellText(r.Paper.Key), CellText(r.Camera), CellText(r.Process)
+	if r.Celsius != 0 {
+		x[8] = number(r.Celsius)
+	}
+	x[24], x[25], x[26] = secs(r.Safelight), CellText(r.State), CellText(r.Spoiled)
+	if j, ok := r.Judged(); ok {
+		x[27], x[28] = number(j.Stops), CellText(j.Seen)
+	}
+	if len(r.Notes)+len(r.Marks) > 0 {
+		x[29] = CellText(strings.Join(words(r), "; "))
+	}
+	x[30], x[31] = CellText(r.Scan), CellText(r.Sitting)
+	rows := 0
+	put := func(no int, stage, label, bath string, begun, ended time.Time, least, most, actual, over Secs) error {
+		back := 0
+		for _, u := range r.Undone {
+			if u.Stage == stage {
+				back++
+			}
+		}
+		x[9], x[10], x[11], x[12] = strconv.Itoa(no), CellText(stage), CellText(label), CellText(bath)
+		x[15], x[16] = iso(begun), iso(ended)
+		x[17], x[18], x[19], x[20] = secs(least), secs(most), secs(actual), secs(over)
+		x[21] = strconv.Itoa(back)
+		rows++
+		return c.w.Write(x)
+	}
+	if e := r.Exposure; e != nil {
+		x[22], x[23] = strconv.Itoa(len(e.Covered)), strconv.Itoa(len(e.Readings))
+		if err := put(0, string(session.Exposure), "", "", e.Begun, e.Ended, e.Planned, e.Planned, e.Actual, e.over()); err != nil {
+			return err
+		}
+		x[22], x[23] = "", ""
+	}
+	for i, s := range r.Stages {
+		x[13], x[14] = "", ""
+		if s.Use != nil {
+			x[13] = secs(s.Use.Age)
+			if s.Use.Share > 0 {
+				x[14] = strconv.FormatFloat(s.Use.Share, 'f', 3, 64)
+			}
+		}
+		if err := put(i+1, s.Stage, s.Label, s.Bath, s.In, s.Out, s.AtLeast, s.AtMost, s.Actual, s.Over); err != nil {
+			return err
+		}
+	}
+	if rows == 0 { // spoiled before anything was done with it
+		for i := 9; i <= 23; i++ {
+			x[i] = ""
+		}
+		x[15] = iso(r.Begun)
+		return c.w.Write(x)
+	}
+	return nil
+}
+
+// words lists the notes and named marks of a sheet in the order they were made.
+func words(r *Record) []string {
+	var out []string
+	i := 0
+	for _, m := range r.Marks {
+		for ; i < len(r.Notes) && !r.Notes[i].At.After(m.At); i++ {
+			out = append(out, r.Notes[i].Text)
+		}
+		if m.Text != "" {
+			out = append(out, fmt.Sprintf("mark %d: %s", m.N, m.Text))
+		}
+	}
+	for ; i < len(r.Notes); i++ {
+		out = append(out, r.Notes[i].Text)
+	}
+	return out
+}
+
+// logDays rewrites the CSV logs of the days that changed, each whole and at
+// once: a reader sees the old file or the new one.
+func (b *Book) logDays() error {
+	for day := range b.days {
+		if b.cfg.LogDir == "" || b.rd == nil {
+			if b.cfg.LogDir == "" {
+				delete(b.days, day)
+			}
+			continue
+		}
+		if err := b.logDay(day); err != nil {
+			if !b.logFailed {
+				b.logFailed = true
+				b.note(LogFile, "The log of %s could not be written (%s). It is written again when the disk returns.", day, plain(err))
+			}
+			return nil
+		}
+		b.logFailed = false
+		delete(b.days, day)
+	}
+	return nil
+}
+
+func (b *Book) logDay(day string) error {
+	if err := os.MkdirAll(b.cfg.LogDir, 0o755); err != nil {
+		return err
+	}
+	for range 5 {
+		var before, after int64
+		if err := b.db.QueryRow(`PRAGMA data_version`).Scan(&before); err != nil {
+			return err
+		}
+		err := atomically(filepath.Join(b.cfg.LogDir, day+".csv"), b.cfg.NewID(), func(w io.Writer) error {
+			return exportCSV(w, b.rd, Filter{Day: day, OldestFirst: true}, nil)
+		})
+		if err != nil {
+			return err
+		}
+		// Another program may have written a sheet, and the log, between our
+		// look and our rename. Then ours is old.
+		if err := b.db.QueryRow(`PRAGMA data_version`).Scan(&after); err != nil || after == before {
+			return err
+		}
+	}
+	return nil
+}
+
+// atomically writes a file whole: under another name first, synced, renamed,
+// and the folder synced.
+func atomically(path, unique string, write func(io.Writer) error) error {
+	tmp := filepath.Join(filepath.Dir(path), "."+filepath.Base(path)+"."+unique+".part")
+	f, err := os.OpenFile(tmp, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if err != nil {
+		return err
+	}
+	err = write(f)
+	if err == nil {
+		err = f.Sync()
+	}
+	if cerr := f.Close(); err == nil {
+		err = cerr
+	}
+	if err == nil {
+		err = os.Rename(tmp, path)
+	}
+	if err != nil {
+		os.Remove(tmp)
+		return err
+	}
+	return syncDir(filepath.Dir(path))
+}

@@ -1,0 +1,435 @@
+package notebook
+
+import (
+	"bufio"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"wetside/session"
+)
+
+// An ImportReport says what an import brought.
+type ImportReport struct {
+	Sittings   int // new ones
+	Events     int // new ones
+	Sheets     int // new records
+	Judgements int // new ones, of sheets old and new
+	Known      int // events and records that were here already
+	Skipped    int // rows that were damaged or made no sense
+}
+
+func (r ImportReport) String() string {
+	s := fmt.Sprintf("%d sittings, %d events, %d sheets and %d judgements are new; %d were here already", r.Sittings, r.Events, r.Sheets, r.Judgements, r.Known)
+	if r.Skipped > 0 {
+		s += fmt.Sprintf("; %d could not be read and were left out", r.Skipped)
+	}
+	return s
+}
+
+// importBatch is how many events go into one transaction: other writers wait
+// for no more than that.
+const importBatch = 2000
+
+// Import merges another notebook, or a JSON export, into this one. Everything
+// has an identity, so nothing is doubled however often it is done, and nothing
+// here is replaced: events and records that are missing are added, and of two
+// judgements of one sheet the later counts and the other stays in its history.
+// The other file is only read.
+func (b *Book) Import(path string) (ImportReport, error) {
+	var rep ImportReport
+	f, err := os.Open(path)
+	if err != nil {
+		return rep, err
+	}
+	defer f.Close()
+	br := bufio.NewReaderSize(f, 1<<16)
+	head, err := br.Peek(16)
+	if err != nil && err != io.EOF {
+		return rep, err
+	}
+	b.mu.Lock()
+	live, why := b.db != nil && !b.broken, b.whyNot()
+	b.mu.Unlock()
+	if !live {
+		return rep, fmt.Errorf("nothing can be taken in now: %s", plain(why))
+	}
+	if string(head) == "SQLite format 3\x00" {
+		f.Close() // a second descriptor, closed later, would drop SQLite's locks
+		err = b.importBook(path, &rep)
+	} else if len(head) > 0 && head[0] == '{' {
+		err = b.importJSON(br, &rep)
+	} else {
+		return rep, fmt.Errorf("%s is neither a notebook nor a JSON export of one", path)
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if ferr := b.fetchAll(); err == nil {
+		err = ferr
+	}
+	if lerr := b.logDays(); err == nil {
+		err = lerr
+	}
+	if isDamage(err) {
+		err = fmt.Errorf("%s is damaged; what could be read of it is in: %w", path, err)
+	}
+	return rep, err
+}
+
+func openOther(path string) (*sql.DB, int, error) {
+	var last error
+	for _, mode := range []string{"mode=ro", "mode=ro&immutable=1"} {
+		db, err := openReader(path, mode)
+		if err != nil {
+			return nil, 0, err
+		}
+		var v, n int
+		if last = db.QueryRow(`PRAGMA user_version`).Scan(&v); last == nil {
+			last = db.QueryRow(`SELECT count(*) FROM (SELECT 1 FROM event LIMIT 1)`).Scan(&n)
+		}
+		if last == nil {
+			if v > len(migrations) {
+				db.Close()
+				return nil, 0, &NewerError{v, len(migrations)}
+			}
+			return db, v, nil
+		}
+		db.Close()
+	}
+	return nil, 0, fmt.Errorf("%s is no notebook: %w", path, last)
+}
+
+func (b *Book) importBook(path string, rep *ImportReport) error {
+	o, version, err := openOther(path)
+	if err != nil {
+		return err
+	}
+	defer o.Close()
+	sits, err := strs(o, `SELECT sitting FROM event GROUP BY sitting ORDER BY min(seq)`)
+	if err != nil {
+		return err
+	}
+	for len(sits) > 0 {
+		n, took := 0, 0
+		batch := map[string][]*row{}
+		for _, sit := range sits {
+			rows, skipped, err := fetchGood(o, sit)
+			if err != nil {
+				return err
+			}
+			rep.Skipped += skipped
+			batch[sit] = rows
+			took++
+			if n += len(rows); n >= importBatch {
+				break
+			}
+		}
+		if err := b.transact(func(tx *sql.Tx) error {
+			for _, sit := range sits[:took] {
+				if err := b.mergeSitting(tx, o, version, sit, batch[sit], rep); err != nil {
+					return err
+				}
+			}
+			return nil
+		}); err != nil {
+			return err
+		}
+		sits = sits[took:]
+	}
+	if version < 2 {
+		return nil
+	}
+	// Records that came without events, and judgements of them.
+	m := merger{b: b, rep: rep}
+	if err := each(o, Filter{OldestFirst: true}, nil, func(body sql.RawBytes) error {
+		r, err := decodeRecord(string(body))
+		if err != nil || r.ID == "" {
+			rep.Skipped++
+			return nil
+		}
+		return m.add(&r)
+	}); err != nil {
+		return err
+	}
+	return m.flush()
+}
+
+// A merger takes in records some at a time.
+type merger struct {
+	b   *Book
+	rep *ImportReport
+	rs  []*Record
+}
+
+func (m *merger) add(r *Record) error {
+	m.rs = append(m.rs, r)
+	if len(m.rs) < importBatch/10 {
+		return nil
+	}
+	return m.flush()
+}
+
+func (m *merger) flush() error {
+	rep := *m.rep
+	err := m.b.transact(func(tx *sql.Tx) error {
+		for _, r := range m.rs {
+			if err := m.b.mergeRecord(tx, r, &rep); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err == nil {
+		*m.rep, m.rs = rep, nil
+	}
+	return err
+}
+
+// transact runs one transaction, with the Book held.
+func (b *Book) transact(do func(*sql.Tx) error) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.db == nil || b.broken || b.mending {
+		return b.whyNot()
+	}
+	if b.changed() {
+		return errGone
+	}
+	tx, err := b.db.Begin()
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback()
+	if err := do(tx); err != nil {
+		return err
+	}
+	return tx.Commit()
+}
+
+// fetchGood reads the rows of a sitting that are whole by their checksum.
+func fetchGood(o *sql.DB, sit string) (rows []*row, skipped int, err error) {
+	rs, err := o.Query(`SELECT id, body, sum FROM event WHERE sitting = ? ORDER BY seq`, sit)
+	if err != nil {
+		return nil, 0, err
+	}
+	defer rs.Close()
+	for rs.Next() {
+		var id, body string
+		var sum int64
+		if err := rs.Scan(&id, &body, &sum); err != nil {
+			return nil, 0, err
+		}
+		if r, ok := whole(id, sit, body, uint32(sum)); ok {
+			rows = append(rows, r)
+		} else {
+			skipped++
+		}
+	}
+	return rows, skipped, rs.Err()
+}
+
+func (b *Book) mergeSitting(tx *sql.Tx, o *sql.DB, version int, sit string, rows []*row, rep *ImportReport) error {
+	have, err := strs(tx, `SELECT id FROM event WHERE sitting = ?`, sit)
+	if err != nil {
+		return err
+	}
+	in := make(map[string]bool, len(have))
+	for _, id := range have {
+		in[id] = true
+	}
+	var lack []*row
+	for _, r := range rows {
+		if in[r.id] {
+			rep.Known++
+		} else {
+			lack = append(lack, r)
+			if r.ev.Kind == session.Judged {
+				rep.Judgements++
+			}
+		}
+	}
+	if len(lack) == 0 {
+		return nil
+	}
+	if len(have) == 0 {
+		rep.Sittings++
+	}
+	rep.Events += len(lack)
+	if err := insert(tx, lack); err != nil {
+		return err
+	}
+	var before int
+	if err := tx.QueryRow(`SELECT count(*) FROM sheet WHERE sitting = ?`, sit).Scan(&before); err != nil {
+		return err
+	}
+	if version >= 2 {
+		// What only the other host knew of the baths comes with its records.
+		bodies, err := strs(o, `SELECT record FROM sheet WHERE sitting = ?`, sit)
+		if err != nil {
+			return err
+		}
+		for _, body := range bodies {
+			r, err := decodeRecord(body)
+			if err != nil || r.ID == "" {
+				continue
+			}
+			var n int
+			if err := tx.QueryRow(`SELECT count(*) FROM sheet WHERE id = ?`, r.ID).Scan(&n); err != nil {
+				return err
+			}
+			if n == 0 {
+				if err := upsert(tx, &r); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	if err := settle(tx, sit); err != nil {
+		return err
+	}
+	var after int
+	if err := tx.QueryRow(`SELECT count(*) FROM sheet WHERE sitting = ?`, sit).Scan(&after); err != nil {
+		return err
+	}
+	rep.Sheets += after - before
+	days, err := strs(tx, `SELECT DISTINCT day FROM sheet WHERE sitting = ?`, sit)
+	for _, d := range days {
+		b.days[d] = true
+	}
+	return err
+}
+
+// mergeRecord takes in a record that came without its events, or what another
+// notebook says of one that is here.
+func (b *Book) mergeRecord(tx *sql.Tx, r *Record, rep *ImportReport) error {
+	var old string
+	err := tx.QueryRow(`SELECT record FROM sheet WHERE id = ?`, r.ID).Scan(&old)
+	switch {
+	case errors.Is(err, sql.ErrNoRows):
+		rep.Sheets++
+		rep.Judgements += len(r.Judgements)
+		b.days[r.Day()] = true
+		return upsert(tx, r)
+	case err != nil:
+		return err
+	}
+	mine, err := decodeRecord(old)
+	if err != nil {
+		return fmt.Errorf("%w: %v", errDamaged, err)
+	}
+	n := len(mine.Judgements)
+	mine.Judgements = append(mine.Judgements, r.Judgements...)
+	more := mine.Scan == "" && r.Scan != ""
+	if more {
+		mine.Scan = r.Scan
+	}
+	rep.Known++
+	if len(r.Judgements) == 0 && !more {
+		return nil
+	}
+	var was, is int
+	count := `SELECT count(*) FROM judgement WHERE sheet = ?`
+	if err := tx.QueryRow(count, r.ID).Scan(&was); err != nil {
+		return err
+	}
+	if err := upsert(tx, &mine); err != nil {
+		return err
+	}
+	if err := tx.QueryRow(count, r.ID).Scan(&is); err != nil {
+		return err
+	}
+	rep.Judgements += is - was
+	if is > n || more {
+		b.days[mine.Day()] = true
+	}
+	return nil
+}
+
+func strs(q querier, query string, args ...any) ([]string, error) {
+	rs, err := q.Query(query, args...)
+	if err != nil {
+		return nil, err
+	}
+	defer rs.Close()
+	var out []string
+	for rs.Next() {
+		var s string
+		if err := rs.Scan(&s); err != nil {
+			return nil, err
+		}
+		out = append(out, s)
+	}
+	return out, rs.Err()
+}
+
+func (b *Book) importJSON(r io.Reader, rep *ImportReport) error {
+	d := json.NewDecoder(r)
+	bad := func(err error) error {
+		return fmt.Errorf("byte %d of the export: %w; %s", d.InputOffset(), err, rep)
+	}
+	if _, err := d.Token(); err != nil {
+		return bad(err)
+	}
+	known := false
+	for d.More() {
+		k, err := d.Token()
+		if err != nil {
+			return bad(err)
+		}
+		switch k {
+		case "format":
+			var s string
+			if err := d.Decode(&s); err != nil {
+				return bad(err)
+			}
+			if s != JSONName {
+				return bad(fmt.Errorf("the format is %q, not %q", s, JSONName))
+			}
+			known = true
+		case "version":
+			var n int
+			if err := d.Decode(&n); err != nil {
+				return bad(err)
+			}
+			if n < 1 || n > JSONVersion {
+				return bad(fmt.Errorf("version %d of the format is not known here: use a newer wetside", n))
+			}
+		case "sheets":
+			if !known {
+				return bad(fmt.Errorf(`it does not begin with "format":%q`, JSONName))
+			}
+			m := merger{b: b, rep: rep}
+			if t, err := d.Token(); err != nil || t != json.Delim('[') {
+				return bad(errors.Join(errors.New(`"sheets" is no list`), err))
+			}
+			for d.More() {
+				var r Record
+				if err := d.Decode(&r); err != nil {
+					return errors.Join(m.flush(), bad(err))
+				}
+				if r.ID == "" || r.Begun.IsZero() || (r.State != string(session.Finished) && r.State != string(session.Ruined)) {
+					rep.Skipped++
+					continue
+				}
+				if err := m.add(&r); err != nil {
+					return err
+				}
+			}
+			if err := m.flush(); err != nil {
+				return err
+			}
+			if _, err := d.Token(); err != nil {
+				return bad(err)
+			}
+		default:
+			var skip json.RawMessage
+			if err := d.Decode(&skip); err != nil {
+				return bad(err)
+			}
+		}
+	}
+	return nil
+}

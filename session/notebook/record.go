@@ -1,0 +1,382 @@
+package notebook
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"time"
+
+	"wetside/session"
+)
+
+// Secs is a duration that is written in JSON as seconds, to the nanosecond, so
+// that any program can read it.
+type Secs time.Duration
+
+// MarshalJSON implements json.Marshaler: 93.25.
+func (s Secs) MarshalJSON() ([]byte, error) { return s.append(nil), nil }
+
+func (s Secs) append(b []byte) []byte {
+	n := int64(s)
+	u := uint64(n)
+	if n < 0 {
+		b = append(b, '-')
+		u = -u
+	}
+	b = strconv.AppendUint(b, u/1e9, 10)
+	if f := u % 1e9; f != 0 {
+		b = append(b, '.')
+		for p := uint64(1e8); f > 0; p /= 10 {
+			b = append(b, byte('0'+f/p))
+			f %= p
+		}
+	}
+	return b
+}
+
+// UnmarshalJSON implements json.Unmarshaler.
+func (s *Secs) UnmarshalJSON(b []byte) error {
+	whole, frac, _ := bytes.Cut(b, []byte("."))
+	neg := bytes.HasPrefix(whole, []byte("-"))
+	n, err := strconv.ParseInt(string(whole), 10, 64)
+	if err != nil || len(frac) > 9 || n > 9e9 || n < -9e9 {
+		f, err := strconv.ParseFloat(string(b), 64)
+		if err != nil || f > 9e9 || f < -9e9 {
+			return fmt.Errorf("%q is no number of seconds", b)
+		}
+		*s = Secs(f * 1e9)
+		return nil
+	}
+	n *= 1e9
+	p := int64(1e8)
+	for _, c := range frac {
+		if c < '0' || c > '9' {
+			return fmt.Errorf("%q is no number of seconds", b)
+		}
+		if d := int64(c-'0') * p; neg {
+			n -= d
+		} else {
+			n += d
+		}
+		p /= 10
+	}
+	*s = Secs(n)
+	return nil
+}
+
+// D returns s as a time.Duration.
+func (s Secs) D() time.Duration { return time.Duration(s) }
+
+// A Record is everything the notebook keeps of one sheet. Its JSON is the
+// export's format: names are never changed and only added to. Times are ISO
+// 8601 with the offset of the place; lengths of time are seconds.
+type Record struct {
+	ID        string  `json:"id"`
+	Sitting   string  `json:"sitting"`
+	Num       int     `json:"num"`
+	Name      string  `json:"name,omitempty"`
+	Maker     string  `json:"maker,omitempty"`
+	Rehearsal bool    `json:"rehearsal,omitempty"`
+	Pace      float64 `json:"pace,omitempty"` // of a rehearsal: times real time
+
+	Paper     PaperRecord `json:"paper"`
+	Camera    string      `json:"camera,omitempty"`
+	Process   string      `json:"process"`
+	ProcessIs string      `json:"process_name,omitempty"`
+	Celsius   float64     `json:"celsius,omitempty"`
+	Light     string      `json:"light,omitempty"` // as the user gave it
+	// Base is the exposure as reckoned from the light without a learned
+	// correction, Learned that correction in stops: what the next judgement is
+	// held against. 0 when the time was given by hand.
+	Base    Secs    `json:"base_s,omitempty"`
+	Learned float64 `json:"learned_stops,omitempty"`
+
+	Begun   time.Time `json:"begun"`             // the first thing done with it
+	Ended   time.Time `json:"ended,omitzero"`    // washed, or spoiled
+	State   string    `json:"state"`             // a session.Phase: "finished", "spoiled"
+	Spoiled string    `json:"spoiled,omitempty"` // why
+
+	Exposure *ExposureRecord `json:"exposure,omitempty"` // nil: none was timed
+	Stages   []StageRecord   `json:"stages,omitempty"`
+	Undone   []UndoRecord    `json:"undone,omitempty"`
+	Emerged  Secs            `json:"emerged_s,omitempty"` // after entering the developer; 0: not seen
+	Washed   bool            `json:"washed,omitempty"`    // the wash ran its full time in clean company
+
+	Safelight Secs `json:"safelight_s"`                   // time unfixed under it
+	SafeFor   Secs `json:"safelight_allowed_s,omitempty"` // 0: no figure
+	SafeTest  bool `json:"safelight_tested,omitempty"`    // the figure comes from a fog test
+
+	Notes      []NoteRecord      `json:"notes,omitempty"`
+	Marks      []MarkRecord      `json:"marks,omitempty"`
+	Overridden []string          `json:"overridden,omitempty"` // spent baths used all the same
+	Judgements []JudgementRecord `json:"judgements,omitempty"` // the last is the one that counts
+	Scan       string            `json:"scan,omitempty"`
+}
+
+// PaperRecord is the paper of a sheet.
+type PaperRecord struct {
+	Key      string  `json:"key"`
+	Name     string  `json:"name,omitempty"`
+	Base     string  `json:"base,omitempty"`
+	Response string  `json:"response,omitempty"`
+	AreaCM2  float64 `json:"area_cm2,omitempty"`
+}
+
+// ExposureRecord is what the pinhole did.
+type ExposureRecord struct {
+	Begun    time.Time       `json:"begun"`
+	Ended    time.Time       `json:"ended,omitzero"`
+	Planned  Secs            `json:"planned_s"`
+	Actual   Secs            `json:"actual_s"` // pinhole open
+	Share    float64         `json:"share"`    // of the whole exposure; 1 is all of it, also under changed light
+	Working  string          `json:"working,omitempty"`
+	Covered  []SpanRecord    `json:"covered,omitempty"`
+	Readings []ReadingRecord `json:"readings,omitempty"`
+}
+
+// over is how much longer (or, negative, shorter) the pinhole was open than the
+// whole exposure takes, in the light as it was. Where that follows from a
+// share, a thousandth is no difference.
+func (e *ExposureRecord) over() Secs {
+	if len(e.Readings) == 0 {
+		return e.Actual - e.Planned
+	}
+	if e.Share <= 0 || math.Abs(e.Share-1) < .001 {
+		return 0
+	}
+	return e.Actual - Secs(math.Round(float64(e.Actual)/e.Share))
+}
+
+// SpanRecord is a stretch of time, counted from the begin of the exposure.
+type SpanRecord struct {
+	From Secs `json:"from_s"`
+	For  Secs `json:"for_s"`
+}
+
+// ReadingRecord is a change of light.
+type ReadingRecord struct {
+	At    time.Time `json:"at"`
+	Stops float64   `json:"stops"`
+	Full  Secs      `json:"full_s"` // the whole exposure in the new light
+}
+
+// StageRecord is one stay in one bath.
+type StageRecord struct {
+	Stage   string    `json:"stage"`
+	Label   string    `json:"label,omitempty"` // where it is not the stage's own name
+	Bath    string    `json:"bath,omitempty"`
+	In      time.Time `json:"in"`
+	Out     time.Time `json:"out"`
+	AtLeast Secs      `json:"at_least_s"`
+	AtMost  Secs      `json:"at_most_s"`
+	Actual  Secs      `json:"actual_s"`
+	Over    Secs      `json:"over_s"` // past at most; negative: short of at least
+	Short   bool      `json:"short,omitempty"`
+	Changes int       `json:"changes,omitempty"`
+	Use     *BathUse  `json:"use,omitempty"`
+	Serial  int       `json:"serial"`
+}
+
+// BathUse is the state of the bath when the sheet went in.
+type BathUse struct {
+	Serial   int     `json:"-"` // of the visit: says which stage it goes with
+	Mix      string  `json:"mix"`
+	What     string  `json:"what,omitempty"`
+	Dilution string  `json:"dilution,omitempty"`
+	Age      Secs    `json:"age_s"`
+	Share    float64 `json:"share,omitempty"` // of its capacity that was used; 1 is spent
+	Sheets   int     `json:"sheets,omitempty"`
+}
+
+// UndoRecord is a move that was taken back.
+type UndoRecord struct {
+	At    time.Time `json:"at"`
+	Stage string    `json:"stage"` // the stage that was left again; empty: the end
+	After Secs      `json:"after_s"`
+}
+
+// NoteRecord is words with a time.
+type NoteRecord struct {
+	At   time.Time `json:"at"`
+	Text string    `json:"text"`
+}
+
+// MarkRecord is a mark, named or not.
+type MarkRecord struct {
+	N     int       `json:"n"`
+	At    time.Time `json:"at"`
+	Stage string    `json:"stage,omitempty"`
+	Text  string    `json:"text,omitempty"`
+}
+
+// JudgementRecord is what the finished sheet says of its exposure.
+type JudgementRecord struct {
+	At    time.Time `json:"at"`
+	Stops float64   `json:"stops"` // positive: it should have had more
+	Seen  string    `json:"seen,omitempty"`
+}
+
+// Judged returns the judgement that counts, if there is one.
+func (r *Record) Judged() (JudgementRecord, bool) {
+	if n := len(r.Judgements); n > 0 {
+		return r.Judgements[n-1], true
+	}
+	return JudgementRecord{}, false
+}
+
+// Day returns the date, where it was made, of the first thing done with the sheet.
+func (r *Record) Day() string { return r.Begun.Format(time.DateOnly) }
+
+// Context is what a record holds that the sheet itself does not know.
+type Context struct {
+	Sitting Sitting
+	Baths   []BathUse     // one for each visit that had a mixed bath; see [Uses]
+	Now     time.Duration // session time, for what is still open
+}
+
+// RecordOf writes down a sheet. It is pure, and good for a sheet under way too.
+func RecordOf(s *session.Sheet, c Context) Record {
+	sp := &s.Spec
+	r := Record{
+		ID: s.ID, Sitting: c.Sitting.ID, Num: s.Num, Name: sp.Name, Maker: sp.Maker,
+		Rehearsal: c.Sitting.Rehearsal || sp.Rehearsal,
+		Paper:     PaperRecord{sp.Paper.Key, sp.Paper.Name, string(sp.Paper.Base), string(sp.Paper.Response), sp.Paper.AreaCM2},
+		Camera:    sp.Camera, Process: sp.Process.Key, ProcessIs: sp.Process.Name, Celsius: sp.Celsius, Light: sp.Light,
+		Base: Secs(sp.Base), Learned: sp.Learned,
+		Begun: s.AddedAt.Wall, Ended: s.EndedAt.Wall, State: string(s.Phase), Spoiled: s.SpoiltFor,
+		Emerged: Secs(s.Emerged), Washed: s.Washed(), SafeTest: sp.Paper.Tested,
+		Overridden: slices.Clone(s.Overrides), Scan: s.Scan,
+	}
+	if r.Rehearsal && c.Sitting.Pace != 1 {
+		r.Pace = c.Sitting.Pace
+	}
+	now := c.Now
+	if s.EndedT > 0 {
+		now = s.EndedT
+	}
+	used, allowed := s.SafeUsed(now)
+	r.Safelight, r.SafeFor = Secs(used), Secs(allowed)
+	if l := &s.Light; !l.BegunAt.IsZero() {
+		r.Begun = l.BegunAt.Wall
+		r.Exposure = exposure(l, sp.Working, now)
+	} else if len(s.Visits) > 0 {
+		r.Begun = s.Visits[0].InAt.Wall
+	}
+	for i := range s.Visits {
+		v := &s.Visits[i]
+		st := StageRecord{Stage: string(v.Stage), Bath: v.Bath, In: v.InAt.Wall, Out: v.OutAt.Wall,
+			AtLeast: Secs(v.AtLeast), AtMost: Secs(v.AtMost), Short: v.Short, Changes: v.Changes, Serial: v.Serial}
+		if v.Label != string(v.Stage) {
+			st.Label = v.Label
+		}
+		out := v.Out
+		if v.Open {
+			out = now
+			st.Out = v.InAt.Wall.Add(now - v.In)
+		}
+		st.Actual = Secs(out - v.In)
+		switch {
+		case v.Step == session.Holding: // holding water has no plan to be late for
+		case st.Actual > st.AtMost:
+			st.Over = st.Actual - st.AtMost
+		case st.Actual < st.AtLeast:
+			st.Over = st.Actual - st.AtLeast
+		}
+		for _, u := range c.Baths {
+			if u.Serial == v.Serial {
+				st.Use = &u
+			}
+		}
+		r.Stages = append(r.Stages, st)
+	}
+	for _, u := range s.Undone {
+		r.Undone = append(r.Undone, UndoRecord{u.At.Wall, string(u.Stage), Secs(u.T - u.Since)})
+	}
+	for _, n := range s.Notes {
+		r.Notes = append(r.Notes, NoteRecord{n.At.Wall, n.Text})
+	}
+	for _, m := range s.Marks {
+		r.Marks = append(r.Marks, MarkRecord{m.N, m.At.Wall, string(m.Stage), m.Text})
+	}
+	if j := s.Judged; j != nil {
+		r.Judgements = []JudgementRecord{{j.At.Wall, j.Stops, j.Seen}}
+	}
+	return r
+}
+
+func exposure(l *session.Light, working string, now time.Duration) *ExposureRecord {
+	end := now
+	if !l.EndedAt.IsZero() {
+		end = l.EndedT
+	}
+	e := &ExposureRecord{Begun: l.BegunAt.Wall, Ended: l.EndedAt.Wall, Planned: Secs(l.Planned),
+		Actual: Secs(l.OpenFor(end)), Share: l.Share(end), Working: l.Working}
+	if e.Working == "" {
+		e.Working = working
+	}
+	from := l.BegunT
+	for _, sp := range l.Spells {
+		if sp.From > from {
+			e.Covered = append(e.Covered, SpanRecord{Secs(from - l.BegunT), Secs(sp.From - from)})
+		}
+		from = sp.To
+		if sp.Running {
+			from = end
+		}
+	}
+	if end > from {
+		e.Covered = append(e.Covered, SpanRecord{Secs(from - l.BegunT), Secs(end - from)})
+	}
+	for _, rd := range l.Readings {
+		e.Readings = append(e.Readings, ReadingRecord{rd.At.Wall, rd.Stops, Secs(rd.Full)})
+	}
+	return e
+}
+
+// Uses returns the age of each bath when the sheet went into it, and how many
+// sheets it had seen. How much of a bath's capacity that was is the bench's to
+// say: the host sets Share.
+func Uses(m *session.Machine, s *session.Sheet) []BathUse {
+	var out []BathUse
+	for i := range s.Visits {
+		v := &s.Visits[i]
+		if v.Mix == "" {
+			continue
+		}
+		for _, t := range m.Trays() {
+			if t.Mix.ID != v.Mix {
+				continue
+			}
+			u := BathUse{Serial: v.Serial, Mix: v.Mix, What: t.Mix.What, Dilution: t.Mix.Dilution, Age: Secs(v.In - t.MixedT)}
+			for _, o := range m.Sheets() {
+				for j := range o.Visits {
+					if w := &o.Visits[j]; w.Mix == v.Mix && w.In < v.In {
+						u.Sheets++
+						break
+					}
+				}
+			}
+			out = append(out, u)
+		}
+	}
+	return out
+}
+
+func (r *Record) encode() (string, error) {
+	b, err := json.Marshal(r)
+	return string(b), err
+}
+
+func decodeRecord(s string) (Record, error) {
+	var r Record
+	err := json.Unmarshal([]byte(s), &r)
+	for i := range r.Stages {
+		if u := r.Stages[i].Use; u != nil {
+			u.Serial = r.Stages[i].Serial
+		}
+	}
+	return r, err
+}
