@@ -1,0 +1,392 @@
+package bench
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"wetside/session"
+)
+
+// A Part is one part of a mixture: the first is the stock, the last water.
+type Part struct {
+	Parts float64 // as the dilution names it
+	ML    float64
+}
+
+// MixUp divides totalML in the parts of a dilution: "1+9" to make 500 ml is 50
+// and 450; "1+1+100" names two stocks and water. Every part is 0 or more and
+// one of them more; the last is what the others are put into.
+func MixUp(dilution string, totalML float64) ([]Part, error) {
+	if !(totalML > 0) || math.IsInf(totalML, 0) {
+		return nil, fmt.Errorf("a volume of %v ml cannot be mixed: give the millilitres the tray needs, for instance 500", totalML)
+	}
+	var parts []Part
+	sum := 0.0
+	for _, f := range strings.Split(dilution, "+") {
+		n, err := strconv.ParseFloat(strings.TrimSpace(f), 64)
+		if err != nil || n < 0 || math.IsInf(n, 0) || math.IsNaN(n) {
+			return nil, fmt.Errorf("%q is no dilution: write the parts with a plus between them, stock first, for instance 1+9", dilution)
+		}
+		parts = append(parts, Part{Parts: n})
+		sum += n
+	}
+	if len(parts) < 2 || sum <= 0 || math.IsInf(sum, 0) {
+		return nil, fmt.Errorf("%q is no dilution: write the parts with a plus between them, stock first, for instance 1+9", dilution)
+	}
+	for i := range parts {
+		parts[i].ML = totalML * (parts[i].Parts / sum)
+	}
+	return parts, nil
+}
+
+// Strength returns the share of the whole that is stock: 0.1 for "1+9", and
+// for "1+1+100", where the last part is water, 2/102.
+func Strength(dilution string) (float64, error) {
+	parts, err := MixUp(dilution, 1)
+	if err != nil {
+		return 0, err
+	}
+	return 1 - parts[len(parts)-1].ML, nil
+}
+
+// FromWorking says how to make totalML of the dilution want from a solution
+// that is mixed to the dilution have already: so much of it, and so much water.
+// A solution cannot be made stronger with water.
+func FromWorking(have, want string, totalML float64) (solution, water float64, err error) {
+	h, err := Strength(have)
+	if err != nil {
+		return 0, 0, err
+	}
+	w, err := Strength(want)
+	if err != nil {
+		return 0, 0, err
+	}
+	a, b, err := Alligation(h, 0, w, totalML)
+	if err != nil {
+		return 0, 0, fmt.Errorf("%s cannot be made of %s by adding water: it would have to get stronger; begin from the stock", want, have)
+	}
+	return a, b, nil
+}
+
+// Alligation returns how much of a solution of strength high and of one of
+// strength low make total of strength want: the pharmacist's square, high by
+// (want-low) parts and low by (high-want). Strengths share one unit, percent or
+// any other; so do the volumes. Temperatures of water mix by the same rule: see
+// [Temper].
+func Alligation(high, low, want, total float64) (ofHigh, ofLow float64, err error) {
+	for _, x := range []float64{high, low, want, total} {
+		if math.IsNaN(x) || math.IsInf(x, 0) {
+			return 0, 0, errors.New("strengths and volumes are plain numbers")
+		}
+	}
+	switch {
+	case total < 0:
+		return 0, 0, fmt.Errorf("a volume of %g cannot be mixed: give 0 or more", total)
+	case high == low && want == high:
+		return total, 0, nil
+	case (want-low)*(want-high) > 0 || high == low:
+		return 0, 0, fmt.Errorf("%g does not lie between %g and %g: no mixture of the two gives it", want, low, high)
+	}
+	ofHigh = total * ((want - low) / (high - low))
+	return ofHigh, total - ofHigh, nil
+}
+
+// Temper returns how much hot and cold water make total at want degrees. It
+// takes both to have the same heat capacity, and none to be lost to the tray.
+func Temper(hot, cold, want, total float64) (ofHot, ofCold float64, err error) {
+	ofHot, ofCold, err = Alligation(hot, cold, want, total)
+	if err != nil {
+		return 0, 0, fmt.Errorf("%g C cannot be had from water at %g C and %g C: one must be warmer and one colder", want, hot, cold)
+	}
+	return ofHot, ofCold, nil
+}
+
+// A Cause says what uses a bath up.
+type Cause string
+
+const (
+	ByArea Cause = "area" // the paper it has seen
+	ByAge  Cause = "age"  // the hours it has stood in the tray
+	ByNone Cause = ""     // neither capacity nor life is stated
+)
+
+// A BathState is what one bath has seen.
+type BathState struct {
+	Mix     session.Mix
+	Name    string // the tray it stands in
+	Retired bool
+	Sheets  int     // visits of sheets; a sheet that came twice counts twice
+	AreaCM2 float64 // of all of them
+	// SecondCM2 is that part of AreaCM2 that came through while this was the
+	// second fixing bath. It is not held against the capacity: the first bath
+	// had taken the silver out (common practice, no source).
+	SecondCM2   float64
+	CarryML     float64       // carried in by them, with what was on the paper
+	CapacityCM2 float64       // 0: not stated
+	Age         time.Duration // since it was mixed; until it was retired
+	AreaShare   float64       // of the capacity; 0 when none is stated
+	AgeShare    float64       // of the life; 0 when none is stated
+	Share       float64       // the larger of the two; 1 is all
+	Cause       Cause         // which of them it is
+}
+
+// The shares of a bath at which something is said.
+const (
+	HighShare  = 0.8
+	SpentShare = 1.0
+)
+
+// shareSlack lets ten sheets of a tenth each be all of a bath.
+const shareSlack = 1e-9
+
+// High reports whether the bath is nearly spent, or spent.
+func (b BathState) High() bool { return b.Share >= HighShare-shareSlack }
+
+// Spent reports whether the bath has had all it can take.
+func (b BathState) Spent() bool { return b.Share >= SpentShare-shareSlack }
+
+// LeftCM2 is the paper it can still take; 0 when its capacity is not stated.
+func (b BathState) LeftCM2() float64 {
+	return max(0, b.CapacityCM2-(b.AreaCM2-b.SecondCM2))
+}
+
+// Account returns the state of every bath as of session time now, in the order
+// they were mixed. It is summed anew over the visits that stand: one that was
+// taken back adds nothing.
+func Account(trays []*session.Tray, sheets []*session.Sheet, now time.Duration) []BathState {
+	out := make([]BathState, 0, len(trays))
+	for _, t := range trays {
+		b := BathState{Mix: t.Mix, Name: t.Name, Retired: t.Retired}
+		until := now
+		if t.Retired {
+			until = min(now, t.RetiredT)
+		}
+		b.Age = max(0, until-t.MixedT)
+		for _, s := range sheets {
+			for i := range s.Visits {
+				v := &s.Visits[i]
+				if v.Mix != t.Mix.ID || v.In > now {
+					continue
+				}
+				b.Sheets++
+				b.AreaCM2 += s.Spec.Paper.AreaCM2
+				if v.Stage == session.Fix2 {
+					b.SecondCM2 += s.Spec.Paper.AreaCM2
+				}
+				b.CarryML += t.Mix.CarryML
+			}
+		}
+		b.CapacityCM2 = t.Mix.PerLitre * t.Mix.ML / 1000
+		if b.CapacityCM2 > 0 {
+			b.AreaShare = (b.AreaCM2 - b.SecondCM2) / b.CapacityCM2
+		}
+		if t.Mix.Life > 0 {
+			b.AgeShare = float64(b.Age) / float64(t.Mix.Life)
+		}
+		switch b.Share = max(b.AreaShare, b.AgeShare); {
+		case b.CapacityCM2 <= 0 && t.Mix.Life <= 0:
+		case b.AgeShare > b.AreaShare:
+			b.Cause = ByAge
+		default:
+			b.Cause = ByArea
+		}
+		out = append(out, b)
+	}
+	return out
+}
+
+// Standing returns the state of the bath that stands in the tray of that name.
+func Standing(baths []BathState, name string) (BathState, bool) {
+	for i := len(baths) - 1; i >= 0; i-- {
+		if b := baths[i]; b.Name == name && !b.Retired {
+			return b, true
+		}
+	}
+	return BathState{}, false
+}
+
+// With returns the state of b once one more sheet of that area has been
+// through it, as first bath.
+func (b BathState) With(areaCM2 float64) BathState {
+	b.Sheets++
+	b.AreaCM2 += areaCM2
+	b.CarryML += b.Mix.CarryML
+	if b.CapacityCM2 > 0 {
+		b.AreaShare = (b.AreaCM2 - b.SecondCM2) / b.CapacityCM2
+		if b.AreaShare >= b.AgeShare {
+			b.Share, b.Cause = b.AreaShare, ByArea
+		}
+	}
+	return b
+}
+
+// Ask says what to ask before a sheet goes into the bath, empty when nothing
+// is. Must: the bath is spent, and going on is recorded with the sheet
+// (session.BathOverridden).
+func Ask(b BathState) (question string, must bool) {
+	name := b.Name
+	switch {
+	case b.Retired:
+		return fmt.Sprintf("the %s was retired: mix a new one first", name), true
+	case b.Spent():
+		return fmt.Sprintf("the %s is spent, %s: mix a new one, or go on all the same? going on is written in the sheet's record", name, b.why()), true
+	case b.High():
+		return fmt.Sprintf("the %s is nearly spent, %s", name, b.why()), false
+	}
+	return "", false
+}
+
+func (b BathState) why() string {
+	p := int(math.Floor(b.Share*100 + 1e-6))
+	switch b.Cause {
+	case ByAge:
+		return fmt.Sprintf("%d percent of its time in the tray", p)
+	case ByArea:
+		return fmt.Sprintf("%d percent of the paper it can take", p)
+	}
+	return "its capacity is not stated"
+}
+
+// AskAll returns the question of the first spent bath that the sheet has still
+// to go into, and that was not overridden for it yet; empty when there is none.
+func AskAll(baths []BathState, s *session.Sheet) (question string, bath BathState, must bool) {
+	next := s.NextStep()
+	if next < 0 {
+		return "", BathState{}, false
+	}
+	for _, st := range s.Spec.Process.Steps[next:] {
+		b, ok := Standing(baths, st.Bath)
+		if !ok || !b.Spent() || contains(s.Overrides, b.Mix.ID) {
+			continue
+		}
+		q, must := Ask(b)
+		return q, b, must
+	}
+	return "", BathState{}, false
+}
+
+func contains(xs []string, x string) bool {
+	for _, y := range xs {
+		if x == y {
+			return true
+		}
+	}
+	return false
+}
+
+// A Guided step is one thing to do, and the event that records it; Event is
+// empty for what only hands do.
+type Guided struct {
+	Text string
+	Kind session.Kind
+	Bath string // Event.Bath: identity of a mix
+	Into string // Event.Into
+}
+
+// Promotion guides through what is done when the first of two fixing baths is
+// spent: the first goes, the second takes its place, a fresh one becomes the
+// second.
+func Promotion(first, second BathState) []Guided {
+	return []Guided{
+		{Text: "wait until no sheet is in either fixer"},
+		{Text: fmt.Sprintf("empty the %s into the jar for used fixer", first.Name), Kind: session.BathRetired, Bath: first.Mix.ID},
+		{Text: fmt.Sprintf("move the %s to the place of the %s", second.Name, first.Name), Kind: session.BathPromoted, Bath: second.Mix.ID, Into: first.Name},
+		{Text: fmt.Sprintf("mix a fresh %s, %s", second.Name, dilutionWords(second.Mix)), Kind: session.BathMixed},
+		{Text: Disposal(first)},
+	}
+}
+
+func dilutionWords(m session.Mix) string {
+	if parts, err := MixUp(m.Dilution, m.ML); err == nil {
+		return MixWords(m.Dilution, parts)
+	}
+	return fmt.Sprintf("%.0f millilitres", m.ML)
+}
+
+// Disposal is the caution due when a bath is retired; empty when it holds no
+// silver. What is allowed differs by place and product, so it names no drain.
+func Disposal(b BathState) string {
+	if !b.Mix.Silver {
+		return ""
+	}
+	return fmt.Sprintf("the used %s holds silver: keep it in a marked, closed jar, and hand it in as your local rules and the product's data sheet say", b.Name)
+}
+
+// Lengthened is the rule for a developer that has seen paper: the at-least and
+// the at-most of a step by inspection grow by percent hundredths for each tenth
+// of its share by area that is used, full tenths only. It is a rule the user
+// states for their developer (common practice, no source); 0 leaves the window
+// as it is. A spent developer is not lengthened further.
+func Lengthened(atLeast, atMost time.Duration, b BathState, percent float64) (time.Duration, time.Duration) {
+	if !(percent > 0) || math.IsInf(percent, 0) {
+		return atLeast, atMost
+	}
+	tenths := math.Floor(min(1, max(0, b.AreaShare))*10 + shareSlack)
+	f := 1 + tenths*percent/100
+	grow := func(d time.Duration) time.Duration {
+		return time.Duration(math.Round(float64(d)*f/float64(time.Second))) * time.Second
+	}
+	return grow(atLeast), grow(atMost)
+}
+
+// BathCues returns what must be heard of the baths in [from, to): nearly spent,
+// and spent, once each for a bath. A bath used up by paper is due as the sheet
+// enters it, one used up by age at the hour.
+func BathCues(trays []*session.Tray, sheets []*session.Sheet, from, to time.Duration) []session.Cue {
+	var out []session.Cue
+	for _, t := range trays {
+		for _, c := range []struct {
+			share float64
+			kind  session.CueKind
+			key   string
+		}{{HighShare, session.CueBathHigh, "high"}, {SpentShare, session.CueBathSpent, "spent"}} {
+			at, sheet, ok := reaches(t, sheets, c.share)
+			if !ok || at < from || at >= to || t.Retired && at > t.RetiredT {
+				continue
+			}
+			cue := session.Cue{Key: fmt.Sprintf("bath/%s/%s", t.Mix.ID, c.key), Kind: c.kind, T: at, Label: t.Name, Text: t.Name}
+			if sheet != nil {
+				cue.Sheet = sheet.ID
+			}
+			out = append(out, cue)
+		}
+	}
+	return out
+}
+
+// reaches returns when the bath reached, or by age will reach, the share.
+func reaches(t *session.Tray, sheets []*session.Sheet, share float64) (at time.Duration, by *session.Sheet, ok bool) {
+	if t.Mix.Life > 0 {
+		at, ok = t.MixedT+time.Duration(math.Ceil(share*float64(t.Mix.Life))), true
+	}
+	if cap := t.Mix.PerLitre * t.Mix.ML / 1000; cap > 0 {
+		type come struct {
+			at    time.Duration
+			sheet *session.Sheet
+		}
+		var comes []come
+		for _, s := range sheets {
+			for i := range s.Visits {
+				if v := &s.Visits[i]; v.Mix == t.Mix.ID && v.Stage != session.Fix2 {
+					comes = append(comes, come{v.In, s})
+				}
+			}
+		}
+		sortBy(comes, func(a, b come) bool { return a.at < b.at })
+		sum := 0.0
+		for _, c := range comes {
+			sum += c.sheet.Spec.Paper.AreaCM2
+			if sum/cap >= share-shareSlack {
+				if !ok || c.at < at {
+					return c.at, c.sheet, true
+				}
+				break
+			}
+		}
+	}
+	return at, nil, ok
+}

@@ -1,0 +1,619 @@
+package bench
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+)
+
+// A Put is the planned way of one sheet of the queue.
+type Put struct {
+	ID  string
+	Num int
+	// Moves are the session times of all its moves: into its first tray, from
+	// each tray to the next, out of the last one.
+	Moves []time.Duration
+}
+
+// Start is when the sheet goes in.
+func (p Put) Start() time.Duration { return p.Moves[0] }
+
+// End is when it leaves its last tray.
+func (p Put) End() time.Duration { return p.Moves[len(p.Moves)-1] }
+
+// A Schedule is a plan for the whole queue.
+type Schedule struct {
+	// Puts are the queue's sheets in the order they go in.
+	Puts []Put
+	// Running says when the sheets that are in the trays now make the moves
+	// still ahead of them, in the order they were given.
+	Running []Put
+	// Done is when the last sheet of the queue leaves its last tray.
+	Done time.Duration
+	// Bound is the textbook's lower bound on Done: the load of the busiest
+	// tray, or of the hands.
+	Bound time.Duration
+	// Best: no schedule is done sooner; either Done is the bound, or all
+	// others were ruled out.
+	Best bool
+}
+
+// Plan finds the schedule of the queue that is done soonest, over all orders
+// and instants, beside the sheets that are running. For up to exactJobs sheets
+// it is the best there is, unless the search gives up (Best says so); for more
+// it is a good one.
+//
+// Sheets in the trays that will collide among themselves, whatever is done with
+// the queue, are left to collide: see [Conflicts].
+func Plan(shop Shop, running []Running, queue []Job, now time.Duration) Schedule {
+	p := newProblem(shop, running, queue, now)
+	return p.schedule(p.solve(-1))
+}
+
+// Earliest returns the soonest session time, not before now, at which the job
+// may go in so that it never meets another sheet: no tray overfull and no two
+// moves closer than the hands allow. Why says what stands in the way of its
+// going in sooner; empty when it may go in now.
+func Earliest(shop Shop, running []Running, job Job, now time.Duration) (start time.Duration, why string) {
+	p := newProblem(shop, running, []Job{job}, now)
+	x, _ := p.solve(p.first(len(running)))
+	at := p.base + time.Duration(x[p.first(len(running))])*p.unit
+	if at <= now {
+		return now, ""
+	}
+	return at, p.why(x, len(running))
+}
+
+// exactJobs is up to how many sheets a queue is searched to the end.
+const exactJobs = 6
+
+// A seg is a run of moves of one job that follow one another without slack. A
+// flexible stay parts two of them.
+type seg struct {
+	job    int
+	first  int     // index of its first move within the job
+	off    []int64 // of its moves, from its start; off[0] is 0
+	pinned bool    // it cannot be shifted: the sheet is in a rigid step
+	min    int64   // not before
+	tail   int64   // least time from its start to the job's end
+	shape  int     // segs of one shape have the same forbidden differences
+}
+
+// A stay is one job in one tray: from a move of one seg to a move of the same
+// (rigid) or the next one (flexible).
+type stay struct {
+	job, op     int
+	tray        int
+	in, out     int // segs
+	inOff, outO int64
+}
+
+type span struct{ lo, hi int64 } // open interval
+
+type problem struct {
+	shop    Shop
+	jobs    []Job
+	runs    int // so many of jobs are running
+	base    time.Duration
+	unit    time.Duration
+	move    int64
+	segs    []seg
+	of      [][]int // segs of each job
+	stays   []stay
+	byTray  [][]int // stays by tray
+	caps    []int
+	names   []string
+	entries []entry // moves into a batch
+	class   []int   // jobs of one class have the same steps
+	forbid  map[[2]int][]span
+}
+
+type entry struct {
+	tray, job, seg int
+	off            int64
+}
+
+func gcd(a, b int64) int64 {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	if a < 0 {
+		return -a
+	}
+	return a
+}
+
+func newProblem(shop Shop, running []Running, queue []Job, now time.Duration) *problem {
+	if shop.Move < 0 {
+		shop.Move = 0
+	}
+	p := &problem{shop: shop, runs: len(running), base: now, forbid: map[[2]int][]span{}}
+	// One unit divides every time that is given.
+	g := gcd(0, int64(shop.Move))
+	for _, r := range running {
+		p.jobs = append(p.jobs, r.Job)
+		g = gcd(g, int64(r.Since-now))
+		g = gcd(g, int64(r.due()-now))
+	}
+	p.jobs = append(p.jobs, queue...)
+	for _, j := range p.jobs {
+		for _, o := range j.Steps {
+			g = gcd(g, int64(o.Time))
+		}
+	}
+	if g == 0 {
+		g = 1
+	}
+	p.unit = time.Duration(g)
+	p.move = int64(shop.Move) / g
+	u := func(d time.Duration) int64 { return int64(d) / g }
+
+	trays := map[string]int{}
+	tray := func(name string) int {
+		i, ok := trays[name]
+		if !ok {
+			i = len(p.caps)
+			trays[name] = i
+			p.caps = append(p.caps, shop.places(name))
+			p.names = append(p.names, name)
+			p.byTray = append(p.byTray, nil)
+		}
+		return i
+	}
+	classes := map[string]int{}
+	shapes := 0
+	firstShape := map[int]int{}
+	for ji, j := range p.jobs {
+		p.of = append(p.of, nil)
+		from := 0 // first move that is modelled
+		var cls int
+		if ji < p.runs {
+			from = running[ji].Step
+			cls = -1 - ji
+		} else {
+			key := fmt.Sprintf("%v", j.Steps)
+			c, ok := classes[key]
+			if !ok {
+				c = len(classes)
+				classes[key] = c
+			}
+			cls = c
+		}
+		p.class = append(p.class, cls)
+		shape, known := firstShape[cls]
+		if !known {
+			shape = shapes
+			firstShape[cls] = shape
+		}
+		add := func(k int) int {
+			p.segs = append(p.segs, seg{job: ji, first: k, off: []int64{0}, shape: shape})
+			p.of[ji] = append(p.of[ji], len(p.segs)-1)
+			shape++
+			return len(p.segs) - 1
+		}
+		cur := add(from)
+		s := &p.segs[cur]
+		if ji < p.runs {
+			s.pinned, s.min = true, u(running[ji].Since-now)
+		}
+		for k := from; k < len(j.Steps); k++ {
+			o := j.Steps[k]
+			st := stay{job: ji, op: k, tray: tray(o.Tray), in: cur, inOff: last(p.segs[cur].off)}
+			if o.Batch {
+				p.entries = append(p.entries, entry{st.tray, ji, cur, st.inOff})
+			}
+			t := u(o.Time)
+			if ji < p.runs && k == from {
+				t = max(u(running[ji].due()-now), 0) - p.segs[cur].min
+			}
+			if o.flexible() {
+				cur = add(k + 1)
+				p.segs[cur].min = p.segs[st.in].min + st.inOff + t
+				st.out = cur
+			} else {
+				p.segs[cur].off = append(p.segs[cur].off, st.inOff+t)
+				st.out, st.outO = cur, st.inOff+t
+			}
+			p.byTray[st.tray] = append(p.byTray[st.tray], len(p.stays))
+			p.stays = append(p.stays, st)
+		}
+		if !known {
+			shapes = shape
+		}
+		// Tails, from the last seg back.
+		segs := p.of[ji]
+		for i := len(segs) - 1; i >= 0; i-- {
+			s := &p.segs[segs[i]]
+			s.tail = last(s.off)
+			if i+1 < len(segs) {
+				s.tail += p.gap(segs[i]) + p.segs[segs[i+1]].tail
+			}
+		}
+	}
+	return p
+}
+
+func last(x []int64) int64 { return x[len(x)-1] }
+
+// first returns the first seg of job j.
+func (p *problem) first(j int) int { return p.of[j][0] }
+
+// gap is the least flexible stay after seg s, which is not its job's last.
+func (p *problem) gap(s int) int64 {
+	n := p.segs[s+1]
+	return n.min - p.segs[s].min - last(p.segs[s].off)
+}
+
+// forbidden returns the open intervals, sorted and apart, in which the start of
+// seg b less the start of seg a may not lie.
+func (p *problem) forbidden(a, b int) []span {
+	sa, sb := &p.segs[a], &p.segs[b]
+	key := [2]int{sa.shape, sb.shape}
+	if f, ok := p.forbid[key]; ok {
+		return f
+	}
+	var f []span
+	for _, x := range sa.off {
+		for _, y := range sb.off {
+			f = append(f, span{x - y - p.move, x - y + p.move})
+		}
+	}
+	for tray, c := range p.caps {
+		for _, i := range p.byTray[tray] {
+			si := &p.stays[i]
+			if c == 1 && si.in == a && si.out == a {
+				for _, k := range p.byTray[tray] {
+					if sk := &p.stays[k]; sk.in == b && sk.out == b {
+						f = append(f, span{si.inOff - sk.outO, si.outO - sk.inOff})
+					}
+				}
+			}
+			// The exit of a batch and an entry into it.
+			if o := p.jobs[si.job].Steps[si.op]; o.Batch {
+				wash := int64(o.Time / p.unit)
+				for _, e := range p.entries {
+					if e.tray != tray {
+						continue
+					}
+					switch {
+					case si.out == a && e.seg == b:
+						f = append(f, span{si.outO - e.off - wash, si.outO - e.off})
+					case si.out == b && e.seg == a:
+						f = append(f, span{e.off - si.outO, e.off - si.outO + wash})
+					}
+				}
+			}
+		}
+	}
+	f = slices.DeleteFunc(f, func(s span) bool { return s.lo >= s.hi })
+	slices.SortFunc(f, func(x, y span) int { return cmp.Compare(x.lo, y.lo) })
+	var m []span
+	for _, s := range f {
+		// Open intervals that only touch leave the point between them free.
+		if n := len(m); n > 0 && s.lo < m[n-1].hi {
+			m[n-1].hi = max(m[n-1].hi, s.hi)
+		} else {
+			m = append(m, s)
+		}
+	}
+	p.forbid[key] = m
+	return m
+}
+
+// hit returns the forbidden interval d lies in.
+func hit(f []span, d int64) (span, bool) {
+	for _, s := range f {
+		if d <= s.lo {
+			return span{}, false
+		}
+		if d < s.hi {
+			return s, true
+		}
+	}
+	return span{}, false
+}
+
+const unset = math.MinInt64
+
+// solve returns the start of every seg. Objective -1 is the end of the queue;
+// otherwise it is the start of that seg.
+func (p *problem) solve(objective int) ([]int64, bool) {
+	x := p.dispatch()
+	return x, p.value(x, objective) == p.lowerBound(objective)
+}
+
+// value is what is to be least.
+func (p *problem) value(x []int64, objective int) int64 {
+	if objective >= 0 {
+		return x[objective]
+	}
+	var end int64
+	for j := p.runs; j < len(p.jobs); j++ {
+		s := last64(p.of[j])
+		end = max(end, x[s]+last(p.segs[s].off))
+	}
+	return end
+}
+
+func last64(x []int) int { return x[len(x)-1] }
+
+// dispatch commits one seg after another, each at the soonest instant at which
+// it meets nothing that is committed, soonest first.
+func (p *problem) dispatch() []int64 {
+	x := make([]int64, len(p.segs))
+	for i, s := range p.segs {
+		x[i] = unset
+		if s.pinned {
+			x[i] = s.min
+		}
+	}
+	for {
+		best, at := -1, int64(math.MaxInt64)
+		seen := map[int]bool{}
+		for j := range p.jobs {
+			s := -1
+			for _, i := range p.of[j] {
+				if x[i] == unset {
+					s = i
+					break
+				}
+			}
+			if s < 0 {
+				continue
+			}
+			if j >= p.runs && s == p.of[j][0] {
+				// Of equal sheets, and in order, only the first in line.
+				if seen[p.class[j]] || p.shop.InOrder && len(seen) > 0 {
+					continue
+				}
+				seen[p.class[j]] = true
+			}
+			t, ok := p.fit(x, s, p.least(x, s))
+			if ok && (t < at || t == at && p.segs[s].first > p.segs[best].first) {
+				best, at = s, t
+			}
+		}
+		if best < 0 {
+			break
+		}
+		x[best] = at
+	}
+	return x
+}
+
+// least is the soonest seg s may begin by its own job.
+func (p *problem) least(x []int64, s int) int64 {
+	if i := p.segs[s]; s == p.of[i.job][0] {
+		return i.min
+	}
+	t := x[s-1] + last(p.segs[s-1].off) + p.gap(s-1)
+	return max(t, 0)
+}
+
+// fit returns the soonest instant not before t at which seg s meets no seg that
+// is set in x. A flexible stay that has no end yet is taken to last.
+func (p *problem) fit(x []int64, s int, t int64) (int64, bool) {
+	for {
+		moved := false
+		for a := range p.segs {
+			if x[a] == unset || p.segs[a].job == p.segs[s].job {
+				continue
+			}
+			if f, bad := hit(p.forbidden(a, s), t-x[a]); bad {
+				t, moved = x[a]+f.hi, true
+			}
+		}
+		if moved {
+			continue
+		}
+		next, full := p.crowded(x, s, t)
+		if !full {
+			return t, true
+		}
+		if next == unset {
+			return 0, false
+		}
+		t = next
+	}
+}
+
+// crowded reports whether a tray is overfull when seg s is put at t, and the
+// soonest later start at which the tray that is may have room.
+func (p *problem) crowded(x []int64, s int, t int64) (int64, bool) {
+	old := x[s]
+	x[s] = t
+	defer func() { x[s] = old }()
+	for i := range p.stays {
+		st := &p.stays[i]
+		if st.in != s && st.out != s {
+			continue
+		}
+		if p.room(x, i) {
+			continue
+		}
+		next := int64(unset)
+		for _, k := range p.byTray[st.tray] {
+			o := &p.stays[k]
+			if o.job == st.job || x[o.in] == unset || x[o.out] == unset {
+				continue
+			}
+			// It moves on when the other has left before this one enters.
+			if st.in == s {
+				if c := x[o.out] + o.outO - st.inOff; c > t && (next == unset || c < next) {
+					next = c
+				}
+			}
+		}
+		return next, true
+	}
+	return 0, false
+}
+
+// when returns begin and end of a stay that is set in x; one without an end
+// lasts for ever.
+func (p *problem) when(x []int64, i int) (in, out int64, ok bool) {
+	st := &p.stays[i]
+	if x[st.in] == unset {
+		return 0, 0, false
+	}
+	in = x[st.in] + st.inOff
+	if x[st.out] == unset {
+		return in, math.MaxInt64, true
+	}
+	return in, x[st.out] + st.outO, true
+}
+
+// room reports whether stay i has a place in its tray from begin to end,
+// beside all others that are set.
+func (p *problem) room(x []int64, i int) bool {
+	st := &p.stays[i]
+	in, out, ok := p.when(x, i)
+	if !ok {
+		return true
+	}
+	// The tray is fullest just after some entry within the stay.
+	count := func(at int64) int {
+		n := 0
+		for _, k := range p.byTray[st.tray] {
+			if p.stays[k].job == st.job {
+				continue
+			}
+			if a, b, ok := p.when(x, k); ok && a <= at && at < b {
+				n++
+			}
+		}
+		return n
+	}
+	if in < out && count(in) >= p.caps[st.tray] {
+		return false
+	}
+	for _, k := range p.byTray[st.tray] {
+		if a, _, ok := p.when(x, k); ok && p.stays[k].job != st.job && a > in && a < out && count(a) >= p.caps[st.tray] {
+			return false
+		}
+	}
+	return true
+}
+
+// lowerBound is the textbook bound: for each tray, the soonest anything gets
+// to it, its whole load shared among its places, and the least that is left
+// after it; the same for the hands.
+func (p *problem) lowerBound(objective int) int64 {
+	if objective >= 0 {
+		return 0
+	}
+	var bound int64
+	for j := p.runs; j < len(p.jobs); j++ {
+		bound = max(bound, p.segs[p.first(j)].tail)
+	}
+	for tray, c := range p.caps {
+		var load, n int64
+		head, tail := int64(math.MaxInt64), int64(math.MaxInt64)
+		for _, i := range p.byTray[tray] {
+			st := &p.stays[i]
+			if st.job < p.runs {
+				continue
+			}
+			o := p.jobs[st.job].Steps[st.op]
+			if o.Batch {
+				continue // its sheets share their time
+			}
+			var before, after int64
+			for k, q := range p.jobs[st.job].Steps {
+				if k < st.op {
+					before += int64(q.Time / p.unit)
+				} else if k > st.op {
+					after += int64(q.Time / p.unit)
+				}
+			}
+			load += int64(o.Time / p.unit)
+			n++
+			head, tail = min(head, before), min(tail, after)
+		}
+		if n == 0 {
+			continue
+		}
+		if c == 1 {
+			load += (n - 1) * p.move // the hands part two stays
+		}
+		bound = max(bound, head+(load+int64(c)-1)/int64(c)+tail)
+	}
+	var moves int64
+	for j := p.runs; j < len(p.jobs); j++ {
+		moves += int64(len(p.jobs[j].Steps)) + 1
+	}
+	return max(bound, (moves-1)*p.move)
+}
+
+func (p *problem) time(t int64) time.Duration { return p.base + time.Duration(t)*p.unit }
+
+func (p *problem) schedule(x []int64, best bool) Schedule {
+	out := Schedule{Best: best, Done: p.base, Bound: p.time(p.lowerBound(-1))}
+	for j := range p.jobs {
+		put := Put{ID: p.jobs[j].ID, Num: p.jobs[j].Num}
+		for n, s := range p.of[j] {
+			for i, o := range p.segs[s].off {
+				if j < p.runs && n == 0 && i == 0 {
+					continue // the past
+				}
+				put.Moves = append(put.Moves, p.time(x[s]+o))
+			}
+		}
+		if j < p.runs {
+			out.Running = append(out.Running, put)
+			continue
+		}
+		out.Puts = append(out.Puts, put)
+		out.Done = max(out.Done, put.End())
+	}
+	slices.SortStableFunc(out.Puts, func(a, b Put) int { return cmp.Compare(a.Start(), b.Start()) })
+	return out
+}
+
+// why says what the first seg of job j would meet, were it to begin one unit
+// sooner than it does in x.
+func (p *problem) why(x []int64, j int) string {
+	s := p.first(j)
+	t := x[s] - 1
+	for k, o := range p.segs[s].off {
+		for a := range p.segs {
+			if p.segs[a].job == j {
+				continue
+			}
+			for i, q := range p.segs[a].off {
+				d := t + o - x[a] - q
+				if d > -p.move && d < p.move {
+					return p.handsWhy(p.segs[a].job, p.segs[a].first+i, k)
+				}
+			}
+		}
+	}
+	x[s] = t
+	defer func() { x[s] = t + 1 }()
+	for i := range p.stays {
+		if st := &p.stays[i]; st.job == j && !p.room(x, i) {
+			in, out, _ := p.when(x, i)
+			for _, k := range p.byTray[st.tray] {
+				if a, b, ok := p.when(x, k); ok && p.stays[k].job != j && a < out && in < b {
+					return fmt.Sprintf("the %s is taken by %s", p.names[st.tray], sheetName(p.jobs[p.stays[k].job].Num))
+				}
+			}
+		}
+	}
+	return "a sheet further on would be in its way"
+}
+
+func (p *problem) handsWhy(job, move, own int) string {
+	who := sheetName(p.jobs[job].Num)
+	steps := p.jobs[job].Steps
+	what := "goes into the " + steps[0].Tray
+	if move > 0 {
+		what = "leaves the " + steps[move-1].Tray
+	}
+	if own == 0 {
+		return fmt.Sprintf("your hands are on %s, which %s", who, what)
+	}
+	return fmt.Sprintf("it would need your hands when %s %s", who, what)
+}

@@ -1,0 +1,298 @@
+package bench
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"sort"
+	"time"
+
+	"wetside/session"
+)
+
+func sortBy[T any](x []T, less func(a, b T) bool) {
+	sort.SliceStable(x, func(i, j int) bool { return less(x[i], x[j]) })
+}
+
+// A Batch is what is in one wash tray: sheets that share their water.
+type Batch struct {
+	Bath   string
+	Sheets []Washing
+	// Last is the session time the last unwashed sheet came in.
+	Last time.Duration
+	// Done is when all of it has had its full time after Last.
+	Done time.Duration
+}
+
+// A Washing is one sheet in a batch.
+type Washing struct {
+	ID, Maker string
+	Num       int
+	In, Done  time.Duration // session times; Done as things stand
+	Short     bool          // the hypo-clear before was done in full
+	SetBack   time.Duration // by how much newcomers have put its end off
+}
+
+// Batches returns the wash trays that have sheets in them as of session time
+// now, in the order of their first sheet. A sheet is done when its full time has
+// passed since the last unwashed one came into the water with it.
+func Batches(sheets []*session.Sheet, now time.Duration) []Batch {
+	var out []Batch
+	at := map[string]int{}
+	for _, s := range live(sheets) {
+		v := s.Visit()
+		if v == nil || v.Step == session.Holding || !shared(s, v) || v.In > now {
+			continue
+		}
+		i, ok := at[v.Bath]
+		if !ok {
+			i = len(out)
+			at[v.Bath] = i
+			out = append(out, Batch{Bath: v.Bath})
+		}
+		b := &out[i]
+		full := washTime(s, v)
+		w := Washing{ID: s.ID, Num: s.Num, Maker: s.Spec.Maker, In: v.In, Short: v.Short}
+		w.Done = arrived(sheets, v.Bath, v.In, now) + full
+		w.SetBack = w.Done - v.In - full
+		b.Sheets = append(b.Sheets, w)
+		b.Last = max(b.Last, w.Done-full)
+		b.Done = max(b.Done, w.Done)
+	}
+	for i := range out {
+		sortBy(out[i].Sheets, func(a, b Washing) bool { return a.In < b.In })
+	}
+	sortBy(out, func(a, b Batch) bool { return a.Sheets[0].In < b.Sheets[0].In })
+	return out
+}
+
+// shared reports whether the visit is to water that sheets share.
+func shared(s *session.Sheet, v *session.Visit) bool {
+	return v.Step >= 0 && v.Step < len(s.Spec.Process.Steps) && s.Spec.Process.Steps[v.Step].Batch
+}
+
+// washTime is what the sheet needs in clean company.
+func washTime(s *session.Sheet, v *session.Visit) time.Duration {
+	st := s.Spec.Process.Steps[v.Step]
+	if v.Short && st.ShortAfter > 0 {
+		return st.ShortAfter
+	}
+	return st.AtLeast
+}
+
+// arrived returns the last arrival in the water, from since to until.
+func arrived(sheets []*session.Sheet, bath string, since, until time.Duration) time.Duration {
+	lastIn := since
+	for _, s := range live(sheets) {
+		for i := range s.Visits {
+			v := &s.Visits[i]
+			if v.Bath == bath && shared(s, v) && v.In <= until {
+				lastIn = max(lastIn, v.In)
+			}
+		}
+	}
+	return lastIn
+}
+
+// Washed reports whether the sheet may be called washed: it was taken out of
+// its last wash after its full time had passed since the last unwashed sheet
+// came into that water. Why says what is lacking.
+func Washed(s *session.Sheet, sheets []*session.Sheet) (ok bool, why string) {
+	var v *session.Visit
+	for i := range s.Visits {
+		if s.Visits[i].Stage == session.Wash && s.Visits[i].Step >= 0 {
+			v = &s.Visits[i]
+		}
+	}
+	switch {
+	case v == nil:
+		return false, "it was never in a wash"
+	case v.Open:
+		return false, "it is still in the wash"
+	}
+	from := v.In
+	if shared(s, v) {
+		from = arrived(sheets, v.Bath, v.In, v.Out)
+		// One that comes in the moment this goes out has not met it; within
+		// one instant the order is not known, so it counts against the wash.
+	}
+	if short := washTime(s, v) - (v.Out - from); short > 0 {
+		return false, fmt.Sprintf("it was taken out %s too soon", Span(short))
+	}
+	return true, ""
+}
+
+// BeforeWash says what will happen when the sheet goes into its wash now, to be
+// said before it does: empty when nothing is disturbed. OffersHold: it can wait
+// in holding water instead.
+func BeforeWash(s *session.Sheet, sheets []*session.Sheet, now time.Duration) (warning string, offersHold bool) {
+	next := s.NextStep()
+	if next < 0 {
+		return "", false
+	}
+	st := s.Spec.Process.Steps[next]
+	if st.Stage != session.Wash || !st.Batch {
+		return "", false
+	}
+	for _, b := range Batches(sheets, now) {
+		if b.Bath != st.Bath {
+			continue
+		}
+		n := 0
+		var anew, left time.Duration
+		for _, w := range b.Sheets {
+			if w.ID == s.ID {
+				continue
+			}
+			n++
+			full := w.Done - w.In - w.SetBack
+			anew = max(anew, full)
+			left = max(left, w.Done-now)
+		}
+		if n == 0 {
+			return "", false
+		}
+		who := fmt.Sprintf("%s in the wash begin", count(n, "sheet", "sheets"))
+		if n == 1 {
+			who = "one sheet in the wash begins"
+		}
+		if left <= 0 {
+			return fmt.Sprintf("%s again: %s more, though its time is over; take it out first, or hold this one in water", who, Span(anew)), true
+		}
+		return fmt.Sprintf("%s again: %s instead of %s; or hold this one in water", who, Span(anew), Span(left)), true
+	}
+	return "", false
+}
+
+// ClearedInFull reports whether the sheet's hypo-clear, which shortens the wash
+// after it, ran for its time. None: its process has no hypo-clear.
+func ClearedInFull(s *session.Sheet) (ok, none bool) {
+	none = true
+	for _, st := range s.Spec.Process.Steps {
+		none = none && st.Stage != session.Clear
+	}
+	for i := range s.Visits {
+		v := &s.Visits[i]
+		if v.Stage == session.Clear && v.Step >= 0 && !v.Open && v.Out-v.In >= s.Spec.Process.Steps[v.Step].AtLeast {
+			ok = true
+		}
+	}
+	return ok, none
+}
+
+// WashedOut returns the concentration after n fill-and-dump changes: each time
+// the volume carried over mixes with the water put in. c_n = c_0 (v/(v+V))^n,
+// the mass balance of successive washings. Volumes share one unit.
+func WashedOut(c0, carry, water float64, n int) (float64, error) {
+	if err := volumes(carry, water); err != nil {
+		return 0, err
+	}
+	if n < 0 {
+		return 0, errors.New("changes of water are counted from 0")
+	}
+	return c0 * math.Pow(carry/(carry+water), float64(n)), nil
+}
+
+func volumes(carry, water float64) error {
+	if !(carry > 0) || !(water > 0) || math.IsInf(carry, 0) || math.IsInf(water, 0) {
+		return fmt.Errorf("carried over %g and put in %g: both volumes must be above 0, in the same unit", carry, water)
+	}
+	return nil
+}
+
+// maxChanges is more than anyone would do by hand.
+const maxChanges = 1000
+
+// Changes returns how many times the water must be changed until no more than
+// left (0 < left < 1) of what was carried in remains, and what then does.
+func Changes(carry, water, left float64) (n int, remains float64, err error) {
+	if err := volumes(carry, water); err != nil {
+		return 0, 0, err
+	}
+	if !(left > 0) || left >= 1 {
+		return 0, 0, fmt.Errorf("the share to be left is between 0 and 1, for instance 0.001; not %g", left)
+	}
+	f := carry / (carry + water)
+	remains = 1
+	for remains > left*(1+1e-12) {
+		if n == maxChanges {
+			return 0, 0, fmt.Errorf("more than %d changes: use more water each time, or drain the sheets longer", maxChanges)
+		}
+		remains *= f
+		n++
+	}
+	return n, remains, nil
+}
+
+// RunningWater returns the concentration after a time in running water, taken
+// as a stirred tank: c = c_0 exp(-Q t / V). Flow is per minute, in the unit of
+// the tray's volume. It holds for the water; paper gives up what it has taken in
+// more slowly, fibre base above all, so the times of a process stand.
+func RunningWater(c0, flow, tray float64, t time.Duration) (float64, error) {
+	if !(flow >= 0) || !(tray > 0) || math.IsInf(flow, 0) || math.IsInf(tray, 0) || t < 0 {
+		return 0, errors.New("running water needs a flow of 0 or more, a tray volume above 0 and a time of 0 or more")
+	}
+	return c0 * math.Exp(-flow*t.Minutes()/tray), nil
+}
+
+// RunningFor returns how long water must run until no more than left (0 < left
+// < 1) of what was in the tray remains.
+func RunningFor(flow, tray, left float64) (time.Duration, error) {
+	if !(flow > 0) || !(tray > 0) || !(left > 0) || left >= 1 || math.IsInf(tray, 0) {
+		return 0, errors.New("running water needs a flow and a tray volume above 0, and a share to be left between 0 and 1")
+	}
+	min := tray / flow * math.Log(1/left)
+	if min*float64(time.Minute) > math.MaxInt64/2 {
+		return 0, errors.New("this would take for ever: let more water run")
+	}
+	return time.Duration(min * float64(time.Minute)), nil
+}
+
+// Carry is what one sheet carries over, in ml, when no figure is known: the
+// wet surface of both sides and, with fibre base, what the base has taken up.
+// Common practice, no source: about 2 ml a square decimetre for FB, a third of
+// it for RC, well drained.
+func Carry(base session.Base, areaCM2 float64) float64 {
+	per := 2.0
+	if base == session.RC {
+		per = 0.7
+	}
+	return per * areaCM2 / 100
+}
+
+// A WashPlan is a fill-and-dump wash.
+type WashPlan struct {
+	Changes int
+	Soak    time.Duration // in each water
+	Total   time.Duration
+	Left    float64 // share of what was carried in that remains
+}
+
+// The least soak in each change of water: time for the paper to give up what it
+// holds to the water round it. Common practice, no source.
+const (
+	SoakFB = 5 * time.Minute
+	SoakRC = 1 * time.Minute
+)
+
+// FillAndDump plans a wash for sheets of that paper in a tray that is filled
+// with waterML each time, until no more than left remains of what they carried
+// in. A sheet's carry-over of 0 is reckoned by [Carry].
+func FillAndDump(p session.Paper, sheets int, carryML, waterML, left float64) (WashPlan, error) {
+	if sheets < 1 {
+		return WashPlan{}, errors.New("a wash needs at least one sheet")
+	}
+	if carryML == 0 {
+		carryML = Carry(p.Base, p.AreaCM2)
+	}
+	n, rest, err := Changes(carryML*float64(sheets), waterML, left)
+	if err != nil {
+		return WashPlan{}, err
+	}
+	w := WashPlan{Changes: n, Soak: SoakFB, Left: rest}
+	if p.Base == session.RC {
+		w.Soak = SoakRC
+	}
+	w.Total = time.Duration(n) * w.Soak
+	return w, nil
+}
