@@ -387,6 +387,41 @@ func (m *Term) Next(before Shot) Shot {
 	return s
 }
 
+// Watch photographs the window over and over, as fast as can be, until stop is
+// called, which gives the worst of what was seen, each figure for itself, and
+// how many photographs were taken. It is for what must not even flash up.
+func (m *Term) Watch() (stop func() (worst Shot, taken int)) {
+	quit, done := make(chan struct{}), make(chan struct{})
+	var worst Shot
+	taken := 0
+	go func() {
+		defer close(done)
+		for {
+			select {
+			case <-quit:
+				return
+			default:
+			}
+			s, err := m.shot()
+			if err != nil {
+				continue // the window changed its size while it was read
+			}
+			if s.MaxGreen|s.MaxBlue > 0 && worst.MaxGreen|worst.MaxBlue == 0 {
+				worst.At = s.At
+			}
+			worst.Width, worst.Height = max(worst.Width, s.Width), max(worst.Height, s.Height)
+			worst.MeanLuminance, worst.Lit = max(worst.MeanLuminance, s.MeanLuminance), max(worst.Lit, s.Lit)
+			worst.MaxRed, worst.MaxGreen, worst.MaxBlue = max(worst.MaxRed, s.MaxRed), max(worst.MaxGreen, s.MaxGreen), max(worst.MaxBlue, s.MaxBlue)
+			taken++
+		}
+	}()
+	return func() (Shot, int) {
+		close(quit)
+		<-done
+		return worst, taken
+	}
+}
+
 // Save keeps a photograph as a PNG file, for a person to look at.
 func (m *Term) Save(file string) {
 	m.t.Helper()
@@ -398,15 +433,22 @@ func (m *Term) Save(file string) {
 // Shot photographs the window and reads every pixel.
 func (m *Term) Shot() Shot {
 	m.t.Helper()
-	out, err := m.output("import", "-silent", "-display", m.display, "-window", m.window, "-depth", "8", "ppm:-")
+	s, err := m.shot()
 	if err != nil {
-		m.t.Fatalf("import: %v", err)
-	}
-	s, err := readPPM(strings.NewReader(out))
-	if err != nil {
-		m.t.Fatal(err)
+		// A window that is changing its size can be missed once.
+		if s, err = m.shot(); err != nil {
+			m.t.Fatal(err)
+		}
 	}
 	return s
+}
+
+func (m *Term) shot() (Shot, error) {
+	out, err := m.output("import", "-silent", "-display", m.display, "-window", m.window, "-depth", "8", "ppm:-")
+	if err != nil {
+		return Shot{}, fmt.Errorf("import: %w", err)
+	}
+	return readPPM(strings.NewReader(out))
 }
 
 // Judge fails the test if a photograph shows green or blue, or more light than
