@@ -290,8 +290,8 @@ func (sp *span) agitation(s *Sheet, v Visit, st Step, until time.Duration, base 
 		if from >= until || from >= sp.to {
 			return
 		}
-		if from < v.In+a.First {
-			continue // the first spell still lasts
+		if a.First > 0 && from <= v.In+a.First {
+			continue // the first spell still lasts, or ends just now
 		}
 		spell(k, from, from+a.For)
 	}

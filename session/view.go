@@ -203,6 +203,9 @@ func (a Agitation) rocking(e time.Duration) bool {
 	case a.Every == 0 || e < a.Every:
 		return false
 	}
+	if from := e - e%a.Every; a.First > 0 && from <= a.First {
+		return false // that spell would follow the first without a rest
+	}
 	return e%a.Every < a.For
 }
 

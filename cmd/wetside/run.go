@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -257,7 +258,7 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 		Book: pages{book, clk.Now, fresh}, Lamps: &roomLamps{lamps: lamps, m: m},
 		Verified: func() []tui.Finding { return verified(lamps) },
 		Pulse:    set.Border, ConfirmSound: first && !p.rehearsal,
-		KeepFogTest: p.keepFogTest(profs),
+		KeepFogTest: p.keepFogTest(plan),
 		MayClose: func() bool {
 			here.Unlock()
 			alone, err := here.TryLock()
@@ -405,27 +406,51 @@ func (r *roomLamps) Awake(on bool) error {
 func verified(l ember.Lamps) []tui.Finding {
 	var out []tui.Finding
 	for _, f := range l.Report() {
-		out = append(out, tui.Finding{Text: f.Lamp + ": " + f.Detail, Verified: f.Verdict == ember.Verified})
+		out = append(out, tui.Finding{Text: f.Lamp + ": " + f.Detail, Verified: f.Verdict == ember.Safe})
 	}
 	return out
 }
 
-// keepFogTest writes the result of a fog test into the user's own profile.
-func (p program) keepFogTest(set *profiles.Set) func(tui.FogResult) error {
+// keepFogTest writes the result of a fog test into the user's own profile, and
+// has the planner reckon with it at once.
+func (p program) keepFogTest(plan *planner) func(tui.FogResult) error {
 	return func(r tui.FogResult) error {
-		paper, err := set.Paper(r.Paper)
+		paper, err := plan.set.Paper(r.Paper)
 		if err != nil {
 			return err
 		}
-		data, err := paper.WithFogTest(r.PreExposed, r.Safe, r.At, r.Level.String())
+		src, err := plan.set.Source(profiles.PaperKind, r.Paper)
 		if err != nil {
 			return err
 		}
-		dir := filepath.Join(p.config, "profiles", profiles.PaperKind.Folder())
-		if err := os.MkdirAll(dir, 0o755); err != nil {
+		// The exposed strip fogs sooner; without its result the other's figure
+		// must not make it longer.
+		unexposed, exposed := time.Duration(paper.Safelight.Unexposed), time.Duration(paper.Safelight.Exposed)
+		switch {
+		case !r.PreExposed:
+			unexposed, exposed = r.Safe, min(exposed, r.Safe)
+		case paper.Safelight.IsTested():
+			unexposed, exposed = max(unexposed, r.Safe), r.Safe
+		default:
+			unexposed, exposed = r.Safe, r.Safe
+		}
+		data, err := profiles.WithFogTest(src.Data, unexposed, exposed, profiles.Date(r.At))
+		if err != nil {
 			return err
 		}
-		return writeFile(filepath.Join(dir, r.Paper+".toml"), data)
+		// The figure holds for the level of light it was found at.
+		data = bytes.Replace(data, []byte(`"fog test"`), []byte(`"fog test at `+r.Level.String()+`"`), 1)
+		root := filepath.Join(p.config, "profiles")
+		file := filepath.Join(root, filepath.FromSlash(src.Path()))
+		if err := os.MkdirAll(filepath.Dir(file), 0o755); err != nil {
+			return err
+		}
+		if err := writeFile(file, data); err != nil {
+			return err
+		}
+		set, err := profiles.Load(os.DirFS(root))
+		plan.set = set
+		return err
 	}
 }
 
