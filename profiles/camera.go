@@ -2,6 +2,7 @@ package profiles
 
 import (
 	"math"
+	"strconv"
 )
 
 // Shape is how the paper lies in a camera.
@@ -59,10 +60,18 @@ func (c *Camera) validate(d *document) {
 	switch {
 	case value <= 0:
 		d.fault([]string{want}, `%s of nothing: write one like "75 mm"`, want)
-	case d.ok("pinhole") && c.Pinhole*10 > value:
-		d.fault([]string{"pinhole"}, "a hole of %s at %s is no pinhole (f/%.0f): look at the units", c.Pinhole, value, float64(value/c.Pinhole))
-	case c.Shape == Cylinder && d.ok("sheet") && float64(c.Sheet.W) >= math.Pi*float64(c.Diameter):
-		d.fault([]string{"sheet"}, "a sheet %s wide is longer than the way round the tin (%.0f mm) and would cover its own pinhole: use a smaller one, or turn it",
+	case d.ok("pinhole") && (c.Pinhole*10 > value || c.Pinhole*5000 < value):
+		d.fault([]string{"pinhole"}, "a hole of %s at %s is no pinhole (f/%s; they lie between f/10 and f/5000): look at the units", c.Pinhole, value, plainF(float64(value/c.Pinhole)))
+	case c.Shape == Cylinder && d.ok("sheet") && float64(c.Sheet.W) >= math.Pi*float64(c.Diameter)-float64(c.Pinhole):
+		d.fault([]string{"sheet"}, "a sheet %s wide goes all the way round the tin (%.0f mm inside) and would cover its own pinhole: use a smaller one, or turn it",
 			c.Sheet.W, math.Pi*float64(c.Diameter))
 	}
+}
+
+// plainF writes an f-number far off the usual without a power of ten.
+func plainF(n float64) string {
+	if n < 1 {
+		return strconv.FormatFloat(n, 'f', 3, 64)
+	}
+	return strconv.FormatFloat(n, 'f', 0, 64)
 }

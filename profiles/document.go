@@ -99,11 +99,9 @@ func parse(file string, data []byte) *document {
 	for expr := 0; p.NextExpression(); expr++ {
 		e := p.Expression()
 		if len(table) > deepest || keyLength(e) > deepest {
-			line := 1
-			if n := len(d.nodes); n > 0 {
-				line = d.nodes[n-1].line
-			}
-			d.problem(line, "the key after this line is nested deeper than any profile goes: take it out")
+			it := e.Key()
+			it.Next()
+			d.problem(d.lineOf(int(it.Node().Raw.Offset)), "this key is nested deeper than any profile goes: take it out")
 			return d
 		}
 		switch e.Kind {
@@ -191,7 +189,7 @@ func (d *document) value(p *unstable.Parser, path []string, v *unstable.Node, fr
 }
 
 func (d *document) add(n *node) {
-	n.line = sort.SearchInts(d.lines, n.from+1)
+	n.line = d.lineOf(n.from)
 	d.nodes = append(d.nodes, n)
 	if k := pathKey(n.path); d.at[k] == nil {
 		d.at[k] = n
@@ -200,6 +198,8 @@ func (d *document) add(n *node) {
 		d.present[pathKey(n.path[:i+1])] = true
 	}
 }
+
+func (d *document) lineOf(offset int) int { return sort.SearchInts(d.lines, offset+1) }
 
 // syntax notes what the parser or the decoder itself has to say.
 func (d *document) syntax(err error) {
@@ -215,14 +215,16 @@ func (d *document) syntax(err error) {
 		var any map[string]any
 		if derr := toml.Unmarshal(d.data, &any); errors.As(derr, &de) {
 			line, _ := de.Position()
-			d.problem(line, "not TOML: "+strings.TrimPrefix(de.Error(), "toml: "))
+			d.problem(line, "not TOML: "+strings.TrimPrefix(de.Error(), "toml: ")+tomlHint)
 			return
 		}
-		d.problem(1, "not TOML: "+pe.Message)
+		d.problem(1, "not TOML: "+pe.Message+tomlHint)
 	default:
 		d.problem(0, strings.TrimPrefix(err.Error(), "toml: "))
 	}
 }
+
+const tomlHint = " (write one key = value on a line, text in double quotes that close on the same line)"
 
 func (d *document) problem(line int, text string) {
 	d.problems = append(d.problems, Problem{File: d.file, Line: line, Text: text})
@@ -297,7 +299,7 @@ var words = map[reflect.Type][]string{
 	reflect.TypeFor[session.Base]():     {string(session.FB), string(session.RC)},
 	reflect.TypeFor[session.Response](): {string(session.Lighter), string(session.Denser)},
 	reflect.TypeFor[session.Stage](): {string(session.Develop), string(session.Stop), string(session.Fix), string(session.Fix2),
-		string(session.Rinse), string(session.Clear), string(session.Hold), string(session.Wash)},
+		string(session.Rinse), string(session.Clear), string(session.Wash)},
 	reflect.TypeFor[Shape](): {string(Flat), string(Cylinder)},
 	reflect.TypeFor[Ends]():  {string(ByUser), string(ByClock)},
 	reflect.TypeFor[Model](): {string(NoFailure), string(Schwarzschild), string(Table)},
@@ -318,13 +320,28 @@ var examples = map[reflect.Type]string{
 
 // decode checks every value against the type it is meant for, then lets the
 // TOML decoder fill v, strictly, with all that was sound.
-func (d *document) decode(v any) {
+//
+// It returns false when v could not be filled, and there is nothing to go on
+// checking.
+func (d *document) decode(v any) bool {
 	root := reflect.TypeOf(v).Elem()
 	blank := map[int]bool{}
+	var patches []patch
 	var unknown []string
+	var top *node // the value an inline one stands in
 	for _, n := range d.nodes {
+		if top == nil || n.expr != top.expr {
+			top = n
+		}
 		if len(unknown) > 0 && within(n.path, unknown) {
 			blank[n.expr] = true
+			continue
+		}
+		if first := d.at[pathKey(n.path)]; first != n {
+			name := n.path[len(n.path)-1]
+			d.problem(n.line, fmt.Sprintf("%s stands twice, here and in line %d: take one of them out", name, first.line))
+			blank[n.expr] = true
+			unknown = n.path
 			continue
 		}
 		t, parent, ok := fieldAt(root, n.path)
@@ -334,7 +351,8 @@ func (d *document) decode(v any) {
 			if _, _, single := fieldAt(root, outer); single {
 				unknown = outer
 				blank[n.expr] = true
-				d.fault(outer, "%s stands once: write [%s]", outer[len(outer)-1], dotted(outer))
+				d.bad[pathKey(outer)] = true
+				d.problem(n.line, fmt.Sprintf("%s stands once: write [%s]", outer[len(outer)-1], dotted(outer)))
 				continue
 			}
 		}
@@ -351,12 +369,23 @@ func (d *document) decode(v any) {
 			continue
 		}
 		if text := n.check(t); text != "" {
+			d.fault(n.path, "%s", text)
+			if top != n && n.hi > n.lo && scalar(n.kind) && sample(t) != "" {
+				// Something sound in its place, so that its neighbours on the
+				// line are read; being marked, it is never looked at.
+				patches = append(patches, patch{n.lo, n.hi, sample(t)})
+				continue
+			}
 			blank[n.expr] = true
 			unknown = n.path // whatever is inside has been spoken for
-			d.fault(n.path, "%s", text)
 		}
 	}
 	sound := d.without(blank)
+	for i := len(patches) - 1; i >= 0; i-- {
+		if p := patches[i]; sound[p.lo] != ' ' { // not blanked since
+			sound = splice(sound, p.lo, p.hi, p.text)
+		}
+	}
 	dec := toml.NewDecoder(bytes.NewReader(sound))
 	dec.DisallowUnknownFields()
 	if err := dec.Decode(v); err != nil {
@@ -365,10 +394,52 @@ func (d *document) decode(v any) {
 			for i := range strict.Errors {
 				d.syntax(&strict.Errors[i])
 			}
-			return
+			return false
 		}
-		d.syntax(err)
+		if len(d.problems) == 0 {
+			d.syntax(err) // otherwise it is an after-effect, and not in the file's own words
+		}
+		return false
 	}
+	return true
+}
+
+// A patch is text to put in the place of some other.
+type patch struct {
+	lo, hi int
+	text   string
+}
+
+func scalar(k unstable.Kind) bool {
+	return k != unstable.Array && k != unstable.InlineTable
+}
+
+// sample is a sound value of a type, as TOML; "" when there is none.
+func sample(t reflect.Type) string {
+	if e := examples[t]; e != "" {
+		return e
+	}
+	if w := words[t]; len(w) > 0 {
+		return strconv.Quote(w[0])
+	}
+	switch t.Kind() {
+	case reflect.String:
+		return `"x"`
+	case reflect.Bool:
+		return "false"
+	case reflect.Int, reflect.Float64:
+		return "1"
+	}
+	return ""
+}
+
+// units are what to add to a number that was given without its unit.
+var units = map[reflect.Type]string{
+	reflect.TypeFor[Duration](): "s",
+	reflect.TypeFor[Length]():   " mm",
+	reflect.TypeFor[Volume]():   " ml",
+	reflect.TypeFor[Capacity](): " cm2/l",
+	reflect.TypeFor[Celsius]():  " C",
 }
 
 func within(path, prefix []string) bool {
@@ -492,7 +563,11 @@ func (n *node) check(t reflect.Type) string {
 	if isLeaf(t) {
 		if n.kind != unstable.String {
 			if n.kind == unstable.Integer || n.kind == unstable.Float {
-				return fmt.Sprintf("%s = %s has no unit: write it in quotes, like %s", name, n.text, examples[t])
+				like := examples[t]
+				if u := units[t]; u != "" && !strings.HasPrefix(n.text, "-") {
+					like = strconv.Quote(n.text + u)
+				}
+				return fmt.Sprintf("%s = %s: write it in quotes and with its unit, like %s", name, n.text, like)
 			}
 			return fmt.Sprintf("%s wants text in quotes, like %s", name, examples[t])
 		}

@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
+	"unicode"
 
 	"github.com/pelletier/go-toml/v2"
 )
@@ -96,8 +98,12 @@ func WithBathLimits(file []byte, bath string, capacity Capacity, life time.Durat
 
 func quoted(s fmt.Stringer) string { return quotedText(s.String()) }
 
-// quotedText writes a TOML string by the library's own rules.
+// quotedText writes a TOML string: in double quotes, as the defaults are
+// written, where nothing in it needs care, and by the library's rules otherwise.
 func quotedText(s string) string {
+	if !strings.ContainsFunc(s, func(r rune) bool { return r == '"' || r == '\\' || !unicode.IsPrint(r) || r == unicode.ReplacementChar }) {
+		return `"` + s + `"`
+	}
 	b, err := toml.Marshal(map[string]string{"x": s})
 	if err != nil {
 		return `""`

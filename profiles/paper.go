@@ -97,6 +97,19 @@ func (p *Paper) validate(d *document) {
 	if d.ok("safelight", "unexposed") && d.ok("safelight", "exposed") && s.Exposed > s.Unexposed {
 		d.fault([]string{"safelight", "exposed"}, "exposed (%s) is above unexposed (%s): exposed paper fogs sooner, never later", s.Exposed, s.Unexposed)
 	}
+	for _, k := range []string{"unexposed", "exposed"} {
+		v := s.Unexposed
+		if k == "exposed" {
+			v = s.Exposed
+		}
+		switch {
+		case !d.ok("safelight", k):
+		case v <= 0:
+			d.fault([]string{"safelight", k}, `%s = %q: write a time like "4m", or take it out if there is no figure`, k, v)
+		case v > Duration(7*24*time.Hour):
+			d.fault([]string{"safelight", k}, "%s (%s) is longer than 7 days: no safelight is that safe", k, v)
+		}
+	}
 	if d.ok("safelight", "tested") && !(d.has("safelight", "unexposed") && d.has("safelight", "exposed")) {
 		d.fault([]string{"safelight", "tested"}, "tested without both times: add what the fog test gave as unexposed and exposed")
 	}
@@ -115,8 +128,8 @@ func (r Reciprocity) validate(d *document) {
 		if d.require("0.86", at, "p") && (r.P < 0.5 || r.P > 1) {
 			d.fault([]string{at, "p"}, "p = %s: Schwarzschild's exponent lies between 0.5 and 1 (1 is no failure)", trimNumber(r.P))
 		}
-		if d.ok(at, "reference") && r.Reference <= 0 {
-			d.fault([]string{at, "reference"}, `reference is the time up to which the metered time holds: write one like "1s"`)
+		if d.ok(at, "reference") && (r.Reference < Duration(time.Millisecond) || r.Reference > Duration(time.Hour)) {
+			d.fault([]string{at, "reference"}, `reference = %q: the time up to which the metered time holds, like "1s"`, r.Reference)
 		}
 	} else {
 		for _, k := range []string{"p", "reference"} {
@@ -134,21 +147,27 @@ func (r Reciprocity) validate(d *document) {
 	if d.bad[pathKey([]string{at, "table"})] {
 		return
 	}
-	if len(r.Points) < 2 {
+	if len(r.Points) < 2 && !d.anyBad([]string{at, "table"}) {
 		d.fault([]string{at, "table"}, `a reciprocity table needs two rows or more, like table = [{measured = "10s", corrected = "15s"}, ...]`)
 		return
 	}
+	var last Point
 	for i, pt := range r.Points {
 		row := []string{at, "table", fmt.Sprint(i)}
+		before := last
 		switch {
 		case d.anyBad(row):
+			continue
 		case pt.Measured <= 0 || pt.Corrected <= 0:
 			d.fault(row, "row %d wants both measured and corrected, above 0", i+1)
+		case pt.Measured > Duration(24*time.Hour):
+			d.fault(row, "row %d: measured (%s) is longer than a day", i+1, pt.Measured)
 		case pt.Corrected < pt.Measured:
 			d.fault(row, "row %d: corrected (%s) is below measured (%s); reciprocity failure only lengthens", i+1, pt.Corrected, pt.Measured)
-		case i > 0 && (pt.Measured <= r.Points[i-1].Measured || pt.Corrected <= r.Points[i-1].Corrected):
-			d.fault(row, "row %d does not rise above row %d: put the times in rising order", i+1, i)
+		case pt.Measured <= before.Measured || pt.Corrected <= before.Corrected:
+			d.fault(row, "row %d does not rise above the one before (%s, %s): put the times in rising order", i+1, before.Measured, before.Corrected)
 		}
+		last = pt
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 	"time"
 
 	"wetside/session"
@@ -243,7 +244,43 @@ func (p *Process) validate(d *document) {
 		s.validate(d, i, baths, cleared)
 		cleared = cleared || s.Stage == session.Clear
 	}
+	if len(d.problems) == 0 {
+		p.validateWhole(d)
+	}
 }
+
+// validateWhole asks the session machine itself, so that what loads also runs.
+func (p *Process) validateWhole(d *document) {
+	fits := false
+	for _, base := range []session.Base{session.FB, session.RC} {
+		sp, err := p.At(0, base)
+		if err != nil {
+			continue
+		}
+		fits = true
+		for i, s := range sp.Steps {
+			if err := s.Check(); err != nil {
+				d.fault([]string{"step", fmt.Sprint(i)}, "step %d: %s", i+1, strings.TrimPrefix(err.Error(), session.ErrRefused.Error()+": "))
+			}
+		}
+	}
+	switch {
+	case !fits:
+		at := 0
+		for i, s := range p.Steps {
+			if _, most := s.times(session.RC).window(); most <= 0 {
+				at = i
+				break
+			}
+		}
+		d.fault([]string{"step", fmt.Sprint(at)}, "some steps have times for FB alone and some for RC alone, so that no paper can go all the way: give both, or one for all")
+	case len(p.Steps) > maxSteps:
+		d.fault([]string{"step", fmt.Sprint(maxSteps)}, "more than %d steps: take some out", maxSteps)
+	}
+}
+
+// maxSteps is as many as a session takes.
+const maxSteps = 50
 
 func (t Temperature) validate(d *document) {
 	const at = "temperature"

@@ -211,15 +211,17 @@ func check(name string, data []byte) (Source, any, Problems) {
 	case CameraKind:
 		v = new(Camera)
 	}
-	d.decode(v)
+	filled := d.decode(v)
 	if found[0].kind == unstable.String {
 		src.Key = found[0].text
 		if !keyLike(src.Key) {
 			d.fault(found[0].path, "%s = %q cannot be a key: use small letters, digits and dashes, like %q", src.Kind, src.Key, "my-"+string(src.Kind))
 		}
 	}
-	d.require(`"what you call it"`, "name")
-	v.validate(d)
+	if filled {
+		d.require(`"what you call it"`, "name")
+		v.validate(d)
+	}
 	slices.SortStableFunc(d.problems, func(a, b Problem) int { return cmp.Compare(a.Line, b.Line) })
 	return src, v, d.problems
 }

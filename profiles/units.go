@@ -176,7 +176,7 @@ func parseQuantity(s, kind, example string, units []unit) (float64, error) {
 	}
 	name := strings.TrimSpace(t[i:])
 	if name == "" {
-		return 0, fmt.Errorf("%q has no unit: write %s like %q", s, kind, example)
+		return 0, fmt.Errorf("%q has no unit: write %s like %q", s, kind, t+strings.TrimLeft(example, "0123456789"))
 	}
 	for _, u := range units {
 		if strings.EqualFold(u.name, name) {
