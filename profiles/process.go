@@ -183,7 +183,7 @@ func scale(d time.Duration, f float64) time.Duration {
 	if f == 1 {
 		return d
 	}
-	return time.Duration(math.Round(d.Seconds()*f)) * time.Second
+	return max(1, time.Duration(math.Round(d.Seconds()*f))) * time.Second
 }
 
 // TimeFactor is what development times are multiplied by at a temperature in
@@ -253,14 +253,20 @@ func (p *Process) validate(d *document) {
 func (p *Process) validateWhole(d *document) {
 	fits := false
 	for _, base := range []session.Base{session.FB, session.RC} {
-		sp, err := p.At(0, base)
-		if err != nil {
-			continue
-		}
-		fits = true
-		for i, s := range sp.Steps {
-			if err := s.Check(); err != nil {
-				d.fault([]string{"step", fmt.Sprint(i)}, "step %d: %s", i+1, strings.TrimPrefix(err.Error(), session.ErrRefused.Error()+": "))
+		for _, c := range []Celsius{0, p.Temperature.Lowest, p.Temperature.Highest} {
+			sp, err := p.At(float64(c), base)
+			if err != nil {
+				continue
+			}
+			fits = true
+			at := "" // said of the written times, which need no temperature
+			if c != 0 {
+				at = " at " + c.String()
+			}
+			for i, s := range sp.Steps {
+				if err := s.Check(); err != nil {
+					d.fault([]string{"step", fmt.Sprint(i)}, "step %d%s: %s", i+1, at, strings.TrimPrefix(err.Error(), session.ErrRefused.Error()+": "))
+				}
 			}
 		}
 	}

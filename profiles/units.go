@@ -313,7 +313,7 @@ type Capacity float64
 func (c *Capacity) UnmarshalText(b []byte) error {
 	const example = `write a capacity like "8000 cm2/l" or "40 sheets of 8x10 in/l"`
 	s := strings.TrimSpace(string(b))
-	head, ok := cutUnit(s, "/l", "per l", "per litre", "a litre")
+	head, ok := cutUnit(strings.ReplaceAll(s, "/ ", "/"), "/l", "per l", "per litre", "a litre")
 	if !ok {
 		return fmt.Errorf("%q does not say for how much solution: %s", s, example)
 	}
