@@ -88,7 +88,10 @@ func Softened(threshold, flash float64) (float64, error) {
 	if err := check("a threshold", threshold, 0.1, 3600, "s"); err != nil {
 		return 0, err
 	}
-	if !(flash >= 0 && flash < threshold) {
+	if err := check("a flash", flash, 0, MaxSeconds, "s"); err != nil {
+		return 0, err
+	}
+	if flash >= threshold {
 		return 0, fmt.Errorf("a flash of %s s is not below the threshold of %s s and would fog the paper: make it shorter", num(flash), num(threshold))
 	}
 	return -math.Log2(1 - flash/threshold), nil

@@ -246,9 +246,14 @@ type Bracketed struct {
 	Rounded float64
 }
 
-// Duration is the rounded time.
+// Duration is the rounded time, for a person with a watch.
 func (r Result) Duration() time.Duration {
 	return time.Duration(math.Round(r.Rounded * float64(time.Second)))
+}
+
+// Exact is the time before rounding, for a countdown that needs no round figures.
+func (r Result) Exact() time.Duration {
+	return time.Duration(math.Round(r.Seconds * float64(time.Second)))
 }
 
 func (a Ask) check() error {
@@ -366,7 +371,7 @@ func (r Result) Working() []string {
 		from = "as given"
 	}
 	w := []string{
-		fmt.Sprintf("light: EV %s at ISO 100, from %s, give or take %s stop", evText(a.Light.EV), from, sig(a.Light.PlusMinus, 2)),
+		fmt.Sprintf("light: EV %s at ISO 100, from %s, give or take %s stop", evText(a.Light.EV), from, strings.TrimPrefix(Stops(a.Light.PlusMinus), "+")),
 		fmt.Sprintf("metered: t = N^2 / (2^EV x S/100) = %s^2 / (2^%s x %s/100) = %s s", num(a.FNumber), num(a.Light.EV), num(a.ISO), sig(bare, 3)),
 	}
 	add := func(what string, v float64) {
