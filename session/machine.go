@@ -117,6 +117,10 @@ func (m *Machine) Now() time.Duration { return m.now }
 // Last returns the instant of the last event.
 func (m *Machine) Last() Instant { return m.last }
 
+// Applied returns how many events were applied. While it stays the same, so do
+// the answers to every question about a given instant.
+func (m *Machine) Applied() int { return m.applied }
+
 // Begun reports whether any event was applied.
 func (m *Machine) Begun() bool { return m.begun }
 

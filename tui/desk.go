@@ -79,7 +79,7 @@ type Desk struct {
 
 	Trouble  string // what the screen must say about the record; empty when all is well
 	errors   int
-	foretold map[string]bool
+	ahead    foresight
 	notified map[string]bool
 	born     time.Time
 }

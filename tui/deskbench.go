@@ -1,14 +1,276 @@
 package tui
 
 import (
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
 	tea "github.com/charmbracelet/bubbletea"
 
 	"wetside/session"
+	"wetside/session/bench"
+	"wetside/tui/ember"
 )
 
-func (d *Desk) benchCues(from, to session.Instant) []session.Cue { return nil }
-func (m *Model) benchLines(v session.View) []string              { return nil }
-func (m *Model) benchWarning(s *session.Sheet, next int) string  { return "" }
-func (m *Model) spentBath(s *session.Sheet, next int) string     { return "" }
-func (m *Model) fillTrays(process string) tea.Cmd                { return nil }
-func (m *Model) freshBath(v session.View) tea.Cmd                { return nil }
+// This file is what several sheets at once ask of the desk: when the next may
+// go in, what the baths have seen, what a wash would lose.
+
+// Shop is the room as the plan needs it: one sheet of this size in each small
+// tray, as many as come in water.
+func (d *Desk) shop() bench.Shop {
+	s := bench.Shop{Trays: map[string]int{bench.HoldingTray: many}, Move: d.Move, InOrder: true}
+	for _, sh := range d.M.Sheets() {
+		for _, st := range sh.Spec.Process.Steps {
+			if st.Batch || st.Stage == session.Wash {
+				s.Trays[st.Bath] = many
+			}
+		}
+	}
+	return s
+}
+
+const many = 40
+
+// mayGoIn returns the sheet that is next and the session time at which it may
+// go in, as things stood at the last event; nil when none waits or no tray is
+// in use.
+func (d *Desk) mayGoIn(next *session.Sheet, now time.Duration) (start time.Duration, why string, ok bool) {
+	if next == nil {
+		return 0, "", false
+	}
+	running, _ := bench.FromMachine(d.M, now)
+	if len(running) == 0 {
+		return now, "", true
+	}
+	start, why = bench.Earliest(d.shop(), running, bench.JobOf(next), now)
+	return start, why, true
+}
+
+// next returns the sheet that goes into the trays next: the first exposed one
+// in, first out; else the first that is known and has no exposure to come.
+func (d *Desk) next() *session.Sheet {
+	if w := bench.Waiting(d.M.Sheets(), d.M.Now()); len(w) > 0 {
+		return w[0].Sheet
+	}
+	for _, s := range d.M.Sheets() {
+		if s.Phase == session.Fresh {
+			return s
+		}
+	}
+	return nil
+}
+
+// foresight is what the plan says until the next event.
+type foresight struct {
+	events int
+	cues   []session.Cue
+}
+
+// benchCues are the cues of several sheets at once. They depend on the events
+// so far alone, so they are reckoned once for each event.
+func (d *Desk) benchCues(from, to session.Instant) []session.Cue {
+	if n := d.M.Applied(); d.ahead.events != n {
+		d.ahead = foresight{events: n, cues: d.foresee()}
+	}
+	out := bench.BathCues(d.M.Trays(), d.M.Sheets(), d.M.T(from), d.M.T(to))
+	for _, c := range d.ahead.cues {
+		if c.T >= d.M.T(from) && c.T < d.M.T(to) {
+			out = append(out, c)
+		}
+	}
+	for i := range out {
+		out[i].At = d.M.At(out[i].T)
+	}
+	return out
+}
+
+// sayAfter lets the announcement of a stage come first.
+const sayAfter = 4 * time.Second
+
+func (d *Desk) foresee() []session.Cue {
+	var out []session.Cue
+	now := d.M.Now()
+	running, _ := bench.FromMachine(d.M, now)
+	next := d.next()
+	if next == nil || len(running) == 0 || next.Spec.Exposure > 0 && next.Phase == session.Fresh {
+		return out
+	}
+	start, _, _ := d.mayGoIn(next, now)
+	cue := session.Cue{Kind: session.CueMayGoIn, Sheet: next.ID, Num: next.Num, Named: true, Stage: next.Spec.Process.Steps[0].Stage}
+	key := fmt.Sprintf("%d/may go in/%d", next.Num, start/time.Second)
+	if said := now + sayAfter; start-said > 5*time.Second {
+		ahead := cue
+		ahead.Key, ahead.T, ahead.Left = key+"/ahead", said, start-said
+		out = append(out, ahead)
+	}
+	cue.Key, cue.T = key, max(start, now+sayAfter)
+	return append(out, cue)
+}
+
+// baths is what every standing bath has seen.
+func (d *Desk) baths() []bench.BathState {
+	var out []bench.BathState
+	for _, b := range bench.Account(d.M.Trays(), d.M.Sheets(), d.M.T(d.Now())) {
+		if !b.Retired {
+			out = append(out, b)
+		}
+	}
+	return out
+}
+
+// benchLines are the lines of the trays screen above the list of sheets.
+func (m *Model) benchLines(v session.View) []string {
+	var out []string
+	if next := m.desk.next(); next != nil && v.Due != "" {
+		if start, why, ok := m.desk.mayGoIn(next, v.T); ok {
+			l := fmt.Sprintf("%d may go in now", next.Num)
+			if start > v.T {
+				l = fmt.Sprintf("%d may go in in %s", next.Num, clockText(start-v.T))
+				if why != "" {
+					l += ": " + why
+				}
+			}
+			out = append(out, ansiCut(ember.SafeText(l), m.width))
+		}
+	}
+	var parts []string
+	for _, b := range m.desk.baths() {
+		if b.CapacityCM2 > 0 || b.Mix.Life > 0 {
+			parts = append(parts, fmt.Sprintf("%s %.0f%%", b.Name, 100*b.Share))
+		}
+	}
+	if len(parts) > 0 {
+		out = append(out, ansiCut(ember.SafeText("used: "+strings.Join(parts, ", ")), m.width))
+	}
+	return out
+}
+
+// benchWarning is what to say before a sheet goes into its next bath: that it
+// would dirty a wash, or that the bath is spent.
+func (m *Model) benchWarning(s *session.Sheet, next int) string {
+	st := s.Spec.Process.Steps[next]
+	if st.Stage == session.Wash {
+		if w, hold := bench.BeforeWash(s, m.desk.M.Sheets(), m.desk.M.T(m.desk.Now())); w != "" {
+			if hold {
+				w += " h puts it into holding water instead."
+			}
+			return w
+		}
+	}
+	if b, ok := bench.Standing(m.desk.baths(), st.Bath); ok && b.Spent() {
+		q, _ := bench.Ask(b)
+		return q
+	}
+	return ""
+}
+
+// spentBath is the identity of the bath the sheet goes into next if it is
+// spent, for the record.
+func (m *Model) spentBath(s *session.Sheet, next int) string {
+	if next < 0 {
+		return ""
+	}
+	if b, ok := bench.Standing(m.desk.baths(), s.Spec.Process.Steps[next].Bath); ok && b.Spent() {
+		return b.Mix.ID
+	}
+	return ""
+}
+
+// fillTrays notes that every tray of a process was filled freshly.
+func (m *Model) fillTrays(process string) tea.Cmd {
+	if m.cfg.Baths == nil {
+		return m.tell("baths are not known here")
+	}
+	var names []string
+	for _, mix := range m.cfg.Baths(process) {
+		mix.ID = m.desk.NewID()
+		if m.do(session.Event{Kind: session.BathMixed, Mix: &mix}) == nil {
+			names = append(names, mix.Name)
+		}
+	}
+	if len(names) == 0 {
+		return m.tell("this process has no baths in its profile")
+	}
+	return m.tell("fresh: " + strings.Join(names, ", "))
+}
+
+// freshBath asks which bath was made up anew, and guides through a two-bath
+// fixer's change of places.
+func (m *Model) freshBath(v session.View) tea.Cmd {
+	baths := m.desk.baths()
+	if len(baths) == 0 {
+		process := m.form.value().Process
+		if s := m.acting(v); s != nil {
+			process = s.Spec.Process.Key
+		}
+		m.ask = &question{text: "No bath is noted yet. Are all trays filled freshly?",
+			yes: func() tea.Cmd { return m.fillTrays(process) },
+			no:  func() tea.Cmd { return m.tell("left as it was") }}
+		return nil
+	}
+	var list []string
+	for i, b := range baths {
+		list = append(list, fmt.Sprintf("%d %s (%.0f%%)", i+1, b.Name, 100*b.Share))
+	}
+	m.askWords("Which bath is to be replaced? "+strings.Join(list, ", "), func(text string) tea.Cmd {
+		n, err := strconv.Atoi(text)
+		if err != nil || n < 1 || n > len(baths) {
+			return m.tell("left as it was: answer with the number of a bath")
+		}
+		return m.replace(baths[n-1], baths)
+	})
+	return nil
+}
+
+// replace retires a bath: by a fresh one, or, where a second fixing bath
+// stands, by that one.
+func (m *Model) replace(b bench.BathState, all []bench.BathState) tea.Cmd {
+	steps := []bench.Guided{{Text: fmt.Sprintf("Pour the %s away and fill the tray anew. %s", b.Name, bench.Disposal(b)),
+		Kind: session.BathMixed, Bath: b.Mix.ID, Into: b.Name}}
+	if second, ok := m.secondOf(b, all); ok {
+		steps = bench.Promotion(b, second)
+	}
+	return m.guide(steps, b.Mix)
+}
+
+// secondOf finds the bath of the step that follows b's as second fix.
+func (m *Model) secondOf(b bench.BathState, all []bench.BathState) (bench.BathState, bool) {
+	for _, s := range m.desk.M.Sheets() {
+		first := false
+		for _, st := range s.Spec.Process.Steps {
+			if st.Stage == session.Fix {
+				first = st.Bath == b.Name
+			}
+			if st.Stage == session.Fix2 && first {
+				return bench.Standing(all, st.Bath)
+			}
+		}
+	}
+	return bench.BathState{}, false
+}
+
+// guide asks for one step after the other, and records each as it is confirmed.
+func (m *Model) guide(steps []bench.Guided, old session.Mix) tea.Cmd {
+	if len(steps) == 0 {
+		return m.tell("done")
+	}
+	g := steps[0]
+	m.ask = &question{text: g.Text + " Done?", yes: func() tea.Cmd {
+		switch g.Kind {
+		case session.BathMixed:
+			mix := old
+			mix.ID = m.desk.NewID()
+			if g.Into != "" {
+				mix.Name = g.Into
+			}
+			m.do(session.Event{Kind: session.BathMixed, Mix: &mix})
+		case "":
+		default:
+			m.do(session.Event{Kind: g.Kind, Bath: g.Bath, Into: g.Into})
+		}
+		return m.guide(steps[1:], old)
+	}, no: func() tea.Cmd { return m.tell("broken off: what was confirmed is noted") }}
+	m.desk.Say(g.Text)
+	return nil
+}

@@ -25,7 +25,13 @@ func (m *Model) helpView(h int) string {
 		own = m.room.keys()
 	}
 	var b strings.Builder
-	line := func(k key.Binding) string { return fmt.Sprintf("%-10s %s", k.Help().Key, k.Help().Desc) }
+	line := func(k key.Binding) string {
+		desc := k.Help().Desc
+		if long := explain[k.Help().Key]; long != "" && (m.screen == Trays || k.Help().Key == "tab") {
+			desc = long
+		}
+		return fmt.Sprintf("%-10s %s", k.Help().Key, desc)
+	}
 	b.WriteString(st.Strong.Render("keys of the "+m.screen.String()) + "\n")
 	all := append(own, keys.Next, keys.Prev, keys.Louder, keys.Glow, keys.Quit)
 	cols := 1

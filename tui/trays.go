@@ -20,9 +20,9 @@ type trayKeyMap struct {
 var trayKeys = trayKeyMap{
 	Move:  key.NewBinding(key.WithKeys(" "), key.WithHelp("space", "move on")),
 	Where: keys.Where,
-	Undo:  key.NewBinding(key.WithKeys("backspace"), key.WithHelp("backspace", "take back")),
+	Undo:  key.NewBinding(key.WithKeys("backspace"), key.WithHelp("backspace", "undo")),
 	Pick:  key.NewBinding(key.WithKeys("0", "1", "2", "3", "4", "5", "6", "7", "8", "9"), key.WithHelp("1-9", "pick a sheet")),
-	Seen:  key.NewBinding(key.WithKeys("i"), key.WithHelp("i", "image seen")),
+	Seen:  key.NewBinding(key.WithKeys("i"), key.WithHelp("i", "seen")),
 	Hold:  key.NewBinding(key.WithKeys("h"), key.WithHelp("h", "hold in water")),
 	Water: key.NewBinding(key.WithKeys("w"), key.WithHelp("w", "water changed")),
 	Out:   key.NewBinding(key.WithKeys("p"), key.WithHelp("p", "paper out / put away")),
@@ -55,12 +55,12 @@ func (m *Model) acting(v session.View) *session.Sheet {
 	if v.Due != "" {
 		s, _ := v.Sheet(v.Due)
 		// A wash that runs does not need hands; a sheet that waits does.
-		if next := m.nextIn(); next != nil && s.Left > 0 && (s.Stage == session.Wash || s.Stage == session.Hold) {
+		if next := m.desk.next(); next != nil && s.Left > 0 && (s.Stage == session.Wash || s.Stage == session.Hold) {
 			return next
 		}
 		return m.desk.M.Sheet(v.Due)
 	}
-	return m.nextIn()
+	return m.desk.next()
 }
 
 func (m *Model) picked() *session.Sheet {
@@ -75,26 +75,6 @@ func (m *Model) picked() *session.Sheet {
 func (m *Model) span(d time.Duration) time.Duration {
 	_, pace := m.desk.M.Rehearsal()
 	return time.Duration(float64(d) * max(1, pace))
-}
-
-// nextIn returns the sheet that goes into the trays next: the first exposed one
-// in, first out; else the first that is known.
-func (m *Model) nextIn() *session.Sheet {
-	var next *session.Sheet
-	for _, s := range m.desk.M.Sheets() {
-		if s.Phase == session.Exposed && (next == nil || s.Light.EndedT < next.Light.EndedT) {
-			next = s
-		}
-	}
-	if next != nil {
-		return next
-	}
-	for _, s := range m.desk.M.Sheets() {
-		if s.Phase == session.Fresh {
-			return s
-		}
-	}
-	return nil
 }
 
 func (m *Model) traysPress(k tea.KeyMsg) tea.Cmd {
@@ -287,7 +267,7 @@ func (m *Model) traysView(v session.View, h int) string {
 	rows := m.rows(v)
 	if s, ok := v.Sheet(due); ok && s.Stage != "" {
 		b.WriteString(m.figure(s, h-len(rows)-5))
-	} else if next := m.nextIn(); next != nil {
+	} else if next := m.desk.next(); next != nil {
 		fmt.Fprintf(&b, "\n%s\n", st.Normal.Render(fmt.Sprintf("sheet %d %s is next: space puts it into the %s",
 			next.Num, ember.SafeText(next.Spec.Name), next.Spec.Process.Steps[0].Label())))
 	} else {

@@ -133,7 +133,6 @@ type Model struct {
 	moved   string // the sheet moved last: undo is for it
 	dimmed  bool
 	awake   bool
-	pulseTo session.Instant
 	quiet   bool // the picture is dark on purpose: the room check
 	done    bool
 
@@ -185,11 +184,11 @@ func (m *Model) Init() tea.Cmd {
 var keys = struct {
 	Next, Prev, Help, Quit, Where, Louder, Softer, Glow key.Binding
 }{
-	Next:   key.NewBinding(key.WithKeys("tab"), key.WithHelp("tab", "next screen")),
+	Next:   key.NewBinding(key.WithKeys("tab"), key.WithHelp("tab", "next")),
 	Prev:   key.NewBinding(key.WithKeys("shift+tab"), key.WithHelp("shift+tab", "screen before")),
 	Help:   key.NewBinding(key.WithKeys("?", "f1"), key.WithHelp("?", "help")),
 	Quit:   key.NewBinding(key.WithKeys("q", "ctrl+c"), key.WithHelp("q", "quit")),
-	Where:  key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "where are we")),
+	Where:  key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "where")),
 	Louder: key.NewBinding(key.WithKeys("+", "="), key.WithHelp("+/-", "louder, softer")),
 	Softer: key.NewBinding(key.WithKeys("-", "_")),
 	Glow:   key.NewBinding(key.WithKeys("g"), key.WithHelp("g", "glow: dark, ember, torch")),
@@ -399,8 +398,53 @@ func (m *Model) View() string {
 	if m.cfg.Blind {
 		return ""
 	}
-	return ember.Paint(m.draw(), m.width, m.height, m.styles.Level)
+	if !m.cfg.Pulse || m.width < 42 || m.height < 14 {
+		return ember.Paint(m.draw(), m.width, m.height, m.styles.Level)
+	}
+	return ember.Paint(m.bordered(), m.width, m.height, m.styles.Level)
 }
+
+// pulseFor is how long the border shows a cue. One pulse, no flicker.
+const pulseFor = 600 * time.Millisecond
+
+// bordered draws the picture inside a border that shows for a moment at each
+// cue, for who does not hear well: thick for what is urgent.
+func (m *Model) bordered() string {
+	w, h := m.width, m.height
+	m.width, m.height = w-2, h-2
+	lines := strings.Split(m.draw(), "\n")
+	m.width, m.height = w, h
+	now := m.desk.Now()
+	edge, style := " ", m.styles.Normal
+	corner := [3]string{" ", " ", " "}
+	for _, c := range m.desk.M.Cues(now.Add(-m.span(pulseFor)), now) {
+		if c.Kind == session.CueRock || c.Kind == session.CueAlive {
+			continue
+		}
+		edge, corner = "│", [3]string{"┌", "─", "┐"}
+		if c.Urgent() {
+			style = m.styles.Strong
+		}
+	}
+	bottom := [3]string{" ", corner[1], " "}
+	if edge != " " {
+		bottom = [3]string{"└", "─", "┘"}
+	}
+	rule := func(r [3]string) string { return style.Render(r[0] + strings.Repeat(r[1], w-2) + r[2]) }
+	var b strings.Builder
+	b.WriteString(rule(corner))
+	for i := range h - 2 {
+		l := ""
+		if i < len(lines) {
+			l = ansi.Truncate(lines[i], w-2, "")
+		}
+		b.WriteString("\n" + style.Render(edge) + l + strings.Repeat(" ", max(0, w-2-ansi.StringWidth(l))) + style.Render(edge))
+	}
+	return b.String() + "\n" + rule(bottom)
+}
+
+// explain gives the keys their long names, for the help screen.
+var explain = map[string]string{"tab": "next screen", "i": "image seen", "enter": "where are we: spoken", "backspace": "take the last move back"}
 
 func (m *Model) draw() string {
 	if m.done {
@@ -502,12 +546,12 @@ func (m *Model) footer() string {
 	width := 0
 	for _, k := range help {
 		w := k.Help().Key + " " + k.Help().Desc
-		if width += len(w) + 3; width > m.width {
+		if width += len(w) + 2; width > m.width+2 {
 			break
 		}
 		words = append(words, w)
 	}
-	return style.Render(ansi.Truncate(ember.SafeText(say), m.width, "~")) + "\n" + st.Faint.Render(strings.Join(words, "   "))
+	return style.Render(ansi.Truncate(ember.SafeText(say), m.width, "~")) + "\n" + st.Faint.Render(strings.Join(words, "  "))
 }
 
 // tiny is for windows below 40x12: stage and remaining, nothing else.
