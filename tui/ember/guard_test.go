@@ -405,12 +405,28 @@ func FuzzGuard(f *testing.F) {
 			rest := data
 			for turn := 0; len(rest) > 0; turn++ {
 				n := min(1+int(split), len(rest))
+				s.sent.Reset()
 				if _, err := s.guard.Write(rest[:n]); err != nil {
 					t.Fatal(err)
 				}
 				rest = rest[n:]
+				if err := onlyAllowed(s.sent.Bytes()); err != nil {
+					t.Fatal(err)
+				}
 				if err := s.dark(); err != nil {
 					t.Fatalf("%v\nsent %q", err, s.sent.Bytes())
+				}
+				if turn == 3 {
+					// In the midst of whatever has been half written.
+					s.level = Dark
+					_ = s.guard.SetLevel(Dark)
+					if err := s.dark(); err != nil {
+						t.Fatalf("gone dark: %v\nsent %q", err, s.sent.Bytes())
+					}
+				}
+				if turn == 5 {
+					s.level = opts.Level
+					_ = s.guard.SetLevel(opts.Level)
 				}
 				if turn == 1 {
 					s.Resize(size(w2), size(h2))
@@ -422,8 +438,11 @@ func FuzzGuard(f *testing.F) {
 					}
 				}
 			}
-			if err := onlyAllowed(s.sent.Bytes()); err != nil {
+			if err := s.guard.Blacken(); err != nil {
 				t.Fatal(err)
+			}
+			if err := s.dark(); err != nil {
+				t.Fatalf("blackened: %v", err)
 			}
 		}
 		var sent bytes.Buffer

@@ -45,6 +45,10 @@ type Terminal interface {
 // in red what happened, and waits to be told that paper is covered before the
 // terminal is given back.
 //
+// The child has a guard of its own and may call Begin and Blacken on it, but
+// not Restore: last light is the keeper's. A child that asks the user itself
+// whether paper is covered says so by its exit code, see Asked.
+//
 // If the keeper itself is killed outright, nothing is left that could keep the
 // room dark. The terminal then still has the black and red default colours the
 // guard gave it.
@@ -242,8 +246,11 @@ func (c *command) Wait() (int, string, error) {
 }
 
 // TTY is the terminal of this process, whose mode is remembered from now on.
+// It is to be made before first light: on Windows it also makes the console
+// understand what the guard writes.
 func TTY(in, out *os.File) Terminal {
 	t := &tty{in: in, out: out}
+	_ = enableVT(out) // not a console: nothing will be drawn there anyway
 	t.state, _ = xterm.GetState(in.Fd())
 	return t
 }

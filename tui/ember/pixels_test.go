@@ -43,14 +43,14 @@ func TestPixels(t *testing.T) {
 		sizes = sizes[:1]
 	}
 	for _, size := range sizes {
-		for _, mux := range []bool{false, true} {
-			name := fmt.Sprintf("%dx%d", size[0], size[1])
-			if mux {
-				name += " with tmux"
+		for _, mux := range []Mux{NoMux, Tmux, Screen} {
+			name := fmt.Sprintf("%dx%d", size[0], size[1]) + [...]string{"", " with tmux", " with screen"}[mux]
+			if mux == Screen && size[0] != 80 {
+				continue
 			}
 			t.Run(name, func(t *testing.T) {
 				m := rig.Start(t, rig.Options{
-					Cols: size[0], Rows: size[1], Tmux: mux, White: true,
+					Cols: size[0], Rows: size[1], Tmux: mux == Tmux, Screen: mux == Screen, White: true,
 					Command: []string{self, "-test.run=^TestPixels$"},
 					Env:     []string{"EMBER_TEST_CHILD=pixels"},
 				})

@@ -66,6 +66,8 @@ type Options struct {
 	Dir string
 	// Tmux puts tmux in between, with its status line off.
 	Tmux bool
+	// Screen puts GNU screen in between.
+	Screen bool
 	// Term is the value of TERM; by default what xterm or tmux would set with
 	// true colour (xterm) or 256 colours (tmux).
 	Term string
@@ -114,6 +116,9 @@ func Start(t testing.TB, o Options) *Term {
 	Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool")
 	if o.Tmux {
 		Need(t, "tmux")
+	}
+	if o.Screen {
+		Need(t, "screen")
 	}
 	if o.Cols == 0 {
 		o.Cols = 80
@@ -208,15 +213,26 @@ func (m *Term) script() string {
 	runner := filepath.Join(m.dir, "run.sh")
 	m.write(runner, cd+run+"\n")
 	wait := "\nwhile :; do sleep 3600; done\n"
-	if m.opts.Tmux {
+	switch {
+	case m.opts.Screen:
+		conf, sockets := filepath.Join(m.dir, "screenrc"), filepath.Join(m.dir, "screens")
+		m.write(conf, "startup_message off\nterm screen-256color\nvbell off\ndefutf8 on\n")
+		if err := os.Mkdir(sockets, 0o700); err != nil {
+			m.t.Fatal(err)
+		}
+		m.env = append(m.env, "SCREENDIR="+sockets)
+		m.write(inner, started+"\nsh "+quote(runner)+"\n"+ended+wait)
+		fmt.Fprintf(&b, "unset TMUX STY COLORTERM\nTERM=%s screen -c %s -S rig sh %s\n", quote(term), quote(conf), quote(inner))
+		m.t.Cleanup(func() { _, _ = m.output("screen", "-S", "rig", "-X", "quit") })
+	case m.opts.Tmux:
 		m.server = filepath.Join(m.dir, "tmux")
 		conf := filepath.Join(m.dir, "tmux.conf")
 		m.write(conf, "set -g status off\nset -g default-terminal tmux-256color\nset -g escape-time 0\nset -ga terminal-overrides ',*256col*:RGB'\n")
 		m.write(inner, started+"\nsh "+quote(runner)+"\n"+ended+wait)
 		fmt.Fprintf(&b, "unset TMUX COLORTERM\nTERM=%s tmux -S %s -f %s new-session sh %s\n", quote(term), quote(m.server), quote(conf), quote(inner))
 		m.t.Cleanup(func() { _, _ = m.output("tmux", "-S", m.server, "kill-server") })
-	} else {
-		fmt.Fprintf(&b, "unset TMUX\nTERM=%s COLORTERM=%s; export TERM COLORTERM\n%s\nsh %s\n%s%s", quote(term), colorterm, started, quote(runner), ended, wait)
+	default:
+		fmt.Fprintf(&b, "unset TMUX STY\nTERM=%s COLORTERM=%s; export TERM COLORTERM\n%s\nsh %s\n%s%s", quote(term), colorterm, started, quote(runner), ended, wait)
 	}
 	outer := filepath.Join(m.dir, "outer.sh")
 	m.write(outer, b.String())
