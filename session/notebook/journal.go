@@ -143,7 +143,15 @@ func journalFiles(dir string) []string {
 // database alone.
 func (b *Book) reconcile() error {
 	n := 0
-	for _, path := range journalFiles(b.journalDir()) {
+	files := journalFiles(b.journalDir())
+	var some bool
+	if err := b.db.QueryRow(`SELECT EXISTS (SELECT 1 FROM event)`).Scan(&some); err != nil {
+		return err
+	}
+	if !some { // new, or deleted, or emptied
+		files = append(journalFiles(b.keptDir()), files...)
+	}
+	for _, path := range files {
 		rows, err := readJournal(path)
 		if err != nil {
 			b.cfg.Logf("notebook: %s: %v", path, err)

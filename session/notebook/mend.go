@@ -8,7 +8,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"time"
 )
 
 // checkWhole is the greatest file (bytes) that is checked whole before Open
@@ -29,9 +28,6 @@ func check(db *sql.DB, path string) error {
 	if err := db.QueryRow(`PRAGMA page_size`).Scan(&size); err != nil {
 		return err
 	}
-	if pages*size <= checkWhole {
-		return quickCheck(context.Background(), db)
-	}
 	// A file shorter than it says was truncated, unless the rest is in the WAL.
 	fi, err := os.Stat(path)
 	if err != nil {
@@ -42,6 +38,9 @@ func check(db *sql.DB, path string) error {
 		if err != nil || wal.Size() == 0 {
 			return fmt.Errorf("%w: it is %d bytes short", errDamaged, pages*size-fi.Size())
 		}
+	}
+	if pages*size <= checkWhole {
+		return quickCheck(context.Background(), db)
 	}
 	var last string
 	for _, q := range []string{
@@ -349,5 +348,3 @@ func syncFile(path string) error {
 	defer f.Close()
 	return f.Sync()
 }
-
-var _ = time.Second

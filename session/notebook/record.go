@@ -42,7 +42,7 @@ func (s *Secs) UnmarshalJSON(b []byte) error {
 	whole, frac, _ := bytes.Cut(b, []byte("."))
 	neg := bytes.HasPrefix(whole, []byte("-"))
 	n, err := strconv.ParseInt(string(whole), 10, 64)
-	if err != nil || len(frac) > 9 || n > 9e9 || n < -9e9 {
+	if err != nil || len(frac) > 9 || bytes.ContainsAny(frac, "eE") || n > 9e9 || n < -9e9 {
 		f, err := strconv.ParseFloat(string(b), 64)
 		if err != nil || f > 9e9 || f < -9e9 {
 			return fmt.Errorf("%q is no number of seconds", b)

@@ -1,0 +1,356 @@
+package notebook
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"wetside/session"
+)
+
+func eventAt(d time.Duration) session.Event { return session.Event{Kind: session.Opened, At: at(d)} }
+
+// crash ends a Book as a kill would: nothing is flushed or checkpointed. The
+// files are taken as they stand, for closing the handles would tidy them up.
+func crash(t *testing.T, b *Book) Config {
+	t.Helper()
+	c := b.cfg
+	dir := t.TempDir()
+	if err := os.CopyFS(dir, os.DirFS(filepath.Dir(c.Path))); err != nil {
+		t.Fatal(err)
+	}
+	b.Close()
+	c.Path, c.LogDir = filepath.Join(dir, filepath.Base(c.Path)), filepath.Join(dir, "log")
+	return c
+}
+
+// tidy closes a Book as a quit would.
+func tidy(t *testing.T, b *Book) Config {
+	t.Helper()
+	if err := b.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return b.cfg
+}
+
+func same(t *testing.T, got, want map[string]string) {
+	t.Helper()
+	for id, body := range want {
+		if got[id] != body {
+			t.Errorf("event %s: %q, was %q", id, got[id], body)
+		}
+	}
+	if len(got) != len(want) {
+		t.Errorf("%d events, were %d", len(got), len(want))
+	}
+}
+
+// Whatever happens to the files between two runs, nothing recorded is lost, the
+// sitting goes on where it was, and the broken file is still there.
+func TestDamagedFilesLoseNothing(t *testing.T) {
+	size := func(path string) int64 {
+		fi, err := os.Stat(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return fi.Size()
+	}
+	scribble := func(path string, off int64, n int) {
+		t.Helper()
+		f, err := os.OpenFile(path, os.O_WRONLY, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer f.Close()
+		junk := make([]byte, n)
+		for i := range junk {
+			junk[i] = byte(i*7 + 13)
+		}
+		if _, err := f.WriteAt(junk, off); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, c := range []struct {
+		name  string
+		end   func(*testing.T, *Book) Config
+		harm  func(path string)
+		aside bool // the file has to be set aside
+	}{
+		{"killed", crash, func(string) {}, false},
+		{"wal deleted", crash, func(p string) { os.Remove(p + "-wal") }, false},
+		{"wal and shm deleted", crash, func(p string) { os.Remove(p + "-wal"); os.Remove(p + "-shm") }, false},
+		{"wal overwritten", crash, func(p string) { scribble(p+"-wal", 0, int(size(p+"-wal"))) }, false},
+		{"database truncated to half", tidy, func(p string) { os.Truncate(p, size(p)/2) }, true},
+		{"database truncated within a page", tidy, func(p string) { os.Truncate(p, size(p)-1000) }, true},
+		{"database truncated to its first page", tidy, func(p string) { os.Truncate(p, 4096) }, true},
+		{"database truncated to some bytes", tidy, func(p string) { os.Truncate(p, 60) }, true},
+		{"database truncated to nothing", tidy, func(p string) { os.Truncate(p, 0) }, false},
+		{"database deleted", tidy, func(p string) { os.Remove(p) }, false},
+		{"first page overwritten", tidy, func(p string) { scribble(p, 0, 4096) }, true},
+		{"first page's rows overwritten", tidy, func(p string) { scribble(p, 100, 3996) }, true},
+		{"all overwritten", tidy, func(p string) { scribble(p, 0, int(size(p))) }, true},
+		{"killed, then truncated", crash, func(p string) { os.Truncate(p, size(p)-4096) }, false},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			b := open(t, config(t))
+			sitting(t, b, 2, eventAt(0))
+			s, m := sitting(t, b, 3, eventAt(24*time.Hour))
+			closeIt(t, b, s, m)
+			s, _ = sitting(t, b, 1, eventAt(48*time.Hour))
+			want := allEvents(t, b)
+			cfg := c.end(t, b)
+			c.harm(cfg.Path)
+			b = open(t, cfg)
+			same(t, allEvents(t, b), want)
+			if rows, err := b.Sheets(Filter{}); err != nil || len(rows) != 6 {
+				t.Error(len(rows), "sheets", err)
+			}
+			got, evs, ok, err := b.Live(false)
+			if err != nil || !ok || got.ID != s.ID || len(evs) != 16 {
+				t.Error(got.ID == s.ID, len(evs), ok, err)
+			}
+			replayed(t, evs)
+			if _, err := b.Append(s.ID, session.Event{Kind: session.Noted, At: at(50 * time.Hour), Note: "on"}); err != nil {
+				t.Error(err)
+			}
+			if err := b.Check(t.Context()); err != nil {
+				t.Error(err)
+			}
+			found, _ := filepath.Glob(cfg.Path + ".damaged-*")
+			if (len(found) > 0) != c.aside && c.aside {
+				t.Error("the damaged file is not there:", found)
+			}
+		})
+	}
+}
+
+func closeIt(t *testing.T, b *Book, s Sitting, m *session.Machine) {
+	t.Helper()
+	if _, err := b.Append(s.ID, session.Event{Kind: session.Closed, At: m.Last()}); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// replayed checks that events come in an order that the machine takes whole.
+func replayed(t *testing.T, evs []session.Event) *session.Machine {
+	t.Helper()
+	m := session.New()
+	for i, ev := range evs {
+		if err := m.Apply(ev); err != nil {
+			t.Errorf("event %d (%s): %v", i, ev.Kind, err)
+		}
+	}
+	return m
+}
+
+// Every page in turn is overwritten; once with the journal, when nothing may be
+// lost, and once without, when all that other pages hold has to come back.
+func TestEveryPageOverwritten(t *testing.T) {
+	b := open(t, config(t))
+	s, m := sitting(t, b, 8, eventAt(0))
+	closeIt(t, b, s, m)
+	want := allEvents(t, b)
+	cfg := tidy(t, b)
+	file, err := os.ReadFile(cfg.Path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	pages := len(file) / 4096
+	step := 1
+	if testing.Short() {
+		step = 7
+	}
+	worst := 0
+	for _, journal := range []bool{true, false} {
+		for p := 0; p < pages; p += step {
+			c := config(t)
+			bad := append([]byte(nil), file...)
+			for i := range 4096 {
+				bad[p*4096+i] = byte(i*31 + p)
+			}
+			if err := os.WriteFile(c.Path, bad, 0o600); err != nil {
+				t.Fatal(err)
+			}
+			if journal {
+				if err := os.CopyFS(c.Path+".journal", os.DirFS(cfg.Path+".journal")); err != nil {
+					t.Fatal(err)
+				}
+			}
+			c.Logf = nil
+			b, notices, err := Open(c)
+			if err != nil {
+				t.Fatal(err)
+			}
+			got := allEvents(t, b)
+			if journal {
+				same(t, got, want)
+			} else {
+				worst = max(worst, len(want)-len(got))
+				for id, body := range got {
+					if want[id] != body {
+						t.Errorf("page %d: an event that never was: %q", p, body)
+					}
+				}
+			}
+			if len(notices) == 0 || notices[0].Kind != Recovered {
+				t.Errorf("page %d: nothing was said: %v", p, notices)
+			}
+			b.Close()
+		}
+	}
+	t.Logf("%d pages; without the journal one page cost at most %d of %d events", pages, worst, len(want))
+	if worst > 40 {
+		t.Errorf("one page of 4096 bytes cost %d events", worst)
+	}
+}
+
+// While the program runs its files are deleted, replaced or damaged. It goes
+// on, says so, and the file under its name has everything in the end.
+func TestFilesHarmedWhileOpen(t *testing.T) {
+	for name, harm := range map[string]func(path string) error{
+		"wal deleted":         func(p string) error { return os.Remove(p + "-wal") },
+		"wal and shm deleted": func(p string) error { os.Remove(p + "-shm"); return os.Remove(p + "-wal") },
+		"database deleted":    os.Remove,
+		"all deleted":         func(p string) error { os.Remove(p + "-wal"); os.Remove(p + "-shm"); return os.Remove(p) },
+		"database renamed":    func(p string) error { return os.Rename(p, p+".old") },
+		"database replaced by nothing much": func(p string) error {
+			if err := os.WriteFile(p+".x", []byte("hello"), 0o600); err != nil {
+				return err
+			}
+			return os.Rename(p+".x", p)
+		},
+		"database truncated": func(p string) error { return os.Truncate(p, 4096) },
+		"database zeroed":    func(p string) error { return os.Truncate(p, 0) },
+	} {
+		t.Run(name, func(t *testing.T) {
+			c := config(t)
+			a, b := open(t, c), open(t, c)
+			s, m := sitting(t, a, 2, eventAt(0))
+			if _, evs, _, err := b.Live(false); err != nil || len(evs) != 31 {
+				t.Fatal(len(evs), err)
+			}
+			want := allEvents(t, a)
+			if err := harm(c.Path); err != nil {
+				t.Fatal(err)
+			}
+			evs, _ := life(c.NewID(), 2, time.Since(time.Now())+3*time.Hour, rnd(3))
+			for i, ev := range evs {
+				if i%3 == 2 {
+					// The other program writes too.
+					if got, err := b.Append(s.ID, session.Event{Kind: session.Noted, At: ev.At, Note: "field"}); err != nil {
+						t.Log(err)
+					} else if len(got) == 0 {
+						t.Error("nothing returned")
+					}
+				}
+				got, err := a.Append(s.ID, ev)
+				if err != nil && !IsUnsaved(err) {
+					t.Fatal(err)
+				}
+				for _, g := range got {
+					if err := m.Apply(g); err != nil {
+						t.Error(g.Kind, err)
+					}
+				}
+			}
+			if err := a.Flush(); err != nil {
+				t.Error(err)
+			}
+			if err := b.Flush(); err != nil {
+				t.Error(err)
+			}
+			for _, n := range append(a.Notices(), b.Notices()...) {
+				t.Log(n.Text)
+			}
+			tidy(t, a)
+			tidy(t, b)
+			a = open(t, c)
+			got := allEvents(t, a)
+			for id, body := range want {
+				if got[id] != body {
+					t.Errorf("lost: %s", body)
+				}
+			}
+			if len(got) != len(want)+15+5 {
+				t.Errorf("%d events, want %d", len(got), len(want)+20)
+			}
+			if err := a.Check(t.Context()); err != nil {
+				t.Error(err)
+			}
+			_, all, _, err := a.Live(false)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if sh := replayed(t, all).Sheets(); len(sh) != 3 || sh[2].Phase != session.Finished {
+				t.Error("the running sheet did not come through")
+			}
+		})
+	}
+}
+
+// Damage that only a full check finds is mended by the next Flush.
+func TestACheckLeadsToMending(t *testing.T) {
+	c := config(t)
+	b := open(t, c)
+	sitting(t, b, 3, eventAt(0))
+	b.db.QueryRow(`PRAGMA wal_checkpoint(TRUNCATE)`).Scan(new(int), new(int), new(int))
+	want := allEvents(t, b)
+	f, err := os.OpenFile(c.Path, os.O_WRONLY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for p := int64(3); p < 12; p++ {
+		f.WriteAt(make([]byte, 4096), p*4096)
+	}
+	f.Close()
+	b.rd.Close() // its pages may be cached
+	if b.rd, err = openReader(c.Path, "mode=rw"); err != nil {
+		t.Fatal(err)
+	}
+	if err := b.Check(context.Background()); !isDamage(err) {
+		t.Fatal(err)
+	}
+	if err := b.Flush(); err != nil {
+		t.Fatal(err)
+	}
+	same(t, allEvents(t, b), want)
+	if n := b.Notices(); len(n) == 0 || !strings.Contains(n[0].Text, "set aside") {
+		t.Error(n)
+	}
+}
+
+func TestANewerNotebookIsLeftAlone(t *testing.T) {
+	c := config(t)
+	b := open(t, c)
+	if _, err := b.db.Exec(`PRAGMA user_version = 99`); err != nil {
+		t.Fatal(err)
+	}
+	tidy(t, b)
+	if _, _, err := Open(c); err == nil || !strings.Contains(err.Error(), "newer wetside") {
+		t.Error(err)
+	}
+}
+
+// carve reads anything without falling over.
+func FuzzCarve(f *testing.F) {
+	b := open(f, config(f))
+	sitting(f, b, 1, eventAt(0))
+	path := b.cfg.Path
+	wal, _ := os.ReadFile(path + "-wal")
+	b.Close()
+	db, _ := os.ReadFile(path)
+	f.Add(db, []byte{})
+	f.Add([]byte{}, wal)
+	f.Fuzz(func(t *testing.T, db, wal []byte) {
+		dir := t.TempDir()
+		p := filepath.Join(dir, "x")
+		os.WriteFile(p, db, 0o600)
+		os.WriteFile(p+"-wal", wal, 0o600)
+		if err := carve(p, func(*row) error { return nil }, func(*Record) error { return nil }); err != nil {
+			t.Fatal(err)
+		}
+	})
+}

@@ -1,0 +1,430 @@
+package notebook
+
+import (
+	"bytes"
+	"encoding/csv"
+	"encoding/json"
+	"flag"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+	"wetside/session"
+)
+
+var update = flag.Bool("update", false, "write the golden files anew")
+
+// A sheet with everything in it: baths, light that changed, a covered pinhole,
+// a move taken back, notes, marks, a judgement, a scan.
+func fullSheet(t testing.TB) (Sitting, *session.Machine, *session.Sheet) {
+	m := session.New()
+	do := func(at session.Instant, ev session.Event) {
+		t.Helper()
+		ev.At = at
+		if err := m.Apply(ev); err != nil {
+			t.Fatal(ev.Kind, err)
+		}
+	}
+	const id = "0b7f1f9a-0000-4000-8000-000000000001"
+	do(at(0), session.Event{Kind: session.Opened})
+	do(at(0), session.Event{Kind: session.BathMixed, Mix: &session.Mix{ID: "m1", Name: "fixer 1", What: "rapid fixer", Dilution: "1+4", ML: 1000, PerLitre: 20000}})
+	do(at(time.Minute), session.Event{Kind: session.SheetAdded, Sheet: id, Spec: spec(0)})
+	do(at(61*time.Second), session.Event{Kind: session.SheetOut, Sheet: id})
+	do(at(91*time.Second), session.Event{Kind: session.SheetAway, Sheet: id})
+	do(at(2*time.Minute), session.Event{Kind: session.ExposureBegun, Sheet: id, Planned: 4 * time.Minute, Note: "f/150, EV 12.5"})
+	do(at(3*time.Minute), session.Event{Kind: session.PinholeCovered, Sheet: id})
+	do(at(3*time.Minute+30*time.Second), session.Event{Kind: session.PinholeUncovered, Sheet: id})
+	do(at(4*time.Minute+30*time.Second), session.Event{Kind: session.LightChanged, Sheet: id, Stops: -1, Planned: 8 * time.Minute})
+	do(at(8*time.Minute+30*time.Second), session.Event{Kind: session.ExposureEnded, Sheet: id})
+	do(at(10*time.Minute), session.Event{Kind: session.Moved, Sheet: id})
+	do(at(10*time.Minute+15*time.Second), session.Event{Kind: session.ImageSeen, Sheet: id})
+	do(at(11*time.Minute+20*time.Second), session.Event{Kind: session.Moved, Sheet: id, From: 1})
+	do(at(11*time.Minute+25*time.Second), session.Event{Kind: session.Undone, Sheet: id})
+	do(at(12*time.Minute), session.Event{Kind: session.Marked, Sheet: id})
+	do(at(13*time.Minute+12*time.Second), session.Event{Kind: session.Moved, Sheet: id, From: 1})
+	do(at(13*time.Minute+22*time.Second), session.Event{Kind: session.Moved, Sheet: id, From: 3})
+	do(at(14*time.Minute+2*time.Second), session.Event{Kind: session.Moved, Sheet: id, From: 4})
+	do(at(16*time.Minute+2*time.Second), session.Event{Kind: session.Moved, Sheet: id, From: 5})
+	do(at(17*time.Minute), session.Event{Kind: session.Noted, Sheet: id, Note: "the lamp hut, \"from below\""})
+	do(at(36*time.Minute+2*time.Second), session.Event{Kind: session.Moved, Sheet: id, From: 6})
+	do(at(37*time.Minute), session.Event{Kind: session.MarkNamed, Sheet: id, N: 1, Note: "dropped a corner"})
+	do(at(38*time.Minute), session.Event{Kind: session.Judged, Sheet: id, Stops: -0.5, Note: "window burnt out"})
+	do(at(39*time.Minute), session.Event{Kind: session.Scanned, Sheet: id, Note: "scans/caddy 01.png"})
+	return Sitting{ID: "5e55-1", Opened: t0, Pace: 1}, m, m.Sheet(id)
+}
+
+func fullRecord(t testing.TB) Record {
+	s, m, sh := fullSheet(t)
+	uses := Uses(m, sh)
+	for i := range uses {
+		uses[i].Share = .25
+	}
+	return RecordOf(sh, Context{Sitting: s, Baths: uses, Now: m.Now()})
+}
+
+func TestARecordHoldsTheSheetsWholeLife(t *testing.T) {
+	r := fullRecord(t)
+	for _, c := range []struct {
+		what      string
+		got, want any
+	}{
+		{"exposure planned", r.Exposure.Planned.D(), 4 * time.Minute},
+		// 2:00 to 3:00, 3:30 to 8:30
+		{"pinhole open", r.Exposure.Actual.D(), 6 * time.Minute},
+		// 2 of 4 minutes in the first light, 4 of 8 in the second
+		{"share", r.Exposure.Share, 1.0},
+		{"exposure over", r.Exposure.over().D(), time.Duration(0)},
+		{"covered", r.Exposure.Covered, []SpanRecord{{Secs(time.Minute), Secs(30 * time.Second)}}},
+		{"readings", len(r.Exposure.Readings), 1},
+		{"stages", len(r.Stages), 5},
+		{"develop", r.Stages[0].Actual.D(), 192 * time.Second},
+		{"develop over", r.Stages[0].Over.D(), 12 * time.Second},
+		{"stop over", r.Stages[1].Over.D(), time.Duration(0)},
+		{"fix short", r.Stages[2].Over.D(), -20 * time.Second},
+		{"fix bath age", r.Stages[2].Use.Age.D(), 13*time.Minute + 22*time.Second},
+		{"fix bath", r.Stages[2].Use.What + " " + r.Stages[2].Use.Dilution, "rapid fixer 1+4"},
+		{"fix bath share", r.Stages[2].Use.Share, .25},
+		{"taken back", r.Undone[0].After.D(), 5 * time.Second},
+		{"emerged", r.Emerged.D(), 15 * time.Second},
+		// out for 30 s before the exposure; then from the developer to the end of the fixer
+		{"safelight", r.Safelight.D(), 30*time.Second + 4*time.Minute + 2*time.Second},
+		{"mark", r.Marks[0].Text + " in " + r.Marks[0].Stage, "dropped a corner in develop"},
+		{"judged", r.Judgements[0].Stops, -0.5},
+		{"scan", r.Scan, "scans/caddy 01.png"},
+		{"day", r.Day(), "2026-05-09"},
+		{"washed", r.Washed, true},
+	} {
+		if !equal(c.got, c.want) {
+			t.Errorf("%s: got %v, want %v", c.what, c.got, c.want)
+		}
+	}
+}
+
+func equal(a, b any) bool {
+	x, _ := json.Marshal(a)
+	y, _ := json.Marshal(b)
+	return bytes.Equal(x, y)
+}
+
+// The JSON of a sheet is a promise: names are only ever added.
+func TestTheJSONOfASheetIsStable(t *testing.T) {
+	r := fullRecord(t)
+	b, err := json.MarshalIndent(r, "", "\t")
+	if err != nil {
+		t.Fatal(err)
+	}
+	golden(t, "sheet.json", append(b, '\n'))
+	back, err := decodeRecord(string(b))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !equal(back, r) {
+		t.Errorf("read again it is %+v", back)
+	}
+}
+
+func golden(t *testing.T, name string, got []byte) {
+	t.Helper()
+	path := filepath.Join("testdata", name)
+	if *update {
+		if err := os.MkdirAll("testdata", 0o755); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(path, got, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Equal(got, want) {
+		t.Errorf("%s differs; if that is meant, run go test -update\ngot:\n%s", path, got)
+	}
+}
+
+// What the screen was told, the database and the CSV say the same of a sheet.
+func TestDatabaseAndLogAgree(t *testing.T) {
+	c := config(t)
+	b := open(t, c)
+	s, m := sitting(t, b, 2, session.Event{})
+	sh := m.Sheets()[1]
+	recs := readCSV(t, filepath.Join(c.LogDir, "2026-05-09.csv"))
+	var rows []map[string]string
+	for _, r := range recs {
+		if r["sheet_id"] == sh.ID {
+			rows = append(rows, r)
+		}
+	}
+	if len(rows) != 6 {
+		t.Fatalf("%d rows for exposure and 5 baths", len(rows))
+	}
+	rs, err := b.rd.Query(`SELECT i, stage.stage, at, at_least, at_most, actual, over FROM stage JOIN sheet ON sheet.n = stage.sheet WHERE sheet.id = ? ORDER BY i`, sh.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer rs.Close()
+	n := 0
+	for rs.Next() {
+		var i int
+		var stage string
+		var begun, least, most, actual, over int64
+		if err := rs.Scan(&i, &stage, &begun, &least, &most, &actual, &over); err != nil {
+			t.Fatal(err)
+		}
+		n++
+		v, row := sh.Visits[i-1], rows[i]
+		if stage != string(v.Stage) || time.Duration(actual) != v.Out-v.In || begun != v.InAt.Wall.UnixNano() {
+			t.Errorf("database: %s %v; machine: %s %v", stage, time.Duration(actual), v.Stage, v.Out-v.In)
+		}
+		near(t, row["actual_s"], v.Out-v.In)
+		near(t, row["planned_least_s"], time.Duration(least))
+		near(t, row["planned_most_s"], time.Duration(most))
+		near(t, row["over_s"], time.Duration(over))
+		// ISO 8601 with offset, read by an independent reading of the format.
+		if at, err := time.Parse(time.RFC3339, row["begun"]); err != nil || at.Sub(v.InAt.Wall).Abs() > time.Millisecond || !strings.HasSuffix(row["begun"], "+02:00") {
+			t.Errorf("begun %q, want %v (%v)", row["begun"], v.InAt.Wall, err)
+		}
+	}
+	if n != 5 {
+		t.Errorf("%d stages in the database", n)
+	}
+	if r, err := b.Sheet(sh.ID[:8]); err != nil || r.Sitting != s.ID || r.ID != sh.ID {
+		t.Error(r.ID, err)
+	}
+	if es, _ := os.ReadDir(c.LogDir); len(es) != 1 {
+		t.Error("something else than the log was left in its folder:", es)
+	}
+}
+
+func near(t *testing.T, cell string, want time.Duration) {
+	t.Helper()
+	f, err := strconv.ParseFloat(cell, 64)
+	if err != nil || math.Abs(f-want.Seconds()) > .001 {
+		t.Errorf("cell %q, want %v", cell, want.Seconds())
+	}
+}
+
+func readCSV(t *testing.T, path string) []map[string]string {
+	t.Helper()
+	raw, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if bytes.Count(raw, []byte("\n")) != bytes.Count(raw, []byte("\r\n")) {
+		t.Error("RFC 4180, 2.1: lines end in CRLF")
+	}
+	rows, err := csv.NewReader(bytes.NewReader(raw)).ReadAll() // refuses rows of different lengths
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !slices.Equal(rows[0], Columns) {
+		t.Fatal(rows[0])
+	}
+	var out []map[string]string
+	for _, r := range rows[1:] {
+		m := map[string]string{}
+		for i, c := range r {
+			m[Columns[i]] = c
+		}
+		out = append(out, m)
+	}
+	return out
+}
+
+func TestRehearsalsAreMarkedAndNotCounted(t *testing.T) {
+	c := config(t)
+	b := open(t, c)
+	sitting(t, b, 1, session.Event{})
+	sitting(t, b, 2, session.Event{Rehearsal: true, Pace: 20})
+	st, err := b.Stats(Filter{})
+	if err != nil || st.Sheets != 1 || st.Rehearsals != 2 || st.Stages[0].N != 1 || st.Stages[0].Stage != "develop" {
+		t.Errorf("%+v %v", st, err)
+	}
+	marked := 0
+	for _, r := range readCSV(t, filepath.Join(c.LogDir, "2026-05-09.csv")) {
+		if r["rehearsal"] == "rehearsal" {
+			marked++
+		}
+	}
+	if marked != 12 {
+		t.Error(marked, "rows are marked")
+	}
+	for w, want := range map[Which]int{Both: 3, Only: 2, None: 1} {
+		if got, err := b.Sheets(Filter{Rehearsals: w}); err != nil || len(got) != want {
+			t.Error(w, len(got), err)
+		}
+	}
+}
+
+func TestTheListPagesAndFilters(t *testing.T) {
+	b := open(t, config(t))
+	_, m := sitting(t, b, 7, session.Event{})
+	var ids []string
+	f := Filter{Limit: 3}
+	for {
+		rows, err := b.Sheets(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, r := range rows {
+			ids = append(ids, r.ID)
+		}
+		if len(rows) < 3 {
+			break
+		}
+		f.After = rows[2].Cursor()
+	}
+	if len(ids) != 7 || ids[0] != m.Sheets()[6].ID || ids[6] != m.Sheets()[0].ID {
+		t.Error(ids)
+	}
+	for _, c := range []struct {
+		f    Filter
+		want int
+	}{
+		{Filter{Camera: "tea-caddy"}, 3}, {Filter{Paper: "negative-rc"}, 3}, {Filter{Camera: "tea-caddy", Paper: "negative-rc"}, 1},
+		{Filter{Day: "2026-05-09"}, 7}, {Filter{Day: "2026-05-10"}, 0}, {Filter{Maker: "Bo"}, 2}, {Filter{Judged: None}, 0},
+	} {
+		rows, err := b.Sheets(c.f)
+		n, cerr := b.Count(c.f)
+		if err != nil || cerr != nil || len(rows) != c.want || n != c.want {
+			t.Errorf("%+v: %d, %d, %v %v", c.f, len(rows), n, err, cerr)
+		}
+	}
+	if v, err := b.Values("camera", 0); err != nil || !slices.Equal(v, []string{"biscuit-tin", "hat-box", "tea-caddy"}) {
+		t.Error(v, err)
+	}
+	if v, err := b.Values("day", 5); err != nil || !slices.Equal(v, []string{"2026-05-09"}) {
+		t.Error(v, err)
+	}
+}
+
+func TestAJudgementChangesTheRecordAndKeepsTheOldOne(t *testing.T) {
+	c := config(t)
+	b := open(t, c)
+	s, m := sitting(t, b, 1, session.Event{})
+	id := m.Sheets()[0].ID
+	if err := b.Judge(id, at(48*time.Hour), 1.5, "=too dark"); err != nil {
+		t.Fatal(err)
+	}
+	r, err := b.Sheet(id)
+	if err != nil || len(r.Judgements) != 2 {
+		t.Fatal(r.Judgements, err)
+	}
+	if j, _ := r.Judged(); j.Stops != 1.5 {
+		t.Error(j)
+	}
+	if rows := readCSV(t, filepath.Join(c.LogDir, "2026-05-09.csv")); rows[0]["judged_stops"] != "1.5" || rows[0]["judged_seen"] != "'=too dark" {
+		t.Error(rows[0])
+	}
+	// The sitting is at hand, so the judgement reaches its machine by Poll.
+	evs, err := b.Poll(s.ID)
+	if err != nil || len(evs) != 1 || evs[0].Kind != session.Judged {
+		t.Error(evs, err)
+	}
+	if err := b.Judge(id, at(49*time.Hour), 400, ""); err == nil {
+		t.Error("400 stops were taken")
+	}
+	b.Close()
+	b = open(t, c)
+	if err := b.Judge(id, at(50*time.Hour), 1, "a little too dark"); err != nil {
+		t.Fatal(err)
+	}
+	if r, err = b.Sheet(id); err != nil || len(r.Judgements) != 3 || r.Judgements[2].Stops != 1 {
+		t.Error(r.Judgements, err)
+	}
+}
+
+func TestTwoSheetsSideBySide(t *testing.T) {
+	a := fullRecord(t)
+	b := fullRecord(t)
+	if d := Compare(&a, &b); len(d) != 0 {
+		t.Error("the same sheet differs from itself:", d)
+	}
+	b.Camera = "hat-box"
+	x := *b.Exposure
+	x.Planned *= 2
+	b.Exposure = &x
+	b.Stages[2].Actual += Secs(20 * time.Second)
+	want := []Difference{
+		{"camera", "tea-caddy", "hat-box", ""},
+		{"exposure planned", "4:00", "8:00", "+1.0 stops"},
+		{"fix", "0:40", "1:00", "+0:20"},
+	}
+	if d := Compare(&a, &b); !slices.Equal(d, want) {
+		t.Error(d)
+	}
+}
+
+func TestText(t *testing.T) {
+	for _, c := range []struct{ in, clean, cell string }{
+		{"Çiğdem, Łódź, 光", "Çiğdem, Łódź, 光", "Çiğdem, Łódź, 光"},
+		{"a\x1b[31mred\x07", "a[31mred", "a[31mred"},
+		{"\u009b2J", "2J", "2J"},
+		{"two\r\nlines\tand", "two  lines and", "two  lines and"},
+		{"\u202egnp.exe", "gnp.exe", "gnp.exe"},
+		{"=1+1", "=1+1", "'=1+1"},
+		{"+1 stop", "+1 stop", "'+1 stop"},
+		{"-1 stop", "-1 stop", "'-1 stop"},
+		{"@SUM(A1)", "@SUM(A1)", "'@SUM(A1)"},
+		{"\t=1", " =1", "' =1"},
+		{"\r=1", " =1", "' =1"},
+		{"  =1", "  =1", "'  =1"},
+		{"\x00=1", "=1", "'=1"},
+		{"＝1", "＝1", "'＝1"},
+		{"a=1", "a=1", "a=1"},
+		{"", "", ""},
+		{"bad\xff", "bad\ufffd", "bad\ufffd"},
+	} {
+		if got := CleanText(c.in); got != c.clean {
+			t.Errorf("CleanText(%q) = %q, want %q", c.in, got, c.clean)
+		}
+		if got := CellText(c.in); got != c.cell {
+			t.Errorf("CellText(%q) = %q, want %q", c.in, got, c.cell)
+		}
+	}
+}
+
+func TestNoTextBecomesAControlOrAFormula(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		s := rapid.String().Draw(t, "s")
+		if rapid.Bool().Draw(t, "raw") {
+			s = string(rapid.SliceOf(rapid.Byte()).Draw(t, "bytes"))
+		}
+		c := CellText(s)
+		for _, r := range c {
+			if r < 0x20 || (r >= 0x7f && r < 0xa0) {
+				t.Fatalf("%q", c)
+			}
+		}
+		if x := strings.TrimSpace(c); x != "" && strings.ContainsAny(x[:1], "=+-@") {
+			t.Fatalf("%q", c)
+		}
+	})
+}
+
+func TestSecondsAreExact(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		s := Secs(rapid.Int64Range(-9e18, 9e18).Draw(t, "ns"))
+		b, err := json.Marshal(s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var got Secs
+		if err := json.Unmarshal(b, &got); err != nil || got != s {
+			t.Fatalf("%d -> %s -> %d, %v", s, b, got, err)
+		}
+	})
+	for in, want := range map[string]Secs{"90": Secs(90e9), "-0.5": Secs(-5e8), "1.5e2": Secs(150e9), "93.25": Secs(93.25e9)} {
+		var got Secs
+		if err := json.Unmarshal([]byte(in), &got); err != nil || got != want {
+			t.Error(in, got, err)
+		}
+	}
+}
