@@ -19,7 +19,7 @@ import (
 //   - text, without control characters and without pictures that fonts paint
 //     in colours of their own;
 //   - carriage return, line feed, backspace and tab;
-//   - cursor movement, erasure, insertion, deletion, scrolling;
+//   - cursor movement, erasure, insertion and deletion of lines, scrolling;
 //   - one kind of SGR, a red on black, no brighter than the level allows;
 //   - bracketed paste, focus reports, synchronised output, mouse off.
 //
@@ -244,7 +244,9 @@ func (g *Guard) csi(cmd ansi.Cmd, params ansi.Params) {
 		g.buf = append(g.buf, ';')
 		g.buf = strconv.AppendInt(g.buf, int64(max(1, min(col, 9999))), 10)
 		g.buf = append(g.buf, 'H')
-	case '@', 'L', 'M', 'P', 'S', 'T', 'X':
+	// Not ICH and DCH: they shift a part of a line, may cut a wide character in
+	// half, and terminals fill the halves as they please.
+	case 'L', 'M', 'S', 'T', 'X':
 		if final == 'T' && len(params) > 1 {
 			return // highlight mouse tracking
 		}

@@ -96,7 +96,7 @@ func (s *screen) dark() error {
 // allowed is what may be in a guarded stream after first light, besides text:
 // written down a second time, as a plain expression.
 var allowed = regexp.MustCompile(`^(?:[\r\n\x08\t]|\x1b[78DEM]|` +
-	`\x1b\[[0-9]{1,4}[A-GHIJKLMPSTXZade@` + "`" + `]|\x1b\[[0-9]{1,4};[0-9]{1,4}[Hr]|\x1b\[[0-9]{0,4}r|` +
+	`\x1b\[[0-9]{1,4}[A-GHIJKLMSTXZade` + "`" + `]|\x1b\[[0-9]{1,4};[0-9]{1,4}[Hr]|\x1b\[[0-9]{0,4}r|` +
 	`\x1b\[\?(?:25l|2004[hl]|1004[hl]|2026[hl]|9l|100[0-3]l|100[56]l|101[56]l)|` +
 	`\x1b\[0;(?:38;2;[0-9]{1,3};0;0;48;2;0;0;0|38;5;(?:16|52|88|124|160|196);48;5;16|3[0-5];40)m)$`)
 
@@ -153,7 +153,8 @@ func TestNothingButRedPasses(t *testing.T) {
 		{"line drawing set", "\x1b(0qqq\x0e\x1b)0q", "qqqq"},
 		{"repeat", "x\x1b[5by", "xy"},
 		{"erasures", "abcdef\x1b[3D\x1b[K\x1b[1K\x1b[2Kx\x1b[J\x1b[1J\x1b[2J\x1b[3J", ""},
-		{"insert and delete", "abc\x1b[1;1H\x1b[2@\x1b[1P\x1b[3X\x1b[L\x1b[M\x1b[S\x1b[Tx", "x"},
+		{"characters inserted", "水abc\r\x1b[@\x1b[P", "水abc"},
+		{"lines inserted and deleted", "abc\x1b[1;1H\x1b[2@\x1b[1P\x1b[3X\x1b[L\x1b[M\x1b[S\x1b[Tx", "x"},
 		{"cursor restored, never saved", "\x1b8x\x1b[uy", "y"},
 		{"C1 controls", "\x9b32mx\x9d11;#fff\x9cy", "xy"},
 		{"broken UTF-8", "a\xffb\xc0\x80c\xe2\x82", "abc"},
