@@ -210,3 +210,46 @@ func TestAfternoonOfClouds(t *testing.T) {
 		}
 	}
 }
+
+// Light that slides without a step, followed by a person who presses a third of
+// a stop once it has slid by that much: what the counting then misses is what
+// the eye missed, well under a sixth of a stop at the end.
+func TestSlidingLightFollowedInThirds(t *testing.T) {
+	worst := 0.0
+	for seed := range uint64(200) {
+		rng := rand.New(rand.NewPCG(seed, 12))
+		rec := schwarzschild()
+		// Two slow waves on a fading afternoon.
+		a, b, fade := rng.Float64(), rng.Float64(), 0.5+rng.Float64()
+		pa, pb := 4+4*rng.Float64(), 9+6*rng.Float64()
+		ev := func(at time.Duration) float64 {
+			m := at.Minutes()
+			return 13 + a*math.Sin(2*math.Pi*m/pa) + b*math.Sin(2*math.Pi*m/pb) - fade*m/60
+		}
+		full := func(at time.Duration) time.Duration {
+			return must(exposure.Reckon(ask(ev(at), 220, 3, rec))).Exact()
+		}
+		var d exposure.Dose
+		told, now := ev(0), time.Duration(0)
+		if err := d.Uncover(0, full(0)); err != nil {
+			t.Fatal(err)
+		}
+		present := full(0)
+		for d.Share(now) < 1 {
+			now += time.Second
+			if off := ev(now) - told; math.Abs(off) >= 1./3 {
+				third := math.Copysign(1./3, off)
+				present = must(exposure.Shift(present, third, rec))
+				told += third
+				if err := d.Change(now, present); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}
+		worst = max(worst, math.Abs(math.Log2(exposure.Integral(0, now, 2000, full))))
+	}
+	t.Logf("worst of 200: %.3f stop", worst)
+	if worst > 1./3 {
+		t.Errorf("worst of 200: %.3f stop", worst)
+	}
+}

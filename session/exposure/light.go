@@ -3,6 +3,7 @@ package exposure
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"strings"
 )
 
@@ -264,27 +265,19 @@ func parseReading(given, t string) (Light, error) {
 			return FromLux(v * u.scale)
 		}
 	}
-	iso := 100.0
-	if i := strings.Index(t, "iso"); i >= 0 {
-		v, ok := parsePlain(strings.TrimSpace(t[i+3:]))
-		if !ok {
-			return unread()
-		}
-		iso = v
-		t = strings.TrimSpace(strings.TrimSuffix(strings.TrimRight(strings.TrimSpace(t[:i]), ", "), " at"))
+	iso, t, ok := take(isoWords, t, 100)
+	if !ok {
+		return unread()
 	}
-	if strings.HasPrefix(t, "f") {
-		// "f/16 1/125", "f16 at 1/125 s", "f 16, 1/125"
-		rest := strings.TrimLeft(t[1:], "/ ")
-		n, rest, ok := strings.Cut(rest, " ")
-		if !ok {
-			return Light{}, fmt.Errorf("%q has no time: type the meter's pair, such as f/16 1/125", clip(given))
-		}
-		rest = strings.TrimSpace(strings.TrimPrefix(rest, "at "))
-		rest = strings.TrimSpace(strings.TrimSuffix(strings.TrimSuffix(rest, "sec"), "s"))
-		f, ok := parsePlain(strings.TrimRight(n, ","))
-		if !ok {
+	if !strings.HasPrefix(t, "ev") && strings.Contains(t, "f") {
+		// "f/16 1/125", "1/125 s at f16", "f 16, 0.5"
+		f, rest, ok := take(fWords, t, 0)
+		if !ok || f == 0 {
 			return unread()
+		}
+		rest = strings.TrimSpace(strings.TrimSuffix(strings.TrimSuffix(rest, "sec"), "s"))
+		if rest == "" {
+			return Light{}, fmt.Errorf("%q has no time: type the meter's pair, such as f/16 1/125", clip(given))
 		}
 		sec, ok := parseMixed(rest)
 		if !ok {
@@ -293,8 +286,30 @@ func parseReading(given, t string) (Light, error) {
 		return FromMeter(f, sec, iso)
 	}
 	v, ok := parseMixed(strings.TrimPrefix(t, "ev"))
-	if !ok {
+	if !ok || t == "ev" {
 		return unread()
 	}
 	return FromEV(v, iso)
+}
+
+var (
+	isoWords = regexp.MustCompile(`[ ,]*(?:\bat )?iso ?(\d+(?:[.,]\d+)?)\b`)
+	fWords   = regexp.MustCompile(`(?:\bat )?\bf ?/? ?(\d+(?:[.,]\d+)?)\b,?(?: at\b)?`)
+)
+
+// take reads the one number that words find in t, and gives the rest of t
+// without it. When the words are not there the number is otherwise. It is not ok
+// when they are there twice.
+func take(words *regexp.Regexp, t string, otherwise float64) (float64, string, bool) {
+	found := words.FindAllStringSubmatchIndex(t, -1)
+	switch len(found) {
+	case 0:
+		return otherwise, t, true
+	case 1:
+		m := found[0]
+		v, ok := parsePlain(t[m[2]:m[3]])
+		rest := strings.Trim(strings.TrimSpace(t[:m[0]])+" "+strings.TrimSpace(t[m[1]:]), ", ")
+		return v, rest, ok
+	}
+	return 0, t, false
 }

@@ -106,9 +106,12 @@ type SunDay struct {
 	Up, Down  bool
 }
 
+// horizon is the altitude, in degrees, of the sun's centre as it rises or sets:
+// 34' of refraction and 16' of half the disc, as almanacs have it.
+const horizon = -50.0 / 60
+
 // SunDayAt gives sunrise and sunset for the calendar day of at, in its time
-// zone. The sun rises when its centre is 0.833 degree below the horizon (34'
-// refraction, 16' half the disc), as almanacs have it.
+// zone, to the second of the reckoning; hills and haze change more than that.
 func SunDayAt(p Place, at time.Time) (SunDay, error) {
 	if _, err := SunAt(p, at); err != nil {
 		return SunDay{}, err
@@ -118,7 +121,7 @@ func SunDayAt(p Place, at time.Time) (SunDay, error) {
 	end := time.Date(y, m, d+1, 0, 0, 0, 0, at.Location())
 	above := func(t time.Time) float64 {
 		alt, _ := horizontal(p, julianDay(t))
-		return alt + 0.833
+		return alt - horizon
 	}
 	var day SunDay
 	const step = 4 * time.Minute
@@ -154,30 +157,34 @@ func SunDayAt(p Place, at time.Time) (SunDay, error) {
 
 // SunHolds says whether the daylight table's values for direct sun hold at a
 // place and time: from two hours after sunrise to two hours before sunset (ANSI
-// PH2.7). The sentence says so with the sun's height, and what to do if not.
+// PH2.7), and, a judgement, not with the sun below ten degrees whatever the
+// hour, as in a northern winter. The sentence says so with the sun's height, and
+// what to do if not; its times are in at's time zone.
 func SunHolds(p Place, at time.Time) (bool, string, error) {
 	s, err := SunAt(p, at)
 	if err != nil {
 		return false, "", err
 	}
-	day, err := SunDayAt(p, at)
-	if err != nil {
-		return false, "", err
+	const margin, step = 2 * time.Hour, time.Minute
+	up := func(t time.Time) bool {
+		alt, _ := horizontal(p, julianDay(t))
+		return alt > horizon
 	}
-	height := fmt.Sprintf("the sun is %.0f degrees high", s.Altitude)
-	clock := func(t time.Time) string { return t.Format("15:04") }
-	switch {
-	case day.Down || s.Altitude < -0.3:
+	if !up(at) {
 		return false, "the sun is down: meter the light, the daylight table does not hold", nil
-	case day.Up:
-		if s.Altitude >= lowSun {
-			return true, height + " and does not set today: the daylight table holds", nil
+	}
+	height := fmt.Sprintf("the sun is %.0f degrees high", max(0, s.Altitude))
+	clock := func(t time.Time) string { return t.Format("15:04") }
+	for d := step; d <= margin; d += step {
+		if rose := at.Add(-d); !up(rose) {
+			return false, fmt.Sprintf("%s and rose at %s: until %s meter the light, the daylight table does not hold yet", height, clock(rose), clock(rose.Add(margin))), nil
 		}
-		return false, height + " and does not set today: meter the light, the daylight table is for a higher sun", nil
-	case !day.Rise.IsZero() && at.Sub(day.Rise) < 2*time.Hour && !at.Before(day.Rise):
-		return false, fmt.Sprintf("%s and rose at %s: until %s meter the light, the daylight table does not hold yet", height, clock(day.Rise), clock(day.Rise.Add(2*time.Hour))), nil
-	case !day.Set.IsZero() && day.Set.Sub(at) < 2*time.Hour && !at.After(day.Set):
-		return false, fmt.Sprintf("%s and sets at %s: meter the light, the daylight table held until %s", height, clock(day.Set), clock(day.Set.Add(-2*time.Hour))), nil
+		if sets := at.Add(d); !up(sets) {
+			return false, fmt.Sprintf("%s and sets at %s: meter the light, the daylight table held until %s", height, clock(sets), clock(sets.Add(-margin))), nil
+		}
+	}
+	if s.Altitude < 10 {
+		return false, height + ": meter the light, the daylight table is for a higher sun", nil
 	}
 	return true, height + ": the daylight table holds", nil
 }

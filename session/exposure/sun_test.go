@@ -100,6 +100,31 @@ func TestWhenTheDaylightTableHolds(t *testing.T) {
 	}
 }
 
+func TestWhenTheDaylightTableHoldsInTheNorth(t *testing.T) {
+	for _, c := range []struct {
+		lat   float64
+		at    string
+		holds bool
+		says  string
+	}{
+		// The sun sets after midnight: the evening belongs to the next day's set.
+		{64, "2026-06-21 23:30 +0200", false, "sets at 00:3"},
+		{64, "2026-06-22 00:34 +0200", false, "down"},
+		// And where it does not set, it is too low at night.
+		{67, "2026-06-22 01:00 +0200", false, "higher sun"},
+		{78, "2026-06-21 12:00 +0000", true, "35 degrees"},
+		{78, "2026-12-21 12:00 +0000", false, "down"},
+		// Noon in a northern winter: two hours from rise and set, and still low.
+		{61, "2026-12-21 12:00 +0000", false, "higher sun"},
+	} {
+		at := must(time.Parse("2006-01-02 15:04 -0700", c.at))
+		holds, says, err := exposure.SunHolds(exposure.Place{Latitude: c.lat}, at)
+		if err != nil || holds != c.holds || !strings.Contains(says, c.says) {
+			t.Errorf("%g N %s: %v %q %v, want %v and %q", c.lat, c.at, holds, says, err, c.holds, c.says)
+		}
+	}
+}
+
 func TestLowSunAllowance(t *testing.T) {
 	last := math.Inf(1)
 	for alt := -10.0; alt <= 90; alt += 0.25 {
