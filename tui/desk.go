@@ -54,6 +54,8 @@ type SoundState struct {
 	OK     bool
 	Reason string
 	Volume int // percent
+	// Elsewhere: another program makes the sound for both.
+	Elsewhere bool
 }
 
 // A Desk is where clock, machine, record and loudspeaker meet. Its order is

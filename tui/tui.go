@@ -499,7 +499,9 @@ func (m *Model) header(v session.View) string {
 		right += "PAPER IS OUT  "
 	}
 	snd := m.desk.Sound.State()
-	if snd.OK {
+	if snd.Elsewhere {
+		right += "sound: the other wetside"
+	} else if snd.OK {
 		right += fmt.Sprintf("sound %d%%", snd.Volume)
 	} else {
 		right += "NO SOUND"

@@ -222,15 +222,28 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 		m.Apply(open)
 	}
 
-	var speak tui.Sounder = silent{"made by the other wetside"}
 	var engine *sound.Engine
+	defer func() {
+		if engine != nil {
+			engine.Close()
+		}
+	}()
+	var speak tui.Sounder
 	if first {
-		engine, err = p.openSound(ctx, set)
-		if err != nil {
+		if engine, err = p.openSound(ctx, set); err != nil {
 			return err
 		}
-		defer engine.Close()
-		speak = speaker{engine}
+		speak = &speaker{engine}
+	} else {
+		speak = &second{now: p.now, take: func() *speaker {
+			if ok, err := loud.TryLock(); err != nil || !ok {
+				return nil
+			}
+			if engine, err = p.openSound(ctx, set); err != nil {
+				return nil
+			}
+			return &speaker{engine}
+		}}
 	}
 
 	plan := &planner{set: profs, judged: judgedIn(book), rehearsal: p.rehearsal}
@@ -281,7 +294,7 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 		}
 	}
 	model := tui.New(cfg)
-	err = p.show(ctx, model, guard, in, engine)
+	err = p.show(ctx, model, guard, in, func() *sound.Engine { return engine })
 	lamps.Restore()
 	lamps.Release()
 	if err != nil {
@@ -294,7 +307,7 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 }
 
 // show runs the picture until the user leaves.
-func (p program) show(ctx context.Context, model *tui.Model, guard *ember.Guard, in *os.File, engine *sound.Engine) error {
+func (p program) show(ctx context.Context, model *tui.Model, guard *ember.Guard, in *os.File, loud func() *sound.Engine) error {
 	opts := []tea.ProgramOption{tea.WithContext(ctx), tea.WithoutSignalHandler(), tea.WithoutCatchPanics()}
 	var input io.Reader = p.in
 	if in != nil {
@@ -323,6 +336,7 @@ func (p program) show(ctx context.Context, model *tui.Model, guard *ember.Guard,
 	}()
 	_, err := prog.Run()
 	close(done)
+	engine := loud()
 	select {
 	case why := <-ended:
 		// The record is safe: every event was written as it happened.

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"time"
+
 	"wetside/session"
 	"wetside/sound"
 	"wetside/tui"
@@ -9,7 +11,7 @@ import (
 // speaker is the sound engine as the desk knows it.
 type speaker struct{ e *sound.Engine }
 
-func (s speaker) Schedule(ds []tui.Due) {
+func (s *speaker) Schedule(ds []tui.Due) {
 	ps := make([]sound.Planned, len(ds))
 	for i, d := range ds {
 		ps[i] = sound.Planned{Cue: d.Cue, Due: d.At}
@@ -17,25 +19,60 @@ func (s speaker) Schedule(ds []tui.Due) {
 	s.e.Schedule(ps)
 }
 
-func (s speaker) Play(c session.Cue) { s.e.Play(c) }
+func (s *speaker) Play(c session.Cue) { s.e.Play(c) }
 
-func (s speaker) State() tui.SoundState {
+func (s *speaker) State() tui.SoundState {
 	st := s.e.Status()
 	return tui.SoundState{Device: st.Device, OK: st.OK, Reason: st.Reason, Volume: int(st.Volume*100 + 0.5)}
 }
 
-func (s speaker) Volume(step int) {
+func (s *speaker) Volume(step int) {
 	v := s.e.Status().Volume + 0.1*float64(step)
 	s.e.SetVolume(max(0, min(1, v)))
 }
 
-func (s speaker) Confirm() {}
+func (s *speaker) Confirm() {}
 
-// silent is what a second program has: the first makes the sound for both.
-type silent struct{ why string }
+// second is the sound of a program that is not the only one: the first makes
+// it for both. Once the first is gone, the second takes over.
+type second struct {
+	take  func() *speaker // nil while the other holds the loudspeaker
+	now   func() time.Time
+	tried time.Time
+	mine  *speaker
+}
 
-func (silent) Schedule([]tui.Due)      {}
-func (silent) Play(session.Cue)        {}
-func (silent) Volume(int)              {}
-func (silent) Confirm()                {}
-func (s silent) State() tui.SoundState { return tui.SoundState{Device: s.why, OK: true} }
+func (s *second) engine() *speaker {
+	if now := s.now(); s.mine == nil && now.Sub(s.tried) > time.Second {
+		s.tried = now
+		s.mine = s.take()
+	}
+	return s.mine
+}
+
+func (s *second) Schedule(ds []tui.Due) {
+	if e := s.engine(); e != nil {
+		e.Schedule(ds)
+	}
+}
+
+func (s *second) Play(c session.Cue) {
+	if e := s.engine(); e != nil {
+		e.Play(c)
+	}
+}
+
+func (s *second) Volume(step int) {
+	if e := s.engine(); e != nil {
+		e.Volume(step)
+	}
+}
+
+func (s *second) Confirm() {}
+
+func (s *second) State() tui.SoundState {
+	if e := s.engine(); e != nil {
+		return e.State()
+	}
+	return tui.SoundState{Device: "the other wetside", OK: true, Elsewhere: true}
+}
