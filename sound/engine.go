@@ -68,6 +68,7 @@ type Status struct {
 	Reason  string // why not, and what to do
 	Volume  float64
 	Latency time.Duration // from mixing a sample to hearing it
+	Dry     int           // how often the open stream ran dry because the machine was busy
 }
 
 // Config is what Open needs. The zero value speaks few words, at volume 0.
@@ -287,9 +288,9 @@ func (e *Engine) set(fn func(*Status)) {
 	}
 	told := e.status
 	e.status = s
-	told.Latency = s.Latency
+	told.Latency, told.Dry = s.Latency, s.Dry
 	if s == told {
-		return // a latency that wanders is no news
+		return // a figure that wanders is no news
 	}
 	for {
 		select {

@@ -122,11 +122,8 @@ type Dropped struct {
 // NewMixer makes a mixer at the given volume.
 func NewMixer(volume float64) *Mixer {
 	m := &Mixer{Volume: volume, Rock: On, Alive: true, duck: 1, vol: float32(volume), limit: 1}
-	m.clips = make([][]float32, len(motifs))
+	m.clips = rendered()
 	m.lastAt = make([]int64, len(motifs))
-	for i := range motifs {
-		m.clips[i] = motifs[i].render()
-	}
 	m.pending = make([]item, 0, 256)
 	m.tail = make([]item, 0, 64)
 	m.motifs = make([]active, 0, 64)
@@ -144,6 +141,15 @@ func (m *Mixer) reset() {
 	for i := range m.lastAt {
 		m.lastAt[i] = math.MinInt64
 	}
+}
+
+// Put adds a cue that is to be heard at due on the mixer's time line, with its
+// words (mono, 48 kHz; nil: none).
+func (m *Mixer) Put(c session.Cue, due time.Duration, words []float32) {
+	if len(words) == 0 {
+		words = nil
+	}
+	m.put(item{cue: c, due: due, motif: motifIndex(c), voice: words, vgain: level(words), said: true})
 }
 
 // put adds an item, in order of due.

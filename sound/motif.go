@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"wetside/session"
@@ -91,7 +92,7 @@ var motifs = []Motif{
 	{Name: "lift and drain", Kinds: kinds(session.CueDrain), Notes: []Note{n(1940, 0, 130), n(1450, 150, 240)}},
 	{Name: "move now", Kinds: kinds(session.CueMove), Notes: []Note{n(1415, 0, 60), n(1905, 80, 100), n(1415, 240, 60), n(1905, 320, 100)}},
 	{Name: "call again", Kinds: kinds(session.CueCall), Notes: []Note{n(1800, 0, 50), n(2255, 60, 50), n(1800, 120, 50), n(2255, 180, 50), n(1800, 240, 50)}},
-	{Name: "move taken back", Kinds: kinds(session.CueBack), Notes: []Note{n(1310, 0, 80), n(540, 100, 220)}},
+	{Name: "move taken back", Kinds: kinds(session.CueBack), Notes: []Note{n(1310, 0, 60), n(540, 70, 80), n(540, 210, 120)}},
 	{Name: "sheet done", Kinds: kinds(session.CueDone, session.CueSpoiled), Notes: []Note{n(470, 0, 120), n(1170, 140, 120), n(2010, 280, 300)}},
 	{Name: "wash begins again", Kinds: kinds(session.CueWashAnew), Notes: []Note{n(1870, 0, 80), n(1485, 100, 80), n(1870, 200, 160)}},
 	{Name: "change the water", Kinds: kinds(session.CueChange), Notes: []Note{n(1765, 0, 40), n(2185, 50, 40), n(1765, 180, 40), n(2185, 230, 40)}},
@@ -274,6 +275,15 @@ func (m Motif) render() []float32 {
 	}
 	return buf
 }
+
+// rendered is every motif's samples, made once.
+var rendered = sync.OnceValue(func() [][]float32 {
+	out := make([][]float32, len(motifs))
+	for i := range motifs {
+		out[i] = motifs[i].render()
+	}
+	return out
+})
 
 // samples is how many samples d lasts.
 func samples(d time.Duration) int { return int(int64(d) * Rate / int64(time.Second)) }

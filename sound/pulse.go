@@ -16,9 +16,11 @@ import (
 
 const (
 	// pulseTarget is how much sound lies ready in the server: enough to bridge
-	// a busy machine, little enough that an answer to a key comes at once.
-	pulseTarget  = 100 * time.Millisecond
-	pulseRequest = 20 * time.Millisecond
+	// a busy moment, little enough that an answer to a key comes at once. A
+	// stream that has run dry is given half as much again, up to pulseMost.
+	pulseTarget  = 200 * time.Millisecond
+	pulseMost    = 500 * time.Millisecond
+	pulseRequest = 40 * time.Millisecond
 	// measureFirst and measureEach are how often the server is asked what is
 	// being heard, until the clock is known and from then on.
 	measureFirst = 10 * time.Millisecond
@@ -48,6 +50,7 @@ type connection struct {
 	stream uint32
 	need   int64 // bytes asked for
 	asked  time.Time
+	runs   bool // the present stream has asked for more than its first sound
 	events []any
 	notify chan struct{}
 }
@@ -109,7 +112,7 @@ func (k *connection) hear(msg any) {
 		// The first may come before the reply that names the stream.
 		if k.stream == proto.Undefined || m.StreamIndex == k.stream {
 			k.need += int64(m.Length)
-			k.asked = time.Now()
+			k.asked, k.runs = time.Now(), true
 		}
 	case *proto.PlaybackStreamSuspended, *proto.PlaybackStreamMoved, *proto.PlaybackStreamKilled,
 		*proto.Underflow, *proto.ConnectionClosed:
@@ -124,6 +127,12 @@ func (k *connection) poke() {
 	case k.notify <- struct{}{}:
 	default:
 	}
+}
+
+func (k *connection) running() bool {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	return k.runs
 }
 
 func (k *connection) take() (need int64, events []any) {
@@ -170,13 +179,13 @@ func (p *pulse) run(ctx context.Context, f fill, up func(Status)) error {
 func (k *connection) play(ctx context.Context, f fill, up func(Status)) error {
 	const bytes = 4
 	k.mu.Lock()
-	k.stream, k.need, k.events = proto.Undefined, 0, nil
+	k.stream, k.need, k.events, k.runs = proto.Undefined, 0, nil, false
 	k.mu.Unlock()
 	req := proto.CreatePlaybackStream{
 		SampleSpec:            proto.SampleSpec{Format: proto.FormatFloat32LE, Channels: 1, Rate: Rate},
 		ChannelMap:            proto.ChannelMap{proto.ChannelMono},
 		SinkIndex:             proto.Undefined,
-		BufferMaxLength:       uint32(8 * samples(pulseTarget) * bytes),
+		BufferMaxLength:       uint32(2 * samples(pulseMost) * bytes),
 		BufferTargetLength:    uint32(samples(pulseTarget) * bytes),
 		BufferPrebufferLength: 0, // time goes on when the stream runs dry
 		BufferMinimumRequest:  uint32(samples(pulseRequest) * bytes),
@@ -195,7 +204,7 @@ func (k *connection) play(ctx context.Context, f fill, up func(Status)) error {
 	k.poke()
 
 	s := &pulseStream{k: k, f: f, up: up, index: rep.StreamIndex, input: rep.SinkInputIndex, sink: rep.SinkName,
-		suspended: rep.SinkSuspended, raw: make([]byte, bytes*chunk), buf: make([]float32, chunk)}
+		suspended: rep.SinkSuspended, target: pulseTarget, raw: make([]byte, bytes*chunk), buf: make([]float32, chunk)}
 	ctx, stop := context.WithCancel(ctx)
 	var wg sync.WaitGroup
 	failed := make(chan error, 2)
@@ -229,11 +238,16 @@ type pulseStream struct {
 	muted     bool
 	clock     clock
 	latency   time.Duration
+	expect    time.Time // when what the server holds will have been played
+	target    time.Duration
+	dry       int // how often it ran dry
+	dryKnown  int // of which are answered with a larger target
+	stalled   bool
 }
 
 func (s *pulseStream) tell() {
 	s.mu.Lock()
-	st := Status{Device: "pulse: " + s.sink, OK: true, Latency: s.latency.Round(time.Millisecond)}
+	st := Status{Device: "pulse: " + s.sink, OK: true, Latency: s.latency.Round(time.Millisecond), Dry: s.dry}
 	switch {
 	case s.suspended:
 		st.OK, st.Reason = false, errSuspended.Error()+": another program holds it, or it was put to sleep; waiting for it"
@@ -241,7 +255,7 @@ func (s *pulseStream) tell() {
 		st.OK, st.Reason = false, "the computer has no loudspeaker now: plug in one, or a headset"
 	case s.muted:
 		st.OK, st.Reason = false, "the sound is muted in the system's own mixer: unmute it there"
-	case s.clock.n < firstLook:
+	case s.clock.n < firstLook || !s.k.running():
 		s.mu.Unlock()
 		return // not sounding yet
 	}
@@ -307,6 +321,9 @@ func (s *pulseStream) send(n int64) (int64, error) {
 		n = min(n, int64(samples(behind+skipAhead)))
 		buf = buf[:n]
 		clear(buf)
+		s.mu.Lock()
+		s.dry++
+		s.mu.Unlock()
 	default:
 		s.f(buf, s.at, zero)
 	}
@@ -381,7 +398,7 @@ func (s *pulseStream) measure(ctx context.Context) error {
 		err := s.k.c.Request(&proto.GetPlaybackLatency{StreamIndex: s.index}, &r)
 		after := time.Now()
 		switch {
-		case ctx.Err() != nil:
+		case ctx.Err() != nil || s.isStalled():
 			return nil
 		case errors.Is(err, context.DeadlineExceeded):
 			continue // the watch decides
@@ -399,21 +416,39 @@ func (s *pulseStream) measure(ctx context.Context) error {
 			now := before.Add(after.Sub(before) / 2)
 			sink := time.Duration(r.Latency) * time.Microsecond
 			s.clock.observe(now.Add(sink).Add(-duration(r.ReadIndex / 4)))
-			s.latency = sink + duration((r.WriteIndex-r.ReadIndex)/4)
+			s.latency = sink + duration(max(0, (r.WriteIndex-r.ReadIndex)/4))
+			s.expect = now.Add(s.latency)
 		}
 		known := s.clock.n >= firstLook
+		more := s.dry > s.dryKnown && s.target < pulseMost
+		if s.dryKnown = s.dry; more {
+			s.target = min(pulseMost, s.target*3/2)
+		}
+		target := s.target
 		if s.clock.n >= len(s.clock.seen) {
 			wait = measureEach
 		} else {
 			wait = measureFirst
 		}
 		s.mu.Unlock()
+		if more {
+			// What is answered is asked for by and by.
+			_ = s.k.c.Request(&proto.SetPlaybackStreamBufferAttr{StreamIndex: s.index,
+				BufferMaxLength: uint32(8 * samples(pulseMost)), BufferTargetLength: uint32(4 * samples(target)),
+				BufferMinimumRequest: uint32(4 * samples(pulseRequest)), AdjustLatency: true}, nil)
+		}
 		if known && after.Sub(looked) > time.Second {
 			looked = after
 			s.lookMuted()
 			s.tell()
 		}
 	}
+}
+
+func (s *pulseStream) isStalled() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.stalled
 }
 
 // lookMuted finds out whether somebody has muted the stream or its output. A
@@ -451,9 +486,14 @@ func (s *pulseStream) watch(ctx context.Context) error {
 		last := s.k.asked
 		s.k.mu.Unlock()
 		s.mu.Lock()
-		suspended := s.suspended
+		// An output may hold a long stretch of sound and ask for nothing.
+		if s.expect.After(last) {
+			last = s.expect
+		}
+		s.stalled = !s.suspended && time.Since(last) > stallAfter
+		stalled := s.stalled
 		s.mu.Unlock()
-		if !suspended && time.Since(last) > stallAfter {
+		if stalled {
 			_ = s.k.conn.Close()
 			return lostError{last, errStalled}
 		}

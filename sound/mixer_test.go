@@ -1,0 +1,350 @@
+package sound
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"wetside/session"
+)
+
+// play runs a mixer over the time, in blocks of the sizes given in turn.
+func play(m *Mixer, length time.Duration, zero time.Duration, blocks ...int) []float32 {
+	out := make([]float32, samples(length))
+	for at, i := 0, 0; at < len(out); i++ {
+		n := min(blocks[i%len(blocks)], len(out)-at)
+		m.Fill(out[at:at+n], int64(at), zero)
+		at += n
+	}
+	return out
+}
+
+func cueItem(k session.CueKind, key string, due time.Duration) item {
+	c := session.Cue{Key: key, Kind: k, Sheet: "s"}
+	return item{cue: c, due: due, motif: motifIndex(c), said: true}
+}
+
+// words is a voice that is easy to find: a square wave of 0.5 and of a length.
+func words(l time.Duration) []float32 {
+	v := make([]float32, samples(l))
+	for i := range v {
+		v[i] = 0.5
+		if i/100%2 == 1 {
+			v[i] = -0.5
+		}
+	}
+	return v
+}
+
+func speaking(it item, l time.Duration) item {
+	it.voice = words(l)
+	it.vgain = level(it.voice)
+	return it
+}
+
+func keys(m *Mixer) string {
+	var ks []string
+	for _, p := range m.begun {
+		ks = append(ks, p.Key)
+	}
+	return strings.Join(ks, " ")
+}
+
+func TestACueBeginsAtItsSample(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		zero := time.Duration(rapid.Int64Range(0, 5e9).Draw(t, "zero"))
+		due := zero + time.Duration(rapid.Int64Range(0, 1e9).Draw(t, "due"))
+		blocks := rapid.SliceOfN(rapid.IntRange(20, 6000), 1, 5).Draw(t, "blocks")
+		m := NewMixer(1)
+		m.put(cueItem(session.CueMove, "k", due))
+		out := play(m, 1600*time.Millisecond, zero, blocks...)
+		want := make([]float32, len(out))
+		copy(want[index(due, zero):], m.clips[motifIndex(session.Cue{Kind: session.CueMove})])
+		for i := range out {
+			if math.Abs(float64(out[i]-want[i])) > 1e-6 {
+				t.Fatalf("sample %d is %g, want %g", i, out[i], want[i])
+			}
+		}
+		if got := m.begun[0].heard - due; got < -time.Second/Rate || got > time.Second/Rate {
+			t.Fatalf("recorded %v from its due instant", got)
+		}
+	})
+}
+
+// However the stream is cut into blocks, the samples are the same (the words of
+// an announcement begin at the block's next chance, so they are left out here).
+func TestBlocksDoNotMatter(t *testing.T) {
+	all := Motifs()
+	rapid.Check(t, func(t *rapid.T) {
+		n := rapid.IntRange(1, 12).Draw(t, "cues")
+		var its []item
+		for i := range n {
+			k := rapid.IntRange(0, len(all)-1).Draw(t, "motif")
+			it := item{cue: session.Cue{Key: fmt.Sprint(i), Kind: all[k].Kind(), Stage: all[k].Stage}, motif: k, said: true,
+				due: time.Duration(rapid.IntRange(0, 1000).Draw(t, "ms")) * time.Millisecond}
+			its = append(its, it)
+		}
+		run := func(blocks ...int) []float32 {
+			m := NewMixer(0.7)
+			for _, it := range its {
+				m.put(it)
+			}
+			return play(m, 2*time.Second, 0, blocks...)
+		}
+		a, b := run(480), run(rapid.SliceOfN(rapid.IntRange(20, 5000), 1, 6).Draw(t, "blocks")...)
+		for i := range a {
+			// Sums of several motifs may be rounded in another order.
+			if d := a[i] - b[i]; d > 1e-5 || d < -1e-5 {
+				t.Fatalf("sample %d: %g or %g", i, a[i], b[i])
+			}
+		}
+	})
+}
+
+func TestTheSumNeverClips(t *testing.T) {
+	m := NewMixer(1)
+	for i := range motifs {
+		m.put(item{cue: session.Cue{Key: fmt.Sprint(i), Kind: motifs[i].Kind(), Stage: motifs[i].Stage}, motif: i, said: true, due: 100 * time.Millisecond})
+	}
+	m.put(speaking(item{cue: session.Cue{Key: "say", Kind: session.CueSay}, motif: -1, said: true}, 2*time.Second))
+	peak := float32(0)
+	for _, v := range play(m, 2*time.Second, 0, 960) {
+		peak = max(peak, v, -v)
+	}
+	if peak > 1 || peak < 0.9 {
+		t.Errorf("all motifs at once peak at %.3f", peak)
+	}
+}
+
+func TestTwoVoicesNeverOverlapAndAMotifDucksThem(t *testing.T) {
+	m := NewMixer(1)
+	m.put(speaking(cueItem(session.CueMinutes, "a", 0), 2*time.Second))
+	m.put(speaking(cueItem(session.CueHalf, "b", 100*time.Millisecond), 2*time.Second))
+	m.put(cueItem(session.CueDrain, "c", 1500*time.Millisecond))
+	var spoken, ducked int
+	var out []float32
+	buf := make([]float32, 480)
+	for at := int64(0); at < 8*Rate; at += 480 {
+		before := m.speaking.buf
+		m.Fill(buf, at, 0)
+		out = append(out, buf...)
+		if m.speaking.buf != nil && &m.speaking.buf[0] != firstOf(before) {
+			spoken++
+			if at < 2*Rate && spoken > 1 {
+				t.Error("a second voice began while the first spoke")
+			}
+		}
+		// The motif lasts from 1.5 s to 1.89 s.
+		if at > Rate*155/100 && at < Rate*185/100 && m.duck == duckTo {
+			ducked++
+		}
+	}
+	if spoken != 2 {
+		t.Errorf("%d announcements, want 2", spoken)
+	}
+	if ducked < 28 {
+		t.Errorf("the voice gave way in %d blocks of 30", ducked)
+	}
+	// The ramps are smooth: what is added to the words' own steps stays small.
+	step := float32(0)
+	for i := 1; i < len(out); i++ {
+		if d := out[i] - out[i-1]; d > step {
+			step = d
+		}
+	}
+	if most := float32(2*voiceLevel + 0.1); step > most {
+		t.Errorf("a step of %.3f: a click", step)
+	}
+}
+
+func firstOf(b []float32) *float32 {
+	if len(b) == 0 {
+		return nil
+	}
+	return &b[0]
+}
+
+func TestStaleWordsAreDroppedAndCallsNever(t *testing.T) {
+	m := NewMixer(1)
+	m.put(speaking(cueItem(session.CueSeen, "long", 0), 20*time.Second))
+	m.put(speaking(cueItem(session.CueMinutes, "minute", time.Second), time.Second))
+	m.put(speaking(cueItem(session.CueMove, "move", 2*time.Second), 3*time.Second))
+	m.put(speaking(cueItem(session.CueOver, "over", 20*time.Second), time.Second))
+	var order []string
+	buf := make([]float32, 480)
+	last := ""
+	for at := int64(0); at < 32*Rate; at += 480 {
+		m.Fill(buf, at, 0)
+		if m.speaking.buf != nil && m.speakingCue.Key != last {
+			last = m.speakingCue.Key
+			order = append(order, last)
+		}
+	}
+	if got := strings.Join(order, " "); got != "long move over" {
+		t.Errorf("spoken: %s; want: long move over", got)
+	}
+	if got := keys(m); got != "long minute move over" {
+		t.Errorf("sounded: %s", got)
+	}
+	if len(m.dropped) != 1 || m.dropped[0].Cue.Key != "minute" {
+		t.Errorf("dropped: %+v", m.dropped)
+	}
+}
+
+func TestMovingOnWithdrawsTheWordsOfTheBathBefore(t *testing.T) {
+	m := NewMixer(1)
+	m.put(speaking(cueItem(session.CueTen, "ten", 0), 2*time.Second))
+	m.put(speaking(cueItem(session.CueMove, "move", 500*time.Millisecond), 5*time.Second))
+	other := speaking(cueItem(session.CueLightOff, "other", 600*time.Millisecond), time.Second)
+	other.cue.Sheet = "another"
+	m.put(other)
+	begin := speaking(cueItem(session.CueBegin, "begin", time.Second), time.Second)
+	begin.cue.Stage, begin.motif = session.Stop, motifIndex(session.Cue{Kind: session.CueBegin, Stage: session.Stop})
+	m.put(begin)
+	var order []string
+	var cutAt int64
+	buf := make([]float32, 480)
+	last := ""
+	for at := int64(0); at < 10*Rate; at += 480 {
+		m.Fill(buf, at, 0)
+		now := ""
+		if m.speaking.buf != nil {
+			now = m.speakingCue.Key
+		}
+		if now != last && now != "" {
+			order = append(order, now)
+		}
+		if last == "ten" && now != "ten" {
+			cutAt = at
+		}
+		last = now
+	}
+	if got := strings.Join(order, " "); got != "ten other begin" {
+		t.Errorf("spoken: %s; want: ten other begin", got)
+	}
+	if cutAt < Rate || cutAt > Rate+Rate/10 {
+		t.Errorf("what was being said ended at %v, want at 1 s", duration(cutAt))
+	}
+}
+
+func TestOneMotifDoesNotSoundIntoItself(t *testing.T) {
+	m := NewMixer(1)
+	m.put(cueItem(session.CueMove, "a", 0))
+	m.put(cueItem(session.CueMove, "b", 100*time.Millisecond))
+	m.put(cueItem(session.CueRock, "t/1", time.Second))
+	m.put(cueItem(session.CueRock, "t/2", time.Second+20*time.Millisecond))
+	m.put(cueItem(session.CueRock, "t/3", time.Second+150*time.Millisecond))
+	play(m, 2*time.Second, 0, 480)
+	var got []string
+	for _, p := range m.begun {
+		got = append(got, fmt.Sprint(p.Key, " ", p.heard.Milliseconds(), " ", p.Merged))
+	}
+	want := []string{"a 0 false", "b 490 false", "t/1 1000 false", "t/2 1020 true", "t/3 1150 false"}
+	if !slices.Equal(got, want) {
+		t.Errorf("got %q\nwant %q", got, want)
+	}
+}
+
+func TestWhatIsLateAfterADeviceWasAway(t *testing.T) {
+	m := NewMixer(1)
+	m.put(cueItem(session.CueMinutes, "minute", time.Second))
+	m.put(cueItem(session.CueMove, "move", 2*time.Second))
+	m.put(cueItem(session.CueCall, "call/1", 3*time.Second))
+	m.put(cueItem(session.CueCall, "call/2", 4*time.Second))
+	gone := cueItem(session.CueMove, "moved long ago", 2*time.Second)
+	gone.cue.Sheet = "z"
+	m.put(gone)
+	on := cueItem(session.CueBegin, "next begins", 5*time.Second)
+	on.cue.Sheet, on.cue.Stage, on.motif = "z", session.Fix, motifIndex(session.Cue{Kind: session.CueBegin, Stage: session.Fix})
+	m.put(on)
+	// The stream begins ten seconds late.
+	play(m, 2*time.Second, 10*time.Second, 480)
+	if got := keys(m); got != "move call/2 next begins" {
+		t.Errorf("sounded: %s", got)
+	}
+	if len(m.dropped) != 3 {
+		t.Errorf("dropped: %+v", m.dropped)
+	}
+}
+
+func TestTheSettingsOfRhythmAndPulse(t *testing.T) {
+	for _, c := range []struct {
+		rock  Rock
+		alive bool
+		want  string
+	}{{On, true, "r/0 r/1 r/2 r/3 a"}, {Slow, false, "r/0 r/2"}, {Off, true, "a"}} {
+		m := NewMixer(1)
+		m.Rock, m.Alive = c.rock, c.alive
+		for i := range 4 {
+			m.put(cueItem(session.CueRock, fmt.Sprint("r/", i), time.Duration(i)*200*time.Millisecond))
+		}
+		m.put(cueItem(session.CueAlive, "a", 900*time.Millisecond))
+		play(m, time.Second, 0, 480)
+		if got := keys(m); got != c.want {
+			t.Errorf("rock %d, alive %t: %s, want %s", c.rock, c.alive, got, c.want)
+		}
+	}
+}
+
+func TestFillDoesNotAllocate(t *testing.T) {
+	m := NewMixer(1)
+	at, key := int64(0), 0
+	buf := make([]float32, 960)
+	v := words(100 * time.Millisecond)
+	n := testing.AllocsPerRun(500, func() {
+		if at%4800 == 0 {
+			it := cueItem(session.CueTen, "key", duration(at+1000))
+			it.voice, it.vgain = v, 1
+			m.pending = append(m.pending, it) // put may grow the list; Fill may not
+			key++
+		}
+		m.Fill(buf, at, 0)
+		m.begun, m.dropped = m.begun[:0], m.dropped[:0]
+		at += 960
+	})
+	if n != 0 {
+		t.Errorf("%v allocations in a call", n)
+	}
+}
+
+func TestTheClockKeepsItsHead(t *testing.T) {
+	base := time.Now()
+	var c clock
+	rng := uint32(7)
+	jitter := func() time.Duration {
+		rng = rng*1664525 + 1013904223
+		return time.Duration(int(rng>>16)%6000-3000) * time.Microsecond
+	}
+	for i := range 100 {
+		d := jitter()
+		if i%10 == 9 {
+			d += 60 * time.Millisecond // a busy moment
+		}
+		c.observe(base.Add(d))
+		if off := c.zero().Sub(base); i >= 9 && (off > 3*time.Millisecond || off < -3*time.Millisecond) {
+			t.Fatalf("after %d observations: %v off", i, off)
+		}
+	}
+	// The stream slips by 50 ms: within nine observations the clock follows.
+	for range 9 {
+		c.observe(base.Add(50*time.Millisecond + jitter()))
+	}
+	if off := c.zero().Sub(base.Add(50 * time.Millisecond)); off > 4*time.Millisecond || off < -4*time.Millisecond {
+		t.Errorf("after a slip: %v off", off)
+	}
+}
+
+func BenchmarkFillSilence(b *testing.B) {
+	m := NewMixer(1)
+	buf := make([]float32, 960)
+	at := int64(0)
+	for b.Loop() {
+		m.Fill(buf, at, 0)
+		at += 960
+	}
+}
