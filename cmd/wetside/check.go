@@ -1,0 +1,79 @@
+package main
+
+import (
+	"strings"
+
+	"wetside/session/notebook"
+	"wetside/sound"
+	"wetside/tui"
+	"wetside/tui/ember"
+)
+
+// CheckCmd is the list before paper is opened.
+type CheckCmd struct {
+	Sound string `help:"Where sound goes: pulse, oto, aplay, beep or none." placeholder:"DEVICE"`
+	JSON  bool   `help:"As JSON." name:"json"`
+}
+
+// Help shows how it is used.
+func (CheckCmd) Help() string {
+	return `Examples:
+
+  wetside check
+  wetside check --json
+
+What the program could verify is marked [x]; the rest is for your own eyes. The
+same list, with a minute of full dark after it, is the room screen of the
+program (wetside, then the key for the room).`
+}
+
+type checkItem struct {
+	Text     string `json:"text"`
+	Verified bool   `json:"verified"`
+}
+
+// Run prints the list.
+func (c *CheckCmd) Run(h *host) error {
+	set, err := loadSettings(h)
+	if err != nil {
+		return usageError{err}
+	}
+	if err := (Flags{Sound: c.Sound}).over(&set); err != nil {
+		return err
+	}
+	var items []checkItem
+	_, _, tty := h.terminal()
+	profile, reason := ember.Detect(h.getenv, tty)
+	items = append(items, checkItem{"terminal: " + strings.TrimRight(reason, "."), profile.CanDraw()})
+	if w := ember.DetectMux(h.getenv).Warning(); w != "" {
+		items = append(items, checkItem{w, false})
+	}
+	e, err := sound.Open(h.ctx, sound.Config{Volume: set.Volume, Prefer: set.Sound})
+	if err != nil {
+		return err
+	}
+	st := audible(h.ctx, e)
+	e.Close()
+	heard := "sound: " + st.Device
+	if st.Reason != "" {
+		heard += ", " + strings.TrimRight(st.Reason, ".")
+	}
+	items = append(items, checkItem{heard + "; wetside sounds plays it", st.OK && st.Device != "none"})
+	for _, f := range verified(h.lamps()) {
+		items = append(items, checkItem{f.Text, f.Verified})
+	}
+	for _, f := range tui.Checklist() {
+		items = append(items, checkItem{f.Text, f.Verified})
+	}
+	if c.JSON {
+		return h.json(items)
+	}
+	for _, i := range items {
+		mark := " "
+		if i.Verified {
+			mark = "x"
+		}
+		h.say("[%s] %s", mark, notebook.CleanText(i.Text))
+	}
+	return nil
+}

@@ -1,0 +1,238 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"wetside/session/exposure"
+)
+
+// ExposureCmd reckons an exposure from the light.
+type ExposureCmd struct {
+	Words       []string `arg:"" name:"light" help:"The light: EV 12.5; f/16 1/125 (a meter's pair); 2500 lux; or the sky, like overcast."`
+	Camera      string   `help:"A camera of your profiles." placeholder:"KEY"`
+	FNumber     fnumber  `help:"In place of a camera: its f-number, like f/150." name:"fnumber" placeholder:"F"`
+	Paper       string   `help:"A paper of your profiles." placeholder:"KEY"`
+	ISO         float64  `help:"In place of a paper: its speed." name:"iso" placeholder:"N"`
+	Reciprocity string   `help:"In place of the paper's: none, p 0.86, or a table of seconds like 1:1 10:15 100:250." placeholder:"HOW"`
+	Filter      stops    `help:"Stops a filter takes." placeholder:"STOPS"`
+	Preflash    stops    `help:"Stops a pre-flash saves." placeholder:"STOPS"`
+	Warm        *stops   `help:"Stops to add for late, warm light." placeholder:"STOPS"`
+	Place       string   `help:"Where: latitude and longitude in degrees, north and east positive. The sun's height checks the sky's words." placeholder:"LAT,LON"`
+	At          string   `help:"When: 14:30, or with the day before it. Now, if not said." placeholder:"TIME"`
+	Bracket     stops    `help:"Half the bracket, in stops." placeholder:"STOPS"`
+	Unlearned   bool     `help:"Leave out what judged sheets have taught."`
+	Sum         bool     `help:"Show the sum behind the time."`
+	JSON        bool     `help:"As JSON." name:"json"`
+}
+
+// Help shows how it is used.
+func (ExposureCmd) Help() string {
+	return `Examples:
+
+  wetside exposure overcast --camera tea-caddy
+  wetside exposure f/16 1/125 --camera tea-caddy --paper paper-negative-rc --sum
+  wetside exposure EV 12 --fnumber f/150 --iso 3 --reciprocity "p 0.86"
+  wetside exposure sun --camera hat-box --place 52.5,13.4 --at 17:30
+  wetside exposure 2500 lux --camera biscuit-tin --filter 1 --json
+
+Sheets you have judged correct the time, and the answer says how sure that is.`
+}
+
+// defaultPaper is what a command means when no paper is named.
+const defaultPaper = "direct-positive-fb"
+
+type sunReport struct {
+	Holds    bool    `json:"table_holds"`
+	Altitude float64 `json:"altitude_deg"`
+	Sentence string  `json:"sentence"`
+}
+
+type learnedReport struct {
+	Stops    float64  `json:"stops"`
+	SD       float64  `json:"sd_stops"`
+	Low      float64  `json:"low_stops"`
+	High     float64  `json:"high_stops"`
+	From     []string `json:"from"`
+	Sentence string   `json:"sentence"`
+}
+
+func learnedOf(c *exposure.Correction) *learnedReport {
+	if c == nil {
+		return nil
+	}
+	return &learnedReport{c.Stops, c.SD, c.Low, c.High, c.From, c.Sentence()}
+}
+
+type bracketReport struct {
+	Stops   float64 `json:"stops"`
+	Seconds float64 `json:"seconds"`
+	Rounded float64 `json:"rounded_s"`
+}
+
+// Run reckons.
+func (c *ExposureCmd) Run(h *host) error {
+	ask, err := c.ask(h)
+	if err != nil {
+		return usageError{err}
+	}
+	plan, done, err := h.reckoner()
+	if err != nil {
+		return err
+	}
+	defer done()
+	if c.Unlearned {
+		plan.judged = nil
+	}
+	camera, paper := c.Camera, c.Paper
+	if paper == "" && c.ISO == 0 {
+		paper = defaultPaper
+	}
+	if camera != "" {
+		cam, err := plan.set.Camera(camera)
+		if err != nil {
+			return usageError{err}
+		}
+		if ask.FNumber == 0 {
+			ask.FNumber = cam.FNumber()
+		} else {
+			camera = "" // another hole: what was learned of the camera is not of it
+		}
+	}
+	if ask.FNumber == 0 {
+		return usage("a light gives a time only behind a pinhole: add --camera KEY or --fnumber f/150")
+	}
+	if paper != "" {
+		p, err := plan.set.Paper(paper)
+		if err != nil {
+			return usageError{err}
+		}
+		if ask.ISO == 0 {
+			ask.ISO = p.ISO
+		}
+		if c.Reciprocity == "" {
+			ask.Reciprocity = reciprocity(p)
+		}
+	}
+	sun, err := c.sun(h, &ask)
+	if err != nil {
+		return err
+	}
+	r, learned, err := plan.reckon(ask, camera, paper)
+	if err != nil {
+		return usageError{err}
+	}
+	if c.JSON {
+		var bracket []bracketReport
+		for _, b := range r.Bracket {
+			bracket = append(bracket, bracketReport{b.Stops, b.Seconds, b.Rounded})
+		}
+		return h.json(struct {
+			Sentence string          `json:"sentence"`
+			EV       float64         `json:"ev100"`
+			Doubt    float64         `json:"ev_plus_minus"`
+			From     string          `json:"light_from"`
+			FNumber  float64         `json:"f_number"`
+			ISO      float64         `json:"iso"`
+			Seconds  float64         `json:"seconds"`
+			Rounded  float64         `json:"rounded_s"`
+			Metered  float64         `json:"metered_s"`
+			Base     float64         `json:"unlearned_s"`
+			Stops    float64         `json:"corrections_stops"`
+			Bracket  []bracketReport `json:"bracket"`
+			Beyond   bool            `json:"extrapolated"`
+			Learned  *learnedReport  `json:"learned,omitempty"`
+			Sun      *sunReport      `json:"sun,omitempty"`
+			Notes    []string        `json:"notes,omitempty"`
+			Working  []string        `json:"working"`
+		}{r.Sentence(), ask.Light.EV, ask.Light.PlusMinus, ask.Light.From, ask.FNumber, ask.ISO, r.Seconds, r.Rounded, r.Metered, r.Base,
+			r.Stops, bracket, r.Beyond, learnedOf(learned), sun, r.Notes, r.Working()})
+	}
+	h.say("%s", r.Sentence())
+	if c.Sum {
+		for _, l := range r.Working() {
+			h.say("  %s", l)
+		}
+	}
+	if sun != nil {
+		h.say("%s", sun.Sentence)
+	}
+	for _, n := range r.Notes {
+		h.say("%s", n)
+	}
+	return nil
+}
+
+// ask is all of the arguments but camera and paper.
+func (c *ExposureCmd) ask(h *host) (exposure.Ask, error) {
+	light, err := exposure.ParseLight(plainMinus(strings.Join(c.Words, " ")))
+	if err != nil {
+		return exposure.Ask{}, err
+	}
+	a := exposure.Ask{Light: light, FNumber: float64(c.FNumber), ISO: c.ISO, Filter: float64(c.Filter), Preflash: float64(c.Preflash), Spread: float64(c.Bracket)}
+	for _, x := range []struct {
+		flag string
+		v    float64
+	}{{"--filter", a.Filter}, {"--preflash", a.Preflash}, {"--bracket", a.Spread}} {
+		if x.v < 0 {
+			return a, fmt.Errorf("%s is a number of stops, not below 0", x.flag)
+		}
+	}
+	if c.ISO < 0 || math.IsNaN(c.ISO) {
+		return a, fmt.Errorf("--iso is a speed such as 3, not %g", c.ISO)
+	}
+	if c.Warm != nil {
+		a.Warm = float64(*c.Warm)
+	}
+	if c.Reciprocity != "" {
+		if a.Reciprocity, err = exposure.ParseReciprocity(c.Reciprocity); err != nil {
+			return a, err
+		}
+	}
+	if c.At != "" && c.Place == "" {
+		return a, errors.New("--at tells the sun's height only with a place: add --place LAT,LON")
+	}
+	return a, nil
+}
+
+// sun checks the light against the sun's height, and adds the allowance for
+// warm light where it has a meaning and the user gave none: a meter, and the
+// table's direct sun, tell nothing of the colour.
+func (c *ExposureCmd) sun(h *host, a *exposure.Ask) (*sunReport, error) {
+	if c.Place == "" {
+		return nil, nil
+	}
+	lat, lon, ok := strings.Cut(plainMinus(c.Place), ",")
+	y, err1 := strconv.ParseFloat(strings.TrimSpace(lat), 64)
+	x, err2 := strconv.ParseFloat(strings.TrimSpace(lon), 64)
+	if !ok || err1 != nil || err2 != nil {
+		return nil, usage("--place is latitude and longitude in degrees, like 52.5,13.4, not %q", c.Place)
+	}
+	place := exposure.Place{Latitude: y, Longitude: x}
+	if err := place.Check(); err != nil {
+		return nil, usageError{err}
+	}
+	at := h.now()
+	if c.At != "" {
+		var err error
+		if at, err = h.parseTime(c.At); err != nil {
+			return nil, err
+		}
+	}
+	s, err := exposure.SunAt(place, at)
+	if err != nil {
+		return nil, usageError{err}
+	}
+	holds, sentence, err := exposure.SunHolds(place, at)
+	if err != nil {
+		return nil, usageError{err}
+	}
+	metered := strings.ContainsAny(strings.Join(c.Words, ""), "0123456789")
+	if c.Warm == nil && s.Altitude > -0.3 && (metered || a.Light.Sun) {
+		a.Warm = exposure.LowSunAllowance(s.Altitude)
+	}
+	return &sunReport{holds, s.Altitude, sentence}, nil
+}

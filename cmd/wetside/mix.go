@@ -1,0 +1,311 @@
+package main
+
+import (
+	"math"
+	"regexp"
+	"strconv"
+	"strings"
+	"time"
+
+	"wetside/profiles"
+	"wetside/session"
+	"wetside/session/bench"
+)
+
+// MixCmd reckons mixtures.
+type MixCmd struct {
+	Dilution string      `arg:"" optional:"" help:"Parts, stock first, water last: 1+9."`
+	Make     millilitres `help:"How much is to come out." placeholder:"VOLUME"`
+	Stock    millilitres `help:"How much stock there is: what it makes." placeholder:"VOLUME"`
+	From     string      `help:"A solution at hand: a strength like 10%, or a dilution like 1+4." placeholder:"HAVE"`
+	To       string      `help:"What it is to become: 2%, 1+9, or with --hot a temperature." placeholder:"WANT"`
+	With     string      `help:"What it is mixed with: another strength, like 2%. Water, if not said." placeholder:"STRENGTH"`
+	Hot      string      `help:"Temperature of the hot water, like 50C." placeholder:"T"`
+	Cold     string      `help:"Temperature of the cold water." placeholder:"T"`
+	JSON     bool        `help:"As JSON." name:"json"`
+}
+
+// Help shows how it is used.
+func (MixCmd) Help() string {
+	return `Examples:
+
+  wetside mix 1+9 --make 500ml                        50 and 450
+  wetside mix 1+9 --stock 40ml                        what 40 ml of stock makes
+  wetside mix --from 10% --to 2% --make 1l            with water
+  wetside mix --from 80% --with 20% --to 30% --make 600ml
+  wetside mix --from 1+4 --to 1+9 --make 500ml        from a working solution
+  wetside mix --hot 50C --cold 12C --to 20C --make 2l`
+}
+
+type mixPart struct {
+	What string  `json:"what"`
+	ML   float64 `json:"ml"`
+}
+
+// Run reckons.
+func (c *MixCmd) Run(h *host) error {
+	sentence, parts, err := c.parts()
+	if err != nil {
+		return usageError{err}
+	}
+	if c.JSON {
+		return h.json(struct {
+			Sentence string    `json:"sentence"`
+			Parts    []mixPart `json:"parts"`
+		}{sentence, parts})
+	}
+	h.say("%s", sentence)
+	return nil
+}
+
+func (c *MixCmd) parts() (string, []mixPart, error) {
+	temper, from, dilute := c.Hot != "" || c.Cold != "", c.From != "", c.Dilution != ""
+	n := 0
+	for _, b := range []bool{temper, from, dilute} {
+		if b {
+			n++
+		}
+	}
+	switch {
+	case n == 0:
+		return "", nil, usage("say what to mix: 1+9 --make 500ml, --from 10%% --to 2%% --make 1l, or --hot 50C --cold 12C --to 20C --make 2l")
+	case n > 1:
+		return "", nil, usage("a mixture is a dilution, a strength (--from) or a temperature (--hot, --cold): one of them at a time")
+	case c.Stock > 0 && !dilute:
+		return "", nil, usage("--stock goes with a dilution, like 1+9 --stock 40ml")
+	case c.Stock > 0 && c.Make > 0:
+		return "", nil, usage("say how much is to come out (--make) or how much stock there is (--stock), not both")
+	case c.Make == 0 && c.Stock == 0:
+		return "", nil, usage("say how much is to come out, like --make 500ml")
+	case dilute && (c.To != "" || c.With != ""):
+		return "", nil, usage("--to and --with go with --from: a dilution says all by itself")
+	case !dilute && c.To == "":
+		return "", nil, usage("say what it is to become, with --to")
+	}
+	total := float64(c.Make)
+	switch {
+	case dilute:
+		if c.Stock > 0 {
+			s, err := bench.Strength(c.Dilution)
+			if err != nil {
+				return "", nil, err
+			}
+			total = float64(c.Stock) / s
+		}
+		parts, err := bench.MixUp(c.Dilution, total)
+		if err != nil {
+			return "", nil, err
+		}
+		var out []mixPart
+		for i, p := range parts {
+			what := "stock"
+			switch {
+			case i > 0 && i == len(parts)-1:
+				what = "water"
+			case len(parts) > 2:
+				what = "stock " + string(rune('A'+i))
+			}
+			out = append(out, mixPart{what, p.ML})
+		}
+		return bench.MixWords(c.Dilution, parts), out, nil
+	case temper:
+		if c.Hot == "" || c.Cold == "" {
+			return "", nil, usage("give both --hot and --cold")
+		}
+		var t [3]float64
+		for i, s := range []string{c.Hot, c.Cold, c.To} {
+			v, err := readCelsius(s)
+			if err != nil {
+				return "", nil, err
+			}
+			t[i] = v
+		}
+		hot, cold, err := bench.Temper(t[0], t[1], t[2], total)
+		if err != nil {
+			return "", nil, err
+		}
+		return millilitres(total).String() + " at " + profiles.Celsius(t[2]).String() + ": " + millilitres(hot).String() + " of hot and " + millilitres(cold).String() + " of cold; measure before use",
+			[]mixPart{{"hot water", hot}, {"cold water", cold}}, nil
+	case strings.Contains(c.From, "%"):
+		have, err := percent(c.From)
+		if err != nil {
+			return "", nil, err
+		}
+		want, err := percent(c.To)
+		if err != nil {
+			return "", nil, err
+		}
+		with, name := 0.0, "water"
+		if c.With != "" {
+			if with, err = percent(c.With); err != nil {
+				return "", nil, err
+			}
+			name = c.With
+		}
+		high, low, nameHigh, nameLow := have, with, c.From, name
+		if with > have {
+			high, low, nameHigh, nameLow = with, have, name, c.From
+		}
+		a, b, err := bench.Alligation(high, low, want, total)
+		if err != nil {
+			return "", nil, err
+		}
+		of := func(ml float64, s string) string { return millilitres(ml).String() + " of " + s }
+		return c.To + " to make " + millilitres(total).String() + ": " + of(a, nameHigh) + " and " + of(b, nameLow), []mixPart{{nameHigh, a}, {nameLow, b}}, nil
+	}
+	if c.With != "" {
+		return "", nil, usage("--with is a strength: give --from and --to in percent too")
+	}
+	solution, water, err := bench.FromWorking(c.From, c.To, total)
+	if err != nil {
+		return "", nil, err
+	}
+	return c.To + " to make " + millilitres(total).String() + ": " + millilitres(solution).String() + " of " + c.From + " and " + millilitres(water).String() + " of water",
+		[]mixPart{{c.From, solution}, {"water", water}}, nil
+}
+
+func percent(s string) (float64, error) {
+	t, ok := strings.CutSuffix(strings.TrimSpace(plainMinus(s)), "%")
+	v, err := strconv.ParseFloat(strings.TrimSpace(t), 64)
+	if !ok || err != nil || !(v >= 0 && v <= 100) {
+		return 0, usage("%q is no strength: write percent, like 10%%", s)
+	}
+	return v, nil
+}
+
+func readCelsius(s string) (float64, error) {
+	s = plainMinus(s)
+	if s != "" && strings.Trim(s, "0123456789.-") == "" {
+		s += " C"
+	}
+	var c profiles.Celsius
+	if err := c.UnmarshalText([]byte(s)); err != nil {
+		return 0, err
+	}
+	return float64(c), nil
+}
+
+// WashesCmd reckons changes of water.
+type WashesCmd struct {
+	To      string      `help:"How much of what was in the paper's water may remain: 1/1000, or 0.1%." default:"1/1000" placeholder:"SHARE"`
+	Water   millilitres `help:"Water put into the tray at each change." default:"500ml" placeholder:"VOLUME"`
+	Carry   millilitres `help:"Carried over by all sheets in the tray together. Without it, reckoned from paper and number." placeholder:"VOLUME"`
+	Paper   string      `help:"The paper, for what it carries over." default:"direct-positive-fb" placeholder:"KEY"`
+	Sheets  int         `help:"How many sheets are in the tray." default:"1" placeholder:"N"`
+	Changes int         `help:"What so many changes leave, in place of how many it takes." placeholder:"N"`
+	Flow    string      `help:"Running water in place of changes: litres a minute, like 2l/min; how long until that share." placeholder:"FLOW"`
+	JSON    bool        `help:"As JSON." name:"json"`
+}
+
+// Help shows how it is used.
+func (WashesCmd) Help() string {
+	return `Examples:
+
+  wetside washes                                  one sheet, half a litre, to a thousandth
+  wetside washes --water 1l --sheets 4 --to 1/10000
+  wetside washes --carry 20ml --water 500ml --changes 3
+  wetside washes --flow 2l/min --water 4l
+
+This is the mass balance of the water. Paper gives up what it has taken in more
+slowly, fibre base above all: each change needs its soak, and the times of your
+process stand.`
+}
+
+var flows = regexp.MustCompile(`^(.*?)\s*/\s*min(ute)?$`)
+
+// Run reckons.
+func (c *WashesCmd) Run(h *host) error {
+	left, err := share(c.To)
+	if err != nil {
+		return usageError{err}
+	}
+	if c.Flow != "" {
+		if c.Changes != 0 || c.Carry != 0 {
+			return usage("water runs (--flow) or is changed (--changes, --carry), not both")
+		}
+		m := flows.FindStringSubmatch(strings.TrimSpace(c.Flow))
+		var flow millilitres
+		if m == nil || flow.UnmarshalText([]byte(m[1])) != nil {
+			return usage("--flow is a volume a minute, like 2l/min, not %q", c.Flow)
+		}
+		d, err := bench.RunningFor(float64(flow), float64(c.Water), left)
+		if err != nil {
+			return usageError{err}
+		}
+		if c.JSON {
+			return h.json(struct {
+				Seconds float64 `json:"seconds"`
+				Left    float64 `json:"share_left"`
+			}{d.Seconds(), left})
+		}
+		h.say("%s of running water until %s of what was in the water remains, as a stirred tank", profiles.Duration(d.Round(time.Second)), portion(left))
+		return nil
+	}
+	if c.Sheets < 1 || c.Sheets > 1000 {
+		return usage("--sheets is how many are in the tray, from 1 to 1000, not %d", c.Sheets)
+	}
+	carry := float64(c.Carry)
+	if carry == 0 {
+		p, err := h.known().Paper(c.Paper)
+		if err != nil {
+			return usageError{err}
+		}
+		carry = float64(c.Sheets) * bench.Carry(session.Base(p.Base), p.Size.AreaCM2())
+	}
+	n := c.Changes
+	switch {
+	case n < 0 || n > 1000:
+		return usage("--changes is how many, from 1 to 1000, not %d", n)
+	case n > 0:
+		if left, err = bench.WashedOut(1, carry, float64(c.Water), n); err != nil {
+			return usageError{err}
+		}
+	default:
+		if n, left, err = bench.Changes(carry, float64(c.Water), left); err != nil {
+			return usageError{err}
+		}
+	}
+	if c.JSON {
+		return h.json(struct {
+			Changes int     `json:"changes"`
+			Left    float64 `json:"share_left"`
+			Carry   float64 `json:"carry_ml"`
+			Water   float64 `json:"water_ml"`
+		}{n, left, carry, float64(c.Water)})
+	}
+	h.say("%s of %s, with %s carried over: %s remains in the water", counted(n, "change"), c.Water, millilitres(carry), portion(left))
+	return nil
+}
+
+// share reads "1/1000" or "0.1%".
+func share(s string) (float64, error) {
+	t := strings.TrimSpace(s)
+	var v float64
+	var err error
+	if a, b, ok := strings.Cut(t, "/"); ok {
+		x, err1 := strconv.ParseFloat(strings.TrimSpace(a), 64)
+		y, err2 := strconv.ParseFloat(strings.TrimSpace(b), 64)
+		if err1 == nil && err2 == nil {
+			v = x / y
+		}
+	} else if p, ok := strings.CutSuffix(t, "%"); ok {
+		v, err = strconv.ParseFloat(strings.TrimSpace(p), 64)
+		v /= 100
+	} else {
+		v, err = strconv.ParseFloat(t, 64)
+	}
+	if err != nil || !(v > 0 && v < 1) {
+		return 0, usage("%q is no share that may remain: write 1/1000 or 0.1%%", s)
+	}
+	return v, nil
+}
+
+// portion writes a share as one part of so many.
+func portion(v float64) string {
+	n := 1 / v
+	if n >= 10 {
+		mag := math.Pow(10, math.Floor(math.Log10(n))-2)
+		n = math.Round(n/mag) * mag
+	}
+	return "1/" + strconv.FormatFloat(math.Round(n*10)/10, 'f', -1, 64)
+}

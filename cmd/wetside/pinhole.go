@@ -1,0 +1,260 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"wetside/profiles"
+	"wetside/session/exposure"
+)
+
+// PinholeCmd reckons a pinhole and its camera, or measures a hole.
+type PinholeCmd struct {
+	Camera     string      `help:"A camera of your profiles; flags beside it change it." placeholder:"KEY"`
+	Focal      millimetres `help:"Flat back: from the hole to the paper." placeholder:"MM"`
+	Diameter   millimetres `help:"Cylinder: inside diameter of the tin, the hole in its wall." placeholder:"MM"`
+	Hole       millimetres `help:"Diameter of the hole. Without it: the best by Rayleigh's rule." placeholder:"MM"`
+	Paper      string      `help:"Size of the sheet, like 12x9cm (width along the arc), or the key of a paper." placeholder:"SIZE"`
+	Subject    string      `help:"Distance of the subject, like 2m." default:"far" placeholder:"D"`
+	Wavelength float64     `help:"Light the paper sees, in nm." placeholder:"NM"`
+	Scan       string      `help:"Measure a hole: dots an inch of the scan, and how many pixels the hole is wide." placeholder:"DPI,PIXELS"`
+	Rule       string      `help:"Measure a hole beside a rule, both magnified: width of the hole, width of a span of the rule, and the span in mm." placeholder:"HOLE,SEEN,MM"`
+	JSON       bool        `help:"As JSON." name:"json"`
+}
+
+// Help shows how it is used.
+func (PinholeCmd) Help() string {
+	return `Examples:
+
+  wetside pinhole --focal 75mm                        which hole is sharpest
+  wetside pinhole --diameter 75mm --hole 0.5mm --paper 12x9cm
+  wetside pinhole --camera tea-caddy --subject 1m
+  wetside pinhole --scan 2400,47                      measure a scanned hole
+  wetside pinhole --rule 31,620,10                    the hole seen 31 wide, 10 mm of rule 620`
+}
+
+// pinholeReport is what the command finds, and its JSON.
+type pinholeReport struct {
+	Back     string  `json:"back"`
+	Focal    float64 `json:"focal_mm"`
+	Hole     float64 `json:"hole_mm"`
+	Chosen   bool    `json:"hole_chosen"` // false: the user's own
+	FNumber  float64 `json:"f_number"`
+	Nano     float64 `json:"wavelength_nm"`
+	Rayleigh float64 `json:"best_rayleigh_mm"`
+	Airy     float64 `json:"best_airy_mm"`
+	Blur     struct {
+		Subject     any     `json:"subject_mm"` // "far" or a number
+		Geometric   float64 `json:"geometric_mm"`
+		Diffraction float64 `json:"diffraction_mm"`
+		Both        float64 `json:"both_mm"`
+		Points      float64 `json:"points_on_100_mm"`
+	} `json:"blur"`
+	Paper *struct {
+		Width  float64 `json:"width_mm"`
+		Height float64 `json:"height_mm"`
+		Across float64 `json:"angle_across_deg"`
+		Up     float64 `json:"angle_up_deg"`
+		Side   float64 `json:"loss_side_stops"`
+		Top    float64 `json:"loss_top_stops"`
+		Corner float64 `json:"loss_corner_stops"`
+	} `json:"paper,omitempty"`
+	Widest float64 `json:"widest_paper_mm,omitempty"`
+	Needle string  `json:"needle,omitempty"`
+
+	sentence string
+}
+
+// Run reckons.
+func (c *PinholeCmd) Run(h *host) error {
+	if c.Scan != "" || c.Rule != "" {
+		return c.measure(h)
+	}
+	r, err := c.reckon(h)
+	if err != nil {
+		return usageError{err}
+	}
+	if c.JSON {
+		return h.json(r)
+	}
+	h.say("%s", r.sentence)
+	if r.Chosen {
+		h.say("hole: %.2f mm, chosen by Rayleigh's rule; give yours with --hole", r.Hole)
+	}
+	h.say("sharpest hole: %.2f mm by Rayleigh, %.2f mm by the Airy disc, in light of %g nm", r.Rayleigh, r.Airy, r.Nano)
+	h.say("a point becomes %.2f mm wide (shadow of the hole %.2f, diffraction %.2f): %.0f points on 100 mm of paper",
+		r.Blur.Both, r.Blur.Geometric, r.Blur.Diffraction, r.Blur.Points)
+	if r.Widest > 0 {
+		h.say("paper round the inside: at most %.0f mm, or it covers the hole", r.Widest)
+	}
+	if r.Needle != "" {
+		h.say("needle to begin with: number %s (from memory, makers differ: measure the hole)", r.Needle)
+	} else {
+		h.say("needle to begin with: none fits; a drill of that diameter, or the point of a thin needle alone")
+	}
+	return nil
+}
+
+func (c *PinholeCmd) reckon(h *host) (*pinholeReport, error) {
+	cam := exposure.Camera{Back: exposure.Flat}
+	nano := c.Wavelength
+	if nano == 0 {
+		nano = exposure.PaperWavelength
+	}
+	set := h.known()
+	if c.Camera != "" {
+		p, err := set.Camera(c.Camera)
+		if err != nil {
+			return nil, err
+		}
+		cam = exposure.Camera{Pinhole: exposure.Pinhole{Diameter: p.Pinhole.MM(), Focal: p.FocalMM()}, Back: exposure.Flat,
+			Width: p.Sheet.W.MM(), Height: p.Sheet.H.MM()}
+		if p.Shape == profiles.Cylinder {
+			cam.Back = exposure.Cylinder
+		}
+	}
+	switch {
+	case c.Focal > 0 && c.Diameter > 0:
+		return nil, fmt.Errorf("a back is flat (--focal) or round (--diameter of the tin), not both: give one")
+	case c.Focal > 0:
+		cam.Back, cam.Pinhole.Focal = exposure.Flat, float64(c.Focal)
+	case c.Diameter > 0:
+		cam.Back, cam.Pinhole.Focal = exposure.Cylinder, float64(c.Diameter)
+	case c.Camera == "":
+		return nil, fmt.Errorf("say which camera: --camera KEY, --focal 75mm for a flat back, or --diameter 75mm for a tin")
+	}
+	if c.Hole > 0 {
+		cam.Pinhole.Diameter = float64(c.Hole)
+	}
+	if c.Paper != "" {
+		var z profiles.Size
+		if err := z.UnmarshalText([]byte(c.Paper)); err != nil {
+			p, perr := set.Paper(c.Paper)
+			if perr != nil {
+				return nil, fmt.Errorf("--paper is a size like 12x9cm or the key of a paper: %w", perr)
+			}
+			z = p.Size
+			if c.Wavelength == 0 && p.Sees > 0 {
+				nano = p.Sees.NM()
+			}
+		}
+		cam.Width, cam.Height = z.W.MM(), z.H.MM()
+	}
+	subject := math.Inf(1)
+	if c.Subject != "far" {
+		d, err := exposure.ParseLength(c.Subject)
+		if err != nil {
+			return nil, fmt.Errorf("--subject is far, or a distance: %w", err)
+		}
+		subject = d
+	}
+
+	r := &pinholeReport{Back: string(cam.Back), Focal: cam.Pinhole.Focal, Nano: nano}
+	var err error
+	if r.Rayleigh, err = exposure.BestDiameter(exposure.Rayleigh, cam.Pinhole.Focal, nano); err != nil {
+		return nil, err
+	}
+	if r.Airy, err = exposure.BestDiameter(exposure.Airy, cam.Pinhole.Focal, nano); err != nil {
+		return nil, err
+	}
+	if cam.Pinhole.Diameter == 0 {
+		cam.Pinhole.Diameter, r.Chosen = r.Rayleigh, true
+	}
+	r.Hole = cam.Pinhole.Diameter
+	if r.FNumber, err = cam.Pinhole.FNumber(); err != nil {
+		return nil, err
+	}
+	b, err := cam.Pinhole.Blur(subject, nano)
+	if err != nil {
+		return nil, err
+	}
+	r.Blur.Subject = "far"
+	if !math.IsInf(subject, 1) {
+		r.Blur.Subject = subject
+	}
+	r.Blur.Geometric, r.Blur.Diffraction, r.Blur.Both, r.Blur.Points = b.Geometric, b.Diffraction, b.Both, b.AcrossField
+	if cam.Back == exposure.Cylinder {
+		if r.Widest, err = exposure.WidestPaper(cam.Pinhole.Focal, r.Hole); err != nil {
+			return nil, err
+		}
+	}
+	r.sentence = fmt.Sprintf("f/%.3g", r.FNumber)
+	if cam.Width > 0 {
+		if r.sentence, err = cam.Sentence(); err != nil {
+			return nil, err
+		}
+		a, err := cam.AngleOfView()
+		if err != nil {
+			return nil, err
+		}
+		l, err := cam.Loss()
+		if err != nil {
+			return nil, err
+		}
+		r.Paper = &struct {
+			Width  float64 `json:"width_mm"`
+			Height float64 `json:"height_mm"`
+			Across float64 `json:"angle_across_deg"`
+			Up     float64 `json:"angle_up_deg"`
+			Side   float64 `json:"loss_side_stops"`
+			Top    float64 `json:"loss_top_stops"`
+			Corner float64 `json:"loss_corner_stops"`
+		}{cam.Width, cam.Height, a.Across, a.Up, l.Side, l.Top, l.Corner}
+	}
+	if n, ok := exposure.NeedleFor(r.Hole); ok {
+		r.Needle = n.Gauge
+	}
+	return r, nil
+}
+
+func (c *PinholeCmd) measure(h *host) error {
+	var m exposure.Measured
+	var err error
+	switch {
+	case c.Scan != "" && c.Rule != "":
+		return usage("measure by --scan or by --rule, not both")
+	case c.Scan != "":
+		var v []float64
+		if v, err = numbers(c.Scan, 2); err != nil {
+			return usage("--scan is the scanner's dots an inch and the pixels across the hole, like 2400,47: %v", err)
+		}
+		m, err = exposure.FromScan(v[0], v[1])
+	default:
+		var v []float64
+		if v, err = numbers(c.Rule, 3); err != nil {
+			return usage("--rule is the width of the hole, the width of a span of the rule, and that span in mm, like 31,620,10: %v", err)
+		}
+		m, err = exposure.FromRule(v[0], v[1], v[2])
+	}
+	if err != nil {
+		return usageError{err}
+	}
+	if c.JSON {
+		return h.json(struct {
+			MM        float64 `json:"hole_mm"`
+			PlusMinus float64 `json:"plus_minus_mm"`
+			Stops     float64 `json:"plus_minus_stops"`
+		}{m.MM, m.PlusMinus, m.Stops()})
+	}
+	h.say("%s", m.Sentence())
+	return nil
+}
+
+// numbers reads n numbers with commas between.
+func numbers(s string, n int) ([]float64, error) {
+	parts := strings.Split(s, ",")
+	if len(parts) != n {
+		return nil, fmt.Errorf("%q has %d parts, not %d", s, len(parts), n)
+	}
+	var out []float64
+	for _, p := range parts {
+		v, err := strconv.ParseFloat(strings.TrimSpace(plainMinus(p)), 64)
+		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+			return nil, fmt.Errorf("%q is no number", p)
+		}
+		out = append(out, v)
+	}
+	return out, nil
+}

@@ -1,0 +1,244 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"wetside/profiles"
+	"wetside/session/notebook"
+)
+
+// ProfilesCmd is about papers, processes and cameras.
+type ProfilesCmd struct {
+	List  ProfilesListCmd  `cmd:"" default:"1" help:"Papers, processes and cameras at hand."`
+	Show  ProfilesShowCmd  `cmd:"" help:"One profile, as its file has it."`
+	Check ProfilesCheckCmd `cmd:"" help:"Read profiles and tell every fault with its line."`
+	Bath  ProfilesBathCmd  `cmd:"" help:"Put a bath's capacity and life into a process, from its data sheet."`
+}
+
+// ProfilesListCmd lists.
+type ProfilesListCmd struct {
+	JSON bool `help:"As JSON." name:"json"`
+}
+
+// Help shows how it is used.
+func (ProfilesListCmd) Help() string {
+	return `Examples:
+
+  wetside profiles
+  wetside profiles list --json
+
+Your own lie in the folder profiles of the configuration folder; one with the
+key of a built-in profile takes its place, whole.`
+}
+
+// Run lists.
+func (c *ProfilesListCmd) Run(h *host) error {
+	set := h.known()
+	type entry struct {
+		Kind string `json:"kind"`
+		Key  string `json:"key"`
+		Name string `json:"name"`
+		File string `json:"file,omitempty"` // empty: built in
+	}
+	var all []entry
+	add := func(kind profiles.Kind, key, name string) {
+		e := entry{string(kind), key, name, ""}
+		if src, err := set.Source(kind, key); err == nil && !src.Builtin {
+			e.File = filepath.Join(h.config, "profiles", filepath.FromSlash(src.File))
+		}
+		all = append(all, e)
+	}
+	for _, p := range set.Papers() {
+		add(profiles.PaperKind, p.Key, p.Name)
+	}
+	for _, p := range set.Processes() {
+		add(profiles.ProcessKind, p.Key, p.Name)
+	}
+	for _, p := range set.Cameras() {
+		add(profiles.CameraKind, p.Key, p.Name)
+	}
+	if c.JSON {
+		return h.json(all)
+	}
+	var rows [][]string
+	for _, e := range all {
+		where := "built in"
+		if e.File != "" {
+			where = e.File
+		}
+		rows = append(rows, []string{e.Kind, e.Key, notebook.CleanText(e.Name), where})
+	}
+	return h.table(rows)
+}
+
+// ProfilesShowCmd shows one.
+type ProfilesShowCmd struct {
+	Key string `arg:"" help:"Key of a paper, process or camera."`
+}
+
+// Help shows how it is used.
+func (ProfilesShowCmd) Help() string {
+	return `Examples:
+
+  wetside profiles show three-trays
+  wetside profiles show tea-caddy > my-tin.toml`
+}
+
+// Run shows it.
+func (c *ProfilesShowCmd) Run(h *host) error {
+	set := h.known()
+	shown := false
+	for _, kind := range []profiles.Kind{profiles.PaperKind, profiles.ProcessKind, profiles.CameraKind} {
+		src, err := set.Source(kind, c.Key)
+		if err != nil {
+			continue
+		}
+		shown = true
+		// Line by line: a file may hold control characters, a terminal should not.
+		for line := range strings.Lines(string(src.Data)) {
+			h.say("%s", notebook.CleanText(strings.TrimRight(line, "\r\n")))
+		}
+	}
+	if shown {
+		return nil
+	}
+	var keys []string
+	for _, p := range set.Papers() {
+		keys = append(keys, p.Key)
+	}
+	for _, p := range set.Processes() {
+		keys = append(keys, p.Key)
+	}
+	for _, p := range set.Cameras() {
+		keys = append(keys, p.Key)
+	}
+	if near := profiles.Near(c.Key, keys); len(near) > 0 {
+		return usage("there is no profile %q; did you mean %s?", c.Key, strings.Join(near, " or "))
+	}
+	return usage("there is no profile %q; wetside profiles lists them", c.Key)
+}
+
+// ProfilesCheckCmd checks files.
+type ProfilesCheckCmd struct {
+	Files []string `arg:"" name:"file" help:"Files to read; a folder stands for all its .toml files."`
+}
+
+// Help shows how it is used.
+func (ProfilesCheckCmd) Help() string {
+	return `Examples:
+
+  wetside profiles check my-tin.toml
+  wetside profiles check ~/.config/wetside/profiles
+
+Each fault is one line, file:line: what is wrong and what would be right.`
+}
+
+// Run checks.
+func (c *ProfilesCheckCmd) Run(h *host) error {
+	var files []string
+	for _, f := range c.Files {
+		st, err := os.Stat(f)
+		if err != nil {
+			return usage("%s cannot be read; name a profile file that is there", f)
+		}
+		if !st.IsDir() {
+			files = append(files, f)
+			continue
+		}
+		err = filepath.WalkDir(f, func(p string, d os.DirEntry, err error) error {
+			if err == nil && !d.IsDir() && strings.HasSuffix(p, ".toml") {
+				files = append(files, p)
+			}
+			return err
+		})
+		if err != nil {
+			return err
+		}
+	}
+	faults, bad := 0, 0
+	for _, f := range files {
+		data, err := readable(f)
+		if err != nil {
+			return err
+		}
+		problems := profiles.CheckFile(f, data)
+		for _, p := range problems {
+			h.say("%s", notebook.CleanText(p.Error()))
+		}
+		if faults += len(problems); len(problems) > 0 {
+			bad++
+		} else {
+			h.say("%s: good", f)
+		}
+	}
+	switch {
+	case len(files) == 0:
+		return usage("there is no .toml file in %s", strings.Join(c.Files, ", "))
+	case faults > 0:
+		return fmt.Errorf("%s in %s; none of these would load", counted(faults, "fault"), counted(bad, "file"))
+	}
+	return nil
+}
+
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// ProfilesBathCmd edits what a bath can take.
+type ProfilesBathCmd struct {
+	Process  string   `arg:"" help:"Key of the process."`
+	Bath     string   `arg:"" help:"Name of the bath in it, like \"fixer 1\"."`
+	Capacity string   `help:"Paper a litre can take, like \"8000 cm2/l\" or \"40 sheets of 8x10 in/l\"." placeholder:"C"`
+	Life     duration `help:"Hours in the tray, like 24h." placeholder:"TIME"`
+	Source   string   `help:"Whose figures they are." default:"data sheet" placeholder:"WORDS"`
+}
+
+// Help shows how it is used.
+func (ProfilesBathCmd) Help() string {
+	return `Example:
+
+  wetside profiles bath two-bath-fix "fixer 1" --capacity "40 sheets of 8x10 in/l" --life 24h
+
+The figures go into your own copy of the process; all else in it stays.`
+}
+
+// Run edits.
+func (c *ProfilesBathCmd) Run(h *host) error {
+	set := h.known()
+	p, err := set.Process(c.Process)
+	if err != nil {
+		return usageError{err}
+	}
+	b, err := p.Bath(c.Bath)
+	if err != nil {
+		return usageError{err}
+	}
+	if c.Capacity == "" && c.Life == 0 {
+		return usage("say what the data sheet says: --capacity \"8000 cm2/l\", --life 24h, or both")
+	}
+	// What is not said stays.
+	capacity, life := b.Capacity, time.Duration(b.Life)
+	if c.Capacity != "" {
+		if err := capacity.UnmarshalText([]byte(c.Capacity)); err != nil {
+			return usageError{err}
+		}
+	}
+	if c.Life > 0 {
+		life = time.Duration(c.Life)
+	}
+	file, err := h.editProfile(set, profiles.ProcessKind, c.Process, func(data []byte) ([]byte, error) {
+		return profiles.WithBathLimits(data, c.Bath, capacity, life, c.Source)
+	})
+	if err != nil {
+		return err
+	}
+	h.say("%s of %s: %s, %s in the tray; kept in %s", c.Bath, c.Process, capacity, profiles.Duration(life), file)
+	return nil
+}

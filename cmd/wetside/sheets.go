@@ -1,0 +1,642 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"wetside/profiles"
+	"wetside/session"
+	"wetside/session/exposure"
+	"wetside/session/notebook"
+)
+
+// Filter chooses sheets.
+type Filter struct {
+	Paper      string `help:"Only this paper." placeholder:"KEY"`
+	Camera     string `help:"Only this camera." placeholder:"KEY"`
+	Process    string `help:"Only this process." placeholder:"KEY"`
+	Maker      string `help:"Only this maker." placeholder:"NAME"`
+	Day        string `help:"Only this day: 2026-05-03, today, yesterday." placeholder:"DAY"`
+	Judged     bool   `help:"Only judged sheets."`
+	Rehearsals bool   `help:"Rehearsals too."`
+}
+
+func (f Filter) filter(h *host) (notebook.Filter, error) {
+	day, err := h.parseDay(f.Day)
+	if err != nil {
+		return notebook.Filter{}, err
+	}
+	out := notebook.Filter{Paper: f.Paper, Camera: f.Camera, Process: f.Process, Maker: f.Maker, Day: day, Rehearsals: notebook.None}
+	if f.Rehearsals {
+		out.Rehearsals = notebook.Both
+	}
+	if f.Judged {
+		out.Judged = notebook.Only
+	}
+	return out, nil
+}
+
+// SheetsCmd lists sheets.
+type SheetsCmd struct {
+	Filter
+	Limit int  `help:"At most so many, the newest; 0 for all." default:"50" placeholder:"N"`
+	JSON  bool `help:"As JSON." name:"json" xor:"form"`
+	CSV   bool `help:"As CSV, one row a stage." name:"csv" xor:"form"`
+}
+
+// Help shows how it is used.
+func (SheetsCmd) Help() string {
+	return `Examples:
+
+  wetside sheets
+  wetside sheets --day today --maker Ash
+  wetside sheets --camera tea-caddy --judged --json
+  wetside sheets --limit 0 --csv > all.csv`
+}
+
+// rowReport is one line of the list in JSON.
+type rowReport struct {
+	ID        string    `json:"id"`
+	Num       int       `json:"num"`
+	Day       string    `json:"day"`
+	Begun     time.Time `json:"begun"`
+	Name      string    `json:"name,omitempty"`
+	Maker     string    `json:"maker,omitempty"`
+	Paper     string    `json:"paper"`
+	Camera    string    `json:"camera,omitempty"`
+	Process   string    `json:"process"`
+	State     string    `json:"state"`
+	Spoiled   string    `json:"spoiled,omitempty"`
+	Rehearsal bool      `json:"rehearsal,omitempty"`
+	Planned   *float64  `json:"exposure_planned_s,omitempty"`
+	Exposure  *float64  `json:"exposure_s,omitempty"`
+	Stops     *float64  `json:"judged_stops,omitempty"`
+	Seen      string    `json:"judged_seen,omitempty"`
+}
+
+// Run lists.
+func (c *SheetsCmd) Run(h *host) error {
+	f, err := c.filter(h)
+	if err != nil {
+		return err
+	}
+	if c.Limit < 0 {
+		return usage("--limit is how many sheets, 0 for all, not %d", c.Limit)
+	}
+	f.Limit = c.Limit
+	b, err := h.written()
+	if err != nil {
+		return err
+	}
+	if b == nil {
+		switch {
+		case c.JSON:
+			return h.json([]rowReport{})
+		case c.CSV:
+			h.say("%s", strings.Join(notebook.Columns, ","))
+		default:
+			h.say("nothing is written down yet")
+		}
+		return nil
+	}
+	defer b.Close()
+	if c.CSV {
+		return b.Export(h.out, notebook.CSV, f, notebook.Options{})
+	}
+	rows, err := b.Sheets(f)
+	if err != nil {
+		return err
+	}
+	if c.JSON {
+		out := []rowReport{}
+		for _, r := range rows {
+			x := rowReport{ID: r.ID, Num: r.Num, Day: r.Day, Begun: r.Begun, Name: r.Name, Maker: r.Maker, Paper: r.Paper, Camera: r.Camera,
+				Process: r.Process, State: r.State, Spoiled: r.Spoiled, Rehearsal: r.Rehearsal, Stops: r.Stops, Seen: r.Seen}
+			if r.Exposure != nil {
+				p, a := r.Exposure[0].Seconds(), r.Exposure[1].Seconds()
+				x.Planned, x.Exposure = &p, &a
+			}
+			out = append(out, x)
+		}
+		return h.json(out)
+	}
+	if len(rows) == 0 {
+		h.say("no sheet fits")
+		return nil
+	}
+	table := [][]string{{"id", "sheet", "begun", "name", "maker", "paper", "camera", "exposure", "state", "judged"}}
+	for _, r := range rows {
+		exposed, judged, state := "", "", r.State
+		if r.Exposure != nil {
+			exposed = exposure.Say(r.Exposure[1].Round(time.Second).Seconds())
+		}
+		if r.Stops != nil {
+			judged = strings.TrimSpace(exposure.Stops(*r.Stops) + " " + r.Seen)
+		}
+		if r.Rehearsal {
+			state = "rehearsal, " + state
+		}
+		line := []string{short(r.ID), strconv.Itoa(r.Num), r.Begun.Format("2006-01-02 15:04"), r.Name, r.Maker, r.Paper, r.Camera, exposed, state, judged}
+		for i := range line {
+			line[i] = notebook.CleanText(line[i])
+		}
+		table = append(table, line)
+	}
+	if err := h.table(table); err != nil {
+		return err
+	}
+	s, err := b.Stats(f)
+	if err != nil {
+		return err
+	}
+	h.say("%s in all: %d finished, %d spoiled, %d judged; rehearsals not counted", counted(s.Sheets, "sheet"), s.Finished, s.Spoiled, s.Judged)
+	return nil
+}
+
+// short is as much of an identity as one types.
+func short(id string) string { return id[:min(8, len(id))] }
+
+// find resolves what a user calls a sheet: the begin of its identity, its
+// number (of the latest day that has one), or day/number.
+func find(h *host, b *notebook.Book, name string) (notebook.Record, error) {
+	if b == nil {
+		return notebook.Record{}, usage("nothing is written down yet, so there is no sheet %q", name)
+	}
+	day, num := "", name
+	if d, n, ok := strings.Cut(name, "/"); ok {
+		var err error
+		if day, err = h.parseDay(d); err != nil {
+			return notebook.Record{}, err
+		}
+		num = n
+	}
+	n, err := strconv.Atoi(num)
+	if err == nil && n > 0 && (day != "" || len(num) < 4) {
+		return numbered(b, day, n)
+	}
+	r, err := b.Sheet(name)
+	if errors.Is(err, notebook.ErrNoSheet) || err != nil && !notebook.IsUnsaved(err) {
+		return r, usage("no sheet is called %q (%s): use its number, day/number, or the begin of its id from wetside sheets", notebook.CleanText(name), oneLine(err))
+	}
+	return r, nil
+}
+
+func numbered(b *notebook.Book, day string, n int) (notebook.Record, error) {
+	var hits []notebook.Row
+	f := notebook.Filter{Day: day, Limit: 500}
+	for {
+		rows, err := b.Sheets(f)
+		if err != nil {
+			return notebook.Record{}, err
+		}
+		for _, r := range rows {
+			if len(hits) > 0 && r.Day != hits[0].Day {
+				rows = nil // newest first: the rest is of earlier days
+				break
+			}
+			if r.Num == n {
+				hits = append(hits, r)
+			}
+		}
+		if len(rows) < f.Limit {
+			break
+		}
+		f.After = rows[len(rows)-1].Cursor()
+	}
+	switch {
+	case len(hits) == 0 && day != "":
+		return notebook.Record{}, usage("there is no sheet %d on %s; wetside sheets --day %s lists them", n, day, day)
+	case len(hits) == 0:
+		return notebook.Record{}, usage("there is no sheet %d; wetside sheets lists them", n)
+	case len(hits) > 1:
+		// A rehearsal never stands in the way of the real one.
+		var real []notebook.Row
+		for _, r := range hits {
+			if !r.Rehearsal {
+				real = append(real, r)
+			}
+		}
+		if len(real) != 1 {
+			var ids []string
+			for _, r := range hits {
+				ids = append(ids, short(r.ID))
+			}
+			return notebook.Record{}, usage("there are %d sheets %d on %s: use the begin of an id, %s", len(hits), n, hits[0].Day, strings.Join(ids, " or "))
+		}
+		hits = real
+	}
+	return b.Sheet(hits[0].ID)
+}
+
+// SheetCmd shows one sheet.
+type SheetCmd struct {
+	ID   string `arg:"" help:"Begin of its id; or its number, of the latest day; or day/number."`
+	JSON bool   `help:"As JSON." name:"json"`
+}
+
+// Help shows how it is used.
+func (SheetCmd) Help() string {
+	return `Examples:
+
+  wetside sheet 3
+  wetside sheet 2026-05-03/3
+  wetside sheet 6f1a --json`
+}
+
+// Run shows it.
+func (c *SheetCmd) Run(h *host) error {
+	b, err := h.written()
+	if err != nil {
+		return err
+	}
+	if b != nil {
+		defer b.Close()
+	}
+	r, err := find(h, b, c.ID)
+	if err != nil {
+		return err
+	}
+	if c.JSON {
+		return h.json(r)
+	}
+	return h.record(r)
+}
+
+// record prints a sheet for people.
+func (h *host) record(r notebook.Record) error {
+	clean := notebook.CleanText
+	line := func(format string, a ...any) { h.say("%s", clean(fmt.Sprintf(format, a...))) }
+	title := fmt.Sprintf("sheet %d of %s", r.Num, r.Day())
+	for _, s := range []string{r.Name, r.Maker} {
+		if s != "" {
+			title += ", " + s
+		}
+	}
+	if r.Rehearsal {
+		title += " (rehearsal)"
+	}
+	line("%s", title)
+	line("id %s", r.ID)
+	line("%s, %s, %s%s", orNone(r.Paper.Name, r.Paper.Key), orNone(r.Camera, "no camera"), orNone(r.ProcessIs, r.Process), celsius(r.Celsius))
+	state := r.State
+	if r.Spoiled != "" {
+		state += ": " + r.Spoiled
+	}
+	if r.Washed {
+		state += ", washed"
+	}
+	line("%s", state)
+	rows := [][]string{{"", "in", "planned", "actual", "over", "bath"}}
+	if e := r.Exposure; e != nil {
+		rows = append(rows, []string{"expose", e.Begun.Format("15:04:05"), tenth(e.Planned), tenth(e.Actual), "", fmt.Sprintf("%.0f%% given", 100*e.Share)})
+	}
+	for _, s := range r.Stages {
+		label := orNone(s.Label, s.Stage)
+		planned := tenth(s.AtMost)
+		if s.AtLeast != s.AtMost {
+			planned = tenth(s.AtLeast) + " to " + tenth(s.AtMost)
+		}
+		over := ""
+		switch {
+		case s.Over > 0:
+			over = "+" + tenth(s.Over)
+		case s.Over < 0:
+			over = "-" + tenth(-s.Over)
+		}
+		bath := s.Bath
+		if s.Use != nil {
+			bath = fmt.Sprintf("%s, %s old", s.Bath, profiles.Duration(s.Use.Age.D().Round(time.Minute)))
+			if s.Use.Share > 0 {
+				bath += fmt.Sprintf(", %.0f%% used", 100*s.Use.Share)
+			}
+		}
+		rows = append(rows, []string{clean(label), s.In.Format("15:04:05"), planned, tenth(s.Actual), over, clean(bath)})
+	}
+	if len(rows) > 1 {
+		if err := h.table(rows); err != nil {
+			return err
+		}
+	}
+	if e := r.Exposure; e != nil {
+		if r.Light != "" {
+			line("light: %s", r.Light)
+		}
+		if len(e.Covered) > 0 {
+			line("covered %s", counted(len(e.Covered), "time"))
+		}
+		for _, g := range e.Readings {
+			line("%s light changed by %s stops, the whole now %s", g.At.Format("15:04:05"), exposure.Stops(g.Stops), tenth(g.Full))
+		}
+	}
+	if r.Emerged > 0 {
+		line("image seen after %s", tenth(r.Emerged))
+	}
+	if r.Safelight > 0 || r.SafeFor > 0 {
+		tested := "not tested"
+		if r.SafeTest {
+			tested = "tested"
+		}
+		allowed := "no figure"
+		if r.SafeFor > 0 {
+			allowed = tenth(r.SafeFor) + ", " + tested
+		}
+		line("open under the safelight %s (allowed: %s)", tenth(r.Safelight), allowed)
+	}
+	for _, u := range r.Undone {
+		line("%s a move was taken back: %s, after %s", u.At.Format("15:04:05"), orNone(u.Stage, "the end"), tenth(u.After))
+	}
+	for _, o := range r.Overridden {
+		line("spent bath used all the same: %s", o)
+	}
+	for _, n := range r.Notes {
+		line("%s %s", n.At.Format("15:04"), n.Text)
+	}
+	for _, m := range r.Marks {
+		line("%s mark %d %s", m.At.Format("15:04:05"), m.N, m.Text)
+	}
+	if j, ok := r.Judged(); ok {
+		line("judged: %s", judgement(r, j.Stops, j.Seen))
+	}
+	if r.Scan != "" {
+		line("scan: %s", r.Scan)
+	}
+	return nil
+}
+
+// tenth is a time to the tenth of a second, as the log has it.
+func tenth(s notebook.Secs) string {
+	return profiles.Duration(s.D().Round(100 * time.Millisecond)).String()
+}
+
+// judgement says a judgement in the paper's own sense of more and less.
+func judgement(r notebook.Record, stops float64, seen string) string {
+	s := "right as it was"
+	switch {
+	case stops > 0:
+		s = fmt.Sprintf("%s more, to be %s", stopWord(stops), profiles.MoreWord(session.Response(r.Paper.Response)))
+	case stops < 0:
+		s = fmt.Sprintf("%s less, to be %s", stopWord(-stops), profiles.LessWord(session.Response(r.Paper.Response)))
+	}
+	if seen != "" {
+		s += "; seen: " + seen
+	}
+	return s
+}
+
+// JudgeCmd records a judgement.
+type JudgeCmd struct {
+	ID    string   `arg:"" help:"The sheet, as wetside sheet takes it."`
+	Stops string   `arg:"" help:"How much more (1/2) or less (-1/2) it should have had; or what it looks like: \"1/2 too dark\", \"1 too light\", right."`
+	Seen  []string `arg:"" optional:"" help:"What was seen."`
+}
+
+// Help shows how it is used.
+func (JudgeCmd) Help() string {
+	return `Examples:
+
+  wetside judge 3 1/2
+  wetside judge 2026-05-03/3 -1/3 "sky burnt out"
+  wetside judge 3 "1 too dark" "only the window shows"
+  wetside judge 6f1a right
+
+Positive is more exposure. "Too dark" and "too light" are turned into more or
+less by the paper: a direct positive gets lighter with more exposure, a paper
+negative denser.`
+}
+
+// Run records it.
+func (c *JudgeCmd) Run(h *host) error {
+	b, err := h.written()
+	if err != nil {
+		return err
+	}
+	if b != nil {
+		defer b.Close()
+	}
+	r, err := find(h, b, c.ID)
+	if err != nil {
+		return err
+	}
+	stops, err := readJudgement(c.Stops, session.Response(r.Paper.Response))
+	if err != nil {
+		return usageError{err}
+	}
+	seen := strings.Join(c.Seen, " ")
+	at := systemClock().Now()
+	if err := b.Judge(r.ID, at, stops, seen); err != nil {
+		return err
+	}
+	h.say("sheet %d of %s: %s", r.Num, r.Day(), notebook.CleanText(judgement(r, stops, seen)))
+	return nil
+}
+
+// readJudgement reads "1/2", "-1/3", "1 too dark", "right".
+func readJudgement(s string, r session.Response) (float64, error) {
+	t := strings.ToLower(strings.TrimSpace(plainMinus(s)))
+	if t == "right" || t == "good" {
+		return 0, nil
+	}
+	sense := exposure.NegativeDensens
+	if r == session.Lighter {
+		sense = exposure.PositiveLightens
+	}
+	for word, light := range map[string]bool{"too light": true, "too thin": true, "too dark": false, "too dense": false} {
+		rest, ok := strings.CutSuffix(t, word)
+		if !ok {
+			continue
+		}
+		v, err := exposure.ParseStops(strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(rest), "stops")))
+		if err != nil || v < 0 {
+			return 0, fmt.Errorf("say by how many stops: \"1/2 %s\"", word)
+		}
+		return exposure.StopsFromJudgement(sense, light, v), nil
+	}
+	v, err := exposure.ParseStops(t)
+	if err != nil {
+		return 0, fmt.Errorf("%q is no judgement: write 1/2 for more exposure, -1/2 for less, \"1/2 too dark\", or right", s)
+	}
+	return v, nil
+}
+
+// ScanCmd ties a picture file to a sheet.
+type ScanCmd struct {
+	ID   string `arg:"" help:"The sheet, as wetside sheet takes it."`
+	Path string `arg:"" help:"The picture file." type:"path"`
+}
+
+// Help shows how it is used.
+func (ScanCmd) Help() string {
+	return `Example:
+
+  wetside scan 3 ~/scans/signal-box-3.png
+
+The notebook keeps the path, not the picture.`
+}
+
+// Run writes it down.
+func (c *ScanCmd) Run(h *host) error {
+	if st, err := os.Stat(c.Path); err != nil || st.IsDir() {
+		return usage("there is no file %s: name the picture that was scanned", c.Path)
+	}
+	b, err := h.written()
+	if err != nil {
+		return err
+	}
+	if b != nil {
+		defer b.Close()
+	}
+	r, err := find(h, b, c.ID)
+	if err != nil {
+		return err
+	}
+	if err := b.Amend(r.ID, session.Event{Kind: session.Scanned, Sheet: r.ID, Note: c.Path, At: systemClock().Now()}); err != nil {
+		return err
+	}
+	h.say("sheet %d of %s: scan at %s", r.Num, r.Day(), notebook.CleanText(c.Path))
+	return nil
+}
+
+// ExportCmd writes the notebook out.
+type ExportCmd struct {
+	Filter
+	Format string `help:"csv (a row a stage), json, or html (a card a sheet, prints well)." placeholder:"FORMAT"`
+	Output string `short:"o" help:"File to write; its ending tells the format. Without it, standard output." placeholder:"FILE" type:"path"`
+	Title  string `help:"Title of the page." placeholder:"WORDS"`
+}
+
+// Help shows how it is used.
+func (ExportCmd) Help() string {
+	return `Examples:
+
+  wetside export -o signal-box.html --title "Weekend at the signal box"
+  wetside export --format json > notebook.json
+  wetside export --format csv --day today -o today.csv
+
+The page needs no network, and has the plot of what judged sheets have taught.`
+}
+
+// Run writes it.
+func (c *ExportCmd) Run(h *host) error {
+	format := c.Format
+	if format == "" {
+		format = strings.TrimPrefix(filepath.Ext(c.Output), ".")
+		if format == "htm" {
+			format = "html"
+		}
+	}
+	switch format {
+	case "csv", "json", "html":
+	case "":
+		return usage("say the format: --format csv, json or html")
+	default:
+		return usage("there is no format %q: use csv, json or html", format)
+	}
+	f, err := c.filter(h)
+	if err != nil {
+		return err
+	}
+	b, err := h.book()
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	o := notebook.Options{Title: c.Title}
+	if format == "html" {
+		if o.Plot, err = plotOf(judgedIn(b)(), c.Camera, c.Paper); err != nil {
+			return err
+		}
+	}
+	write := func(w io.Writer) error { return b.Export(w, notebook.Format(format), f, o) }
+	if c.Output == "" {
+		return write(h.out)
+	}
+	n, err := b.Count(f)
+	if err != nil {
+		return err
+	}
+	// Whole or not at all: an older export stays until the new one is complete.
+	tmp := c.Output + ".new"
+	w, err := os.Create(tmp)
+	if err != nil {
+		return fmt.Errorf("%s cannot be written: %w", c.Output, err)
+	}
+	err = write(w)
+	err = errors.Join(err, w.Sync(), w.Close())
+	if err == nil {
+		err = os.Rename(tmp, c.Output)
+	}
+	if err != nil {
+		os.Remove(tmp)
+		return fmt.Errorf("%s could not be written: %w", c.Output, err)
+	}
+	h.say("%s written to %s", counted(n, "sheet"), c.Output)
+	return nil
+}
+
+// ImportCmd merges another notebook.
+type ImportCmd struct {
+	File string `arg:"" help:"Another notebook.db, or a JSON export." type:"path"`
+}
+
+// Help shows how it is used.
+func (ImportCmd) Help() string {
+	return `Examples:
+
+  wetside import /media/stick/notebook.db
+  wetside import other-laptop.json
+
+What is here already is known again: nothing doubles, nothing is lost.`
+}
+
+// Run merges.
+func (c *ImportCmd) Run(h *host) error {
+	if st, err := os.Stat(c.File); err != nil || st.IsDir() {
+		return usage("there is no file %s: name a notebook.db or a JSON export", c.File)
+	}
+	b, err := h.book()
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	rep, err := b.Import(c.File)
+	if err != nil {
+		return err
+	}
+	h.say("%s", rep)
+	return nil
+}
+
+// BackupCmd copies the notebook.
+type BackupCmd struct {
+	File string `arg:"" help:"The copy. A file that is there already is not overwritten." type:"path"`
+}
+
+// Help shows how it is used.
+func (BackupCmd) Help() string {
+	return `Example:
+
+  wetside backup /media/stick/notebook-2026-05-03.db`
+}
+
+// Run copies.
+func (c *BackupCmd) Run(h *host) error {
+	if _, err := os.Stat(c.File); err == nil {
+		return usage("%s is there already, and a backup overwrites nothing: choose another name", c.File)
+	}
+	b, err := h.book()
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	if err := b.Backup(c.File); err != nil {
+		return err
+	}
+	h.say("copied to %s", c.File)
+	return nil
+}

@@ -1,0 +1,244 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"os/signal"
+	"strconv"
+	"strings"
+	"time"
+
+	"wetside/session"
+	"wetside/sound"
+	"wetside/sound/voice"
+)
+
+// SoundsCmd plays and names every sound.
+type SoundsCmd struct {
+	List   bool     `help:"Only print them." xor:"how"`
+	Learn  bool     `help:"A quiz: a sound is played, you answer with its number." xor:"how"`
+	Rounds int      `help:"How many sounds the quiz plays." default:"12" placeholder:"N"`
+	Motifs bool     `help:"Leave out the phrases."`
+	Sound  string   `help:"Where sound goes: pulse, oto, aplay, beep or none." placeholder:"DEVICE"`
+	Volume *float64 `help:"Volume of the program's own stream, 0 to 1." placeholder:"V"`
+}
+
+// Help shows how it is used.
+func (SoundsCmd) Help() string {
+	return `Examples:
+
+  wetside sounds            play each motif and phrase, and name it
+  wetside sounds --list     only print them
+  wetside sounds --learn    a quiz, in the light, before it matters`
+}
+
+// phrases are announcements of each kind, as a sheet of three trays hears them.
+func phrases() []session.Cue {
+	return []session.Cue{
+		{Kind: session.CueBegin, Stage: session.Develop, For: 90 * time.Second},
+		{Kind: session.CueMinutes, Stage: session.Develop, Left: time.Minute},
+		{Kind: session.CueThirty, Stage: session.Develop, Left: 30 * time.Second},
+		{Kind: session.CueTen, Stage: session.Develop, Left: 10 * time.Second},
+		{Kind: session.CueSeen, Stage: session.Develop, Left: 45 * time.Second},
+		{Kind: session.CueDrain, Stage: session.Develop, For: 10 * time.Second},
+		{Kind: session.CueMove, Stage: session.Develop, Next: session.Stop},
+		{Kind: session.CueCall, Stage: session.Develop, Next: session.Stop, N: 1, Over: 5 * time.Second},
+		{Kind: session.CueOver, Stage: session.Develop, Over: time.Minute},
+		{Kind: session.CueBack, Stage: session.Develop},
+		{Kind: session.CueWashAnew, Stage: session.Wash, For: 30 * time.Minute},
+		{Kind: session.CueChange, Stage: session.Wash, N: 2},
+		{Kind: session.CueDone, Stage: session.Wash},
+		{Kind: session.CueLightOn, For: 4 * time.Minute},
+		{Kind: session.CueHalf, Left: 2 * time.Minute},
+		{Kind: session.CueLightOff},
+		{Kind: session.CueMayGoIn, Left: 35 * time.Second},
+		{Kind: session.CueSafeHalf, Left: 2 * time.Minute},
+		{Kind: session.CueSafeAll},
+		{Kind: session.CueBathSpent, Label: "fixer 1"},
+	}
+}
+
+// Run plays.
+func (c *SoundsCmd) Run(h *host) error {
+	names := sound.Names()
+	var said []session.Cue
+	for i, q := range phrases() {
+		q.Key, q.Num, q.Sheet = fmt.Sprintf("phrase/%d", i), 4, "4"
+		if len(voice.Words(q, voice.Full)) > 0 {
+			said = append(said, q)
+		}
+	}
+	if c.Motifs {
+		said = nil
+	}
+	motif := func(i int) { h.say("%2d  %-20s  %s", i+1, names[i].Name, names[i].Says) }
+	phrase := func(q session.Cue) { h.say("    \"%s\"", strings.Join(voice.Words(q, voice.Full), " ")) }
+	if c.List {
+		for i := range names {
+			motif(i)
+		}
+		for _, q := range said {
+			phrase(q)
+		}
+		return nil
+	}
+	if c.Rounds < 1 || c.Rounds > 1000 {
+		return usage("--rounds is from 1 to 1000, not %d", c.Rounds)
+	}
+	set, err := loadSettings(h)
+	if err != nil {
+		return usageError{err}
+	}
+	if err := (Flags{Sound: c.Sound, Volume: c.Volume}).over(&set); err != nil {
+		return err
+	}
+	ctx, stop := signal.NotifyContext(h.ctx, os.Interrupt)
+	defer stop()
+	device := sound.Config{Talk: sound.Full, Volume: set.Volume, Prefer: set.Sound, Rock: sound.On, Alive: true}
+	bare, err := sound.Open(ctx, device)
+	if err != nil {
+		return err
+	}
+	defer bare.Close()
+	st := audible(ctx, bare)
+	if c.Learn {
+		if !st.OK || st.Device == "none" {
+			return fmt.Errorf("nothing can be heard (%s), and a quiz by ear needs a loudspeaker; wetside sounds --list names the sounds", orNone(st.Reason, st.Device))
+		}
+		for i := range names {
+			motif(i)
+		}
+		return quiz{in: bufio.NewScanner(h.in), say: h.say, names: names, rounds: c.Rounds, pick: rand.IntN,
+			play: func(n sound.Named) error { return playOut(ctx, bare, n.Cue) }}.run()
+	}
+	h.say("sound: %s", st.Device)
+	if !st.OK {
+		h.say("nothing can be heard: %s", st.Reason)
+	}
+	for i, n := range names {
+		motif(i)
+		if err := playOut(ctx, bare, n.Cue); err != nil {
+			return err
+		}
+	}
+	bare.Close()
+	if len(said) == 0 {
+		return nil
+	}
+	v, err := h.newVoice()
+	if v == nil {
+		return err
+	}
+	if err != nil {
+		h.warn("%s", oneLine(err))
+	}
+	device.Voice = v
+	full, err := sound.Open(ctx, device)
+	if err != nil {
+		return err
+	}
+	defer full.Close()
+	audible(ctx, full)
+	for _, q := range said {
+		phrase(q)
+		if err := playOut(ctx, full, q); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// audible waits until a device is open, or it is clear that there is none yet.
+func audible(ctx context.Context, e *sound.Engine) sound.Status {
+	limit := time.NewTimer(3 * time.Second)
+	defer limit.Stop()
+	for {
+		st := e.Status()
+		if st.OK {
+			return st
+		}
+		select {
+		case <-e.Changes():
+		case <-limit.C:
+			return e.Status()
+		case <-ctx.Done():
+			return st
+		}
+	}
+}
+
+// longestSound is more than any motif with its words takes.
+const longestSound = 15 * time.Second
+
+// playOut plays a cue and returns when it has been heard. A device that stands
+// still does not hold it up for ever.
+func playOut(ctx context.Context, e *sound.Engine, c session.Cue) error {
+	e.Play(c)
+	d, cancel := context.WithTimeout(ctx, longestSound)
+	defer cancel()
+	e.Drain(d)
+	return ctx.Err()
+}
+
+// A quiz asks for sounds by number.
+type quiz struct {
+	in     *bufio.Scanner
+	say    func(string, ...any)
+	play   func(sound.Named) error
+	pick   func(n int) int // a number from 0 to n-1
+	names  []sound.Named
+	rounds int
+}
+
+func (q quiz) run() error {
+	right, asked := 0, 0
+	var missed []string
+	q.say("which is it? a number; r plays it again; q ends")
+rounds:
+	for asked < q.rounds {
+		i := q.pick(len(q.names))
+		if err := q.play(q.names[i]); err != nil {
+			return err
+		}
+		for {
+			if !q.in.Scan() {
+				break rounds
+			}
+			answer := strings.TrimSpace(q.in.Text())
+			switch answer {
+			case "q":
+				break rounds
+			case "r", "":
+				if err := q.play(q.names[i]); err != nil {
+					return err
+				}
+				continue
+			}
+			n, err := strconv.Atoi(answer)
+			if err != nil || n < 1 || n > len(q.names) {
+				q.say("a number from 1 to %d; r plays it again; q ends", len(q.names))
+				continue
+			}
+			asked++
+			if n-1 == i {
+				right++
+				q.say("right: %s", q.names[i].Name)
+			} else {
+				missed = append(missed, q.names[i].Name)
+				q.say("no: it was %d, %s (%s)", i+1, q.names[i].Name, q.names[i].Says)
+			}
+			break
+		}
+	}
+	if err := q.in.Err(); err != nil {
+		return err
+	}
+	q.say("%d of %d right", right, asked)
+	if len(missed) > 0 {
+		q.say("listen once more to: %s", strings.Join(missed, ", "))
+	}
+	return nil
+}
