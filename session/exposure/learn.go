@@ -369,8 +369,8 @@ func (m Model) TeachesMost(subjects []Subject) (Lesson, error) {
 type Response string
 
 const (
-	PositiveLightens Response = "positive lightens" // direct positive
-	NegativeDensens  Response = "negative darkens"  // paper negative
+	PositiveLightens Response = "lighter" // direct positive
+	NegativeDensens  Response = "denser"  // paper negative
 )
 
 // MoreMeans says in words what more exposure does.

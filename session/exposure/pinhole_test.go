@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -213,6 +214,27 @@ func TestPaperRoundTheTin(t *testing.T) {
 	sentence(t, "back", camera("bent", 0.5, 100, 100, 100).Check())
 	_, err = camera(exposure.Flat, 0.5, 100, 100, 100).FallOff(51, 0)
 	sentence(t, "off the paper", err)
+}
+
+func TestCameraInWords(t *testing.T) {
+	// Half a metre of nothing unusual: 90 degrees each way, cos^4 of 45 is 2
+	// stops, of the corner's 54.7 degrees (cos^2 = 1/3) 2 log2(3) = 3.2.
+	got := must(camera(exposure.Flat, 0.4, 60, 120, 120).Sentence())
+	if want := "f/150, sees 90 degrees across and 90 up; loses 2.0 stops at the sides, 2.0 at top and bottom, 3.2 in the corners"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	// In a tin the sides lose nothing.
+	l := must(camera(exposure.Cylinder, 0.4, 100, 200, 100).Loss())
+	near(t, "side", l.Side, 0, 1e-9)
+	near(t, "top", l.Top, 2*math.Log2(1.25), 1e-9)
+	if !(l.Corner > l.Top) {
+		t.Errorf("%+v", l)
+	}
+	sharp := must(exposure.FromScan(2540, 30)).Sentence()
+	rough := must(exposure.FromScan(300, 3)).Sentence()
+	if strings.Contains(sharp, "larger") || !strings.Contains(rough, "measure it larger") || !strings.Contains(sharp, "0.3 mm") {
+		t.Errorf("%q %q", sharp, rough)
+	}
 }
 
 func TestMeasuringAHole(t *testing.T) {

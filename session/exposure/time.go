@@ -18,11 +18,14 @@ const (
 type ReciprocityModel string
 
 const (
-	NoFailure       ReciprocityModel = "none"
-	ByExponent      ReciprocityModel = "exponent"
-	ByTable         ReciprocityModel = "table"
-	SchwarzschildsP                  = 0.86 // K. Schwarzschild, ApJ 11 (1900), for his plates
+	NoFailure  ReciprocityModel = "none"
+	ByExponent ReciprocityModel = "schwarzschild"
+	ByTable    ReciprocityModel = "table"
 )
+
+// SchwarzschildsP is the exponent K. Schwarzschild measured for his plates, ApJ
+// 11 (1900). Papers differ; it is a start where nothing is known.
+const SchwarzschildsP = 0.86
 
 // A Pair is a metered time and the time that must be given instead, in seconds.
 type Pair struct {

@@ -13,7 +13,9 @@ import (
 	"wetside/session/exposure"
 )
 
-func schwarzschild() exposure.Reciprocity { return must(exposure.Schwarzschild(0.86, 1)) }
+func schwarzschild() exposure.Reciprocity {
+	return must(exposure.Schwarzschild(exposure.SchwarzschildsP, 1))
+}
 
 func ask(ev, n, iso float64, r exposure.Reciprocity) exposure.Ask {
 	return exposure.Ask{Light: exposure.Light{EV: ev, PlusMinus: 0.3, From: "a test"}, FNumber: n, ISO: iso, Reciprocity: r}
