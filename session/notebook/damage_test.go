@@ -17,12 +17,17 @@ func eventAt(d time.Duration) session.Event { return session.Event{Kind: session
 // files are taken as they stand, for closing the handles would tidy them up.
 func crash(t *testing.T, b *Book) Config {
 	t.Helper()
+	defer b.Close()
+	return crashCopy(t, b)
+}
+
+func crashCopy(t *testing.T, b *Book) Config {
+	t.Helper()
 	c := b.cfg
-	dir := t.TempDir()
+	dir := folder(t)
 	if err := os.CopyFS(dir, os.DirFS(filepath.Dir(c.Path))); err != nil {
 		t.Fatal(err)
 	}
-	b.Close()
 	c.Path, c.LogDir = filepath.Join(dir, filepath.Base(c.Path)), filepath.Join(dir, "log")
 	return c
 }
@@ -345,7 +350,7 @@ func FuzzCarve(f *testing.F) {
 	f.Add(db, []byte{})
 	f.Add([]byte{}, wal)
 	f.Fuzz(func(t *testing.T, db, wal []byte) {
-		dir := t.TempDir()
+		dir := folder(t)
 		p := filepath.Join(dir, "x")
 		os.WriteFile(p, db, 0o600)
 		os.WriteFile(p+"-wal", wal, 0o600)

@@ -60,8 +60,8 @@ func TestKilledAtRandomInstantsNothingConfirmedIsLost(t *testing.T) {
 			switch what {
 			case "open":
 				opened = true
-				// A random instant within the next 30 ms, which is some ten commits.
-				timer = time.AfterFunc(time.Duration(r.Int64N(int64(30*time.Millisecond))), kill)
+				// A random instant within the next tens of commits.
+				timer = time.AfterFunc(time.Duration(r.Int64N(int64(20*time.Millisecond))), kill)
 				if n, _ := strconv.Atoi(rest); n < len(saved) {
 					t.Errorf("came back with %d events, %d were confirmed", n, len(saved))
 				}
