@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -391,5 +392,31 @@ func TestWithoutAnythingToBeHeardWith(t *testing.T) {
 	}
 	if _, err := sound.Open(context.Background(), sound.Config{Prefer: "gramophone"}); err == nil {
 		t.Error("a device that does not exist was taken")
+	}
+}
+
+// BenchmarkIdleStream measures what an open stream of silence costs, as a
+// share of one core: processor time of the whole test process, by getrusage.
+//
+//	go test ./sound -run - -bench IdleStream -benchtime 1x
+func BenchmarkIdleStream(b *testing.B) {
+	r := ear.NewRig(b)
+	e := open(b, r)
+	// A session's cues lie ahead, as they always do.
+	var ps []sound.Planned
+	for i := range 200 {
+		ps = append(ps, sound.Planned{Cue: session.Cue{Key: fmt.Sprint(i), Kind: session.CueRock}, Due: time.Now().Add(time.Hour + time.Duration(i)*time.Second)})
+	}
+	e.Schedule(ps)
+	const span = 10 * time.Second
+	for b.Loop() {
+		var from, to syscall.Rusage
+		_ = syscall.Getrusage(syscall.RUSAGE_SELF, &from)
+		began := time.Now()
+		time.Sleep(span) // what is measured
+		_ = syscall.Getrusage(syscall.RUSAGE_SELF, &to)
+		used := time.Duration(to.Utime.Nano() + to.Stime.Nano() - from.Utime.Nano() - from.Stime.Nano())
+		b.ReportMetric(100*used.Seconds()/time.Since(began).Seconds(), "%core")
+		b.ReportMetric(0, "ns/op")
 	}
 }

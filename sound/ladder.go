@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"runtime"
 	"slices"
 	"time"
 )
@@ -32,8 +33,9 @@ var errStalled = errors.New("the device has stopped taking sound")
 // devices is the ladder: the best first.
 func devices(cfg Config) ([]device, error) {
 	all := []device{}
-	if p := newPulse(cfg.Server); p != nil {
-		all = append(all, p)
+	// Elsewhere a Pulse server is a rarity: only where it is asked for.
+	if runtime.GOOS == "linux" || cfg.Server != "" || cfg.Prefer == "pulse" {
+		all = append(all, &pulse{cfg.Server})
 	}
 	all = append(all, platform()...)
 	all = append(all, newBeep(cfg.Bell))
@@ -149,17 +151,21 @@ func (e *Engine) strikes(strike func(Motif)) fill {
 	}
 }
 
-// better calls found when one of the devices can be opened.
+// better calls found when one of the devices can be opened. The first is looked
+// for often, the others, which cost more to look for, now and then.
 func better(ctx context.Context, ds []device, found func()) {
 	t := time.NewTicker(retryMost)
 	defer t.Stop()
-	for {
+	for n := 1; ; n++ {
 		select {
 		case <-ctx.Done():
 			return
 		case <-t.C:
 		}
-		for _, d := range ds {
+		for i, d := range ds {
+			if i > 0 && n%8 != 0 {
+				continue
+			}
 			if p, ok := d.(interface{ probe(context.Context) bool }); ok && p.probe(ctx) {
 				found()
 				return

@@ -37,8 +37,6 @@ const (
 // without end for a server that does not answer.
 type pulse struct{ server string }
 
-func newPulse(server string) device { return &pulse{server} }
-
 func (*pulse) name() string { return "pulse" }
 
 // connection is one connection to the server, and what it has said.

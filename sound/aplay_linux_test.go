@@ -1,0 +1,77 @@
+package sound_test
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"wetside/sound"
+	"wetside/sound/ear"
+)
+
+// aplay is heard too: through ALSA's bridge to the rig's server, so that the
+// ear can listen.
+func TestThroughAplay(t *testing.T) {
+	ear.Need(t, "alsa-utils", "aplay")
+	if m, _ := filepath.Glob("/usr/lib/*/alsa-lib/libasound_module_pcm_pulse.so"); len(m) == 0 {
+		if os.Getenv("WETSIDE_RIG") == "required" {
+			t.Fatal("ALSA's bridge to Pulse is not installed: apt install libasound2-plugins")
+		}
+		t.Skip("SKIPPED: ALSA's bridge to Pulse is not installed: apt install libasound2-plugins")
+	}
+	conf := filepath.Join(t.TempDir(), "asound.conf")
+	t.Setenv("ALSA_CONFIG_PATH", "/usr/share/alsa/alsa.conf:"+conf)
+	trial(t, func(t testing.TB) *sound.Engine {
+		r := ear.NewRig(t)
+		if err := os.WriteFile(conf, fmt.Appendf(nil, "pcm.!default { type pulse\n server %q }\n", r.Server), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		rec := r.Record()
+		e, err := sound.Open(context.Background(), sound.Config{Volume: 0.8, Rock: sound.On, Alive: true, Prefer: "aplay", Logf: t.Logf})
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { _ = e.Close() })
+		until(t, e, "is heard", func(s sound.Status) bool { return s.OK })
+		ps := all(1, time.Now().Add(1500*time.Millisecond), 100*time.Millisecond)
+		e.Schedule(ps)
+		ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+		defer cancel()
+		if err := e.Drain(ctx); err != nil {
+			t.Fatal(err)
+		}
+		recorded(t, rec, 600*time.Millisecond)
+		t.Log(spread(same(t, ps, ear.Listen(rec.Stop()), rec.Start())))
+
+		// The player dies: it is started again.
+		r.Kill()
+		until(t, e, "the loss is told", func(s sound.Status) bool { return !s.OK })
+		r.Start()
+		until(t, e, "is heard again", func(s sound.Status) bool { return s.OK })
+		return e
+	})
+}
+
+// While nothing better is there it beeps; when a server comes up it is used.
+func TestTheBestDeviceIsFoundAgain(t *testing.T) {
+	r := ear.NewRig(t)
+	r.Kill()
+	// No card for aplay either.
+	conf := filepath.Join(t.TempDir(), "asound.conf")
+	if err := os.WriteFile(conf, []byte("# nothing\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	t.Setenv("ALSA_CONFIG_PATH", conf)
+	e, err := sound.Open(context.Background(), sound.Config{Volume: 0.8, Server: r.Server, Logf: t.Logf,
+		Bell: func(float64, time.Duration) error { return nil }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer e.Close()
+	t.Log(until(t, e, "it beeps", func(s sound.Status) bool { return s.OK && s.Device == "beep" }).Reason)
+	r.Start()
+	until(t, e, "it is heard", func(s sound.Status) bool { return s.OK && s.Device == "pulse: "+ear.Sink })
+}
