@@ -34,7 +34,7 @@ func (aplay) probe(ctx context.Context) bool {
 	return exec.CommandContext(ctx, "aplay", "-q", "-t", "raw", "-f", "S16_LE", "-r", fmt.Sprint(Rate), "-c", "1", "-d", "1", "/dev/zero").Run() == nil
 }
 
-func (aplay) run(ctx context.Context, f fill, up func(Status)) error {
+func (aplay) run(ctx context.Context, src source, up func(Status)) error {
 	path, err := exec.LookPath("aplay")
 	if err != nil {
 		return errors.New("aplay is not installed (Debian: alsa-utils)")
@@ -74,7 +74,7 @@ func (aplay) run(ctx context.Context, f fill, up func(Status)) error {
 			if n == 0 {
 				c.observe(start.Add(held))
 			}
-			f(buf, n, c.zero())
+			src.fill(buf, n, c.zero())
 			for i, x := range buf {
 				binary.LittleEndian.PutUint16(raw[2*i:], uint16(int16(x*32767)))
 			}

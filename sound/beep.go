@@ -30,7 +30,7 @@ func (b *beep) strike(m Motif) {
 	}
 }
 
-func (b *beep) run(ctx context.Context, f fill, up func(Status)) error {
+func (b *beep) run(ctx context.Context, src source, up func(Status)) error {
 	up(Status{Device: "beep", OK: true, Reason: "no sound output was found: only beeps, no words"})
 	// Beeping blocks for as long as it sounds: not in the way of the clock.
 	failed := make(chan error, 1)
@@ -51,7 +51,7 @@ func (b *beep) run(ctx context.Context, f fill, up func(Status)) error {
 		}
 	}()
 	defer func() { stop(); <-done }()
-	return feed(ctx, 0, f, func([]float32) error {
+	return feed(ctx, 0, src.fill, func([]float32) error {
 		select {
 		case err := <-failed:
 			return err

@@ -185,6 +185,41 @@ func everyCueIsHeardWhenItIsDue(t testing.TB) *sound.Engine {
 	return e
 }
 
+// What answers a key is heard as soon as the output allows, however much
+// silence lies ready.
+func TestAnAnswerComesAtOnce(t *testing.T) {
+	t.Parallel()
+	trial(t, anAnswerComesAtOnce)
+}
+
+func anAnswerComesAtOnce(t testing.TB) *sound.Engine {
+	r := ear.NewRig(t)
+	e := open(t, r)
+	rec := r.Record()
+	var ps []sound.Planned
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+	defer cancel()
+	for i, n := range sound.Names()[:12] {
+		p := sound.Planned{Cue: n.Cue, Due: time.Now()}
+		p.Cue.Key = fmt.Sprint(i)
+		ps = append(ps, p)
+		e.Schedule([]sound.Planned{p})
+		if err := e.Drain(ctx); err != nil {
+			t.Fatal(err)
+		}
+	}
+	recorded(t, rec, 300*time.Millisecond)
+	off := same(t, ps, ear.Listen(rec.Stop()), rec.Start())
+	slices.Sort(off)
+	var own []time.Duration
+	for _, p := range e.Begun() {
+		own = append(own, p.At.Sub(p.Due).Round(time.Millisecond))
+	}
+	slices.Sort(own)
+	t.Logf("%s; by the engine's own record %v; latency %v", spread(off), own, e.Status().Latency)
+	return e
+}
+
 func TestWhatIsReplacedIsNotHeard(t *testing.T) {
 	t.Parallel()
 	trial(t, whatIsReplacedIsNotHeard)

@@ -90,12 +90,22 @@ type Config struct {
 // 0 of this stream is heard, at is the index of buf[0].
 type fill func(buf []float32, at int64, zero time.Time)
 
+// A source is what a device plays.
+type source struct {
+	fill fill
+	// soon wakes when something is to be heard sooner than what is mixed.
+	soon <-chan struct{}
+	// quiet reports whether all that is mixed from a sample on is silence, so
+	// that it may be thrown away and mixed again.
+	quiet func(from int64) bool
+}
+
 // A device is a way to be heard.
 type device interface {
 	name() string
 	// run opens the device and feeds it until ctx ends (nil) or it is lost (an
 	// error that says what happened). It calls up each time the state changes.
-	run(ctx context.Context, f fill, up func(Status)) error
+	run(ctx context.Context, src source, up func(Status)) error
 }
 
 // An Engine is the sound of the program.
@@ -116,6 +126,8 @@ type Engine struct {
 	waiting int           // for moved
 	moved   chan struct{} // closed and renewed at each fill somebody waits for
 	heardTo time.Time     // the last sample mixed is heard then
+	loudTo  int64         // the last sample mixed that is not silence, in the present stream
+	soon    chan struct{}
 
 	cancel context.CancelFunc
 	done   sync.WaitGroup
@@ -135,7 +147,7 @@ func Open(ctx context.Context, cfg Config) (*Engine, error) {
 	e := &Engine{
 		cfg: cfg, epoch: time.Now(), talk: cfg.Talk, mixer: NewMixer(cfg.Volume),
 		begun: map[string]bool{}, words: map[session.Cue][]float32{},
-		changes: make(chan Status, 16), toSay: make(chan struct{}, 1), moved: make(chan struct{}),
+		changes: make(chan Status, 16), toSay: make(chan struct{}, 1), soon: make(chan struct{}, 1), moved: make(chan struct{}),
 		cancel: cancel,
 		status: Status{Device: "none", Reason: "the sound is starting", Volume: cfg.Volume},
 	}
@@ -188,7 +200,11 @@ func (e *Engine) Schedule(ps []Planned) {
 			continue
 		}
 		seen[p.Cue.Key] = true
-		e.mixer.put(e.item(p.Cue, p.Due.Sub(e.epoch)))
+		due := p.Due.Sub(e.epoch)
+		e.mixer.put(e.item(p.Cue, due))
+		if due < now+time.Second {
+			e.hasten()
+		}
 	}
 	used := map[session.Cue]bool{}
 	for _, it := range e.mixer.pending {
@@ -206,6 +222,7 @@ func (e *Engine) Play(c session.Cue) {
 	it.now = true
 	e.mixer.put(it)
 	e.wake()
+	e.hasten()
 }
 
 func (e *Engine) wake() {
@@ -358,7 +375,32 @@ func (e *Engine) fill(buf []float32, at int64, zero time.Time) {
 	m := e.mixer
 	m.Fill(buf, at, zero.Sub(e.epoch))
 	e.heardTo = zero.Add(duration(at + int64(len(buf))))
+	if len(m.motifs) > 0 || m.speaking.buf != nil {
+		e.loudTo = at + int64(len(buf))
+	} else {
+		for i := len(buf) - 1; i >= 0; i-- {
+			if buf[i] != 0 {
+				e.loudTo = max(e.loudTo, at+int64(i)+1)
+				break
+			}
+		}
+	}
 	e.take()
+}
+
+func (e *Engine) quiet(from int64) bool {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	return e.loudTo <= from
+}
+
+// hasten tells the device that a cue is due before, or just after, what it has
+// been given.
+func (e *Engine) hasten() {
+	select {
+	case e.soon <- struct{}{}:
+	default:
+	}
 }
 
 // take moves what the mixer has begun or dropped into the record.
@@ -388,6 +430,7 @@ func (e *Engine) lost(at time.Time) {
 	defer e.mu.Unlock()
 	m := e.mixer
 	m.reset()
+	e.loudTo = 0
 	for len(e.record) > 0 {
 		p := e.record[len(e.record)-1]
 		if !p.At.After(at) {
@@ -396,9 +439,7 @@ func (e *Engine) lost(at time.Time) {
 		e.record = e.record[:len(e.record)-1]
 		delete(e.begun, p.Key)
 		m.tail = slices.DeleteFunc(m.tail, func(it item) bool { return it.cue.Key == p.Key })
-		it := e.item(p.Cue, p.due)
-		it.now = true
-		m.put(it)
+		m.put(e.item(p.Cue, p.due))
 	}
 	e.wake()
 }

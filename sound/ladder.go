@@ -77,11 +77,11 @@ func (e *Engine) keep(ctx context.Context, ladder []device) {
 			if rung > 0 {
 				e.done.Go(func() { better(dctx, ladder[:rung], cancel) })
 			}
-			f := fill(e.fill)
+			src := source{fill: e.fill, soon: e.soon, quiet: e.quiet}
 			if b, ok := d.(interface{ strike(Motif) }); ok {
-				f = e.strikes(b.strike)
+				src.fill = e.strikes(b.strike)
 			}
-			err := d.run(dctx, f, up)
+			err := d.run(dctx, src, up)
 			again := dctx.Err() != nil && ctx.Err() == nil // a better one is there
 			cancel()
 			at := time.Now()
@@ -209,7 +209,7 @@ type silent struct{}
 
 func (silent) name() string { return "none" }
 
-func (silent) run(ctx context.Context, f fill, up func(Status)) error {
+func (silent) run(ctx context.Context, src source, up func(Status)) error {
 	up(Status{Device: "none", OK: true, Reason: "sound is switched off"})
-	return feed(ctx, 0, f, func([]float32) error { return nil })
+	return feed(ctx, 0, src.fill, func([]float32) error { return nil })
 }

@@ -26,7 +26,9 @@ const (
 	sameGap = 70 * time.Millisecond
 	// lateness a cue without urgency may have and still be begun: after a lost
 	// device nobody needs to hear that ten minutes ago a minute began.
-	maxLate = 500 * time.Millisecond
+	maxLate = 1200 * time.Millisecond
+	// askedLate is the same for what the user asked for.
+	askedLate = 4 * time.Second
 	// voiceLevel is the root mean square every announcement is brought to.
 	voiceLevel = 0.075
 	// ceiling is where the limiter holds the sum.
@@ -258,7 +260,7 @@ func (m *Mixer) begin(at, end int64, zero time.Duration) {
 			m.drop(it.cue, "switched off")
 		case late > maxLate && m.overtaken(k, at, zero):
 			m.drop(it.cue, "too late, and no longer true")
-		case late > maxLate && !lasting(it.cue):
+		case late > maxLate && !lasting(it.cue) && !(it.now && late < askedLate):
 			m.drop(it.cue, "too late")
 		default:
 			if it.motif >= 0 && m.lastAt[it.motif] > start {

@@ -80,12 +80,12 @@ func (r *otoReader) Read(p []byte) (int, error) {
 	return 4 * k, nil
 }
 
-func (o *otoDevice) run(ctx context.Context, f fill, up func(Status)) error {
+func (o *otoDevice) run(ctx context.Context, src source, up func(Status)) error {
 	c, err := o.context()
 	if err != nil {
 		return fmt.Errorf("the system's sound output cannot be opened: %w", err)
 	}
-	r := &otoReader{f: f, buf: make([]float32, chunk), last: time.Now(), behind: func() int64 { return int64(samples(otoBuffer)) }}
+	r := &otoReader{f: src.fill, buf: make([]float32, chunk), last: time.Now(), behind: func() int64 { return int64(samples(otoBuffer)) }}
 	p := c.NewPlayer(r)
 	size := samples(otoBuffer)
 	p.SetBufferSize(4 * size)

@@ -20,7 +20,7 @@ const (
 	// stream that has run dry is given half as much again, up to pulseMost.
 	pulseTarget  = 200 * time.Millisecond
 	pulseMost    = 500 * time.Millisecond
-	pulseRequest = 40 * time.Millisecond
+	pulseRequest = 80 * time.Millisecond
 	// measureFirst and measureEach are how often the server is asked what is
 	// being heard, until the clock is known and from then on.
 	measureFirst = 10 * time.Millisecond
@@ -158,14 +158,14 @@ func (p *pulse) probe(ctx context.Context) bool {
 	return true
 }
 
-func (p *pulse) run(ctx context.Context, f fill, up func(Status)) error {
+func (p *pulse) run(ctx context.Context, src source, up func(Status)) error {
 	k, err := p.connect(ctx)
 	if err != nil {
 		return err
 	}
 	defer k.conn.Close()
 	for {
-		err := k.play(ctx, f, up)
+		err := k.play(ctx, src, up)
 		if errors.Is(err, errResumed) {
 			continue // with a fresh stream: what lay in the old one is not wanted now
 		}
@@ -174,7 +174,7 @@ func (p *pulse) run(ctx context.Context, f fill, up func(Status)) error {
 }
 
 // play runs one stream on the connection.
-func (k *connection) play(ctx context.Context, f fill, up func(Status)) error {
+func (k *connection) play(ctx context.Context, src source, up func(Status)) error {
 	const bytes = 4
 	k.mu.Lock()
 	k.stream, k.need, k.events, k.runs = proto.Undefined, 0, nil, false
@@ -201,7 +201,7 @@ func (k *connection) play(ctx context.Context, f fill, up func(Status)) error {
 	k.mu.Unlock()
 	k.poke()
 
-	s := &pulseStream{k: k, f: f, up: up, index: rep.StreamIndex, input: rep.SinkInputIndex, sink: rep.SinkName,
+	s := &pulseStream{k: k, src: src, up: up, hurry: make(chan struct{}, 1), index: rep.StreamIndex, input: rep.SinkInputIndex, sink: rep.SinkName,
 		suspended: rep.SinkSuspended, target: pulseTarget, raw: make([]byte, bytes*chunk), buf: make([]float32, chunk)}
 	ctx, stop := context.WithCancel(ctx)
 	var wg sync.WaitGroup
@@ -222,13 +222,14 @@ func (k *connection) play(ctx context.Context, f fill, up func(Status)) error {
 // A pulseStream is one playback stream.
 type pulseStream struct {
 	k     *connection
-	f     fill
+	src   source
 	up    func(Status)
 	index uint32
 	input uint32
 	raw   []byte
 	buf   []float32
-	at    int64 // next sample to send
+	at    int64         // next sample to send
+	hurry chan struct{} // measure again soon
 
 	mu        sync.Mutex
 	sink      string
@@ -273,6 +274,10 @@ func (s *pulseStream) loop(ctx context.Context, failed <-chan error) error {
 			return nil
 		case err := <-failed:
 			if err != nil {
+				return err
+			}
+		case <-s.src.soon:
+			if err := s.hasten(); err != nil {
 				return err
 			}
 		case <-s.k.notify:
@@ -323,7 +328,7 @@ func (s *pulseStream) send(n int64) (int64, error) {
 		s.dry++
 		s.mu.Unlock()
 	default:
-		s.f(buf, s.at, zero)
+		s.src.fill(buf, s.at, zero)
 	}
 	for i, x := range buf {
 		binary.LittleEndian.PutUint32(s.raw[4*i:], math.Float32bits(x))
@@ -333,6 +338,31 @@ func (s *pulseStream) send(n int64) (int64, error) {
 		return n, errServerGone
 	}
 	return n, nil
+}
+
+// worthwhile is how much silence must lie ready for throwing it away to pay.
+const worthwhile = 25 * time.Millisecond
+
+// hasten throws away the silence that lies in the server, so that what answers
+// a key need not wait until it has run out. While something sounds it lies as
+// it is: a hole would be heard.
+func (s *pulseStream) hasten() error {
+	s.mu.Lock()
+	ready, zero := s.clock.n >= firstLook && !s.suspended, s.clock.zero()
+	s.mu.Unlock()
+	heard := index(time.Since(zero), 0)
+	if !ready || !s.k.running() || s.at-heard < int64(samples(worthwhile)) || !s.src.quiet(heard) {
+		return nil
+	}
+	var r proto.GetPlaybackLatencyReply
+	if err := s.k.c.Request(&proto.FlushPlaybackStream{StreamIndex: s.index}, nil); err != nil {
+		return nil // whoever measures will find out
+	}
+	if err := s.k.c.Request(&proto.GetPlaybackLatency{StreamIndex: s.index}, &r); err != nil {
+		return errServerGone // where the next sample goes is not known any more
+	}
+	s.at = r.WriteIndex / 4
+	return nil
 }
 
 func (s *pulseStream) event(e any) error {
@@ -349,6 +379,10 @@ func (s *pulseStream) event(e any) error {
 			s.sink = e.DestName
 			s.clock.forget()
 			s.mu.Unlock()
+			select {
+			case s.hurry <- struct{}{}:
+			default:
+			}
 			if e.Suspended {
 				return s.suspend(true)
 			}
@@ -389,6 +423,8 @@ func (s *pulseStream) measure(ctx context.Context) error {
 		case <-ctx.Done():
 			t.Stop()
 			return nil
+		case <-s.hurry:
+			t.Stop()
 		case <-t.C:
 		}
 		var r proto.GetPlaybackLatencyReply
