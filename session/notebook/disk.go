@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/gofrs/flock"
@@ -487,6 +488,12 @@ func isBusy(err error) bool {
 func plain(err error) string {
 	if err == nil {
 		return "the disk refused"
+	}
+	switch {
+	case errors.Is(err, syscall.ENOSPC):
+		return "the disk is full: make room on it"
+	case errors.Is(err, syscall.EROFS), errors.Is(err, fs.ErrPermission):
+		return "the folder may not be written to: give yourself the right to, or make the disk writable"
 	}
 	switch code(err) {
 	case sqlite3.SQLITE_FULL:

@@ -238,7 +238,8 @@ func cardOf(r *Record) *card {
 // The drawing: one line a stage, each on its own scale, so that ten seconds of
 // stop can be read beside half an hour of wash. The pale bar is what was
 // planned (its darker part the window to judge in), the line in it what was
-// done. The plan's end is at the same place on every line.
+// done, in another colour where it went past the plan or was cut short. The
+// plan's end is at the same place on every line.
 const (
 	drawLeft  = 92.0  // where the bars begin
 	drawPlan  = 380.0 // length of the plan's at-most
@@ -264,7 +265,7 @@ func timeline(r *Record) template.HTML {
 	num(drawRow*float64(n) + 4)
 	str(`" role="img" aria-label="planned against actual">`)
 	y := 2.0
-	row := func(name string, least, most, actual, over Secs, gaps []SpanRecord, span Secs) {
+	row := func(name string, least, most, actual, over Secs, gaps []SpanRecord, says Secs) {
 		scale := 0.0
 		switch {
 		case most > 0:
@@ -302,26 +303,25 @@ func timeline(r *Record) template.HTML {
 				bar("w", float64(least)*scale, float64(most-least)*scale, 2, 14)
 			}
 		}
-		class := "a"
-		if over > 0 {
-			class = "a over"
-		} else if over < 0 {
-			class = "a short"
+		class, long := "a", float64(actual)*scale
+		if over < 0 {
+			class = "short"
 		}
-		if span > 0 { // an exposure: as long as it lasted, with the pinhole's covers cut out
-			bar(class, 0, float64(span)*scale, 6, 6)
-			for _, g := range gaps {
-				bar("g", float64(g.From)*scale, float64(g.For)*scale, 6, 6)
-			}
+		if end := float64(most) * scale; over > 0 && most > 0 {
+			bar(class, 0, end, 6, 6)
+			bar("over", end, long-end, 6, 6)
 		} else {
-			bar(class, 0, float64(actual)*scale, 6, 6)
+			bar(class, 0, long, 6, 6)
+		}
+		for _, g := range gaps {
+			bar("g", float64(g.From)*scale, float64(g.For)*scale, 6, 6)
 		}
 		str(`<text x="`)
 		num(drawLeft + drawMax + 8)
 		str(`" y="`)
 		num(y + 13)
 		str(`">`)
-		str(clock(actual))
+		str(clock(says))
 		if over != 0 {
 			str(` (`)
 			if over > 0 {
@@ -334,15 +334,17 @@ func timeline(r *Record) template.HTML {
 		y += drawRow
 	}
 	if e := r.Exposure; e != nil {
-		span := e.Actual
+		// The whole stretch, with the covers cut out; the plan is longer by them.
+		var shut Secs
 		for _, g := range e.Covered {
-			span += g.For
+			shut += g.For
 		}
-		row(string(session.Exposure), e.Planned, e.Planned, e.Actual, e.over(), e.Covered, span)
+		plan := e.Actual - e.over() + shut
+		row(string(session.Exposure), plan, plan, e.Actual+shut, e.over(), e.Covered, e.Actual)
 	}
 	for i := range r.Stages {
 		s := &r.Stages[i]
-		row(label(s), s.AtLeast, s.AtMost, s.Actual, s.Over, nil, 0)
+		row(label(s), s.AtLeast, s.AtMost, s.Actual, s.Over, nil, s.Actual)
 	}
 	str(`</svg>`)
 	return template.HTML(b)

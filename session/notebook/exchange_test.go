@@ -1,0 +1,335 @@
+package notebook
+
+import (
+	"bytes"
+	"database/sql"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"wetside/session"
+)
+
+// versionOne makes a notebook as the first schema had it, with one closed
+// sitting of two sheets and one that is not closed, by its own migration.
+func versionOne(t *testing.T, path string) (events int) {
+	t.Helper()
+	db, err := openWriter(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if err := migrate(db, 1); err != nil {
+		t.Fatal(err)
+	}
+	tx, err := db.Begin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	put := func(sit string, ev session.Event) {
+		t.Helper()
+		body, err := json.Marshal(ev)
+		if err != nil {
+			t.Fatal(err)
+		}
+		events++
+		r := &row{id: sit + "-" + string(rune('a'+events)), sit: sit, ev: ev, body: string(body)}
+		if err := insert(tx, []*row{r}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	put("s1", eventAt(0))
+	for n, id := range []string{"aaaa-1", "aaaa-2"} {
+		evs, _ := life(id, n, time.Duration(n+1)*time.Hour, rnd(uint64(n)))
+		for _, ev := range evs {
+			put("s1", ev)
+		}
+	}
+	put("s1", session.Event{Kind: session.Closed, At: at(9 * time.Hour)})
+	if err := settleOne(tx, "s1", at(9*time.Hour).Wall.UnixNano()); err != nil {
+		t.Fatal(err)
+	}
+	put("s2", eventAt(24*time.Hour))
+	evs, _ := life("bbbb-1", 3, 25*time.Hour, rnd(3))
+	for _, ev := range evs[:9] {
+		put("s2", ev)
+	}
+	if err := tx.Commit(); err != nil {
+		t.Fatal(err)
+	}
+	return events
+}
+
+func settleOne(tx *sql.Tx, sit string, closed int64) error {
+	_, err := tx.Exec(`UPDATE sitting SET closed = ? WHERE id = ?`, closed, sit)
+	return err
+}
+
+func TestANotebookOfTheFirstSchemaGoesOn(t *testing.T) {
+	c := config(t)
+	n := versionOne(t, c.Path)
+	b := open(t, c)
+	if got := len(allEvents(t, b)); got != n {
+		t.Errorf("%d events, were %d", got, n)
+	}
+	rows, err := b.Sheets(Filter{})
+	if err != nil || len(rows) != 2 || rows[0].ID != "aaaa-2" || rows[0].Stops == nil {
+		t.Fatalf("its sheets' records were not made: %+v %v", rows, err)
+	}
+	s, evs, ok, err := b.Live(false)
+	if err != nil || !ok || s.ID != "s2" || len(evs) != 10 {
+		t.Error(s, len(evs), ok, err)
+	}
+	replayed(t, evs)
+	var v int
+	if err := b.rd.QueryRow(`PRAGMA user_version`).Scan(&v); err != nil || v != len(migrations) {
+		t.Error(v, err)
+	}
+}
+
+// A step that fails half-way leaves the notebook as it was.
+func TestAMigrationIsWholeOrNot(t *testing.T) {
+	c := config(t)
+	versionOne(t, c.Path)
+	db, err := openWriter(c.Path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if _, err := db.Exec(`CREATE TABLE judgement (x)`); err != nil {
+		t.Fatal(err)
+	}
+	if err := migrate(db, 2); err == nil {
+		t.Fatal("no error")
+	}
+	var v, n int
+	if err := db.QueryRow(`PRAGMA user_version`).Scan(&v); err != nil || v != 1 {
+		t.Error(v, err)
+	}
+	if err := db.QueryRow(`SELECT count(*) FROM sqlite_schema WHERE name = 'sheet'`).Scan(&n); err != nil || n != 0 {
+		t.Error(n, err)
+	}
+}
+
+func export(t testing.TB, b *Book, f Format, o Options) []byte {
+	t.Helper()
+	var buf bytes.Buffer
+	if err := b.Export(&buf, f, Filter{}, o); err != nil {
+		t.Fatal(err)
+	}
+	return buf.Bytes()
+}
+
+func TestImportJoinsNotebooksWithoutLossOrDoubles(t *testing.T) {
+	a, b := open(t, config(t)), open(t, config(t))
+	sa, ma := sitting(t, a, 2, eventAt(0))
+	closeIt(t, a, sa, ma)
+	sb, mb := sitting(t, b, 3, eventAt(24*time.Hour))
+	closeIt(t, b, sb, mb)
+	// A copy of a's notebook went to the other laptop, and a sheet was judged there too.
+	copied := filepath.Join(t.TempDir(), "copy.db")
+	if err := a.Backup(copied); err != nil {
+		t.Fatal(err)
+	}
+	other := open(t, Config{Path: copied, NewID: a.cfg.NewID})
+	shared := ma.Sheets()[0].ID
+	if err := other.Judge(shared, at(72*time.Hour), 2, "there"); err != nil {
+		t.Fatal(err)
+	}
+	if err := a.Judge(shared, at(71*time.Hour), 1, "here"); err != nil {
+		t.Fatal(err)
+	}
+	tidy(t, other)
+
+	rep, err := a.Import(b.cfg.Path)
+	if err != nil || rep.Sittings != 1 || rep.Events != 47 || rep.Sheets != 3 || rep.Judgements != 3 {
+		t.Errorf("%+v %v", rep, err)
+	}
+	rep, err = a.Import(copied)
+	if err != nil || rep.Sittings != 0 || rep.Events != 1 || rep.Sheets != 0 || rep.Judgements != 1 {
+		t.Errorf("%+v %v", rep, err)
+	}
+	r, err := a.Sheet(shared)
+	if err != nil || len(r.Judgements) != 3 {
+		t.Fatal(r.Judgements, err)
+	}
+	if j, _ := r.Judged(); j.Seen != "there" {
+		t.Error("the later judgement does not count:", r.Judgements)
+	}
+	before := export(t, a, JSON, Options{})
+	for _, p := range []string{b.cfg.Path, copied, a.cfg.Path} {
+		rep, err := a.Import(p)
+		if err != nil || rep.Events+rep.Sheets+rep.Sittings+rep.Judgements != 0 {
+			t.Errorf("%s again: %+v %v", p, rep, err)
+		}
+	}
+	if after := export(t, a, JSON, Options{}); !bytes.Equal(before, after) {
+		t.Error("importing again changed something")
+	}
+	if rows, err := a.Sheets(Filter{}); err != nil || len(rows) != 5 {
+		t.Error(len(rows), err)
+	}
+	// The other way round comes to the same.
+	if _, err := b.Import(a.cfg.Path); err != nil {
+		t.Fatal(err)
+	}
+	if got := export(t, b, JSON, Options{}); !bytes.Equal(got, before) {
+		t.Errorf("a into b is not b into a:\n%s\n%s", got, before)
+	}
+	// The days that came have their logs.
+	if n := len(readCSV(t, filepath.Join(a.cfg.LogDir, "2026-05-10.csv"))); n != 18 {
+		t.Error(n)
+	}
+}
+
+func TestImportOfAnEarlierSchema(t *testing.T) {
+	old := filepath.Join(t.TempDir(), "old.db")
+	n := versionOne(t, old)
+	b := open(t, config(t))
+	rep, err := b.Import(old)
+	if err != nil || rep.Events != n || rep.Sheets != 2 || rep.Sittings != 2 {
+		t.Errorf("%+v %v", rep, err)
+	}
+}
+
+func TestJSONThereAndBack(t *testing.T) {
+	a, b := open(t, config(t)), open(t, config(t))
+	sitting(t, a, 3, eventAt(0))
+	sitting(t, a, 1, session.Event{At: at(30 * time.Hour), Rehearsal: true, Pace: 20})
+	out := export(t, a, JSON, Options{})
+	path := filepath.Join(t.TempDir(), "sheets.json")
+	if err := os.WriteFile(path, out, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	rep, err := b.Import(path)
+	if err != nil || rep.Sheets != 4 {
+		t.Fatalf("%+v %v", rep, err)
+	}
+	if got := export(t, b, JSON, Options{}); !bytes.Equal(got, out) {
+		t.Error("it is not what it was")
+	}
+	// A sheet that came without its events can be judged all the same.
+	rows, err := b.Sheets(Filter{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := b.Judge(rows[0].ID, at(100*time.Hour), 3, "x"); err != nil {
+		t.Fatal(err)
+	}
+	if r, err := b.Sheet(rows[0].ID); err != nil || len(r.Judgements) != 2 {
+		t.Error(r.Judgements, err)
+	}
+	// And when its events come after all, nothing is lost.
+	if _, err := b.Import(a.cfg.Path); err != nil {
+		t.Fatal(err)
+	}
+	if r, err := b.Sheet(rows[0].ID); err != nil || len(r.Judgements) != 2 {
+		t.Error(r.Judgements, err)
+	}
+}
+
+func TestImportRefusesWhatItDoesNotKnow(t *testing.T) {
+	b := open(t, config(t))
+	sitting(t, b, 1, eventAt(0))
+	before := export(t, b, JSON, Options{})
+	for name, text := range map[string]string{
+		"words":       "dear diary",
+		"empty":       "",
+		"other json":  `{"format":"other","version":1,"sheets":[]}`,
+		"no format":   `{"sheets":[{"id":"x"}]}`,
+		"newer":       `{"format":"wetside sheets","version":2,"sheets":[]}`,
+		"cut short":   string(before[:len(before)/2]),
+		"not a list":  `{"format":"wetside sheets","version":1,"sheets":7}`,
+		"fake sqlite": "SQLite format 3\x00and then nothing",
+	} {
+		path := filepath.Join(t.TempDir(), "in")
+		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if rep, err := b.Import(path); err == nil {
+			t.Errorf("%s: %+v and no error", name, rep)
+		} else {
+			t.Log(name+":", err)
+		}
+	}
+	if after := export(t, b, JSON, Options{}); !bytes.Equal(before, after) {
+		t.Error("a refused import changed something")
+	}
+}
+
+// A backup made while another program writes is whole, and is never put over
+// something.
+func TestBackupWhileRunning(t *testing.T) {
+	c := config(t)
+	b := open(t, c)
+	s, _ := sitting(t, b, 3, eventAt(0))
+	cmd, out := start(t, c.Path, "w", "")
+	path := filepath.Join(t.TempDir(), "backup.db")
+	n := 0
+	for out.Scan() {
+		if strings.HasPrefix(out.Text(), "saved") {
+			if n++; n == 20 {
+				if err := b.Backup(path); err != nil {
+					t.Error(err)
+				}
+				cmd.Process.Kill()
+			}
+		}
+	}
+	cmd.Wait()
+	copied := open(t, Config{Path: path, NewID: c.NewID, Logf: t.Logf})
+	got, evs, ok, err := copied.Live(false)
+	if err != nil || !ok || got.ID != s.ID || len(evs) < 46+20 {
+		t.Error(got, len(evs), ok, err)
+	}
+	if err := copied.Check(t.Context()); err != nil {
+		t.Error(err)
+	}
+	if err := b.Backup(path); err == nil {
+		t.Error("it was written over")
+	}
+	if es, _ := filepath.Glob(path + ".part*"); len(es) != 0 {
+		t.Error(es)
+	}
+}
+
+func TestExportFormats(t *testing.T) {
+	b := open(t, config(t))
+	s, m := sitting(t, b, 2, eventAt(0))
+	id := b.cfg.NewID()
+	live(t, b, s, m, []session.Event{
+		{Kind: session.SheetAdded, At: at(9 * time.Hour), Sheet: id, Spec: &session.SheetSpec{Name: `=HYPERLINK("http://192.0.2.1")`, Maker: "<script>alert(1)</script>", Paper: papers[0], Process: process}},
+		{Kind: session.Noted, At: at(9 * time.Hour), Sheet: id, Note: "<script>document.title='owned'</script>"},
+		{Kind: session.Noted, At: at(9 * time.Hour), Sheet: id, Note: "two\r\nlines, \"quoted\"\x1b[2J"},
+		{Kind: session.Spoiled, At: at(9 * time.Hour), Sheet: id, Note: "@fell on the floor"},
+	})
+	var doc struct {
+		Format  string
+		Version int
+		Sheets  []Record
+	}
+	if err := json.Unmarshal(export(t, b, JSON, Options{}), &doc); err != nil || doc.Format != JSONName || doc.Version != 1 || len(doc.Sheets) != 3 {
+		t.Error(doc.Format, doc.Version, len(doc.Sheets), err)
+	}
+	path := filepath.Join(t.TempDir(), "all.csv")
+	os.WriteFile(path, export(t, b, CSV, Options{}), 0o600)
+	rows := readCSV(t, path)
+	last := rows[len(rows)-1]
+	if len(rows) != 13 || last["name"] != `'=HYPERLINK("http://192.0.2.1")` || last["spoiled_because"] != "'@fell on the floor" || last["state"] != "spoiled" ||
+		last["notes"] != `<script>document.title='owned'</script>; two  lines, "quoted"[2J` {
+		t.Errorf("%d %q", len(rows), last)
+	}
+	html := string(export(t, b, HTML, Options{}))
+	if strings.Contains(html, "<script") || !strings.Contains(html, "&lt;script&gt;document.title") || strings.ContainsRune(html, '\x1b') {
+		t.Error("markup reached the page")
+	}
+	if strings.Count(html, "<article>") != 3 || !strings.HasSuffix(html, "</html>\n") {
+		t.Error("cards are missing")
+	}
+	if err := b.Export(&bytes.Buffer{}, "xml", Filter{}, Options{}); err == nil {
+		t.Error("xml")
+	}
+}
