@@ -9,6 +9,7 @@ import (
 	"sort"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"github.com/pelletier/go-toml/v2"
 	"github.com/pelletier/go-toml/v2/unstable"
@@ -64,6 +65,7 @@ type document struct {
 	at       map[string]*node
 	present  map[string]bool // every path given, and every path above one
 	bad      map[string]bool // paths already complained of
+	inside   map[string]bool // paths at or inside which something is bad
 	meant    map[string]bool // paths that a misspelt key was probably meant for
 	lines    []int           // offset of each line
 	problems []Problem
@@ -86,7 +88,7 @@ func pathKey(path []string) string { return strings.Join(path, "\x1f") }
 // parse indexes the document. A file that is no TOML at all gives one problem.
 func parse(file string, data []byte) *document {
 	d := &document{file: file, data: data, at: map[string]*node{}, present: map[string]bool{},
-		bad: map[string]bool{}, meant: map[string]bool{}, lines: []int{0}}
+		bad: map[string]bool{}, inside: map[string]bool{}, meant: map[string]bool{}, lines: []int{0}}
 	for i, c := range data {
 		if c == '\n' {
 			d.lines = append(d.lines, i+1)
@@ -248,11 +250,22 @@ func (d *document) line(path ...string) int {
 
 // fault notes a problem with the value at the path, at most one for each value.
 func (d *document) fault(path []string, format string, args ...any) {
-	if k := pathKey(path); !d.bad[k] {
-		d.bad[k] = true
+	if !d.bad[pathKey(path)] {
+		d.mark(path)
 		d.problem(d.line(path...), fmt.Sprintf(format, args...))
 	}
 }
+
+// mark notes that the value at the path has been complained of.
+func (d *document) mark(path []string) {
+	d.bad[pathKey(path)] = true
+	for i := range path {
+		d.inside[pathKey(path[:i+1])] = true
+	}
+}
+
+// anyBad reports whether something at or inside the path is already told.
+func (d *document) anyBad(path []string) bool { return d.inside[pathKey(path)] }
 
 // require faults a missing value, unless a misspelt key nearby was meant for it.
 func (d *document) require(example string, path ...string) bool {
@@ -351,7 +364,7 @@ func (d *document) decode(v any) bool {
 			if _, _, single := fieldAt(root, outer); single {
 				unknown = outer
 				blank[n.expr] = true
-				d.bad[pathKey(outer)] = true
+				d.mark(outer)
 				d.problem(n.line, fmt.Sprintf("%s stands once: write [%s]", outer[len(outer)-1], dotted(outer)))
 				continue
 			}
@@ -359,7 +372,7 @@ func (d *document) decode(v any) bool {
 		if !ok {
 			unknown = n.path
 			blank[n.expr] = true
-			d.bad[pathKey(n.path)] = true
+			d.mark(n.path)
 			name := n.path[len(n.path)-1]
 			known := fieldNames(parent)
 			for _, k := range Near(name, known) {
@@ -581,6 +594,11 @@ func (n *node) check(t reflect.Type) string {
 	case reflect.String:
 		if n.kind != unstable.String {
 			return name + " wants text in quotes"
+		}
+		for _, r := range n.text {
+			if unicode.IsControl(r) && (name != "note" || (r != '\n' && r != '\t' && r != '\r')) {
+				return fmt.Sprintf("%s holds %q, which is no letter: take it out", name, r)
+			}
 		}
 	case reflect.Bool:
 		if n.kind != unstable.Bool {

@@ -59,7 +59,8 @@ func TestRenderDefaults(t *testing.T) {
 
 // TestRenderAny: so are profiles of any figures.
 func TestRenderAny(t *testing.T) {
-	text := rapid.StringMatching(`[ -~éß"'\\\n]{0,20}`)
+	text := rapid.StringMatching(`[ -~éß"'\\]{0,20}`)
+	pages := rapid.StringMatching(`[ -~éß"'\\\n\t]{0,40}`)
 	minutes := rapid.Custom(func(t *rapid.T) Duration {
 		return Duration(rapid.Int64Range(int64(time.Second), int64(20*time.Hour)).Draw(t, "ns"))
 	})
@@ -73,7 +74,7 @@ func TestRenderAny(t *testing.T) {
 	})
 	date := toml.LocalDate{Year: 2026, Month: 5, Day: 3}
 	rapid.Check(t, func(t *rapid.T) {
-		p := Paper{Key: "p", Name: text.Draw(t, "name"), Note: text.Draw(t, "note"), ISO: rapid.Float64Range(0.01, 100).Draw(t, "iso"),
+		p := Paper{Key: "p", Name: text.Draw(t, "name"), Note: pages.Draw(t, "note"), ISO: rapid.Float64Range(0.01, 100).Draw(t, "iso"),
 			Base:     rapid.SampledFrom([]session.Base{session.FB, session.RC}).Draw(t, "base"),
 			Response: rapid.SampledFrom([]session.Response{session.Lighter, session.Denser}).Draw(t, "response"),
 			Size:     size.Draw(t, "size")}
@@ -282,36 +283,98 @@ func FuzzCheckFile(f *testing.F) {
 	for _, x := range a.Files {
 		f.Add(x.Data)
 	}
-	f.Fuzz(func(t *testing.T, data []byte) {
-		src, v, problems := check("f", data)
-		lines := bytes.Count(data, []byte("\n")) + 1
-		for _, p := range problems {
-			if p.Text == "" || p.Line < 0 || p.Line > lines {
-				t.Fatalf("%+v in a file of %d lines", p, lines)
+	f.Fuzz(func(t *testing.T, data []byte) { sound(t, data) })
+}
+
+// TestShuffledFiles does the same with files made of other files' lines, words
+// swapped, left out and doubled, which get further into the checks than stray
+// bytes do.
+func TestShuffledFiles(t *testing.T) {
+	var files [][]string
+	var values []string
+	s := load(t, nil)
+	for _, k := range []Kind{PaperKind, ProcessKind, CameraKind} {
+		for _, key := range keys(s.sources[k]) {
+			files = append(files, strings.Split(string(s.sources[k][key].Data), "\n"))
+		}
+	}
+	a, err := txtar.ParseFile("testdata/bad.txtar")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, x := range a.Files {
+		if strings.HasSuffix(x.Name, ".toml") {
+			files = append(files, strings.Split(string(x.Data), "\n"))
+		}
+	}
+	for _, f := range files {
+		for _, l := range f {
+			if _, v, ok := strings.Cut(l, " = "); ok {
+				values = append(values, v)
 			}
 		}
-		if len(problems) > 0 {
-			return
+	}
+	loaded, checked := 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		lines := append([]string(nil), rapid.SampledFrom(files).Draw(t, "file")...)
+		for range rapid.IntRange(0, 4).Draw(t, "changes") {
+			i := rapid.IntRange(0, len(lines)-1).Draw(t, "at")
+			switch rapid.IntRange(0, 3).Draw(t, "what") {
+			case 0:
+				lines[i] = ""
+			case 1:
+				other := rapid.SampledFrom(files).Draw(t, "other")
+				lines[i] = rapid.SampledFrom(other).Draw(t, "line")
+			case 2:
+				if k, _, ok := strings.Cut(lines[i], " = "); ok {
+					lines[i] = k + " = " + rapid.SampledFrom(values).Draw(t, "value")
+				}
+			case 3:
+				lines[i] += "\n" + rapid.SampledFrom(lines).Draw(t, "double")
+			}
 		}
-		profile := reflect.ValueOf(v).Elem().Interface()
-		back, text, err := reread(profile)
-		if err != nil || !reflect.DeepEqual(back, profile) {
-			t.Fatalf("%v\n%s\ngot  %+v\nwant %+v", err, text, back, profile)
+		checked++
+		if sound(t, []byte(strings.Join(lines, "\n"))) {
+			loaded++
 		}
-		if p, ok := profile.(Process); ok {
-			for _, base := range []session.Base{session.FB, session.RC} {
-				for _, c := range []Celsius{0, p.Temperature.Lowest, p.Temperature.Highest} {
-					sp, err := p.At(float64(c), base)
-					if err != nil {
-						continue
-					}
-					for _, st := range sp.Steps {
-						if err := st.Check(); err != nil {
-							t.Fatalf("%s at %s: %v", src.Key, c, err)
-						}
+	})
+	t.Logf("%d of %d files loaded", loaded, checked)
+	if loaded == 0 || loaded == checked {
+		t.Errorf("%d of %d files loaded: the changes are not worth their name", loaded, checked)
+	}
+}
+
+// sound checks what must hold of any file, and reports whether it loads.
+func sound(t interface{ Fatalf(string, ...any) }, data []byte) bool {
+	src, v, problems := check("f", data)
+	lines := bytes.Count(data, []byte("\n")) + 1
+	for _, p := range problems {
+		if p.Text == "" || p.Line < 0 || p.Line > lines {
+			t.Fatalf("%+v in a file of %d lines", p, lines)
+		}
+	}
+	if len(problems) > 0 {
+		return false
+	}
+	profile := reflect.ValueOf(v).Elem().Interface()
+	back, text, err := reread(profile)
+	if err != nil || !reflect.DeepEqual(back, profile) {
+		t.Fatalf("%v\n%s\ngot  %+v\nwant %+v", err, text, back, profile)
+	}
+	if p, ok := profile.(Process); ok {
+		for _, base := range []session.Base{session.FB, session.RC} {
+			for _, c := range []Celsius{0, p.Temperature.Lowest, p.Temperature.Highest} {
+				sp, err := p.At(float64(c), base)
+				if err != nil {
+					continue
+				}
+				for _, st := range sp.Steps {
+					if err := st.Check(); err != nil {
+						t.Fatalf("%s at %s: %v", src.Key, c, err)
 					}
 				}
 			}
 		}
-	})
+	}
+	return true
 }

@@ -171,17 +171,6 @@ func (r Reciprocity) validate(d *document) {
 	}
 }
 
-// anyBad reports whether something at or inside the path is already told.
-func (d *document) anyBad(path []string) bool {
-	k := pathKey(path)
-	for b := range d.bad {
-		if b == k || (len(b) > len(k) && b[:len(k)] == k && b[len(k)] == '\x1f') {
-			return true
-		}
-	}
-	return false
-}
-
 // MoreWord is what more exposure makes of the picture: "lighter" for a direct
 // positive, "denser" for a negative.
 func MoreWord(r session.Response) string {

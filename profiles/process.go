@@ -230,6 +230,15 @@ func (p Process) Exhausted(sp session.Process, bath string, share float64) (out 
 
 func (p *Process) validate(d *document) {
 	p.Temperature.validate(d)
+	for _, list := range []struct {
+		name string
+		n    int
+	}{{"bath", len(p.Baths)}, {"step", len(p.Steps)}} {
+		if list.n > maxSteps {
+			d.fault([]string{list.name, fmt.Sprint(maxSteps)}, "more than %d [[%s]]: take some out", maxSteps, list.name)
+			return
+		}
+	}
 	baths := map[string]bool{}
 	if d.requireTables("bath", "tray") {
 		for i, b := range p.Baths {
@@ -270,8 +279,7 @@ func (p *Process) validateWhole(d *document) {
 			}
 		}
 	}
-	switch {
-	case !fits:
+	if !fits {
 		at := 0
 		for i, s := range p.Steps {
 			if _, most := s.times(session.RC).window(); most <= 0 {
@@ -280,8 +288,6 @@ func (p *Process) validateWhole(d *document) {
 			}
 		}
 		d.fault([]string{"step", fmt.Sprint(at)}, "some steps have times for FB alone and some for RC alone, so that no paper can go all the way: give both, or one for all")
-	case len(p.Steps) > maxSteps:
-		d.fault([]string{"step", fmt.Sprint(maxSteps)}, "more than %d steps: take some out", maxSteps)
 	}
 }
 

@@ -141,10 +141,7 @@ func TestExhausted(t *testing.T) {
 
 // TestWarmerIsNeverSlower, and what comes out always runs.
 func TestWarmerIsNeverSlower(t *testing.T) {
-	var all []Process
-	for _, p := range load(t, nil).Processes() {
-		all = append(all, p)
-	}
+	all := load(t, nil).Processes()
 	rapid.Check(t, func(t *rapid.T) {
 		p := rapid.SampledFrom(all).Draw(t, "process")
 		in := rapid.Float64Range(float64(p.Temperature.Lowest), float64(p.Temperature.Highest))

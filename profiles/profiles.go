@@ -66,7 +66,7 @@ func (k Kind) Folder() string {
 
 // maxFile is far above any profile; it keeps a picture dropped into the folder
 // by mistake from being read as one.
-const maxFile = 256 << 10
+const maxFile = 64 << 10
 
 // A Source is where a profile came from.
 type Source struct {
@@ -167,7 +167,7 @@ func reason(err error) string {
 	return err.Error()
 }
 
-const tooLarge = "larger than 256 KiB, which no profile is: take it out of the folder"
+const tooLarge = "larger than 64 KiB, which no profile is: take it out of the folder"
 
 // CheckFile reads one profile and returns all that is wrong with it; nothing
 // when it would load. The name serves for the problems only.

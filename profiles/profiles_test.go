@@ -5,6 +5,7 @@ import (
 	"errors"
 	"flag"
 	"io/fs"
+	"math"
 	"os"
 	"reflect"
 	"strings"
@@ -378,4 +379,65 @@ func lineWith(t *testing.T, data []byte, s string) string {
 	}
 	t.Fatalf("no line with %q", s)
 	return ""
+}
+
+// TestFourMinutes: the default paper behind the default tin wants about four
+// minutes under a slightly overcast sky, which lies between EV 12 and EV 13
+// (common practice, no source). The sum is N^2/t = 2^EV x S/100 and then the
+// paper's own reciprocity failure.
+func TestFourMinutes(t *testing.T) {
+	s := load(t, nil)
+	p, err := s.Paper("direct-positive-fb")
+	if err != nil {
+		t.Fatal(err)
+	}
+	c, err := s.Camera("tea-caddy")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := p.Reciprocity
+	if r.Model != Schwarzschild || r.Reference != Duration(time.Second) {
+		t.Fatalf("%+v", r)
+	}
+	seconds := func(ev float64) float64 {
+		return math.Pow(c.FNumber()*c.FNumber()/(math.Exp2(ev)*p.ISO/100), 1/r.P)
+	}
+	if seconds(12) < 240 || seconds(13) > 240 {
+		t.Errorf("%.0f s at EV 12, %.0f s at EV 13", seconds(12), seconds(13))
+	}
+}
+
+// TestHostileFiles: a file made to be slow or deep is refused like any other.
+func TestHostileFiles(t *testing.T) {
+	many := func(s string) string { return strings.Repeat(s, maxFile/len(s)-10) }
+	for name, text := range map[string]string{
+		"arrays":      "paper = " + many("[") + "\n",
+		"closed":      "paper = " + strings.Repeat("[", maxFile/3) + strings.Repeat("]", maxFile/3) + "\n",
+		"inline":      "paper = " + many("{a=") + "\n",
+		"dotted":      "paper = \"p\"\n" + many("a.") + "a = 1\n",
+		"table":       "paper = \"p\"\n[" + strings.Repeat("a.", maxFile/8) + "a]\n" + strings.Repeat("b=1\n", maxFile/8),
+		"tables":      "process = \"p\"\n" + many("[[step]]\n"),
+		"keys":        "process = \"p\"\n" + many("x = 1\n"),
+		"note":        "camera = \"p\"\nnote = \"\"\"" + many("n\n"),
+		"nul":         "camera = \"p\x00\"\n",
+		"not text":    "camera = \"\xff\xfe\"\n",
+		"escape":      "camera = \"tin\\u001b[2J\"\n",
+		"huge number": "paper = \"p\"\niso = 1e999\n",
+		"nan":         "paper = \"p\"\niso = nan\n",
+	} {
+		t.Run(name, func(t *testing.T) {
+			if problems := CheckFile(name, []byte(text)); len(problems) == 0 {
+				t.Errorf("%s loads", name)
+			}
+		})
+	}
+}
+
+// BenchmarkLoad is what the profiles cost at every start.
+func BenchmarkLoad(b *testing.B) {
+	for b.Loop() {
+		if _, err := Load(nil); err != nil {
+			b.Fatal(err)
+		}
+	}
 }
