@@ -93,21 +93,26 @@ type stay struct {
 type span struct{ lo, hi int64 } // open interval
 
 type problem struct {
-	shop    Shop
-	jobs    []Job
-	runs    int // so many of jobs are running
-	base    time.Duration
-	unit    time.Duration
-	move    int64
-	segs    []seg
-	of      [][]int // segs of each job
-	stays   []stay
-	byTray  [][]int // stays by tray
-	caps    []int
-	names   []string
-	entries []entry // moves into a batch
-	class   []int   // jobs of one class have the same steps
-	forbid  map[[2]int][]span
+	shop     Shop
+	jobs     []Job
+	runs     int // so many of jobs are running
+	base     time.Duration
+	unit     time.Duration
+	move     int64
+	segs     []seg
+	of       [][]int // segs of each job
+	stays    []stay
+	byTray   [][]int // stays by tray
+	segStays [][]int // stays each seg begins or ends
+	caps     []int
+	names    []string
+	entries  []entry  // moves into a batch
+	class    []int    // jobs of one class have the same steps
+	forbid   [][]span // by shapes a*shapes+b; nil: not reckoned yet
+	shapes   int
+	work     int    // segs looked at, the measure of effort
+	water    []bool // trays with flexible stays
+	jammed   bool   // the running sheets will collide whatever is done
 }
 
 type entry struct {
@@ -129,7 +134,7 @@ func newProblem(shop Shop, running []Running, queue []Job, now time.Duration) *p
 	if shop.Move < 0 {
 		shop.Move = 0
 	}
-	p := &problem{shop: shop, runs: len(running), base: now, forbid: map[[2]int][]span{}}
+	p := &problem{shop: shop, runs: len(running), base: now}
 	// One unit divides every time that is given.
 	g := gcd(0, int64(shop.Move))
 	for _, r := range running {
@@ -232,6 +237,18 @@ func newProblem(shop Shop, running []Running, queue []Job, now time.Duration) *p
 			}
 		}
 	}
+	p.shapes = shapes
+	p.segStays = make([][]int, len(p.segs))
+	p.water = make([]bool, len(p.caps))
+	for i, st := range p.stays {
+		p.water[st.tray] = p.water[st.tray] || st.in != st.out
+		p.segStays[st.in] = append(p.segStays[st.in], i)
+		if st.out != st.in {
+			p.segStays[st.out] = append(p.segStays[st.out], i)
+		}
+	}
+	p.forbid = make([][]span, shapes*shapes)
+	p.settle()
 	return p
 }
 
@@ -250,11 +267,11 @@ func (p *problem) gap(s int) int64 {
 // seg b less the start of seg a may not lie.
 func (p *problem) forbidden(a, b int) []span {
 	sa, sb := &p.segs[a], &p.segs[b]
-	key := [2]int{sa.shape, sb.shape}
-	if f, ok := p.forbid[key]; ok {
+	key := sa.shape*p.shapes + sb.shape
+	if f := p.forbid[key]; f != nil {
 		return f
 	}
-	var f []span
+	f := []span{}
 	for _, x := range sa.off {
 		for _, y := range sb.off {
 			f = append(f, span{x - y - p.move, x - y + p.move})
@@ -289,7 +306,7 @@ func (p *problem) forbidden(a, b int) []span {
 	}
 	f = slices.DeleteFunc(f, func(s span) bool { return s.lo >= s.hi })
 	slices.SortFunc(f, func(x, y span) int { return cmp.Compare(x.lo, y.lo) })
-	var m []span
+	m := []span{}
 	for _, s := range f {
 		// Open intervals that only touch leave the point between them free.
 		if n := len(m); n > 0 && s.lo < m[n-1].hi {
@@ -304,6 +321,9 @@ func (p *problem) forbidden(a, b int) []span {
 
 // hit returns the forbidden interval d lies in.
 func hit(f []span, d int64) (span, bool) {
+	if n := len(f); n == 0 || d >= f[n-1].hi || d <= f[0].lo {
+		return span{}, false
+	}
 	for _, s := range f {
 		if d <= s.lo {
 			return span{}, false
@@ -317,11 +337,26 @@ func hit(f []span, d int64) (span, bool) {
 
 const unset = math.MinInt64
 
-// solve returns the start of every seg. Objective -1 is the end of the queue;
-// otherwise it is the start of that seg.
+// solve returns the start of every seg, and whether no better ones exist.
+// Objective -1 is the end of the queue; otherwise it is the start of that seg.
 func (p *problem) solve(objective int) ([]int64, bool) {
-	x := p.dispatch()
-	return x, p.value(x, objective) == p.lowerBound(objective)
+	x, ok := p.dispatch(len(p.jobs), nil)
+	if !ok {
+		x = p.oneByOne()
+	}
+	lb := p.lowerBound(objective)
+	ub := p.value(x, objective)
+	if len(p.jobs) == p.runs || ub <= lb {
+		return x, !p.jammed
+	}
+	if len(p.jobs)-p.runs > exactJobs {
+		return x, false
+	}
+	y, end := p.exact(objective, ub, lb, nodeLimit)
+	if y == nil {
+		return x, end && !p.jammed
+	}
+	return y, !p.jammed && (end || p.value(y, objective) <= lb)
 }
 
 // value is what is to be least.
@@ -340,8 +375,10 @@ func (p *problem) value(x []int64, objective int) int64 {
 func last64(x []int) int { return x[len(x)-1] }
 
 // dispatch commits one seg after another, each at the soonest instant at which
-// it meets nothing that is committed, soonest first.
-func (p *problem) dispatch() []int64 {
+// it meets nothing that is committed; of all that could be next the soonest.
+// Order, if not nil, is that of the queue. It reports whether every seg found a
+// place: trays of water that wait for each other can block it.
+func (p *problem) dispatch(jobs int, order []int) ([]int64, bool) {
 	x := make([]int64, len(p.segs))
 	for i, s := range p.segs {
 		x[i] = unset
@@ -349,36 +386,143 @@ func (p *problem) dispatch() []int64 {
 			x[i] = s.min
 		}
 	}
+	// What is known of each job's next seg, until a commitment changes it.
+	type candidate struct {
+		seg   int
+		t     int64
+		ok    bool
+		fresh bool
+	}
+	next := make([]candidate, jobs)
+	for j := range next {
+		next[j].seg = p.of[j][0]
+	}
+	advance := func(j int) {
+		c := &next[j]
+		for c.seg >= 0 && x[c.seg] != unset {
+			if c.seg++; c.seg > last64(p.of[j]) {
+				c.seg = -1
+			}
+			c.fresh = false
+		}
+	}
+	place := 0 // in order
+	waiting := make([]bool, len(p.jobs))
+	for j := range jobs {
+		advance(j)
+	}
 	for {
 		best, at := -1, int64(math.MaxInt64)
-		seen := map[int]bool{}
-		for j := range p.jobs {
-			s := -1
-			for _, i := range p.of[j] {
-				if x[i] == unset {
-					s = i
-					break
-				}
-			}
-			if s < 0 {
+		clear(waiting)
+		anyone := false
+		for place < len(order) && x[p.first(order[place])] != unset {
+			place++
+		}
+		for j := range next {
+			c := &next[j]
+			if c.seg < 0 {
 				continue
 			}
-			if j >= p.runs && s == p.of[j][0] {
+			if j >= p.runs && c.seg == p.first(j) {
 				// Of equal sheets, and in order, only the first in line.
-				if seen[p.class[j]] || p.shop.InOrder && len(seen) > 0 {
+				if order != nil && (place >= len(order) || order[place] != j) {
 					continue
 				}
-				seen[p.class[j]] = true
+				if k := p.class[j]; waiting[k] || p.shop.InOrder && anyone {
+					continue
+				} else {
+					waiting[k], anyone = true, true
+				}
 			}
-			t, ok := p.fit(x, s, p.least(x, s))
-			if ok && (t < at || t == at && p.segs[s].first > p.segs[best].first) {
-				best, at = s, t
+			if !c.fresh {
+				c.t, c.ok = p.fit(x, c.seg, p.least(x, c.seg))
+				c.fresh = true
+			}
+			if c.ok && (c.t < at || c.t == at && p.segs[c.seg].first > p.segs[best].first) {
+				best, at = c.seg, c.t
 			}
 		}
 		if best < 0 {
 			break
 		}
 		x[best] = at
+		advance(p.segs[best].job)
+		for j := range next {
+			c := &next[j]
+			if c.seg < 0 || !c.fresh {
+				continue
+			}
+			if !c.ok || p.shares(best, c.seg) {
+				c.fresh = false
+				continue
+			}
+			if _, bad := hit(p.forbidden(best, c.seg), c.t-at); bad {
+				c.fresh = false
+			}
+		}
+	}
+	for j := range jobs {
+		if x[last64(p.of[j])] == unset {
+			return x, false
+		}
+	}
+	return x, true
+}
+
+// shares reports whether the room in some tray for seg b may depend on seg a,
+// other than by what is forbidden between the two.
+func (p *problem) shares(a, b int) bool {
+	for _, i := range p.segStays[a] {
+		for _, k := range p.segStays[b] {
+			si, sk := &p.stays[i], &p.stays[k]
+			if si.tray == sk.tray && (p.caps[si.tray] > 1 || si.in != si.out || sk.in != sk.out) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// settle sees to it that the running sheets alone have a schedule. If they will
+// collide whatever is done, each is taken to go its own way, and the queue is
+// planned round them.
+func (p *problem) settle() {
+	x, ok := p.dispatch(p.runs, nil)
+	if ok {
+		return
+	}
+	p.jammed = true
+	for j := range p.runs {
+		for _, i := range p.of[j] {
+			s := &p.segs[i]
+			if x[i] == unset {
+				x[i] = p.least(x, i)
+			}
+			s.pinned, s.min = true, x[i]
+		}
+	}
+}
+
+// oneByOne puts each sheet in when the one before it is done: the schedule that
+// is always there.
+func (p *problem) oneByOne() []int64 {
+	x, _ := p.dispatch(p.runs, nil)
+	var end, wash int64
+	for _, st := range p.stays {
+		if o := p.jobs[st.job].Steps[st.op]; o.Batch {
+			wash = max(wash, int64(o.Time/p.unit))
+		}
+	}
+	for j := range p.jobs {
+		for n, i := range p.of[j] {
+			if j >= p.runs {
+				x[i] = p.least(x, i)
+				if n == 0 {
+					x[i] = max(x[i], end+max(p.move, wash))
+				}
+			}
+			end = max(end, x[i]+last(p.segs[i].off))
+		}
 	}
 	return x
 }
@@ -397,6 +541,7 @@ func (p *problem) least(x []int64, s int) int64 {
 func (p *problem) fit(x []int64, s int, t int64) (int64, bool) {
 	for {
 		moved := false
+		p.work += len(p.segs)
 		for a := range p.segs {
 			if x[a] == unset || p.segs[a].job == p.segs[s].job {
 				continue
@@ -425,10 +570,13 @@ func (p *problem) crowded(x []int64, s int, t int64) (int64, bool) {
 	old := x[s]
 	x[s] = t
 	defer func() { x[s] = old }()
-	for i := range p.stays {
+	for _, i := range p.segStays[s] {
 		st := &p.stays[i]
-		if st.in != s && st.out != s {
-			continue
+		if p.caps[st.tray] == 1 && st.in == st.out {
+			// Beside other rigid stays the forbidden differences say it all.
+			if !p.water[st.tray] {
+				continue
+			}
 		}
 		if p.room(x, i) {
 			continue
@@ -510,6 +658,7 @@ func (p *problem) lowerBound(objective int) int64 {
 	}
 	for tray, c := range p.caps {
 		var load, n int64
+		jobs := map[int]bool{}
 		head, tail := int64(math.MaxInt64), int64(math.MaxInt64)
 		for _, i := range p.byTray[tray] {
 			st := &p.stays[i]
@@ -530,21 +679,28 @@ func (p *problem) lowerBound(objective int) int64 {
 			}
 			load += int64(o.Time / p.unit)
 			n++
+			jobs[st.job] = true
 			head, tail = min(head, before), min(tail, after)
 		}
 		if n == 0 {
 			continue
 		}
 		if c == 1 {
-			load += (n - 1) * p.move // the hands part two stays
+			load += int64(len(jobs)-1) * p.move // the hands part the stays of two sheets
 		}
 		bound = max(bound, head+(load+int64(c)-1)/int64(c)+tail)
 	}
+	// The hands: between two moves lies the time of one, or of the stay of a
+	// sheet that is put in and taken out in one go.
+	apart := p.move
 	var moves int64
 	for j := p.runs; j < len(p.jobs); j++ {
 		moves += int64(len(p.jobs[j].Steps)) + 1
+		for _, o := range p.jobs[j].Steps {
+			apart = min(apart, int64(o.Time/p.unit))
+		}
 	}
-	return max(bound, (moves-1)*p.move)
+	return max(bound, (moves-1)*apart)
 }
 
 func (p *problem) time(t int64) time.Duration { return p.base + time.Duration(t)*p.unit }
