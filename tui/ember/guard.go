@@ -3,7 +3,6 @@ package ember
 import (
 	"errors"
 	"io"
-	"os"
 	"strconv"
 	"sync"
 	"unicode/utf8"
@@ -546,10 +545,4 @@ func (g *Guard) Fd() uintptr {
 		return f.Fd()
 	}
 	return ^uintptr(0)
-}
-
-// Terminal is the file behind the guard, or nil.
-func (g *Guard) Terminal() *os.File {
-	f, _ := g.w.(*os.File)
-	return f
 }
