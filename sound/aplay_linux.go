@@ -17,24 +17,26 @@ import (
 
 const (
 	aplayBlock  = Rate / 50              // 20 ms
-	aplayBuffer = 100 * time.Millisecond // asked of the sound card
+	aplayBuffer = 200 * time.Millisecond // asked of the sound card
 	aplayPipe   = 4096                   // bytes: the least a pipe can hold, 43 ms
 )
 
 // aplay feeds ALSA's own player through a pipe. The pipe and the player block
 // when they are full, which is the clock.
-type aplay struct{}
+type aplay struct{ env []string }
 
 func (aplay) name() string { return "aplay" }
 
 // probe plays a second of nothing.
-func (aplay) probe(ctx context.Context) bool {
+func (a aplay) probe(ctx context.Context) bool {
 	ctx, cancel := context.WithTimeout(ctx, 3*time.Second)
 	defer cancel()
-	return exec.CommandContext(ctx, "aplay", "-q", "-t", "raw", "-f", "S16_LE", "-r", fmt.Sprint(Rate), "-c", "1", "-d", "1", "/dev/zero").Run() == nil
+	cmd := exec.CommandContext(ctx, "aplay", "-q", "-t", "raw", "-f", "S16_LE", "-r", fmt.Sprint(Rate), "-c", "1", "-d", "1", "/dev/zero")
+	cmd.Env = a.env
+	return cmd.Run() == nil
 }
 
-func (aplay) run(ctx context.Context, src source, up func(Status)) error {
+func (a aplay) run(ctx context.Context, src source, up func(Status)) error {
 	path, err := exec.LookPath("aplay")
 	if err != nil {
 		return errors.New("aplay is not installed (Debian: alsa-utils)")
@@ -44,7 +46,7 @@ func (aplay) run(ctx context.Context, src source, up func(Status)) error {
 	cmd := exec.CommandContext(ctx, path, "-q", "-t", "raw", "-f", "S16_LE", "-r", fmt.Sprint(Rate), "-c", "1",
 		fmt.Sprintf("--buffer-time=%d", aplayBuffer/time.Microsecond), "-")
 	var said bytes.Buffer
-	cmd.Stderr = &said
+	cmd.Stderr, cmd.Env = &said, a.env
 	cmd.WaitDelay = time.Second
 	w, err := cmd.StdinPipe()
 	if err != nil {
@@ -59,13 +61,14 @@ func (aplay) run(ctx context.Context, src source, up func(Status)) error {
 	if err := cmd.Start(); err != nil {
 		return err
 	}
-	var at atomic.Int64
+	var at, dry atomic.Int64
 	wrote := make(chan error, 1)
 	go func() {
 		buf, raw := make([]float32, aplayBlock), make([]byte, 2*aplayBlock)
 		var c clock
 		const held = aplayBuffer + aplayPipe/2*time.Second/Rate
 		start := time.Now()
+		before := start
 		for n := int64(0); ; n += aplayBlock {
 			at.Store(n)
 			// An output that swallows all it is given must not be given all the
@@ -82,6 +85,10 @@ func (aplay) run(ctx context.Context, src source, up func(Status)) error {
 				wrote <- err
 				return
 			}
+			if now := time.Now(); n > 0 && now.Sub(before) > held {
+				dry.Add(1)
+			}
+			before = time.Now()
 			if duration(n) > 2*held { // the buffers are full: writing waits for the card
 				c.observe(time.Now().Add(held - duration(n+aplayBlock)))
 			}
@@ -117,7 +124,7 @@ func (aplay) run(ctx context.Context, src source, up func(Status)) error {
 			return lostError{since, errStalled}
 		}
 		if duration(last) > aplayBuffer {
-			up(Status{Device: "aplay", OK: true, Latency: aplayBuffer + aplayPipe/2*time.Second/Rate})
+			up(Status{Device: "aplay", OK: true, Latency: aplayBuffer + aplayPipe/2*time.Second/Rate, Dry: int(dry.Load())})
 		}
 	}
 }

@@ -5,6 +5,8 @@ package sound_test
 import (
 	"context"
 	"fmt"
+	"os"
+	"runtime"
 	"slices"
 	"strings"
 	"syscall"
@@ -65,7 +67,7 @@ func trial(t *testing.T, do func(t testing.TB) (e *sound.Engine)) {
 	for try := 1; ; try++ {
 		r := &recorder{TB: t}
 		e := do(r)
-		marred := e.Status().Dry > 0
+		marred := e.Status().Dry > 0 || busy()
 		for _, d := range e.Dropped() {
 			marred = marred || strings.HasPrefix(d.Why, "too late") && d.Cue.Key != "minute"
 		}
@@ -80,6 +82,16 @@ func trial(t *testing.T, do func(t testing.TB) (e *sound.Engine)) {
 		}
 		t.Logf("trial %d: the machine was too busy to feed the stream (%d times dry); again", try, e.Status().Dry)
 	}
+}
+
+// busy reports whether twice as many programs want to run as can.
+func busy() bool {
+	b, err := os.ReadFile("/proc/loadavg")
+	var load float64
+	if err == nil {
+		_, err = fmt.Sscan(string(b), &load)
+	}
+	return err == nil && load > 2*float64(runtime.NumCPU())
 }
 
 // A recorder keeps errors back until it is known whether they count.
@@ -106,48 +118,19 @@ func all(rounds int, first time.Time, apart time.Duration) (ps []sound.Planned) 
 	return ps
 }
 
-// same checks that what was heard is what was planned, in order, none missing
-// and none extra, and returns the differences of the times.
-func same(t testing.TB, ps []sound.Planned, heard []ear.Heard, start time.Time) (off []time.Duration) {
+// same checks that what was heard is what was planned, none missing and none
+// extra.
+func same(t testing.TB, ps []sound.Planned, heard []ear.Heard, start time.Time) ear.Matched {
 	t.Helper()
-	left := slices.Clone(heard)
+	var want []ear.Want
 	for _, p := range ps {
-		m, _ := sound.MotifFor(p.Cue)
-		due := p.Due.Sub(start)
-		i := slices.IndexFunc(left, func(h ear.Heard) bool {
-			d := h.At - due
-			return h.Motif == m.Name && d > -time.Second && d < time.Second
-		})
-		if i < 0 {
-			t.Errorf("not heard: %s at %v", m.Name, due)
-			continue
-		}
-		off = append(off, left[i].At-due)
-		left = slices.Delete(left, i, i+1)
+		want = append(want, ear.Want{Cue: p.Cue, At: p.Due.Sub(start)})
 	}
-	for _, h := range left {
-		t.Errorf("heard and not planned: %s at %v (score %.2f)", h.Motif, h.At, h.Score)
+	m := ear.Match(want, heard, time.Second)
+	for _, s := range m.Complain() {
+		t.Error(s)
 	}
-	return off
-}
-
-// spread describes errors: around their middle (what the recorder's own delay
-// hides), and as they stand.
-func spread(off []time.Duration) string {
-	if len(off) == 0 {
-		return "nothing heard"
-	}
-	s := slices.Clone(off)
-	slices.Sort(s)
-	mid := s[len(s)/2]
-	abs := make([]time.Duration, len(s))
-	for i, d := range s {
-		abs[i] = max(d-mid, mid-d)
-	}
-	slices.Sort(abs)
-	r := func(d time.Duration) time.Duration { return d.Round(100 * time.Microsecond) }
-	return fmt.Sprintf("%d cues; onset error around the median: p50 %v, p99 %v, worst %v; against the recorder's begin: %v to %v, median %v",
-		len(s), r(abs[len(abs)/2]), r(abs[(len(abs)*99-1)/100]), r(abs[len(abs)-1]), r(s[0]), r(s[len(s)-1]), r(mid))
+	return m
 }
 
 func TestEveryCueIsHeardWhenItIsDue(t *testing.T) {
@@ -159,7 +142,7 @@ func everyCueIsHeardWhenItIsDue(t testing.TB) *sound.Engine {
 	r := ear.NewRig(t)
 	e := open(t, r)
 	rec := r.Record()
-	ps := all(2, time.Now().Add(400*time.Millisecond), 150*time.Millisecond)
+	ps := all(2, time.Now().Add(400*time.Millisecond), 120*time.Millisecond)[:42]
 	e.Schedule(ps)
 	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
@@ -168,7 +151,7 @@ func everyCueIsHeardWhenItIsDue(t testing.TB) *sound.Engine {
 	}
 	recorded(t, rec, 400*time.Millisecond)
 	heard := ear.Listen(rec.Stop())
-	t.Log(spread(same(t, ps, heard, rec.Start())))
+	t.Log(same(t, ps, heard, rec.Start()))
 	begun := e.Begun()
 	if len(begun) != len(ps) {
 		t.Fatalf("%d begun, %d planned", len(begun), len(ps))
@@ -199,7 +182,7 @@ func anAnswerComesAtOnce(t testing.TB) *sound.Engine {
 	var ps []sound.Planned
 	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
-	for i, n := range sound.Names()[:12] {
+	for i, n := range sound.Names()[:8] {
 		p := sound.Planned{Cue: n.Cue, Due: time.Now()}
 		p.Cue.Key = fmt.Sprint(i)
 		ps = append(ps, p)
@@ -209,14 +192,13 @@ func anAnswerComesAtOnce(t testing.TB) *sound.Engine {
 		}
 	}
 	recorded(t, rec, 300*time.Millisecond)
-	off := same(t, ps, ear.Listen(rec.Stop()), rec.Start())
-	slices.Sort(off)
+	m := same(t, ps, ear.Listen(rec.Stop()), rec.Start())
 	var own []time.Duration
 	for _, p := range e.Begun() {
 		own = append(own, p.At.Sub(p.Due).Round(time.Millisecond))
 	}
 	slices.Sort(own)
-	t.Logf("%s; by the engine's own record %v; latency %v", spread(off), own, e.Status().Latency)
+	t.Logf("%v; by the engine's own record %v; latency %v", m, own, e.Status().Latency)
 	return e
 }
 
@@ -300,7 +282,7 @@ func theServerIsKilledAndComesBack(t testing.TB) *sound.Engine {
 	for i := range b {
 		b[i].Cue.Key += "/again"
 	}
-	b = b[:40]
+	b = b[:24]
 	e.Schedule(b)
 	if err := e.Drain(ctx); err != nil {
 		t.Fatal(err)
@@ -311,7 +293,7 @@ func theServerIsKilledAndComesBack(t testing.TB) *sound.Engine {
 	heard = slices.DeleteFunc(heard, func(h ear.Heard) bool {
 		return h.Kind == session.CueMove && rec.Start().Add(h.At).Before(b[0].Due.Add(-100*time.Millisecond))
 	})
-	t.Log(spread(same(t, b, heard, rec.Start())))
+	t.Log(same(t, b, heard, rec.Start()))
 	once := 0
 	for _, p := range e.Begun() {
 		if p.Key == "move" {
@@ -348,7 +330,7 @@ func theOutputIsSuspendedAndResumed(t testing.TB) *sound.Engine {
 	until(t, e, "it is heard again", func(s sound.Status) bool { return s.OK })
 	t.Logf("heard again after %v", time.Since(awake).Round(time.Millisecond))
 	rec := r.Record()
-	ps := all(1, time.Now().Add(400*time.Millisecond), 80*time.Millisecond)
+	ps := all(1, time.Now().Add(400*time.Millisecond), 80*time.Millisecond)[:20]
 	e.Schedule(ps)
 	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
@@ -360,7 +342,7 @@ func theOutputIsSuspendedAndResumed(t testing.TB) *sound.Engine {
 	heard = slices.DeleteFunc(heard, func(h ear.Heard) bool {
 		return h.Kind == session.CueLightOff && rec.Start().Add(h.At).Before(ps[0].Due.Add(-100*time.Millisecond))
 	})
-	t.Log(spread(same(t, ps, heard, rec.Start())))
+	t.Log(same(t, ps, heard, rec.Start()))
 	if b := e.Begun(); len(b) == 0 || b[0].Key != "off" {
 		t.Errorf("the end of an exposure fell due meanwhile and was not sounded: %+v", b)
 	}
@@ -393,8 +375,16 @@ func TestTheOutputIsTakenAwayAndMuted(t *testing.T) {
 	t.Log(until(t, e, "the mute is told", func(s sound.Status) bool { return !s.OK }).Reason)
 	r.Do("set-sink-mute", ear.Sink, "0")
 	until(t, e, "it is heard", func(s sound.Status) bool { return s.OK })
-	// A headset is unplugged: its output goes, another is there.
+	// Somebody moves the sound to another output: it goes on there.
 	r.Do("load-module", "module-null-sink", "sink_name=spare")
+	index, _, _ := strings.Cut(r.Do("list", "short", "sink-inputs"), "\t")
+	r.Do("move-sink-input", index, "spare")
+	until(t, e, "the other output is named", func(s sound.Status) bool { return s.Device == "pulse: spare" && s.OK })
+	e.Play(session.Cue{Key: "there", Kind: session.CueError})
+	for len(e.Begun()) == 0 {
+		time.Sleep(10 * time.Millisecond) // between two looks at a condition
+	}
+	// A headset is unplugged: its output goes.
 	r.Do("unload-module", "module-null-sink")
 	t.Log(until(t, e, "the loss is told", func(s sound.Status) bool { return !s.OK }).Reason)
 	r.Do("load-module", "module-null-sink", "sink_name="+ear.Sink)

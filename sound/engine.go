@@ -83,6 +83,7 @@ type Config struct {
 
 	Pace   float64                                      // how much faster than real time a rehearsal runs; 0: 1
 	Server string                                       // of Pulse; empty: as the environment says
+	Env    []string                                     // for the player it starts; nil: the program's own
 	Bell   func(hz float64, length time.Duration) error // the last resort; nil: the system's beep
 }
 

@@ -37,7 +37,7 @@ func devices(cfg Config) ([]device, error) {
 	if runtime.GOOS == "linux" || cfg.Server != "" || cfg.Prefer == "pulse" {
 		all = append(all, &pulse{cfg.Server})
 	}
-	all = append(all, platform()...)
+	all = append(all, platform(cfg)...)
 	all = append(all, newBeep(cfg.Bell))
 	switch cfg.Prefer {
 	case "":

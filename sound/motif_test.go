@@ -29,7 +29,7 @@ func TestAWeightAgainstTheStandardsTable(t *testing.T) {
 // heardLevel measures a motif's samples as a sound level meter would: weighted
 // in the spectrum, then the greatest of the mean with time weighting F.
 func heardLevel(x []float32) float64 {
-	n := 1 << 17
+	n := 1 << 16
 	in := make([]float64, n)
 	for i, v := range x {
 		in[i] = float64(v)
@@ -64,7 +64,7 @@ func TestMotifsAreEquallyLoud(t *testing.T) {
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, m := range Motifs() {
 		l := heardLevel(m.render())
-		if m.Soft {
+		if m.Soft { // below
 			continue
 		}
 		lo, hi = min(lo, l), max(hi, l)

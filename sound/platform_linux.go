@@ -1,3 +1,3 @@
 package sound
 
-func platform() []device { return []device{aplay{}} }
+func platform(cfg Config) []device { return []device{aplay{cfg.Env}} }

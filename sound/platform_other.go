@@ -2,4 +2,4 @@
 
 package sound
 
-func platform() []device { return nil }
+func platform(Config) []device { return nil }

@@ -13,7 +13,7 @@ import (
 	"github.com/ebitengine/oto/v3"
 )
 
-func platform() []device { return []device{&otoDevice{}} }
+func platform(Config) []device { return []device{&otoDevice{}} }
 
 // otoBuffer is asked of the operating system.
 const otoBuffer = 80 * time.Millisecond
