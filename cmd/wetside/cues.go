@@ -140,10 +140,10 @@ func crib(spec session.SheetSpec, expose time.Duration) ([]session.Cue, error) {
 			return nil, err
 		}
 		until(expose)
+		// What is heard at this instant is heard with what follows it.
 		if err := do(session.Event{Kind: session.ExposureEnded}); err != nil {
 			return nil, err
 		}
-		out = append(out, m.Cues(now, now.Add(1))...)
 	}
 	from := 0
 	for m.Sheet("crib").Phase != session.Finished {

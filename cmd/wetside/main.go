@@ -129,7 +129,7 @@ func run(h *host) int {
 		return status // --help was asked for
 	}
 	if err != nil {
-		fmt.Fprintf(h.err, "wetside: %s; try: wetside --help\n", oneLine(err))
+		fmt.Fprintf(h.err, "wetside: %s; try: wetside --help\n", plainMinus(oneLine(err)))
 		return 2
 	}
 	if cli.Data != "" {

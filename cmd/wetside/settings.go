@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
+	"strings"
 
 	"github.com/pelletier/go-toml/v2"
 
@@ -38,7 +39,7 @@ func loadSettings(h *host) (settings, error) {
 			var strict *toml.StrictMissingError
 			if errors.As(err, &strict) && len(strict.Errors) > 0 {
 				row, _ := strict.Errors[0].Position()
-				return s, fmt.Errorf("%s:%d: there is no setting %q; there are level, talk, rock, alive, volume, sound, border, move", file, row, strict.Errors[0].Key())
+				return s, fmt.Errorf("%s:%d: there is no setting %q; there are level, talk, rock, alive, volume, sound, border, move", file, row, strings.Join(strict.Errors[0].Key(), "."))
 			}
 			var de *toml.DecodeError
 			if errors.As(err, &de) {

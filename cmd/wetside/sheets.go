@@ -137,7 +137,11 @@ func (c *SheetsCmd) Run(h *host) error {
 			exposed = exposure.Say(r.Exposure[1].Round(time.Second).Seconds())
 		}
 		if r.Stops != nil {
-			judged = strings.TrimSpace(exposure.Stops(*r.Stops) + " " + r.Seen)
+			judged = exposure.Stops(*r.Stops)
+			if *r.Stops == 0 {
+				judged = "right"
+			}
+			judged = strings.TrimSpace(judged + " " + r.Seen)
 		}
 		if r.Rehearsal {
 			state = "rehearsal, " + state

@@ -104,8 +104,9 @@ func (c *SoundsCmd) Run(h *host) error {
 	}
 	defer bare.Close()
 	st := audible(ctx, bare)
+	mute := !st.OK || st.Device == "none"
 	if c.Learn {
-		if !st.OK || st.Device == "none" {
+		if mute {
 			return fmt.Errorf("nothing can be heard (%s), and a quiz by ear needs a loudspeaker; wetside sounds --list names the sounds", orNone(st.Reason, st.Device))
 		}
 		for i := range names {
@@ -114,18 +115,27 @@ func (c *SoundsCmd) Run(h *host) error {
 		return quiz{in: bufio.NewScanner(h.in), say: h.say, names: names, rounds: c.Rounds, pick: rand.IntN,
 			play: func(n sound.Named) error { return playOut(ctx, bare, n.Cue) }}.run()
 	}
-	h.say("sound: %s", st.Device)
-	if !st.OK {
-		h.say("nothing can be heard: %s", st.Reason)
+	if mute {
+		h.say("nothing can be heard (%s); the sounds are:", orNone(st.Reason, st.Device))
+	} else {
+		h.say("sound: %s", st.Device)
 	}
 	for i, n := range names {
 		motif(i)
+		if mute {
+			continue
+		}
 		if err := playOut(ctx, bare, n.Cue); err != nil {
 			return err
 		}
 	}
 	bare.Close()
-	if len(said) == 0 {
+	if mute {
+		for _, q := range said {
+			phrase(q)
+		}
+	}
+	if mute || len(said) == 0 {
 		return nil
 	}
 	v, err := h.newVoice()

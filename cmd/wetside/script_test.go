@@ -1,0 +1,426 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/alecthomas/kong"
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"wetside/profiles"
+	"wetside/session"
+	"wetside/session/exposure"
+	"wetside/session/notebook"
+	"wetside/sound"
+	"wetside/tui"
+)
+
+// scriptNow is the present in every script: the evening of the workshop's
+// second day.
+var scriptNow = time.Date(2026, 5, 3, 18, 0, 0, 0, time.FixedZone("", 2*3600))
+
+// scriptHost is a machine with an empty home, no terminal and no loudspeaker.
+func scriptHost(ts *testscript.TestScript, out, errs *bytes.Buffer, args []string) *host {
+	dir := func(xdg string) string { return filepath.Join(ts.Getenv(xdg), "wetside") }
+	return &host{in: strings.NewReader(""), out: out, err: errs, getenv: ts.Getenv, args: args, self: "wetside",
+		data: dir("XDG_DATA_HOME"), config: dir("XDG_CONFIG_HOME"), state: dir("XDG_STATE_HOME"),
+		ctx: context.Background(), now: func() time.Time { return scriptNow },
+		terminal: func() (in, out *os.File, ok bool) { return nil, nil, false }}
+}
+
+// TestScripts runs testdata/script/*.txtar. Beside testscript's own commands
+// there are
+//
+//	wetside ARGS   the command line, in this process; it must end with status 0
+//	refused ARGS   the same with bad arguments: status 2, nothing on standard
+//	               output, one line on standard error
+//	failed ARGS    the same where something else goes wrong: status 1, one line
+//	workshop       writes the notebook of a weekend: see theWorkshop
+func TestScripts(t *testing.T) {
+	command := func(want int) func(ts *testscript.TestScript, neg bool, args []string) {
+		return func(ts *testscript.TestScript, neg bool, args []string) {
+			if neg {
+				ts.Fatalf("say refused or failed in place of !")
+			}
+			var out, errs bytes.Buffer
+			h := scriptHost(ts, &out, &errs, args)
+			got := run(h)
+			ts.Stdout().Write(out.Bytes())
+			ts.Stderr().Write(errs.Bytes())
+			if got != want {
+				ts.Fatalf("status %d, not %d: %s%s", got, want, out.String(), errs.String())
+			}
+			if want != 0 && strings.Count(errs.String(), "\n") != 1 {
+				ts.Fatalf("not one line: %q", errs.String())
+			}
+			if want == 2 && out.Len() > 0 {
+				ts.Fatalf("bad arguments, and yet there is output: %q", out.String())
+			}
+		}
+	}
+	testscript.Run(t, testscript.Params{
+		Dir:           "testdata/script",
+		UpdateScripts: os.Getenv("WETSIDE_UPDATE") != "", // read the difference before believing it
+		Setup: func(e *testscript.Env) error {
+			e.Setenv("HOME", filepath.Join(e.WorkDir, "home"))
+			e.Setenv("XDG_DATA_HOME", filepath.Join(e.WorkDir, "home", "data"))
+			e.Setenv("XDG_CONFIG_HOME", filepath.Join(e.WorkDir, "home", "config"))
+			e.Setenv("XDG_STATE_HOME", filepath.Join(e.WorkDir, "home", "state"))
+			e.Setenv("DBUS_SYSTEM_BUS_ADDRESS", "unix:path="+filepath.Join(e.WorkDir, "no-bus"))
+			return nil
+		},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){
+			"wetside": command(0),
+			"refused": command(2),
+			"failed":  command(1),
+			"workshop": func(ts *testscript.TestScript, neg bool, args []string) {
+				var none bytes.Buffer
+				h := scriptHost(ts, &none, &none, nil)
+				if err := theWorkshop(h); err != nil {
+					ts.Fatalf("%v", err)
+				}
+			},
+		},
+	})
+}
+
+// theWorkshop is a weekend at a disused signal box. On Saturday Ash exposes two
+// sheets in the tea caddy under a slightly overcast sky, the first half a stop
+// too short, and Birch one in the hat box that is torn in the fixer; in between
+// a rehearsal. On Sunday Birch makes a paper negative.
+func theWorkshop(h *host) error {
+	n := 0
+	if err := os.MkdirAll(h.data, 0o755); err != nil {
+		return err
+	}
+	b, _, err := notebook.Open(notebook.Config{Path: h.notebookFile(), LogDir: filepath.Join(h.data, "logs"), Now: h.now,
+		NewID: func() string { n++; return fmt.Sprintf("%08x-0000-4000-8000-000000000000", 0x5170000+n) }})
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	set, err := profiles.Load(nil)
+	if err != nil {
+		return err
+	}
+	zone := scriptNow.Location()
+	type sheet struct {
+		id, name, maker, camera, paper, light string
+		spoil                                 string
+		judge                                 *float64
+		seen                                  string
+	}
+	half, none := 0.5, 0.0
+	for _, s := range []struct {
+		opened    time.Time
+		rehearsal bool
+		sheets    []sheet
+	}{
+		{time.Date(2026, 5, 2, 10, 0, 0, 0, zone), false, []sheet{
+			{"a1000001-0000-4000-8000-000000000001", "Levers", "Ash", "tea-caddy", "direct-positive-fb", "slightly overcast", "", &half, "only the window shows"},
+			{"a1000002-0000-4000-8000-000000000002", "=SUM(A1)\x1b[42m", "Ash", "tea-caddy", "direct-positive-fb", "slightly overcast", "", &none, ""},
+			{"a1000003-0000-4000-8000-000000000003", "Gate <b>", "Birch", "hat-box", "direct-positive-fb", "EV 14", "torn", nil, ""},
+		}},
+		{time.Date(2026, 5, 2, 15, 0, 0, 0, zone), true, []sheet{
+			{"b2000001-0000-4000-8000-000000000001", "blank", "", "", "direct-positive-fb", "", "", nil, ""},
+		}},
+		{time.Date(2026, 5, 3, 9, 0, 0, 0, zone), false, []sheet{
+			{"c3000001-0000-4000-8000-000000000001", "Bell wire", "Birch", "biscuit-tin", "paper-negative-rc", "4m", "", nil, ""},
+		}},
+	} {
+		now := session.Instant{Wall: s.opened, Boot: time.Hour, BootID: s.opened.Format(time.RFC3339)}
+		m := session.New()
+		open := session.Event{Kind: session.Opened, At: now, Rehearsal: s.rehearsal, Pace: 1}
+		sit, err := b.Begin(open)
+		if err != nil {
+			return err
+		}
+		if err := m.Apply(open); err != nil {
+			return err
+		}
+		do := func(e session.Event) error {
+			e.At = now
+			if err := m.Apply(e); err != nil {
+				return err
+			}
+			_, err := b.Append(sit.ID, e)
+			return err
+		}
+		for _, x := range s.sheets {
+			p := &planner{set: set, rehearsal: s.rehearsal}
+			plan, err := p.plan(tui.Form{Name: x.name, Maker: x.maker, Camera: x.camera, Paper: x.paper, Process: "three-trays", Light: x.light})
+			if err != nil {
+				return err
+			}
+			if err := do(session.Event{Kind: session.SheetAdded, Sheet: x.id, Spec: &plan.Spec}); err != nil {
+				return err
+			}
+			if plan.Exposure > 0 {
+				if err := do(session.Event{Kind: session.ExposureBegun, Sheet: x.id, Planned: plan.Exposure}); err != nil {
+					return err
+				}
+				now = now.Add(plan.Exposure)
+				if err := do(session.Event{Kind: session.ExposureEnded, Sheet: x.id}); err != nil {
+					return err
+				}
+			}
+			for from := 0; m.Sheet(x.id).Phase != session.Finished; {
+				now = now.Add(2 * time.Second)
+				if err := do(session.Event{Kind: session.Moved, Sheet: x.id, From: from}); err != nil {
+					return err
+				}
+				v := m.Sheet(x.id).Visit()
+				if v == nil {
+					break
+				}
+				from = v.Serial
+				now = now.Add(v.AtMost)
+				if v.Stage == session.Fix && x.spoil != "" {
+					if err := do(session.Event{Kind: session.Spoiled, Sheet: x.id, Note: x.spoil}); err != nil {
+						return err
+					}
+					break
+				}
+			}
+			if err := b.SaveSheet(sit, m.Sheet(x.id), m.Now(), notebook.Uses(m, m.Sheet(x.id))); err != nil {
+				return err
+			}
+			if x.judge != nil {
+				if err := b.Judge(x.id, now, *x.judge, x.seen); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// Every command says by examples how it is used.
+func TestHelpHasExamples(t *testing.T) {
+	var cli CLI
+	k, err := kong.New(&cli, kong.Name("wetside"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	leaves := k.Model.Leaves(false)
+	if len(leaves) < 20 {
+		t.Fatalf("only %d commands", len(leaves))
+	}
+	for _, l := range leaves {
+		var got string
+		if p, ok := l.Target.Addr().Interface().(kong.HelpProvider); ok {
+			got = p.Help()
+		}
+		name := "wetside " + strings.TrimPrefix(l.Path(), "wetside ")
+		if l.Path() == "run" || strings.HasSuffix(l.Path(), " run") {
+			name = "wetside"
+		}
+		if !strings.Contains(got, "Example") || !strings.Contains(got, "\n  wetside") {
+			t.Errorf("%s: help without examples: %q", l.Path(), got)
+		}
+		if l.Help == "" {
+			t.Errorf("%s (%s): not a word of help", l.Path(), name)
+		}
+		for _, f := range l.Flags {
+			if f.Help == "" {
+				t.Errorf("%s: flag --%s without help", l.Path(), f.Name)
+			}
+		}
+	}
+}
+
+// The examples in the help are good command lines: each parses, and those that
+// need no notebook, no loudspeaker and no terminal run.
+func TestHelpExamplesRun(t *testing.T) {
+	var cli CLI
+	k, err := kong.New(&cli, kong.Name("wetside"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	pure := map[string]bool{"cues": true, "pinhole": true, "exposure": true, "mix": true, "washes": true, "version": true, "learn": true, "sheets": true}
+	ran := 0
+	for _, l := range k.Model.Leaves(false) {
+		p, ok := l.Target.Addr().Interface().(kong.HelpProvider)
+		if !ok {
+			continue
+		}
+		for line := range strings.Lines(p.Help()) {
+			line, ok := strings.CutPrefix(strings.TrimRight(line, "\n"), "  wetside")
+			if !ok {
+				continue
+			}
+			line, _, _ = strings.Cut(line, "   ") // what stands behind is the comment
+			line, _, _ = strings.Cut(line, " > ")
+			args := words(line)
+			fresh := reflect.New(reflect.TypeOf(cli)).Interface()
+			parser, err := kong.New(fresh, kong.Name("wetside"))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if _, err := parser.Parse(negatives(args)); err != nil {
+				t.Errorf("example %q: %v", line, err)
+				continue
+			}
+			if len(args) == 0 || !pure[args[0]] {
+				continue
+			}
+			ran++
+			var out, errs bytes.Buffer
+			dir := t.TempDir()
+			h := &host{in: strings.NewReader(""), out: &out, err: &errs, getenv: func(string) string { return "" }, args: args,
+				data: dir, config: dir, state: dir, ctx: t.Context(), now: func() time.Time { return scriptNow },
+				terminal: func() (in, out *os.File, ok bool) { return nil, nil, false }}
+			if got := run(h); got != 0 {
+				t.Errorf("example %q: status %d: %s", line, got, errs.String())
+			} else if out.Len() == 0 {
+				t.Errorf("example %q prints nothing", line)
+			}
+		}
+	}
+	if ran < 20 {
+		t.Errorf("only %d examples were run", ran)
+	}
+}
+
+// words splits a line as a shell does, as far as quotes go.
+func words(line string) []string {
+	var out []string
+	for i, part := range strings.Split(line, `"`) {
+		if i%2 == 1 {
+			out = append(out, part)
+		} else {
+			out = append(out, strings.Fields(part)...)
+		}
+	}
+	return out
+}
+
+func TestQuizKeepsTheScore(t *testing.T) {
+	names := sound.Names()
+	number := func(name string) int {
+		for i, n := range names {
+			if n.Name == name {
+				return i
+			}
+		}
+		t.Fatalf("there is no sound %q", name)
+		return 0
+	}
+	move, lift := number("move now"), number("lift and drain")
+	for _, c := range []struct {
+		name, typed string
+		played      []int // by number
+		rounds      int
+		last        string
+		lines       []string
+	}{
+		{"all right", fmt.Sprintf("%d\n%d\n", move+1, lift+1), []int{move, lift}, 2, "2 of 2 right", []string{"right: move now"}},
+		{"one wrong", fmt.Sprintf("%d\n%d\n", move+1, move+1), []int{move, lift}, 2, "listen once more to: lift and drain",
+			[]string{"1 of 2 right", fmt.Sprintf("no: it was %d, lift and drain", lift+1)}},
+		{"played again, then a word", fmt.Sprintf("r\nmove\n0\n%d\n", move+1), []int{move, move}, 1, "1 of 1 right", []string{"a number from 1 to"}},
+		{"left early", fmt.Sprintf("%d\nq\n", move+1), []int{move, lift}, 9, "1 of 1 right", nil},
+		{"end of input", "", []int{move}, 9, "0 of 0 right", nil},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			var lines []string
+			var played []int
+			next := []int{move, lift, move, lift}
+			err := quiz{in: bufio.NewScanner(strings.NewReader(c.typed)), names: names, rounds: c.rounds,
+				say:  func(f string, a ...any) { lines = append(lines, fmt.Sprintf(f, a...)) },
+				play: func(n sound.Named) error { played = append(played, number(n.Name)); return nil },
+				pick: func(int) int { i := next[0]; next = next[1:]; return i }}.run()
+			if err != nil {
+				t.Fatal(err)
+			}
+			if got := lines[len(lines)-1]; got != c.last {
+				t.Errorf("ends with %q, not %q", got, c.last)
+			}
+			if !reflect.DeepEqual(played, c.played) {
+				t.Errorf("played %v, not %v", played, c.played)
+			}
+			for _, want := range c.lines {
+				if !strings.Contains(strings.Join(lines, "\n"), want) {
+					t.Errorf("nowhere %q in %q", want, lines)
+				}
+			}
+		})
+	}
+}
+
+func TestAJudgementInWordsFollowsThePaper(t *testing.T) {
+	for _, c := range []struct {
+		words string
+		paper session.Response
+		stops float64
+	}{
+		{"1/2", session.Lighter, 0.5},
+		{"-1/2", session.Lighter, -0.5},
+		{minus + "1/3", session.Denser, -1.0 / 3},
+		{"right", session.Denser, 0},
+		// More exposure makes a direct positive lighter, a negative denser.
+		{"1 too dark", session.Lighter, 1},
+		{"1/2 stop too light", session.Lighter, -0.5},
+		{"1 stops too dark", session.Denser, -1},
+		{"1 1/2 too light", session.Denser, 1.5},
+		{"1 too thin", session.Denser, 1},
+	} {
+		got, err := readJudgement(c.words, c.paper)
+		if err != nil || math.Abs(got-c.stops) > 1e-9 {
+			t.Errorf("%q on a paper that gets %s: %v stops (%v), not %v", c.words, c.paper, got, err, c.stops)
+		}
+	}
+	for _, bad := range []string{"", "nice", "too dark", "-1 too dark", "99"} {
+		if v, err := readJudgement(bad, session.Lighter); err == nil {
+			t.Errorf("%q was read as %v", bad, v)
+		}
+	}
+}
+
+func TestNegativeNumbersAreNoFlags(t *testing.T) {
+	got := negatives([]string{"judge", "3", "-1/2", "--place", "-33.9,151.2", "--limit=-1", "-o", "x", "--", "-1"})
+	want := []string{"judge", "3", minus + "1/2", "--place", minus + "33.9,151.2", "--limit=-1", "-o", "x", "--", "-1"}
+	if !reflect.DeepEqual(got, want) {
+		t.Errorf("%q, not %q", got, want)
+	}
+}
+
+// The page's plot shows the camera and paper with the most sheets, unless asked
+// for others, each point where its sheet is.
+func TestPlotOfTheMostJudged(t *testing.T) {
+	sheets := []exposure.Judged{
+		{ID: "one", Camera: "hat-box", Paper: "direct-positive-fb", Seconds: 60, Stops: 1},
+		{ID: "two", Camera: "tea-caddy", Paper: "direct-positive-fb", Seconds: 240, Stops: 0.5},
+		{ID: "three", Camera: "tea-caddy", Paper: "direct-positive-fb", Seconds: 480, Stops: 0.5, Given: 0.25},
+	}
+	p, err := plotOf(sheets, "", "")
+	if err != nil || !strings.HasPrefix(p.Title, "tea-caddy on direct-positive-fb") {
+		t.Fatalf("%+v, %v", p, err)
+	}
+	at := map[string]notebook.PlotPoint{}
+	for _, q := range p.Points {
+		at[q.Label] = q
+	}
+	if q := at["three"]; math.Abs(q.X.Seconds()-480) > 0.01 || math.Abs(q.Y-0.75) > 1e-9 {
+		t.Errorf("sheet three is at %v", q)
+	}
+	for i, l := range p.Line {
+		if b := p.Band[i]; !(b.Lo < l.Y && l.Y < b.Hi) || b.X != l.X {
+			t.Fatalf("the line leaves its band at %v", l)
+		}
+	}
+	if p, err = plotOf(sheets, "hat-box", ""); err != nil || !strings.HasPrefix(p.Title, "hat-box") {
+		t.Errorf("asked for the hat box: %+v, %v", p, err)
+	}
+	if p, err = plotOf(nil, "", ""); p != nil || err != nil {
+		t.Errorf("a plot of nothing: %+v, %v", p, err)
+	}
+}
