@@ -320,6 +320,9 @@ func (d *Desk) schedule() {
 	cues = append(cues, d.benchCues(from, to)...)
 	due := make([]Due, 0, len(cues))
 	for _, c := range cues {
+		if d.Hands && (c.Kind == session.CueCall || c.Kind == session.CueOver) {
+			continue // the program need not call itself
+		}
 		due = append(due, Due{Cue: c, At: d.Clock.Real(c.At)})
 	}
 	slices.SortStableFunc(due, func(a, b Due) int { return a.At.Compare(b.At) })

@@ -94,6 +94,9 @@ func (p program) run() error {
 	}
 	in, out, tty := p.terminal()
 	profile, reason := ember.Detect(p.getenv, tty)
+	if !tty {
+		in = nil // keys may come through a pipe all the same
+	}
 	if p.flags.Blind {
 		return p.sit(set, level, ember.None, nil, in)
 	}
@@ -309,7 +312,8 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 // show runs the picture until the user leaves.
 func (p program) show(ctx context.Context, model *tui.Model, guard *ember.Guard, in *os.File, loud func() *sound.Engine) error {
 	opts := []tea.ProgramOption{tea.WithContext(ctx), tea.WithoutSignalHandler(), tea.WithoutCatchPanics()}
-	var input io.Reader = p.in
+	// Only a terminal can be waited on like one; anything else is just read.
+	var input io.Reader = struct{ io.Reader }{p.in}
 	if in != nil {
 		input = in
 	}

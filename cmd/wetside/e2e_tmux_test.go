@@ -1,0 +1,263 @@
+package main
+
+import (
+	"database/sql"
+	"encoding/csv"
+	"encoding/json"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"wetside/session"
+	"wetside/sound/ear"
+)
+
+// A pane is a terminal in tmux with the program in it.
+type pane struct {
+	t       testing.TB
+	socket  string
+	pressed time.Time
+}
+
+func newPane(t testing.TB, h home, cols, rows int, args ...string) *pane {
+	t.Helper()
+	ear.Need(t, "tmux", "tmux")
+	p := &pane{t: t, socket: filepath.Join(h.dir, "tmux.sock")}
+	line := []string{"env"}
+	line = append(line, h.env...)
+	line = append(line, binary(t))
+	line = append(line, args...)
+	for i, w := range line {
+		line[i] = "'" + strings.ReplaceAll(w, "'", `'\''`) + "'"
+	}
+	// What remains on the screen after the end can still be read.
+	p.do("new-session", "-d", "-x", strconv.Itoa(cols), "-y", strconv.Itoa(rows), strings.Join(line, " ")+"; echo status $?; cat")
+	t.Cleanup(func() { exec.Command("tmux", "-S", p.socket, "kill-server").Run() })
+	return p
+}
+
+func (p *pane) do(args ...string) string {
+	p.t.Helper()
+	out, err := exec.Command("tmux", append([]string{"-S", p.socket}, args...)...).CombinedOutput()
+	if err != nil {
+		p.t.Fatalf("tmux %v: %v\n%s", args, err, out)
+	}
+	return string(out)
+}
+
+func (p *pane) keys(names ...string) { p.do(append([]string{"send-keys"}, names...)...) }
+func (p *pane) text() string         { return p.do("capture-pane", "-p") }
+
+func (p *pane) wait(words ...string) string {
+	p.t.Helper()
+	var text string
+	until(p.t, "the screen says "+strings.Join(words, " and "), func() bool {
+		text = p.text()
+		for _, w := range words {
+			if !strings.Contains(text, w) {
+				return false
+			}
+		}
+		return true
+	})
+	return text
+}
+
+// press sends space and waits for its effect. Two presses within a second are
+// one, as for a person's elbow: so it waits until a second has passed since the
+// last one.
+func (p *pane) press(words ...string) {
+	p.t.Helper()
+	until(p.t, "a second has passed since the last press", func() bool { return time.Since(p.pressed) > 1100*time.Millisecond })
+	p.keys("Space")
+	p.pressed = time.Now()
+	p.wait(words...)
+}
+
+var figureRow = regexp.MustCompile(`(?m)^>? +1 .*? (\d+):(\d\d)  `)
+
+// A frame is what the list of sheets said between two readings of the clock.
+type frame struct {
+	before, after time.Time
+	stage         string
+	left          time.Duration
+}
+
+func (p *pane) frame(stage string) (frame, bool) {
+	f := frame{before: time.Now(), stage: stage}
+	text := p.text()
+	f.after = time.Now()
+	m := figureRow.FindStringSubmatch(text)
+	if m == nil || !strings.Contains(text, stage) {
+		return f, false
+	}
+	min, _ := strconv.Atoi(m[1])
+	sec, _ := strconv.Atoi(m[2])
+	f.left = time.Duration(min)*time.Minute + time.Duration(sec)*time.Second
+	return f, true
+}
+
+// From an empty home, one sheet from the camera to the wash with the keys that
+// the help line names; the frames on the way, the database and the CSV agree
+// with each other to a tenth of a second.
+func TestOneSheetInTmux(t *testing.T) {
+	ear.Need(t, "tmux", "tmux")
+	h := newHome(t)
+	p := newPane(t, h, 80, 24, "--sound", "none")
+	p.wait("Did you hear it?")
+	p.keys("y")
+	p.wait("enter add this sheet")
+	p.keys("Right") // the next paper and back again: keys of the help line
+	p.keys("Left")
+	for range 6 {
+		p.keys("Down")
+	}
+	p.wait("> light")
+	p.keys("6s")
+	p.wait("as you said")
+	p.keys("Enter")
+	p.wait("sheet 1 added")
+	p.keys("Tab")
+	p.wait("ready, 0:06")
+	p.press("pinhole open")
+	var frames []frame
+	see := func(stage string) {
+		if f, ok := p.frame(stage); ok {
+			frames = append(frames, f)
+		}
+	}
+	for range 5 {
+		see("expose")
+		see("pinhole open")
+	}
+	p.wait("cover the pinhole")
+	p.press("no camera is out")
+	p.keys("Tab")
+	p.wait("space puts it into the develop")
+	// One space for each bath.
+	for _, stage := range []string{"develop", "stop", "fix", "wash"} {
+		p.press("1 " + stage)
+		for range 6 {
+			see(stage)
+		}
+	}
+	p.press("is not washed")
+	p.press("1 done, in the notebook")
+	p.keys("Tab")
+	p.wait("the last sheets")
+	p.keys("q")
+	p.wait("Is all paper covered?")
+	p.keys("y")
+	p.wait("status 0")
+	if len(frames) < 15 {
+		t.Fatalf("only %d frames could be read", len(frames))
+	}
+
+	// The database: events as they happened.
+	db, err := sql.Open("sqlite", filepath.Join(h.data(), "notebook.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	m := replayAll(t, db)
+	s := m.Numbered(1)
+	if s == nil || s.Phase != session.Finished {
+		t.Fatalf("the database has %+v", s)
+	}
+	type stay struct {
+		in, out time.Time
+		most    time.Duration
+	}
+	stays := map[string]stay{"expose": {s.Light.BegunAt.Wall, s.Light.EndedAt.Wall, s.Light.Planned}}
+	for _, v := range s.Visits {
+		stays[string(v.Stage)] = stay{v.InAt.Wall, v.OutAt.Wall, v.AtMost}
+	}
+	// The CSV.
+	logs, _ := filepath.Glob(filepath.Join(h.data(), "logs", "*.csv"))
+	if len(logs) != 1 {
+		t.Fatalf("logs: %v", logs)
+	}
+	f, err := os.Open(logs[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	col := map[string]int{}
+	for i, name := range rows[0] {
+		col[name] = i
+	}
+	const tenth = 100 * time.Millisecond
+	for _, r := range rows[1:] {
+		x, ok := stays[r[col["stage"]]]
+		if !ok {
+			t.Errorf("the CSV has a stage %q, the database has not", r[col["stage"]])
+			continue
+		}
+		begun, err := time.Parse(time.RFC3339Nano, r[col["begun"]])
+		if err != nil {
+			t.Fatal(err)
+		}
+		actual, err := strconv.ParseFloat(r[col["actual_s"]], 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d := begun.Sub(x.in); d.Abs() > tenth {
+			t.Errorf("%s begins %v apart in CSV and database", r[col["stage"]], d)
+		}
+		if d := math.Abs(actual - x.out.Sub(x.in).Seconds()); d > 0.1 {
+			t.Errorf("%s lasts %.3f s longer in one of CSV and database", r[col["stage"]], d)
+		}
+	}
+	if len(rows)-1 != len(stays) {
+		t.Errorf("%d rows in the CSV, %d stages in the database", len(rows)-1, len(stays))
+	}
+	// The frames: each shows a whole number of seconds that was right at some
+	// moment between the two readings of the clock around it. The picture is
+	// drawn ten times a second, which is the tenth allowed.
+	for _, f := range frames {
+		name := f.stage
+		if name == "pinhole open" {
+			name = "expose"
+		}
+		x := stays[name]
+		least := x.most - f.after.Add(tenth).Sub(x.in)
+		most := x.most - f.before.Add(-2*tenth).Sub(x.in)
+		if f.left < least || f.left > most+time.Second {
+			t.Errorf("a frame of %s at %s shows %v left; by the database it was between %v and %v", name, f.before.Format("15:04:05.000"), f.left, least, most)
+		}
+	}
+	t.Logf("%d frames, %d stages", len(frames), len(stays))
+}
+
+// replayAll reads every event of the notebook and applies it.
+func replayAll(t testing.TB, db *sql.DB) *session.Machine {
+	t.Helper()
+	rows, err := db.Query("SELECT body FROM event ORDER BY seq")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer rows.Close()
+	m := session.New()
+	for rows.Next() {
+		var body string
+		if err := rows.Scan(&body); err != nil {
+			t.Fatal(err)
+		}
+		var e session.Event
+		if err := json.Unmarshal([]byte(body), &e); err != nil {
+			t.Fatal(err)
+		}
+		m.Apply(e)
+	}
+	return m
+}
