@@ -21,17 +21,17 @@ func TestSunAgainstTheSolarPositionAlgorithm(t *testing.T) {
 		// I. Reda and A. Andreas, Solar Position Algorithm for Solar Radiation
 		// Applications, NREL/TP-560-34302, worked example of the appendix
 		// (at 1830 m, 820 mbar, 11 C: a little less refraction than here).
-		{"2003-10-17T12:30:30-07:00", 39.742476, -105.1786, 50.11162, 194.34024, "NREL worked example", 0.02},
+		{"2003-10-17T12:30:30-07:00", 39.742476, -105.1786, 50.11162, 194.34024, "NREL worked example", 0.004},
 		// The same algorithm's published test values for a place in the far
 		// south-east, sea level, 1000 mbar, 10 C; azimuth and zenith.
-		{"1910-03-15T00:30:00Z", -36.840556, 174.74, 34.269919, 0.188643, "SPA reference values", 0.02},
-		{"1910-03-15T03:30:00Z", -36.840556, 174.74, 53.637925, 298.894756, "SPA reference values", 0.02},
-		{"1910-03-15T06:30:00Z", -36.840556, 174.74, 88.143823, 268.082350, "SPA reference values", 0.02},
-		{"1910-03-15T09:30:00Z", -36.840556, 174.74, 122.642657, 237.156205, "SPA reference values", 0.02},
+		{"1910-03-15T00:30:00Z", -36.840556, 174.74, 34.269919, 0.188643, "SPA reference values", 0.004},
+		{"1910-03-15T03:30:00Z", -36.840556, 174.74, 53.637925, 298.894756, "SPA reference values", 0.004},
+		{"1910-03-15T06:30:00Z", -36.840556, 174.74, 88.143823, 268.082350, "SPA reference values", 0.004},
+		{"1910-03-15T09:30:00Z", -36.840556, 174.74, 122.642657, 237.156205, "SPA reference values", 0.004},
 	} {
 		s := must(exposure.SunAt(exposure.Place{Latitude: c.lat, Longitude: c.lon}, must(time.Parse(time.RFC3339, c.at))))
 		near(t, c.source+" "+c.at+" zenith", 90-s.Altitude, c.zenith, c.refractionTol)
-		near(t, c.source+" "+c.at+" azimuth", math.Mod(s.Azimuth-c.azim+540, 360)-180, 0, 0.03)
+		near(t, c.source+" "+c.at+" azimuth", math.Mod(s.Azimuth-c.azim+540, 360)-180, 0, 0.01)
 	}
 }
 
