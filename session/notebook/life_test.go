@@ -1,6 +1,7 @@
 package notebook
 
 import (
+	"encoding/json"
 	"fmt"
 	"math/rand/v2"
 	"testing"
@@ -126,4 +127,13 @@ func allEvents(t testing.TB, b *Book) map[string]string {
 		out[id] = body
 	}
 	return out
+}
+
+func marshal(t testing.TB, v any) string {
+	t.Helper()
+	b, err := json.Marshal(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(b)
 }

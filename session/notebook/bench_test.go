@@ -1,0 +1,310 @@
+package notebook
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+	"wetside/session"
+)
+
+// The figures of the notebook:
+//
+//	go test -run '^$' -bench . ./session/notebook
+//
+// for a notebook of 1,000 sheets, and for 100,000 (1.5 million events) with
+// WETSIDE_SHEETS=100000. Files are made on the disk of TMPDIR, not in memory.
+// WETSIDE_BENCH_DIR keeps the generated notebook there for the next run.
+
+var generated = map[int]string{}
+
+func sheetsWanted(b *testing.B) int {
+	n := 1000
+	if s := os.Getenv("WETSIDE_SHEETS"); s != "" {
+		var err error
+		if n, err = strconv.Atoi(s); err != nil {
+			b.Fatal("WETSIDE_SHEETS: ", err)
+		}
+	}
+	return n
+}
+
+var benchDir = sync.OnceValue(func() string {
+	if d := os.Getenv("WETSIDE_BENCH_DIR"); d != "" {
+		return d
+	}
+	d, err := os.MkdirTemp("", "wetside-bench-")
+	if err != nil {
+		panic(err)
+	}
+	return d
+})
+
+// bookOf returns the path of a notebook of n sheets, ten a sitting, one sitting a day.
+func bookOf(b *testing.B, n int) Config {
+	b.Helper()
+	c := Config{Path: filepath.Join(benchDir(), fmt.Sprintf("book-%d.db", n)), NewID: uuid.NewString, Now: time.Now}
+	if generated[n] != "" {
+		return c
+	}
+	generated[n] = c.Path
+	if _, err := os.Stat(c.Path); err == nil {
+		return c
+	}
+	start := time.Now()
+	bk, _, err := Open(c)
+	if err != nil {
+		b.Fatal(err)
+	}
+	r := rnd(uint64(n))
+	for done := 0; done < n; {
+		tx, err := bk.db.Begin()
+		if err != nil {
+			b.Fatal(err)
+		}
+		for range 200 {
+			if done >= n {
+				break
+			}
+			sit := uuid.NewString()
+			day := time.Duration(done/10) * 24 * time.Hour
+			rows := []*row{newRow(b, sit, session.Event{Kind: session.Opened, At: at(day)})}
+			end := day
+			for i := range 10 {
+				if done >= n {
+					break
+				}
+				var evs []session.Event
+				evs, end = life(uuid.NewString(), done, day+time.Duration(i)*45*time.Minute, r)
+				for _, ev := range evs {
+					rows = append(rows, newRow(b, sit, ev))
+				}
+				done++
+			}
+			rows = append(rows, newRow(b, sit, session.Event{Kind: session.Closed, At: at(end)}))
+			if err := insert(tx, rows); err != nil {
+				b.Fatal(err)
+			}
+			if err := settle(tx, sit); err != nil {
+				b.Fatal(err)
+			}
+		}
+		if err := tx.Commit(); err != nil {
+			b.Fatal(err)
+		}
+	}
+	if err := bk.Close(); err != nil {
+		b.Fatal(err)
+	}
+	fi, _ := os.Stat(c.Path)
+	b.Logf("made a notebook of %d sheets, %d MB, in %v", n, fi.Size()>>20, time.Since(start).Round(time.Second))
+	return c
+}
+
+func newRow(b *testing.B, sit string, ev session.Event) *row {
+	body := marshal(b, ev)
+	return &row{id: uuid.NewString(), sit: sit, ev: ev, body: body}
+}
+
+func sizes(b *testing.B, run func(b *testing.B, c Config)) {
+	for _, n := range []int{10, sheetsWanted(b)} {
+		c := bookOf(b, n)
+		b.Run(fmt.Sprintf("sheets=%d", n), func(b *testing.B) { run(b, c) })
+	}
+}
+
+// BenchmarkFsync is what one synced append of the size of an event costs here:
+// the unit for BenchmarkAppend.
+func BenchmarkFsync(b *testing.B) {
+	f, err := os.Create(filepath.Join(b.TempDir(), "f"))
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer f.Close()
+	buf := make([]byte, 4096)
+	for b.Loop() {
+		if _, err := f.Write(buf); err != nil {
+			b.Fatal(err)
+		}
+		if err := f.Sync(); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// BenchmarkAppend saves events, and between them syncs a file as
+// BenchmarkFsync does, so that both meet the same disk: fsyncs/save is the one
+// by the other.
+func BenchmarkAppend(b *testing.B) {
+	sizes(b, func(b *testing.B, c Config) {
+		bk, _, err := Open(c)
+		if err != nil {
+			b.Fatal(err)
+		}
+		defer bk.Close()
+		s, err := bk.Begin(session.Event{Kind: session.Opened, At: at(0), Rehearsal: true})
+		if err != nil {
+			b.Fatal(err)
+		}
+		f, err := os.Create(filepath.Join(filepath.Dir(c.Path), "fsync"))
+		if err != nil {
+			b.Fatal(err)
+		}
+		defer os.Remove(f.Name())
+		defer f.Close()
+		buf := make([]byte, 4096)
+		var save, sync []time.Duration
+		ev := session.Event{Kind: session.Noted, At: at(0), Note: "a note of middling length"}
+		for b.Loop() {
+			t0 := time.Now()
+			if _, err := bk.Append(s.ID, ev); err != nil {
+				b.Fatal(err)
+			}
+			t1 := time.Now()
+			if _, err := f.Write(buf); err != nil {
+				b.Fatal(err)
+			}
+			if err := f.Sync(); err != nil {
+				b.Fatal(err)
+			}
+			save, sync = append(save, t1.Sub(t0)), append(sync, time.Since(t1))
+		}
+		mean := func(d []time.Duration) (sum time.Duration) {
+			for _, x := range d {
+				sum += x
+			}
+			return sum / time.Duration(len(d))
+		}
+		median := func(d []time.Duration) time.Duration {
+			slices.Sort(d)
+			return d[len(d)/2]
+		}
+		b.ReportMetric(float64(mean(save))/float64(mean(sync)), "fsyncs/save-mean")
+		b.ReportMetric(float64(median(save))/float64(median(sync)), "fsyncs/save-median")
+		b.ReportMetric(float64(median(save).Microseconds()), "µs/save-median")
+		b.ReportMetric(float64(median(sync).Microseconds()), "µs/fsync-median")
+		if _, err := bk.Append(s.ID, session.Event{Kind: session.Closed, At: at(time.Hour)}); err != nil {
+			b.Fatal(err)
+		}
+	})
+}
+
+func BenchmarkStart(b *testing.B) {
+	sizes(b, func(b *testing.B, c Config) {
+		for b.Loop() {
+			bk, _, err := Open(c)
+			if err != nil {
+				b.Fatal(err)
+			}
+			if _, _, _, err := bk.Live(false); err != nil {
+				b.Fatal(err)
+			}
+			b.StopTimer()
+			bk.Close()
+			b.StartTimer()
+		}
+	})
+}
+
+func opened(b *testing.B, c Config) *Book {
+	bk, _, err := Open(c)
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() { bk.Close() })
+	return bk
+}
+
+// BenchmarkList opens the list as a screen does: its first ten rows and the
+// values of its filters.
+func BenchmarkList(b *testing.B) {
+	sizes(b, func(b *testing.B, c Config) {
+		bk := opened(b, c)
+		for b.Loop() {
+			rows, err := bk.Sheets(Filter{Limit: 10})
+			if err != nil || len(rows) != 10 {
+				b.Fatal(len(rows), err)
+			}
+			for _, col := range []string{"paper", "camera"} {
+				if _, err := bk.Values(col, 0); err != nil {
+					b.Fatal(err)
+				}
+			}
+		}
+	})
+}
+
+// BenchmarkListScreen reads forty rows, a full screen of a great notebook.
+func BenchmarkListScreen(b *testing.B) {
+	sizes(b, func(b *testing.B, c Config) {
+		bk := opened(b, c)
+		for b.Loop() {
+			if _, err := bk.Sheets(Filter{Limit: 40}); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+}
+
+func BenchmarkSheet(b *testing.B) {
+	sizes(b, func(b *testing.B, c Config) {
+		bk := opened(b, c)
+		rows, err := bk.Sheets(Filter{Limit: 10})
+		if err != nil {
+			b.Fatal(err)
+		}
+		for i := 0; b.Loop(); i++ {
+			if _, err := bk.Sheet(rows[i%len(rows)].ID); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+}
+
+func BenchmarkExport(b *testing.B) {
+	n := sheetsWanted(b)
+	c := bookOf(b, n)
+	for _, f := range []Format{CSV, JSON, HTML} {
+		b.Run(string(f), func(b *testing.B) {
+			bk := opened(b, c)
+			cpu := spent()
+			for b.Loop() {
+				if err := bk.Export(io.Discard, f, Filter{}, Options{}); err != nil {
+					b.Fatal(err)
+				}
+			}
+			b.ReportMetric(float64(n)*float64(b.N)/b.Elapsed().Seconds(), "sheets/s")
+			// On a busy machine this is what tells.
+			b.ReportMetric(float64(n)*float64(b.N)/(spent()-cpu).Seconds(), "sheets/cpu-s")
+		})
+	}
+}
+
+func BenchmarkCheck(b *testing.B) {
+	sizes(b, func(b *testing.B, c Config) {
+		bk := opened(b, c)
+		for b.Loop() {
+			if err := bk.Check(b.Context()); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+}
+
+func BenchmarkSaveSheet(b *testing.B) {
+	s, m, sh := fullSheet(b)
+	dir := b.TempDir()
+	bk := opened(b, Config{Path: filepath.Join(dir, "n.db"), LogDir: filepath.Join(dir, "log"), NewID: uuid.NewString, Now: time.Now})
+	for b.Loop() {
+		if err := bk.SaveSheet(s, sh, m.Now(), nil); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
