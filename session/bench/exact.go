@@ -13,9 +13,13 @@ import (
 // starts are the least that these differences allow, so no schedule of that
 // branch is sooner.
 
-// nodeLimit is how many collisions the search looks into before it gives up.
-// It counts work and not time, so that the same question has the same answer.
-const nodeLimit = 60000
+// How many collisions the search looks into before it gives up: for few sheets
+// and for more. They count work and not time, so that the same question always
+// has the same answer; one takes in the order of a microsecond.
+const (
+	exactLimit  = 200_000
+	searchLimit = 8_000
+)
 
 type edge struct {
 	to int
@@ -270,6 +274,7 @@ func (s *search) collision() ([]option, outcome) {
 	for tray, c := range p.caps {
 		for _, i := range p.byTray[tray] {
 			at, out, _ := p.when(s.x, i)
+			at = max(at, 0) // what was is past help
 			if at >= out {
 				continue
 			}

@@ -66,8 +66,12 @@ func Earliest(shop Shop, running []Running, job Job, now time.Duration) (start t
 	return at, p.why(x, len(running))
 }
 
-// exactJobs is up to how many sheets a queue is searched to the end.
-const exactJobs = 6
+// Up to exactJobs sheets a queue is searched to the end; up to searchJobs the
+// search goes some way, for a better schedule than the first one.
+const (
+	exactJobs  = 5
+	searchJobs = 12
+)
 
 // A seg is a run of moves of one job that follow one another without slack. A
 // flexible stay parts two of them.
@@ -106,18 +110,12 @@ type problem struct {
 	segStays [][]int // stays each seg begins or ends
 	caps     []int
 	names    []string
-	entries  []entry  // moves into a batch
 	class    []int    // jobs of one class have the same steps
 	forbid   [][]span // by shapes a*shapes+b; nil: not reckoned yet
 	shapes   int
 	work     int    // segs looked at, the measure of effort
 	water    []bool // trays with flexible stays
 	jammed   bool   // the running sheets will collide whatever is done
-}
-
-type entry struct {
-	tray, job, seg int
-	off            int64
 }
 
 func gcd(a, b int64) int64 {
@@ -206,9 +204,6 @@ func newProblem(shop Shop, running []Running, queue []Job, now time.Duration) *p
 		for k := from; k < len(j.Steps); k++ {
 			o := j.Steps[k]
 			st := stay{job: ji, op: k, tray: tray(o.Tray), in: cur, inOff: last(p.segs[cur].off)}
-			if o.Batch {
-				p.entries = append(p.entries, entry{st.tray, ji, cur, st.inOff})
-			}
 			t := u(o.Time)
 			if ji < p.runs && k == from {
 				t = max(u(running[ji].due()-now), 0) - p.segs[cur].min
@@ -277,30 +272,22 @@ func (p *problem) forbidden(a, b int) []span {
 			f = append(f, span{x - y - p.move, x - y + p.move})
 		}
 	}
-	for tray, c := range p.caps {
-		for _, i := range p.byTray[tray] {
-			si := &p.stays[i]
-			if c == 1 && si.in == a && si.out == a {
-				for _, k := range p.byTray[tray] {
-					if sk := &p.stays[k]; sk.in == b && sk.out == b {
-						f = append(f, span{si.inOff - sk.outO, si.outO - sk.inOff})
-					}
-				}
+	for _, i := range p.segStays[a] {
+		si := &p.stays[i]
+		for _, k := range p.segStays[b] {
+			sk := &p.stays[k]
+			if si.tray != sk.tray {
+				continue
+			}
+			if p.caps[si.tray] == 1 && si.in == si.out && sk.in == sk.out {
+				f = append(f, span{si.inOff - sk.outO, si.outO - sk.inOff})
 			}
 			// The exit of a batch and an entry into it.
-			if o := p.jobs[si.job].Steps[si.op]; o.Batch {
-				wash := int64(o.Time / p.unit)
-				for _, e := range p.entries {
-					if e.tray != tray {
-						continue
-					}
-					switch {
-					case si.out == a && e.seg == b:
-						f = append(f, span{si.outO - e.off - wash, si.outO - e.off})
-					case si.out == b && e.seg == a:
-						f = append(f, span{e.off - si.outO, e.off - si.outO + wash})
-					}
-				}
+			if w := p.wash(si); w > 0 && si.out == a && sk.in == b && p.batch(sk) {
+				f = append(f, span{si.outO - sk.inOff - w, si.outO - sk.inOff})
+			}
+			if w := p.wash(sk); w > 0 && sk.out == b && si.in == a && p.batch(si) {
+				f = append(f, span{si.inOff - sk.outO, si.inOff - sk.outO + w})
 			}
 		}
 	}
@@ -317,6 +304,17 @@ func (p *problem) forbidden(a, b int) []span {
 	}
 	p.forbid[key] = m
 	return m
+}
+
+func (p *problem) batch(st *stay) bool { return p.jobs[st.job].Steps[st.op].Batch }
+
+// wash is the time of a stay in a batch, in which nothing may come in before it
+// ends; 0 for any other stay.
+func (p *problem) wash(st *stay) int64 {
+	if o := &p.jobs[st.job].Steps[st.op]; o.Batch {
+		return int64(o.Time / p.unit)
+	}
+	return 0
 }
 
 // hit returns the forbidden interval d lies in.
@@ -349,10 +347,14 @@ func (p *problem) solve(objective int) ([]int64, bool) {
 	if len(p.jobs) == p.runs || ub <= lb {
 		return x, !p.jammed
 	}
-	if len(p.jobs)-p.runs > exactJobs {
+	limit := exactLimit
+	switch n := len(p.jobs) - p.runs; {
+	case n > searchJobs:
 		return x, false
+	case n > exactJobs:
+		limit = searchLimit
 	}
-	y, end := p.exact(objective, ub, lb, nodeLimit)
+	y, end := p.exact(objective, ub, lb, limit)
 	if y == nil {
 		return x, end && !p.jammed
 	}
@@ -389,21 +391,26 @@ func (p *problem) dispatch(jobs int, order []int) ([]int64, bool) {
 	// What is known of each job's next seg, until a commitment changes it.
 	type candidate struct {
 		seg   int
-		t     int64
+		t     int64 // soonest start, or if not fresh something not above it
+		clear int64 // below it the start is forbidden, whatever trays have room
 		ok    bool
 		fresh bool
 	}
 	next := make([]candidate, jobs)
 	for j := range next {
-		next[j].seg = p.of[j][0]
+		next[j].seg = p.first(j)
+		next[j].t = p.segs[p.first(j)].min
+		next[j].clear = next[j].t
 	}
 	advance := func(j int) {
 		c := &next[j]
 		for c.seg >= 0 && x[c.seg] != unset {
 			if c.seg++; c.seg > last64(p.of[j]) {
 				c.seg = -1
+				break
 			}
-			c.fresh = false
+			c.t, c.fresh = p.least(x, c.seg), false
+			c.clear = c.t
 		}
 	}
 	place := 0 // in order
@@ -434,8 +441,16 @@ func (p *problem) dispatch(jobs int, order []int) ([]int64, bool) {
 					waiting[k], anyone = true, true
 				}
 			}
+			if c.t > at || c.fresh && !c.ok {
+				continue
+			}
 			if !c.fresh {
-				c.t, c.ok = p.fit(x, c.seg, p.least(x, c.seg))
+				from := c.t
+				var clear int64
+				c.t, clear, c.ok = p.fit(x, c.seg, from)
+				if c.clear == from {
+					c.clear = clear
+				}
 				c.fresh = true
 			}
 			if c.ok && (c.t < at || c.t == at && p.segs[c.seg].first > p.segs[best].first) {
@@ -449,15 +464,18 @@ func (p *problem) dispatch(jobs int, order []int) ([]int64, bool) {
 		advance(p.segs[best].job)
 		for j := range next {
 			c := &next[j]
-			if c.seg < 0 || !c.fresh {
+			if c.seg < 0 {
 				continue
 			}
-			if !c.ok || p.shares(best, c.seg) {
+			switch ended, shared := p.shares(best, c.seg); {
+			case ended:
+				// A tray has room again that had none.
+				c.t, c.fresh = min(c.t, c.clear), false
+			case shared && c.ok:
 				c.fresh = false
-				continue
-			}
-			if _, bad := hit(p.forbidden(best, c.seg), c.t-at); bad {
-				c.fresh = false
+			case c.fresh && c.ok:
+				_, bad := hit(p.forbidden(best, c.seg), c.t-at)
+				c.fresh = !bad
 			}
 		}
 	}
@@ -470,17 +488,19 @@ func (p *problem) dispatch(jobs int, order []int) ([]int64, bool) {
 }
 
 // shares reports whether the room in some tray for seg b may depend on seg a,
-// other than by what is forbidden between the two.
-func (p *problem) shares(a, b int) bool {
+// other than by what is forbidden between the two; and whether a ends a stay
+// that until now had no end.
+func (p *problem) shares(a, b int) (ended, shared bool) {
 	for _, i := range p.segStays[a] {
 		for _, k := range p.segStays[b] {
 			si, sk := &p.stays[i], &p.stays[k]
 			if si.tray == sk.tray && (p.caps[si.tray] > 1 || si.in != si.out || sk.in != sk.out) {
-				return true
+				shared = true
+				ended = ended || si.in != a
 			}
 		}
 	}
-	return false
+	return ended, shared
 }
 
 // settle sees to it that the running sheets alone have a schedule. If they will
@@ -537,8 +557,10 @@ func (p *problem) least(x []int64, s int) int64 {
 }
 
 // fit returns the soonest instant not before t at which seg s meets no seg that
-// is set in x. A flexible stay that has no end yet is taken to last.
-func (p *problem) fit(x []int64, s int, t int64) (int64, bool) {
+// is set in x. A flexible stay that has no end yet is taken to last; clear is
+// the soonest it would be if every tray had room.
+func (p *problem) fit(x []int64, s int, t int64) (at, clear int64, ok bool) {
+	first := true
 	for {
 		moved := false
 		p.work += len(p.segs)
@@ -553,12 +575,15 @@ func (p *problem) fit(x []int64, s int, t int64) (int64, bool) {
 		if moved {
 			continue
 		}
+		if first {
+			first, clear = false, t
+		}
 		next, full := p.crowded(x, s, t)
 		if !full {
-			return t, true
+			return t, clear, true
 		}
 		if next == unset {
-			return 0, false
+			return clear, clear, false
 		}
 		t = next
 	}
@@ -621,6 +646,7 @@ func (p *problem) room(x []int64, i int) bool {
 	if !ok {
 		return true
 	}
+	in = max(in, 0) // what was is past help
 	// The tray is fullest just after some entry within the stay.
 	count := func(at int64) int {
 		n := 0

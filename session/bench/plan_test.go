@@ -83,6 +83,20 @@ func illegal(shop bench.Shop, ls []line) string {
 
 func past(l line, k int) bool { return l.runs && k == 0 }
 
+// meet reports whether two sheets need the hands together, which makes any
+// schedule with both illegal: the quick part of the test, to save the slow one.
+func meet(shop bench.Shop, a, b line) bool {
+	move := int(shop.Move / time.Second)
+	for p, x := range a.moves {
+		for q, y := range b.moves {
+			if d := x - y; d > -move && d < move && !(past(a, p) && past(b, q)) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 // exhaust tries every second for every put-in and for every stay in water, all
 // of it, and reports whether some schedule is legal with all the queue's sheets
 // out by limit. It knows nothing of bounds, orders or differences; it only
@@ -102,6 +116,11 @@ func exhaust(shop bench.Shop, running, queue []line, limit int) bool {
 	steps = func(n int, l line) bool {
 		k := len(l.moves)
 		if k == len(l.steps)-l.first+1 {
+			for _, o := range all {
+				if meet(shop, o, l) {
+					return false
+				}
+			}
 			all = append(all, l)
 			ok := illegal(shop, all) == "" && sheet(n+1)
 			all = all[:len(all)-1]
@@ -115,6 +134,9 @@ func exhaust(shop bench.Shop, running, queue []line, limit int) bool {
 		end := limit
 		if l.runs {
 			end = slack
+		}
+		for _, rest := range l.steps[l.first+k:] {
+			end -= int(rest.Time / time.Second) // it could not be out by then
 		}
 		for ; t <= end; t++ {
 			m := l
@@ -136,7 +158,11 @@ func exhaust(shop bench.Shop, running, queue []line, limit int) bool {
 		if l.runs {
 			return steps(n, l)
 		}
-		for t := 0; t <= limit; t++ {
+		whole := 0
+		for _, o := range l.steps {
+			whole += int(o.Time / time.Second)
+		}
+		for t := 0; t <= limit-whole; t++ {
 			l.moves = []int{t}
 			if steps(n, l) {
 				return true

@@ -1,0 +1,186 @@
+package bench
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"time"
+
+	"wetside/session"
+)
+
+// A Clash is what two sheets cannot share.
+type Clash string
+
+const (
+	Hands Clash = "hands" // two moves closer than the hands allow
+	Room  Clash = "room"  // a sheet is due in a tray that is full
+)
+
+// A Conflict is two sheets that will be in each other's way as things stand.
+type Conflict struct {
+	// Key is the same for the same conflict as long as both sheets stay in the
+	// trays they are in: what was foretold once need not be again.
+	Key   string
+	Clash Clash
+	At    time.Duration // session time: of the later move, or of the one into the full tray
+	First int           // number of the sheet that is there, or due, first
+	Then  int           // number of the one that comes in its way
+	IDs   [2]string     // of both, in that order
+	Tray  string        // Hands: where Then is to go (empty: out of its last); Room: the full tray
+	Short time.Duration // by how much they are too close
+}
+
+// Conflicts foretells, as of session time now, what will collide among the
+// sheets in the trays if each is moved when it is due: the soonest first, one
+// for each pair of sheets. What can be had out of the way by leaving a sheet in
+// water is no conflict, nor is what cannot be helped any more.
+func Conflicts(shop Shop, running []Running, now time.Duration) []Conflict {
+	type move struct {
+		r    int
+		at   time.Duration
+		into string // empty: out
+
+	}
+	type stay struct {
+		r        int
+		tray     string
+		in, out  time.Duration
+		flexible bool
+	}
+	var moves []move
+	var stays []stay
+	for i, r := range running {
+		in := r.Since
+		for k := r.Step; k < len(r.Job.Steps); k++ {
+			o := r.Job.Steps[k]
+			out := in + o.Time
+			if k == r.Step {
+				out = max(r.due(), now)
+			}
+			stays = append(stays, stay{i, o.Tray, in, out, o.flexible()})
+			next := ""
+			if k+1 < len(r.Job.Steps) {
+				next = r.Job.Steps[k+1].Tray
+			}
+			if o.flexible() {
+				break // from here on it can wait its turn
+			}
+			moves = append(moves, move{i, out, next})
+			in = out
+		}
+	}
+	var out []Conflict
+	add := func(c Conflict, a, b int) {
+		c.First, c.Then = running[a].Job.Num, running[b].Job.Num
+		c.IDs = [2]string{running[a].Job.ID, running[b].Job.ID}
+		x, y := min(a, b), max(a, b)
+		c.Key = fmt.Sprintf("conflict/%s/%s@%d/%s@%d", c.Clash, running[x].Job.ID, running[x].Since.Milliseconds(), running[y].Job.ID, running[y].Since.Milliseconds())
+		out = append(out, c)
+	}
+	for i, a := range moves {
+		for _, b := range moves[i+1:] {
+			first, then := a, b
+			if b.at < a.at {
+				first, then = b, a
+			}
+			if a.r != b.r && then.at-first.at < shop.Move {
+				add(Conflict{Clash: Hands, At: then.at, Tray: then.into, Short: shop.Move - (then.at - first.at)}, first.r, then.r)
+			}
+		}
+	}
+	for i, s := range stays {
+		if s.in < now || s.in == running[s.r].Since {
+			continue // it is there already
+		}
+		n := 0
+		var lasts *stay // of those in its way the one that leaves first
+		for k := range stays {
+			o := &stays[k]
+			// Who may leave still needs the hands for it before the other comes.
+			gone := o.out
+			if o.flexible {
+				gone += shop.Move
+			}
+			if k == i || o.r == s.r || o.tray != s.tray || o.in > s.in || gone <= s.in {
+				continue
+			}
+			n++
+			if lasts == nil || o.out < lasts.out {
+				lasts = o
+			}
+		}
+		if lasts != nil && n >= shop.places(s.tray) {
+			add(Conflict{Clash: Room, At: s.in, Tray: s.tray, Short: lasts.out - s.in}, lasts.r, s.r)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Conflict) int { return cmp.Or(cmp.Compare(a.At, b.At), cmp.Compare(a.Key, b.Key)) })
+	// One for each pair: the soonest says enough.
+	seen := map[[2]string]bool{}
+	return slices.DeleteFunc(out, func(c Conflict) bool {
+		p := c.IDs
+		if p[0] > p[1] {
+			p[0], p[1] = p[1], p[0]
+		}
+		again := seen[p]
+		seen[p] = true
+		return again
+	})
+}
+
+// ConflictLead is how long ahead a conflict is foretold, if it was known then.
+const ConflictLead = time.Minute
+
+// Cues returns what must be heard of the bench in [from, to), by their T, in
+// order: baths nearly spent and spent, conflicts ahead, and the instant the
+// next waiting sheet may go in. The keys are those of the same cue whenever it
+// is asked for; a cue that is no longer among those of a span is withdrawn.
+//
+// What comes of an event is due at the event's own instant, so a host that has
+// asked beyond it already asks again from there.
+func Cues(m *session.Machine, shop Shop, from, to time.Duration) []session.Cue {
+	out := BathCues(m.Trays(), m.Sheets(), from, to)
+	now := m.Now()
+	running, queue := FromMachine(m, now)
+	for _, c := range Conflicts(shop, running, now) {
+		// By when it was known, and not all too far ahead.
+		t := max(now, c.At-ConflictLead)
+		if t >= from && t < to {
+			out = append(out, session.Cue{Key: c.Key, Kind: session.CueConflict, T: t, Sheet: c.IDs[1], Num: c.Then,
+				N: c.First, Left: max(0, c.At-t), Text: c.Words(t)})
+		}
+	}
+	if len(queue) > 0 && len(running) > 0 {
+		start, _ := Earliest(shop, running, queue[0], now)
+		for _, left := range []time.Duration{30 * time.Second, 0} {
+			t := start - left
+			if t < max(from, now) || t >= to || left > 0 && t <= now {
+				continue
+			}
+			out = append(out, session.Cue{Key: fmt.Sprintf("maygo/%s/%d/%d", queue[0].ID, start.Milliseconds(), left/time.Second),
+				Kind: session.CueMayGoIn, T: t, Sheet: queue[0].ID, Num: queue[0].Num, Named: true, Left: left,
+				Text: MayGoIn(queue[0].Num, start, t)})
+		}
+	}
+	for i := range out {
+		out[i].At = m.At(out[i].T)
+		if s := m.Sheet(out[i].Sheet); s != nil && out[i].Num == 0 {
+			out[i].Num = s.Num
+		}
+	}
+	slices.SortStableFunc(out, func(a, b session.Cue) int { return cmp.Or(cmp.Compare(a.T, b.T), cmp.Compare(a.Key, b.Key)) })
+	return out
+}
+
+// Words foretells the conflict: "conflict ahead in forty seconds: sheets two
+// and five will both need your hands".
+func (c Conflict) Words(now time.Duration) string {
+	when := "now"
+	if c.At > now {
+		when = "in " + Span(c.At-now)
+	}
+	if c.Clash == Room {
+		return fmt.Sprintf("conflict ahead %s: %s is due in the %s while %s is still there", when, sheetName(c.Then), c.Tray, sheetName(c.First))
+	}
+	return fmt.Sprintf("conflict ahead %s: sheets %s and %s will both need your hands", when, Number(c.First), Number(c.Then))
+}
