@@ -149,9 +149,11 @@ type Book struct {
 	retryAt   time.Time
 	notices   []Notice
 	logFailed bool
-	failed    bool // something was refused since the last success
-	broken    bool // the file is damaged and not mended yet
-	mending   bool // a great file is being mended; the handles are not ours
+	mended    *sync.Cond // mending has ended
+	inline    int64      // mendInline, but in tests
+	failed    bool       // something was refused since the last success
+	broken    bool       // the file is damaged and not mended yet
+	mending   bool       // a great file is being mended; the handles are not ours
 	closed    bool
 }
 
@@ -166,7 +168,8 @@ func Open(cfg Config) (*Book, []Notice, error) {
 	if cfg.Logf == nil {
 		cfg.Logf = func(string, ...any) {}
 	}
-	b := &Book{cfg: cfg, sits: map[string]*memory{}, days: map[string]bool{}}
+	b := &Book{cfg: cfg, sits: map[string]*memory{}, days: map[string]bool{}, inline: mendInline}
+	b.mended = sync.NewCond(&b.mu)
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if err := b.connect(false); err != nil {
@@ -187,6 +190,9 @@ func (b *Book) Close() error {
 	defer b.mu.Unlock()
 	if b.closed {
 		return nil
+	}
+	for b.mending {
+		b.mended.Wait()
 	}
 	err := b.write(true)
 	if err != nil {
@@ -327,6 +333,7 @@ func (b *Book) Poll(sit string) ([]session.Event, error) {
 		}
 		if v != b.version {
 			if err := b.fetchAll(); err != nil {
+				b.broken = b.broken || isDamage(err) // the next Flush mends it
 				return nil, err
 			}
 			b.version = v
@@ -369,6 +376,18 @@ func (m *memory) take(rows []*row) {
 func (b *Book) Live(rehearsal bool) (Sitting, []session.Event, bool, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
+	sit, evs, ok, err := b.live(rehearsal)
+	if isDamage(err) && !b.mending {
+		b.broken, b.why = true, err
+		if cerr := b.connect(true); cerr != nil {
+			return sit, evs, ok, err
+		}
+		return b.live(rehearsal)
+	}
+	return sit, evs, ok, err
+}
+
+func (b *Book) live(rehearsal bool) (Sitting, []session.Event, bool, error) {
 	if b.rd == nil {
 		return b.liveInMemory(rehearsal)
 	}

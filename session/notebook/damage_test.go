@@ -2,6 +2,7 @@ package notebook
 
 import (
 	"context"
+	"errors"
 	"os"
 	"path/filepath"
 	"strings"
@@ -358,4 +359,67 @@ func FuzzCarve(f *testing.F) {
 			t.Fatal(err)
 		}
 	})
+}
+
+// While a great file is mended, Append returns at once and loses nothing.
+func TestAppendGoesOnWhileAGreatFileIsMended(t *testing.T) {
+	c := config(t)
+	b := open(t, c)
+	s, m := sitting(t, b, 4, eventAt(0))
+	want := allEvents(t, b)
+
+	b.mu.Lock()
+	b.inline = 0 // from here on it is a great file
+	b.broken, b.why = true, errDamaged
+	b.mu.Unlock()
+	evs, _ := life(c.NewID(), 1, 5*time.Hour, rnd(1))
+	got, err := b.Append(s.ID, evs[0])
+	var u *Unsaved
+	if !errors.As(err, &u) || !u.Journaled || len(got) != 1 {
+		t.Fatal(got, err)
+	}
+	flushed := make(chan error, 1)
+	go func() { flushed <- b.Flush() }()
+	for _, ev := range evs[1:] {
+		if _, err := b.Append(s.ID, ev); err != nil && !IsUnsaved(err) {
+			t.Fatal(err)
+		}
+	}
+	if err := <-flushed; err != nil && !errors.Is(err, errMending) {
+		t.Error(err)
+	}
+	if err := b.Close(); err != nil {
+		t.Fatal(err)
+	}
+	b = open(t, c)
+	all := allEvents(t, b)
+	for id, body := range want {
+		if all[id] != body {
+			t.Error("lost:", body)
+		}
+	}
+	if len(all) != len(want)+15 {
+		t.Errorf("%d events, want %d", len(all), len(want)+15)
+	}
+	_, got, _, err = b.Live(false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := len(replayed(t, got).Sheets()); n != len(m.Sheets())+1 {
+		t.Error(n, "sheets")
+	}
+}
+
+// A power cut between the two renames that put a mended file in its place.
+func TestCutOffWhileTheMendedFileIsPutInPlace(t *testing.T) {
+	c := config(t)
+	b := open(t, c)
+	sitting(t, b, 1, eventAt(0))
+	want := allEvents(t, b)
+	tidy(t, b)
+	os.RemoveAll(c.Path + ".journal")
+	if err := os.Rename(c.Path, c.Path+".mended"); err != nil {
+		t.Fatal(err)
+	}
+	same(t, allEvents(t, open(t, c)), want)
 }

@@ -98,6 +98,12 @@ func (b *Book) connect(anySize bool) error {
 		return err
 	}
 	defer unlock()
+	if _, err := os.Lstat(b.cfg.Path); os.IsNotExist(err) {
+		// A power cut in the middle of [swap] leaves the mended file here.
+		if os.Rename(b.cfg.Path+".mended", b.cfg.Path) == nil {
+			b.note(Recovered, "The mended notebook was put in its place.")
+		}
+	}
 	if b.db != nil && b.changed() {
 		aside, rerr := b.rescue()
 		switch {
@@ -119,7 +125,7 @@ func (b *Book) connect(anySize bool) error {
 	if isDamage(err) {
 		b.disconnect()
 		b.broken = true
-		if !anySize && !small(b.cfg.Path) {
+		if !anySize && !b.small() {
 			return err
 		}
 		why := err
@@ -147,15 +153,15 @@ func (b *Book) connect(anySize bool) error {
 	return nil
 }
 
-func small(path string) bool {
-	fi, err := os.Stat(path)
-	return err != nil || fi.Size() <= mendInline
+func (b *Book) small() bool {
+	fi, err := os.Stat(b.cfg.Path)
+	return err != nil || fi.Size() <= b.inline
 }
 
 // mendFree mends the file. A great one takes minutes, so the Book is not held
 // meanwhile: Append goes on in memory and in the journal.
 func (b *Book) mendFree() (mended, error) {
-	if small(b.cfg.Path) {
+	if b.small() {
 		return mend(&b.cfg, b.journalDir())
 	}
 	b.mending = true
@@ -163,6 +169,7 @@ func (b *Book) mendFree() (mended, error) {
 	m, err := mend(&b.cfg, b.journalDir())
 	b.mu.Lock()
 	b.mending = false
+	b.mended.Broadcast()
 	return m, err
 }
 

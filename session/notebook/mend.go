@@ -240,6 +240,11 @@ func swap(cfg *Config, db *sql.DB, tmp string) (aside string, err error) {
 	if err := db.Close(); err != nil {
 		return "", err
 	}
+	// From here on the new file is whole, and its name says so.
+	ready := cfg.Path + ".mended"
+	if err := os.Rename(tmp, ready); err != nil {
+		return "", err
+	}
 	stamp := "unknown-date"
 	if cfg.Now != nil {
 		stamp = cfg.Now().Format("20060102-150405")
@@ -258,7 +263,7 @@ func swap(cfg *Config, db *sql.DB, tmp string) (aside string, err error) {
 			return "", err
 		}
 	}
-	if err := os.Rename(tmp, cfg.Path); err != nil {
+	if err := os.Rename(ready, cfg.Path); err != nil {
 		return "", err
 	}
 	return aside, syncDir(filepath.Dir(cfg.Path))
