@@ -57,6 +57,7 @@ type CLI struct {
 	Mix      MixCmd      `cmd:"" help:"How much of what makes a bath."`
 	Washes   WashesCmd   `cmd:"" help:"How many changes of water a wash takes."`
 	Profiles ProfilesCmd `cmd:"" help:"Papers, processes and cameras."`
+	Where    WhereCmd    `cmd:"" help:"Where each sheet of the running session stands."`
 	Sheets   SheetsCmd   `cmd:"" help:"What was done."`
 	Sheet    SheetCmd    `cmd:"" help:"One sheet, stage by stage."`
 	Judge    JudgeCmd    `cmd:"" help:"Say what a finished sheet should have had."`

@@ -1,0 +1,88 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"path/filepath"
+
+	"github.com/google/uuid"
+
+	"wetside/profiles"
+	"wetside/session"
+	"wetside/session/notebook"
+)
+
+// WhereCmd says from the shell where each sheet of the running session stands.
+type WhereCmd struct {
+	Rehearsal bool `help:"Of the running rehearsal."`
+	JSON      bool `help:"As JSON." name:"json"`
+}
+
+// Help shows how it is used.
+func (WhereCmd) Help() string {
+	return `Examples:
+
+  wetside where
+  wetside where --json
+
+It reads the notebook and changes nothing; the program may be running or not.`
+}
+
+// A place is where one sheet stands.
+type place struct {
+	ID     string  `json:"id"`
+	Sheet  int     `json:"sheet"`
+	Name   string  `json:"name,omitempty"`
+	Phase  string  `json:"phase"`
+	Stage  string  `json:"stage,omitempty"`
+	Spent  float64 `json:"elapsed_s,omitempty"`
+	Left   float64 `json:"left_s"`
+	Over   float64 `json:"over_s,omitempty"`
+	Moves  int     `json:"moves"`
+	Undone int     `json:"undone,omitempty"`
+}
+
+// Run prints it.
+func (c *WhereCmd) Run(h *host) error {
+	book, _, err := notebook.Open(notebook.Config{Path: filepath.Join(h.data, "notebook.db"), NewID: uuid.NewString, Now: h.now})
+	if err != nil {
+		return err
+	}
+	defer book.Close()
+	_, events, live, err := book.Live(c.Rehearsal)
+	if err != nil {
+		return err
+	}
+	m := session.New()
+	if live {
+		for _, e := range events {
+			m.Apply(e)
+		}
+	}
+	out := []place{}
+	v := m.View(systemClock().Now())
+	for _, s := range v.Sheets {
+		sh := m.Sheet(s.ID)
+		out = append(out, place{s.ID, s.Num, s.Name, string(s.Phase), string(s.Stage), s.Elapsed.Seconds(), s.Left.Seconds(), s.Over.Seconds(), len(sh.Visits), len(sh.Undone)})
+	}
+	if c.JSON {
+		e := json.NewEncoder(h.out)
+		e.SetIndent("", "  ")
+		return e.Encode(out)
+	}
+	if len(out) == 0 {
+		_, err := fmt.Fprintln(h.out, "no session is open")
+		return err
+	}
+	for _, s := range v.Sheets {
+		line := fmt.Sprintf("sheet %d %s: %s", s.Num, s.Name, s.Phase)
+		if s.Stage != "" {
+			line += fmt.Sprintf(", %s, %s left", s.Label, profiles.FormatDuration(s.Left))
+			if s.Over > 0 {
+				line += ", over by " + profiles.FormatDuration(s.Over)
+			}
+		}
+		fmt.Fprintln(h.out, line)
+	}
+	return nil
+}
