@@ -25,7 +25,8 @@ func (LearnCmd) Help() string {
 
 What sheets exposed from a reckoned light and judged since (wetside judge) say
 of the next exposure, how sure that is, and which sheet would teach most next.
-Rehearsals, spoiled sheets, and times given by hand teach nothing.`
+Rehearsals, spoiled sheets, times given by hand, and sheets you leave out (wetside
+judge 4 "left out" "light leak") teach nothing.`
 }
 
 type taught struct {
@@ -82,13 +83,14 @@ func (c *LearnCmd) Run(h *host) error {
 		}
 		return h.json(struct {
 			Sheets  int      `json:"judged_sheets"`
+			Left    int      `json:"left_out"`
 			Learned []taught `json:"learned"`
 			Next    *lesson  `json:"teaches_most,omitempty"`
-		}{len(sheets), list, n})
+		}{len(sheets), model.Left(), list, n})
 	}
 	if len(subjects) == 0 {
-		if len(sheets) > 0 {
-			h.say("no judged sheet of this camera and paper; %d of others", len(sheets))
+		if n := len(model.Sheets()); n > 0 {
+			h.say("no judged sheet of this camera and paper; %d of others", n)
 			return nil
 		}
 		h.say("nothing is learned yet: expose a sheet from a light, judge it when dry, and say so with wetside judge")
@@ -96,6 +98,9 @@ func (c *LearnCmd) Run(h *host) error {
 	}
 	for _, t := range list {
 		h.say("%s on %s, at about %s: %s", notebook.CleanText(t.Camera), notebook.CleanText(t.Paper), exposure.Say(exposure.Round(t.At)), notebook.CleanText(t.Sentence))
+	}
+	if n := model.Left(); n > 0 {
+		h.say("%s left out by you", counted(n, "sheet"))
 	}
 	h.say("%s", notebook.CleanText(next.Sentence()))
 	return nil
@@ -106,7 +111,7 @@ func (c *LearnCmd) Run(h *host) error {
 func subjectsOf(sheets []exposure.Judged, camera, paper string) []exposure.Subject {
 	times := map[exposure.Subject][]float64{}
 	for _, s := range sheets {
-		if (camera == "" || s.Camera == camera) && (paper == "" || s.Paper == paper) {
+		if !s.Left && (camera == "" || s.Camera == camera) && (paper == "" || s.Paper == paper) {
 			k := exposure.Subject{Camera: s.Camera, Paper: s.Paper}
 			times[k] = append(times[k], s.Seconds)
 		}
@@ -142,7 +147,7 @@ func plotOf(sheets []exposure.Judged, camera, paper string) (*notebook.Plot, err
 	most := map[exposure.Subject]int{}
 	var best exposure.Subject
 	for _, s := range sheets {
-		if (camera == "" || s.Camera == camera) && (paper == "" || s.Paper == paper) {
+		if !s.Left && (camera == "" || s.Camera == camera) && (paper == "" || s.Paper == paper) {
 			k := exposure.Subject{Camera: s.Camera, Paper: s.Paper}
 			most[k]++
 			if n := most[k]; n > most[best] || n == most[best] && (k.Camera+k.Paper < best.Camera+best.Paper) {

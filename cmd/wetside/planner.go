@@ -191,6 +191,10 @@ func (p *planner) choices() (papers, processes, cameras []tui.Choice) {
 	return papers, processes, cameras
 }
 
+// leftOut begins what was seen on a sheet that the user leaves out of learning:
+// a light leak, a lid that moved.
+const leftOut = "left out"
+
 // judgedIn reads the judged sheets of a notebook, rehearsals and spoiled ones
 // left out.
 func judgedIn(b *notebook.Book) func() []exposure.Judged {
@@ -210,7 +214,8 @@ func judgedIn(b *notebook.Book) func() []exposure.Judged {
 				continue
 			}
 			out = append(out, exposure.Judged{ID: fmt.Sprintf("sheet %d of %s", r.Num, r.Day), Camera: r.Camera, Paper: r.Paper, Seconds: rec.Base.D().Seconds(),
-				Stops: *r.Stops, Given: exposure.GivenStops(rec.Learned, rec.Exposure.Share)})
+				Stops: *r.Stops, Given: exposure.GivenStops(rec.Learned, rec.Exposure.Share),
+				Left: strings.HasPrefix(strings.ToLower(r.Seen), leftOut)})
 		}
 		return out
 	}

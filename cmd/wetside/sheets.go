@@ -238,10 +238,11 @@ func numbered(b *notebook.Book, day string, n int) (notebook.Record, error) {
 	return b.Sheet(hits[0].ID)
 }
 
-// SheetCmd shows one sheet.
+// SheetCmd shows one sheet, or in what two differ.
 type SheetCmd struct {
-	ID   string `arg:"" help:"Begin of its id; or its number, of the latest day; or day/number."`
-	JSON bool   `help:"As JSON." name:"json"`
+	ID    string `arg:"" help:"Begin of its id; or its number, of the latest day; or day/number."`
+	Other string `arg:"" optional:"" help:"A second sheet: only in what the two differ."`
+	JSON  bool   `help:"As JSON." name:"json"`
 }
 
 // Help shows how it is used.
@@ -250,7 +251,8 @@ func (SheetCmd) Help() string {
 
   wetside sheet 3
   wetside sheet 2026-05-03/3
-  wetside sheet 6f1a --json`
+  wetside sheet 6f1a --json
+  wetside sheet 2 3                 in what they differ`
 }
 
 // Run shows it.
@@ -266,10 +268,47 @@ func (c *SheetCmd) Run(h *host) error {
 	if err != nil {
 		return err
 	}
+	if c.Other != "" {
+		other, err := find(h, b, c.Other)
+		if err != nil {
+			return err
+		}
+		return c.compare(h, r, other)
+	}
 	if c.JSON {
 		return h.json(r)
 	}
 	return h.record(r)
+}
+
+func (c *SheetCmd) compare(h *host, a, b notebook.Record) error {
+	type difference struct {
+		What string `json:"what"`
+		A    string `json:"a"`
+		B    string `json:"b"`
+		By   string `json:"by,omitempty"`
+	}
+	out := []difference{}
+	for _, d := range notebook.Compare(&a, &b) {
+		out = append(out, difference{d.What, d.A, d.B, d.By})
+	}
+	if c.JSON {
+		return h.json(out)
+	}
+	if len(out) == 0 {
+		h.say("nothing differs that is written down")
+		return nil
+	}
+	title := func(r notebook.Record) string { return fmt.Sprintf("sheet %d of %s", r.Num, r.Day()) }
+	rows := [][]string{{"", title(a), title(b)}}
+	for _, d := range out {
+		row := []string{d.What, d.A, d.B, d.By}
+		for i := range row {
+			row[i] = notebook.CleanText(row[i])
+		}
+		rows = append(rows, row)
+	}
+	return h.table(rows)
 }
 
 // record prints a sheet for people.
@@ -408,10 +447,12 @@ func (JudgeCmd) Help() string {
   wetside judge 2026-05-03/3 -1/3 "sky burnt out"
   wetside judge 3 "1 too dark" "only the window shows"
   wetside judge 6f1a right
+  wetside judge 4 "left out" "light leak at the lid"
 
 Positive is more exposure. "Too dark" and "too light" are turned into more or
 less by the paper: a direct positive gets lighter with more exposure, a paper
-negative denser.`
+negative denser. A sheet that is left out teaches nothing, until it is
+judged again.`
 }
 
 // Run records it.
@@ -427,11 +468,20 @@ func (c *JudgeCmd) Run(h *host) error {
 	if err != nil {
 		return err
 	}
-	stops, err := readJudgement(c.Stops, session.Response(r.Paper.Response))
-	if err != nil {
+	seen := plainMinus(strings.Join(c.Seen, " "))
+	var stops float64
+	if strings.EqualFold(c.Stops, leftOut) {
+		// What it was judged stays to be read; it only teaches nothing.
+		if j, ok := r.Judged(); ok {
+			stops = j.Stops
+		}
+		if seen == "" {
+			return usage("say why it is left out, like \"light leak at the lid\"")
+		}
+		seen = leftOut + ": " + seen
+	} else if stops, err = readJudgement(c.Stops, session.Response(r.Paper.Response)); err != nil {
 		return usageError{err}
 	}
-	seen := strings.Join(c.Seen, " ")
 	at := systemClock().Now()
 	if err := b.Judge(r.ID, at, stops, seen); err != nil {
 		return err

@@ -7,10 +7,12 @@ import (
 	"math/rand/v2"
 	"os"
 	"os/signal"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
 
+	"wetside/profiles"
 	"wetside/session"
 	"wetside/sound"
 	"wetside/sound/voice"
@@ -18,6 +20,7 @@ import (
 
 // SoundsCmd plays and names every sound.
 type SoundsCmd struct {
+	Which  []string `arg:"" optional:"" name:"sound-name" help:"Only these, by number or name, in this order."`
 	List   bool     `help:"Only print them." xor:"how"`
 	Learn  bool     `help:"A quiz: a sound is played, you answer with its number." xor:"how"`
 	Rounds int      `help:"How many sounds the quiz plays." default:"12" placeholder:"N"`
@@ -31,6 +34,7 @@ func (SoundsCmd) Help() string {
 	return `Examples:
 
   wetside sounds            play each motif and phrase, and name it
+  wetside sounds "move now" "call again"
   wetside sounds --list     only print them
   wetside sounds --learn    a quiz, in the light, before it matters`
 }
@@ -71,19 +75,26 @@ func (c *SoundsCmd) Run(h *host) error {
 			said = append(said, q)
 		}
 	}
-	if c.Motifs {
+	if c.Motifs || len(c.Which) > 0 {
 		said = nil
+	}
+	which, err := chosen(names, c.Which)
+	if err != nil {
+		return err
 	}
 	motif := func(i int) { h.say("%2d  %-20s  %s", i+1, names[i].Name, names[i].Says) }
 	phrase := func(q session.Cue) { h.say("    \"%s\"", strings.Join(voice.Words(q, voice.Full), " ")) }
 	if c.List {
-		for i := range names {
+		for _, i := range which {
 			motif(i)
 		}
 		for _, q := range said {
 			phrase(q)
 		}
 		return nil
+	}
+	if c.Learn && len(c.Which) > 0 {
+		return usage("the quiz chooses the sounds by itself: --learn stands alone")
 	}
 	if c.Rounds < 1 || c.Rounds > 1000 {
 		return usage("--rounds is from 1 to 1000, not %d", c.Rounds)
@@ -120,12 +131,12 @@ func (c *SoundsCmd) Run(h *host) error {
 	} else {
 		h.say("sound: %s", st.Device)
 	}
-	for i, n := range names {
+	for _, i := range which {
 		motif(i)
 		if mute {
 			continue
 		}
-		if err := playOut(ctx, bare, n.Cue); err != nil {
+		if err := playOut(ctx, bare, names[i].Cue); err != nil {
 			return err
 		}
 	}
@@ -190,7 +201,43 @@ func playOut(ctx context.Context, e *sound.Engine, c session.Cue) error {
 	d, cancel := context.WithTimeout(ctx, longestSound)
 	defer cancel()
 	e.Drain(d)
+	rest := time.NewTimer(between)
+	defer rest.Stop()
+	select {
+	case <-rest.C:
+	case <-ctx.Done():
+	}
 	return ctx.Err()
+}
+
+// between is the silence from one sound to the next: the ear takes each by
+// itself.
+const between = 400 * time.Millisecond
+
+// chosen finds sounds by number or name; all of them when none is named.
+func chosen(names []sound.Named, which []string) ([]int, error) {
+	var out []int
+	var known []string
+	for i, n := range names {
+		known = append(known, n.Name)
+		if len(which) == 0 {
+			out = append(out, i)
+		}
+	}
+	for _, w := range which {
+		i := slices.Index(known, strings.ToLower(w))
+		if n, err := strconv.Atoi(w); err == nil && n >= 1 && n <= len(names) {
+			i = n - 1
+		}
+		if i < 0 {
+			if near := profiles.Near(w, known); len(near) > 0 {
+				return nil, usage("there is no sound %q; did you mean %q?", w, near[0])
+			}
+			return nil, usage("there is no sound %q; wetside sounds --list names them", w)
+		}
+		out = append(out, i)
+	}
+	return out, nil
 }
 
 // A quiz asks for sounds by number.
