@@ -87,7 +87,7 @@ func (m *Model) askResume(text string) *question {
 	q.yes = func() tea.Cmd {
 		m.desk.Do(session.Event{Kind: session.Resumed})
 		m.screen = Trays
-		if !m.wet() {
+		if !m.desk.wet() {
 			m.screen = Field
 		}
 		return m.tell("going on")

@@ -218,7 +218,6 @@ func (d *Desk) autoMoves() {
 // hands makes the moves that are due, at the instants they were due.
 func (d *Desk) hands() {
 	v := d.M.View(d.Now())
-	busy := false
 	for _, s := range v.Sheets {
 		switch {
 		case s.Phase == session.Exposing && s.Open && s.Left == 0:
@@ -227,22 +226,20 @@ func (d *Desk) hands() {
 		case s.Phase == session.Wet && s.Left == 0:
 			d.At(session.Event{Kind: session.Moved, At: d.M.At(s.Ends), Sheet: s.ID, From: s.Visit})
 			return
-		case s.Phase == session.Wet && s.Stage != session.Wash || s.Phase == session.Exposing:
-			busy = true
 		}
-	}
-	if busy {
-		return
 	}
 	for _, s := range d.M.Sheets() {
-		switch {
-		case s.Phase == session.Fresh && s.Spec.Exposure > 0:
+		if s.Phase == session.Fresh && s.Spec.Exposure > 0 {
 			d.Do(session.Event{Kind: session.ExposureBegun, Sheet: s.ID, Planned: s.Spec.Exposure, Note: s.Spec.Working})
 			return
-		case s.Phase == session.Fresh || s.Phase == session.Exposed:
-			d.Do(session.Event{Kind: session.Moved, Sheet: s.ID})
-			return
 		}
+	}
+	next := d.next()
+	if next == nil {
+		return
+	}
+	if start, _, _ := d.mayGoIn(next, v.T); start <= v.T {
+		d.Do(session.Event{Kind: session.Moved, Sheet: next.ID})
 	}
 }
 

@@ -64,48 +64,51 @@ func (d *Desk) next() *session.Sheet {
 // foresight is what the plan says until the next event.
 type foresight struct {
 	events int
+	to     time.Duration
 	cues   []session.Cue
 }
+
+// foreseeFor is how far the plan is reckoned ahead at once.
+const foreseeFor = 12 * time.Hour
 
 // benchCues are the cues of several sheets at once. They depend on the events
 // so far alone, so they are reckoned once for each event.
 func (d *Desk) benchCues(from, to session.Instant) []session.Cue {
-	if n := d.M.Applied(); d.ahead.events != n {
-		d.ahead = foresight{events: n, cues: d.foresee()}
+	f, t := d.M.T(from), d.M.T(to)
+	if n := d.M.Applied(); d.ahead.events != n || t > d.ahead.to {
+		now := d.M.Now()
+		d.ahead = foresight{events: n, to: max(now, t) + foreseeFor}
+		d.ahead.cues = append(bench.Cues(d.M, d.shop(), min(f, now), d.ahead.to), d.freshMayGoIn(now)...)
 	}
-	out := bench.BathCues(d.M.Trays(), d.M.Sheets(), d.M.T(from), d.M.T(to))
+	var out []session.Cue
 	for _, c := range d.ahead.cues {
-		if c.T >= d.M.T(from) && c.T < d.M.T(to) {
+		if c.T >= f && c.T < t {
+			c.At = d.M.At(c.T)
 			out = append(out, c)
 		}
-	}
-	for i := range out {
-		out[i].At = d.M.At(out[i].T)
 	}
 	return out
 }
 
-// sayAfter lets the announcement of a stage come first.
-const sayAfter = 4 * time.Second
-
-func (d *Desk) foresee() []session.Cue {
-	var out []session.Cue
-	now := d.M.Now()
-	running, _ := bench.FromMachine(d.M, now)
+// freshMayGoIn is the call for a sheet that was not exposed here (a contact
+// print, a blank one): the bench knows only of those that were.
+func (d *Desk) freshMayGoIn(now time.Duration) []session.Cue {
 	next := d.next()
-	if next == nil || len(running) == 0 || next.Spec.Exposure > 0 && next.Phase == session.Fresh {
-		return out
+	if next == nil || next.Phase != session.Fresh || next.Spec.Exposure > 0 || !d.wet() {
+		return nil
 	}
 	start, _, _ := d.mayGoIn(next, now)
-	cue := session.Cue{Kind: session.CueMayGoIn, Sheet: next.ID, Num: next.Num, Named: true, Stage: next.Spec.Process.Steps[0].Stage}
-	key := fmt.Sprintf("%d/may go in/%d", next.Num, start/time.Second)
-	if said := now + sayAfter; start-said > 5*time.Second {
-		ahead := cue
-		ahead.Key, ahead.T, ahead.Left = key+"/ahead", said, start-said
-		out = append(out, ahead)
+	return []session.Cue{{Key: fmt.Sprintf("maygo/%s/%d", next.ID, start.Milliseconds()), Kind: session.CueMayGoIn, T: max(start, now),
+		Sheet: next.ID, Num: next.Num, Named: true}}
+}
+
+func (d *Desk) wet() bool {
+	for _, s := range d.M.Sheets() {
+		if s.Phase == session.Wet {
+			return true
+		}
 	}
-	cue.Key, cue.T = key, max(start, now+sayAfter)
-	return append(out, cue)
+	return false
 }
 
 // baths is what every standing bath has seen.
@@ -117,6 +120,13 @@ func (d *Desk) baths() []bench.BathState {
 		}
 	}
 	return out
+}
+
+// Used is the share of its capacity that the paper so far has taken out of the
+// bath in a tray; 0 when none is noted there.
+func (d *Desk) Used(tray string) float64 {
+	b, _ := bench.Standing(d.baths(), tray)
+	return b.AreaShare
 }
 
 // benchLines are the lines of the trays screen above the list of sheets.

@@ -216,6 +216,9 @@ func (f *form) preview(m *Model) string {
 	if plan.Sentence != "" {
 		b.WriteString(st.Strong.Render(wrap(ember.SafeText(plan.Sentence), m.width-2)) + "\n")
 	}
+	for _, n := range plan.Notes {
+		b.WriteString(st.Normal.Render(wrap(ember.SafeText(n), m.width-2)) + "\n")
+	}
 	var steps []string
 	for _, s := range plan.Spec.Process.Steps {
 		t := clockText(s.AtMost)

@@ -9,6 +9,7 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 
 	"wetside/session"
+	"wetside/session/bench"
 	"wetside/tui/ember"
 )
 
@@ -272,6 +273,9 @@ func (m *Model) traysView(v session.View, h int) string {
 			next.Num, ember.SafeText(next.Spec.Name), next.Spec.Process.Steps[0].Label())))
 	} else {
 		fmt.Fprintf(&b, "\n%s\n", st.Normal.Render("no sheet waits: add one on the bench (tab)"))
+		for _, k := range bench.ByMaker(m.desk.M.Sheets()) {
+			fmt.Fprintf(&b, "%s\n", st.Normal.Render(ansiCut(ember.SafeText(k.Words()), m.width)))
+		}
 	}
 	for _, l := range m.benchLines(v) {
 		fmt.Fprintf(&b, "%s\n", st.Normal.Render(l))

@@ -43,6 +43,7 @@ type Plan struct {
 	Exposure time.Duration // 0: not planned
 	Sentence string        // what the user is told
 	Working  []string      // the sum behind it
+	Notes    []string      // what else the user should know, a sentence each
 }
 
 // Config is all a Model is made of.
@@ -214,7 +215,12 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		}
 		return m, nil
 	case tea.KeyMsg:
-		return m, m.press(msg)
+		if Hook != nil {
+			Hook(msg.String())
+		}
+		cmd := m.press(msg)
+		m.light() // before the next frame: a key may have brought paper out
+		return m, cmd
 	}
 	return m, nil
 }
@@ -305,7 +311,11 @@ func (m *Model) do(e session.Event) error {
 // glow goes from dark to ember to torch and round. Torch is for the field: it
 // falls back to ember as soon as a sheet is out or in the trays.
 func (m *Model) glow() tea.Cmd {
-	m.setLevel((m.level + 1) % 3)
+	next := (m.level + 1) % 3
+	if next == ember.Torch && (m.desk.M.PaperOut() || m.desk.wet()) {
+		next = ember.Dark // else dark could not be reached with a sheet in the trays
+	}
+	m.setLevel(next)
 	return nil
 }
 
@@ -316,7 +326,7 @@ func (m *Model) setLevel(l ember.Level) {
 
 // light puts the level and the laptop's lamps in keeping with what is out.
 func (m *Model) light() {
-	out := m.desk.M.PaperOut() || m.wet()
+	out := m.desk.M.PaperOut() || m.desk.wet()
 	l := m.level
 	if l == ember.Torch && out {
 		l = ember.Ember
@@ -349,15 +359,6 @@ func (m *Model) light() {
 			m.said = ember.SafeText(err.Error())
 		}
 	}
-}
-
-func (m *Model) wet() bool {
-	for _, s := range m.desk.M.Sheets() {
-		if s.Phase == session.Wet {
-			return true
-		}
-	}
-	return false
 }
 
 // quit asks first: the terminal may be white, and clocks may run.

@@ -9,6 +9,7 @@ import (
 
 	"wetside/profiles"
 	"wetside/session"
+	"wetside/session/bench"
 	"wetside/session/exposure"
 	"wetside/session/notebook"
 	"wetside/tui"
@@ -21,6 +22,11 @@ type planner struct {
 	judged func() []exposure.Judged // from the notebook; nil: none
 	model  *exposure.Model
 	dirty  bool
+	// used is the share of its capacity that a tray's bath has given; nil: not known.
+	used func(tray string) float64
+	// level and today are for whether a fog test still stands.
+	level func() string
+	today func() time.Time
 	// rehearsal marks every sheet as blank.
 	rehearsal bool
 }
@@ -71,6 +77,21 @@ func (p *planner) plan(f tui.Form) (tui.Plan, error) {
 	spec := session.SheetSpec{Name: f.Name, Maker: f.Maker, Camera: f.Camera, Paper: paper.Session(), Process: sp,
 		Celsius: float64(celsius), Rehearsal: p.rehearsal}
 	plan := tui.Plan{Spec: spec}
+	if p.used != nil {
+		for _, b := range proc.Baths {
+			lengthened, rule := proc.Exhausted(plan.Spec.Process, b.Name, p.used(b.Name))
+			if rule != "" {
+				plan.Spec.Process = lengthened
+				plan.Notes = append(plan.Notes, rule)
+			}
+		}
+	}
+	if p.level != nil && paper.Safelight.IsTested() {
+		at := strings.TrimPrefix(paper.Safelight.Source, "fog test at ")
+		if stale := bench.FogTestStale(spec.Paper, p.today(), at, p.level()); stale != "" {
+			plan.Notes = append(plan.Notes, stale)
+		}
+	}
 	if f.Light == "" {
 		return plan, nil
 	}

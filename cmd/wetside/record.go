@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"wetside/session"
+	"wetside/session/bench"
 	"wetside/session/notebook"
 	"wetside/tui"
 )
@@ -17,22 +18,35 @@ type record struct {
 	now   func() time.Time
 	tried time.Time
 	saved func() // after a sheet's record was written; may be nil
-	uses  func(*session.Machine, *session.Sheet) []notebook.BathUse
 }
 
 func (r *record) Append(e session.Event) ([]session.Event, error) { return r.book.Append(r.sit.ID, e) }
 func (r *record) Poll() ([]session.Event, error)                  { return r.book.Poll(r.sit.ID) }
 
 func (r *record) Save(m *session.Machine, s *session.Sheet) error {
-	uses := notebook.Uses(m, s)
-	if r.uses != nil {
-		uses = r.uses(m, s)
-	}
-	err := r.book.SaveSheet(r.sit, s, m.Now(), uses)
+	err := r.book.SaveSheet(r.sit, s, m.Now(), uses(m, s))
 	if r.saved != nil {
 		r.saved()
 	}
 	return err
+}
+
+// uses is the state of every bath the sheet went into, at that moment.
+func uses(m *session.Machine, s *session.Sheet) []notebook.BathUse {
+	us := notebook.Uses(m, s)
+	for i := range us {
+		for _, v := range s.Visits {
+			if v.Serial != us[i].Serial {
+				continue
+			}
+			for _, b := range bench.Account(m.Trays(), m.Sheets(), v.In) {
+				if b.Mix.ID == us[i].Mix {
+					us[i].Share = b.Share
+				}
+			}
+		}
+	}
+	return us
 }
 
 // Unsaved tries, every two seconds, to write what the disk refused.

@@ -253,6 +253,7 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 	fresh := func() { plan.dirty = true }
 	rec := &record{book: book, sit: sitting, now: p.now, saved: fresh}
 	desk := &tui.Desk{M: m, Clock: clk, Record: rec, Sound: speak, NewID: uuid.NewString, Hands: p.self}
+	plan.used, plan.today, plan.level = desk.Used, p.now, func() string { return level.String() }
 	if !p.rehearsal {
 		desk.Notify = func(title, text string) { go beeep.Notify(title, text, "") }
 	}
