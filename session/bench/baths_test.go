@@ -1,0 +1,221 @@
+package bench_test
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"wetside/session"
+	"wetside/session/bench"
+)
+
+func near(t *testing.T, what string, got, want, within float64) {
+	t.Helper()
+	if math.Abs(got-want) > within {
+		t.Errorf("%s: %v, want %v within %v", what, got, want, within)
+	}
+}
+
+func TestMixUp(t *testing.T) {
+	for _, c := range []struct {
+		dilution string
+		total    float64
+		want     []float64
+		words    string
+	}{
+		{"1+9", 500, []float64{50, 450}, "1+9 to make 500 ml: 50 and 450"},
+		{"1+4", 1000, []float64{200, 800}, "1+4 to make 1000 ml: 200 and 800"},
+		{"1 + 1 + 100", 510, []float64{5, 5, 500}, "1 + 1 + 100 to make 510 ml: 5, 5 and 500"},
+		{"1+31", 500, []float64{15.625, 484.375}, "1+31 to make 500 ml: 15.6 and 484"},
+		{"1+0", 300, []float64{300, 0}, "1+0 to make 300 ml: 300 and 0"},
+		{"2.5+1", 350, []float64{250, 100}, "2.5+1 to make 350 ml: 250 and 100"},
+	} {
+		parts, err := bench.MixUp(c.dilution, c.total)
+		if err != nil || len(parts) != len(c.want) {
+			t.Errorf("%s: %v, %v", c.dilution, parts, err)
+			continue
+		}
+		for i, p := range parts {
+			near(t, c.dilution, p.ML, c.want[i], 1e-9)
+		}
+		if w := bench.MixWords(c.dilution, parts); w != c.words {
+			t.Errorf("said %q, want %q", w, c.words)
+		}
+	}
+	for _, bad := range []string{"", "9", "1:9", "1+", "-1+9", "0+0", "NaN+1", "Inf+1", "1e308+1e308", "a+b"} {
+		if p, err := bench.MixUp(bad, 500); err == nil || !strings.Contains(err.Error(), "1+9") {
+			t.Errorf("%q gave %v, and said %v", bad, p, err)
+		}
+	}
+	for _, v := range []float64{0, -1, math.NaN(), math.Inf(1)} {
+		if _, err := bench.MixUp("1+9", v); err == nil {
+			t.Errorf("%v ml were mixed", v)
+		}
+	}
+}
+
+// The pharmacist's square against worked examples.
+func TestAlligation(t *testing.T) {
+	for _, c := range []struct {
+		source                 string
+		high, low, want, total float64
+		ofHigh, ofLow          float64
+		within                 float64
+	}{
+		// Parts 1 to 4. "Alligation", a handout for pharmacy students (read on
+		// scribd.com, document 151502467), problem 1: elixirs of 70 % and 20 %.
+		{"elixir", 70, 20, 30, 5, 1, 4, 1e-9},
+		// Same handout: 20 parts of 95 % and 25 parts of 50 % give 70 %.
+		{"alcohol", 95, 50, 70, 45, 20, 25, 1e-9},
+		// "Pharmacy math: alligation" (pharmacy-tech-study.com): a litre of 25 %
+		// dextrose of 70 % and water; 360 ml and 640 ml, having rounded 5/14.
+		{"dextrose", 70, 0, 25, 1000, 360, 640, 3},
+		// "Essential formulas for alligation alternate" (pharmacytutor.com):
+		// 100 ml of 20 % of 30 % and 10 %.
+		{"half and half", 30, 10, 20, 100, 50, 50, 1e-9},
+	} {
+		a, b, err := bench.Alligation(c.high, c.low, c.want, c.total)
+		if err != nil {
+			t.Errorf("%s: %v", c.source, err)
+			continue
+		}
+		near(t, c.source+", strong", a, c.ofHigh, c.within)
+		near(t, c.source+", weak", b, c.ofLow, c.within)
+		near(t, c.source+", balance", a*c.high+b*c.low, c.want*c.total, 1e-9*c.total*100)
+	}
+	if _, _, err := bench.Alligation(30, 10, 40, 100); err == nil {
+		t.Error("40 % was made of 30 % and 10 %")
+	}
+	// A bath for bathing at 36 C of 48 C and 12 C, 90 kg in all: the balance of
+	// heat, a problem of physics primers (one is at jiskha.com, question 151282;
+	// the answer by hand: 24/36 of it is hot).
+	hot, cold, err := bench.Temper(48, 12, 36, 90)
+	if err != nil || math.Abs(hot-60) > 1e-9 || math.Abs(cold-30) > 1e-9 {
+		t.Errorf("60 and 30 kg, not %v and %v (%v)", hot, cold, err)
+	}
+	if _, _, err := bench.Temper(15, 12, 20, 90); err == nil {
+		t.Error("20 C was had of 15 C and 12 C")
+	}
+	// 1+9 of a 1+4: half of it and half water, for 1/10 is half of 1/5.
+	sol, water, err := bench.FromWorking("1+4", "1+9", 500)
+	if err != nil || math.Abs(sol-250) > 1e-9 || math.Abs(water-250) > 1e-9 {
+		t.Errorf("1+9 of 1+4: %v and %v, %v", sol, water, err)
+	}
+	if _, _, err := bench.FromWorking("1+9", "1+4", 500); err == nil || !strings.Contains(err.Error(), "stock") {
+		t.Errorf("water made it stronger: %v", err)
+	}
+}
+
+// A story of two fixers: each sheet adds its area to both, the one that sees it
+// second is not used up by it; what is undone counts no more.
+func TestBathsStory(t *testing.T) {
+	r := newRoom(t)
+	r.mix("f1", "fixer 1", 500, 1000, 0) // takes 500 cm2
+	r.mix("f2", "fixer 2", 500, 1000, 2*time.Hour)
+	p := steps("fix 60 fixer 1", "second-fix 60 fixer 2")
+	for _, id := range []string{"a", "b", "c", "d", "e"} {
+		r.add(id, 100, p)
+		r.move(id)
+		r.wait(20)
+	}
+	acc := bench.Account(r.m.Trays(), r.m.Sheets(), r.m.Now())
+	if b := acc[0]; b.Sheets != 5 || b.AreaCM2 != 500 || b.CarryML != 10 || !b.Spent() || b.Cause != bench.ByArea {
+		t.Errorf("fixer 1: %+v", b)
+	}
+	if w := acc[0].Words(); w != "fixer 1: 100 percent used, five sheets" {
+		t.Error(w)
+	}
+	if q, must := bench.Ask(acc[0]); !must || !strings.Contains(q, "spent") {
+		t.Errorf("asked %q, %v", q, must)
+	}
+	r.undo("e")
+	acc = bench.Account(r.m.Trays(), r.m.Sheets(), r.m.Now())
+	if b := acc[0]; b.Sheets != 4 || b.AreaCM2 != 400 || b.Spent() || !b.High() {
+		t.Errorf("after the undo: %+v", b)
+	}
+	if q, must := bench.Ask(acc[0]); must || q != "the fixer 1 is nearly spent, 80 percent of the paper it can take" {
+		t.Errorf("asked %q, %v", q, must)
+	}
+	r.move("a")
+	acc = bench.Account(r.m.Trays(), r.m.Sheets(), r.m.Now())
+	if b := acc[1]; b.AreaCM2 != 100 || b.SecondCM2 != 100 || b.AreaShare != 0 || b.Cause != bench.ByAge {
+		t.Errorf("fixer 2: %+v", b)
+	}
+	r.move("e")
+	r.add("f", 100, p)
+	q, b, must := bench.AskAll(bench.Account(r.m.Trays(), r.m.Sheets(), r.m.Now()), r.m.Sheet("f"))
+	if !must || b.Mix.ID != "f1" {
+		t.Errorf("asked %q of %q", q, b.Mix.ID)
+	}
+	r.do(session.Event{Kind: session.BathOverridden, Sheet: "f", Bath: "f1"})
+	if q, _, must := bench.AskAll(bench.Account(r.m.Trays(), r.m.Sheets(), r.m.Now()), r.m.Sheet("f")); must {
+		t.Errorf("asked again: %q", q)
+	}
+	// The second takes the first one's place: nothing on its account but age.
+	acc = bench.Account(r.m.Trays(), r.m.Sheets(), r.m.Now())
+	for _, g := range bench.Promotion(acc[0], acc[1]) {
+		switch g.Kind {
+		case session.BathRetired, session.BathPromoted:
+			r.do(session.Event{Kind: g.Kind, Bath: g.Bath, Into: g.Into})
+		}
+	}
+	acc = bench.Account(r.m.Trays(), r.m.Sheets(), r.m.Now())
+	now, ok := bench.Standing(acc, "fixer 1")
+	if !ok || now.Mix.ID != "f2" || now.AreaShare != 0 {
+		t.Errorf("after the promotion: %+v", now)
+	}
+	r.add("g", 100, p)
+	r.move("g")
+	acc = bench.Account(r.m.Trays(), r.m.Sheets(), r.m.Now())
+	if now, _ := bench.Standing(acc, "fixer 1"); now.AreaShare != 0.2 {
+		t.Errorf("a fifth of it is used: %+v", now)
+	}
+	if d := bench.Disposal(acc[0]); !strings.Contains(d, "silver") || !strings.Contains(d, "local rules") || !strings.Contains(d, "data sheet") {
+		t.Errorf("caution: %q", d)
+	}
+}
+
+// 80 % and 100 % are said once each, when they are reached, whichever of paper
+// and hours is first; and taken back with the move.
+func TestBathCues(t *testing.T) {
+	r := newRoom(t)
+	r.mix("f1", "fixer 1", 500, 1000, 0)
+	r.mix("dev", "developer", 500, 0, 1000*time.Second)
+	p := steps("fix 60 fixer 1")
+	for _, id := range []string{"a", "b", "c", "d", "e", "f"} {
+		r.add(id, 100, p)
+		r.wait(10)
+		r.move(id)
+	}
+	said := func() string {
+		var out []string
+		for _, c := range bench.BathCues(r.m.Trays(), r.m.Sheets(), 0, time.Hour) {
+			out = append(out, c.Label+" "+string(c.Kind)+" "+c.T.String())
+		}
+		return strings.Join(out, "; ")
+	}
+	if got, want := said(), "fixer 1 bath nearly spent 40s; fixer 1 bath spent 50s; developer bath nearly spent 13m20s; developer bath spent 16m40s"; got != want {
+		t.Errorf("said %q\nwant %q", got, want)
+	}
+	r.undo("e")
+	r.undo("f")
+	if got, want := said(), "fixer 1 bath nearly spent 40s; developer bath nearly spent 13m20s; developer bath spent 16m40s"; got != want {
+		t.Errorf("said %q\nwant %q", got, want)
+	}
+}
+
+func TestLengthened(t *testing.T) {
+	b := bench.BathState{AreaShare: 0.55}
+	lo, hi := bench.Lengthened(90*s, 180*s, b, 4) // five full tenths: a fifth more
+	if lo != 108*s || hi != 216*s {
+		t.Errorf("%v to %v", lo, hi)
+	}
+	if lo, hi := bench.Lengthened(90*s, 180*s, b, 0); lo != 90*s || hi != 180*s {
+		t.Errorf("without a rule: %v to %v", lo, hi)
+	}
+	b.AreaShare = 3
+	if _, hi := bench.Lengthened(90*s, 180*s, b, 10); hi != 360*s {
+		t.Errorf("a spent developer goes on being lengthened: %v", hi)
+	}
+}
