@@ -152,11 +152,11 @@ func (w *writer) write() {
 		w.add("exposure", "done")
 	case session.CueCovered:
 		if normal {
-			w.add("covered")
+			w.add("pinhole covered")
 		}
 	case session.CueUncovered:
 		if normal {
-			w.add("open")
+			w.add("pinhole open")
 			w.after(";", c.Left, "left")
 		}
 	case session.CueRelight:
@@ -262,7 +262,21 @@ func (w *writer) move() {
 	w.add(stageWords(w.c.Next)...)
 }
 
+// stageNames are the stages that are not spoken by the word they are written
+// with. "fix" and "six" differ by a hiss that running water covers, for the ear
+// as for the recogniser; "hold" is lost in the same way. The trade says fixer
+// and holding water as well.
+var stageNames = map[session.Stage]string{
+	session.Exposure: "exposure",
+	session.Fix:      "fixer",
+	session.Fix2:     "second fixer",
+	session.Hold:     "holding water",
+}
+
 func stageWords(s session.Stage) []string {
+	if name, ok := stageNames[s]; ok {
+		return []string{name}
+	}
 	if Known(string(s)) {
 		return []string{string(s)}
 	}

@@ -32,7 +32,7 @@ const (
 	rate  = 16000 // Hz, what flite's voices give
 	level = -18.0 // dBFS, A-weighted, of the spoken part of each clip
 	peak  = 0.80  // no sample is larger: room for a motif beside it
-	low   = 200.0 // Hz: below, a laptop's loudspeaker only moves
+	low   = 300.0 // Hz: below, a laptop's loudspeaker only moves
 	high  = 7000.0
 )
 
@@ -58,7 +58,7 @@ type line struct {
 }
 
 // The voice used where a line asks for no other.
-const voiceDefault = "rms"
+const voiceDefault = "slt"
 
 func readList(path string) ([]line, error) {
 	f, err := os.Open(path)
@@ -273,7 +273,7 @@ func trim(s []float64) []float64 {
 	for _, v := range e {
 		top = max(top, v)
 	}
-	floor := top * math.Pow(10, -42.0/10)
+	floor := top * math.Pow(10, -55.0/10)
 	a, b := 0, len(e)
 	for a < b && e[a] < floor {
 		a++
