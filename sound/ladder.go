@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"runtime"
 	"slices"
+	"sync/atomic"
 	"time"
 )
 
@@ -63,11 +64,11 @@ func (e *Engine) keep(ctx context.Context, ladder []device) {
 	wait := retryFirst
 	var why error
 	for ctx.Err() == nil {
-		opened := false
+		var opened atomic.Bool
 		for rung, d := range ladder {
 			began := time.Now()
 			up := func(s Status) {
-				opened = true
+				opened.Store(true)
 				if rung > 0 && s.OK && s.Reason == "" && why != nil {
 					s.Reason = why.Error()
 				}
@@ -99,11 +100,11 @@ func (e *Engine) keep(ctx context.Context, ladder []device) {
 			if err == nil {
 				err = errors.New("the device has ended")
 			}
-			if rung == 0 || why == nil || opened {
+			if rung == 0 || why == nil || opened.Load() {
 				why = fmt.Errorf("%s: %w", d.name(), err)
 			}
 			e.cfg.Logf("sound: %s: %v", d.name(), err)
-			if opened {
+			if opened.Load() {
 				e.set(func(s *Status) {
 					s.OK, s.Reason = false, fmt.Sprintf("%s: %v; trying to get it back", d.name(), err)
 				})
@@ -113,7 +114,7 @@ func (e *Engine) keep(ctx context.Context, ladder []device) {
 				break // from the top again
 			}
 		}
-		if !opened {
+		if !opened.Load() {
 			e.set(func(s *Status) {
 				s.Device, s.OK, s.Latency = "none", false, 0
 				s.Reason = "nothing to be heard with"

@@ -231,6 +231,8 @@ type pulseStream struct {
 	at    int64         // next sample to send
 	hurry chan struct{} // measure again soon
 
+	telling sync.Mutex
+
 	mu        sync.Mutex
 	sink      string
 	suspended bool
@@ -245,6 +247,9 @@ type pulseStream struct {
 }
 
 func (s *pulseStream) tell() {
+	// What is told last must be what is true last.
+	s.telling.Lock()
+	defer s.telling.Unlock()
 	s.mu.Lock()
 	st := Status{Device: "pulse: " + s.sink, OK: true, Latency: s.latency.Round(time.Millisecond), Dry: s.dry}
 	switch {

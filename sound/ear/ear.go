@@ -3,7 +3,7 @@
 //
 // It never sees the samples that were played, the schedule or a log. For each
 // frequency of the table it follows the amplitude through the recording (a Hann
-// window of 64 ms, each 5 ms), and looks where the amplitudes of one motif's
+// window of 64 ms, each 8 ms), and looks where the amplitudes of one motif's
 // frequencies rise and fall together in the motif's rhythm. The measure is the
 // cosine between what was measured and what the table's notes would give, over
 // the motif's length and a little silence before and after; overlapping motifs
@@ -19,8 +19,11 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"math/cmplx"
 	"slices"
 	"time"
+
+	"gonum.org/v1/gonum/dsp/fourier"
 
 	"wetside/session"
 	"wetside/sound"
@@ -40,7 +43,7 @@ const (
 	decimate = 8
 	rate     = sound.Rate / decimate
 	window   = 64 * rate / 1000
-	hop      = 5 * rate / 1000
+	hop      = 8 * rate / 1000
 	guard    = 45 * time.Millisecond
 	// accept is the least squared cosine; quiet and loud bound the gain
 	// against that of the recording as a whole.
@@ -102,33 +105,32 @@ var hann = func() []float64 {
 	return w
 }()
 
-// follow measures the amplitude at hz each hop; the k-th value is centred at
-// k hops.
-func follow(x []float64, hz float64) []float32 {
-	re, im := make([]float64, window), make([]float64, window)
-	for i := range re {
-		s, c := math.Sincos(2 * math.Pi * hz * float64(i) / rate)
-		re[i], im[i] = 2*hann[i]*c, 2*hann[i]*s
+// follow measures the amplitude at each of the frequencies each hop; the k-th
+// value is centred at k hops. The window is padded with zeros, so that the
+// nearest bin of the transform is never 4 Hz away.
+func follow(x []float64, hz []float64) map[float64][]float32 {
+	const size = 2 * window
+	fft := fourier.NewFFT(size)
+	out := make(map[float64][]float32, len(hz))
+	rows, bins := make([][]float32, len(hz)), make([]int, len(hz))
+	hops := len(x)/hop + 1
+	for i, f := range hz {
+		rows[i], bins[i] = make([]float32, hops), int(math.Round(f*size/rate))
+		out[f] = rows[i]
 	}
-	out := make([]float32, len(x)/hop+1)
-	for k := range out {
+	in, co := make([]float64, size), make([]complex128, size/2+1)
+	for k := range hops {
 		from := k*hop - window/2
-		var a, b float64
-		if from >= 0 && from+window <= len(x) {
-			seg := x[from : from+window]
-			for i, v := range seg {
-				a += v * re[i]
-				b += v * im[i]
-			}
-		} else {
-			for i := range window {
-				if j := from + i; j >= 0 && j < len(x) {
-					a += x[j] * re[i]
-					b += x[j] * im[i]
-				}
+		for i, w := range hann {
+			in[i] = 0
+			if j := from + i; j >= 0 && j < len(x) {
+				in[i] = w * x[j]
 			}
 		}
-		out[k] = float32(math.Hypot(a, b))
+		fft.Coefficients(co, in)
+		for i, b := range bins {
+			rows[i][k] = float32(2 * cmplx.Abs(co[b]))
+		}
 	}
 	return out
 }
@@ -180,12 +182,13 @@ var patterns = func() []pattern {
 // returns is in the order of time.
 func Listen(samples []float32) []Heard {
 	x := slow(samples)
-	bands := map[float64][]float32{}
+	var hz []float64
 	for _, p := range patterns {
 		for _, r := range p.rows {
-			bands[r.hz] = follow(x, r.hz)
+			hz = append(hz, r.hz)
 		}
 	}
+	bands := follow(x, hz)
 	var found []Heard
 	for _, p := range patterns {
 		found = append(found, p.find(bands)...)
