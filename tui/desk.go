@@ -84,6 +84,7 @@ type Desk struct {
 	ahead    foresight
 	notified map[string]bool
 	born     time.Time
+	heard    bool // hands may begin
 }
 
 // horizon is how far ahead cues are handed to the loudspeaker, in real time.
@@ -194,7 +195,7 @@ func (d *Desk) Tick() {
 		d.Trouble = ""
 	}
 	d.autoMoves()
-	if d.Hands {
+	if d.Hands && d.listening() {
 		d.hands()
 	}
 	d.schedule()
@@ -213,6 +214,17 @@ func (d *Desk) autoMoves() {
 			d.take(evs)
 		}
 	}
+}
+
+// settle is how long hands wait at most for a loudspeaker that is not there.
+const settle = 5 * time.Second
+
+// listening reports whether there is anything to listen to: hands that begin
+// before the loudspeaker is ready would have their first cues come too late to
+// be sounded.
+func (d *Desk) listening() bool {
+	d.heard = d.heard || d.Sound.State().OK || d.hand().Boot > settle
+	return d.heard
 }
 
 // hands makes the moves that are due, at the instants they were due.

@@ -365,11 +365,29 @@ func (p program) show(ctx context.Context, model *tui.Model, guard *ember.Guard,
 		dctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
 		engine.Drain(dctx)
 		cancel()
+		if text := missed(engine); text != "" {
+			p.warn("%s", text)
+		}
 	}
 	if model.Quit() {
 		return nil // the keeper gives the terminal back
 	}
 	return codeError(codeSignal)
+}
+
+// missed says what of a rehearsal's sound nobody can have heard as it was meant;
+// empty when all was.
+func missed(e *sound.Engine) string {
+	dry, late := e.Status().Dry, 0
+	for _, d := range e.Dropped() {
+		if strings.HasPrefix(d.Why, "too late") {
+			late++
+		}
+	}
+	if dry == 0 && late == 0 {
+		return ""
+	}
+	return fmt.Sprintf("the machine was too busy to sound everything in time: the stream ran dry %d times, %d cues came too late", dry, late)
 }
 
 func (p program) openSound(ctx context.Context, set settings) (*sound.Engine, error) {
