@@ -67,17 +67,23 @@ type Job struct {
 	Steps []Op
 }
 
-// Running is a sheet in the trays.
+// Running is a sheet in the trays, or one that has just left them: until the
+// hands are free again it still counts.
 type Running struct {
 	Job   Job
-	Step  int           // index of the tray it is in
-	Since time.Duration // session time it went in
+	Step  int           // index of the tray it is in; len(Job.Steps): it is out
+	Since time.Duration // session time it went in, or out
 	// Due is the session time it is to leave (a flexible step: may leave);
 	// 0: Since and the step's Time.
 	Due time.Duration
 }
 
+func (r Running) out() bool { return r.Step >= len(r.Job.Steps) }
+
 func (r Running) due() time.Duration {
+	if r.out() {
+		return r.Since
+	}
 	if r.Due > 0 {
 		return r.Due
 	}
@@ -87,8 +93,14 @@ func (r Running) due() time.Duration {
 // HoldingTray is the name of the tray of holding water.
 const HoldingTray = "holding water"
 
+// justOut is longer than any move takes.
+const justOut = time.Minute
+
 // FromMachine reads the sheets in the trays, and the exposed sheets that wait
 // for them (first in, first out), as of session time now.
+//
+// A sheet that left its last tray less than a minute ago is among the running
+// ones: see [Running].
 //
 // A step that is ended by inspection counts with its at-most until the sheet is
 // pulled or its image was seen. A wash counts with its short time when the
@@ -115,6 +127,11 @@ func FromMachine(m *session.Machine, now time.Duration) (running []Running, queu
 			}
 			r.Job = j
 			running = append(running, r)
+		case session.Finished:
+			if now-s.EndedT < justOut {
+				j := JobOf(s)
+				running = append(running, Running{Job: j, Step: len(j.Steps), Since: s.EndedT})
+			}
 		}
 	}
 	for _, w := range Waiting(m.Sheets(), now) {

@@ -17,18 +17,28 @@ type Put struct {
 	Moves []time.Duration
 }
 
-// Start is when the sheet goes in.
-func (p Put) Start() time.Duration { return p.Moves[0] }
+// Start is its first move: when a sheet of the queue goes in. 0 without moves.
+func (p Put) Start() time.Duration {
+	if len(p.Moves) == 0 {
+		return 0
+	}
+	return p.Moves[0]
+}
 
-// End is when it leaves its last tray.
-func (p Put) End() time.Duration { return p.Moves[len(p.Moves)-1] }
+// End is its last move: when it leaves its last tray. 0 without moves.
+func (p Put) End() time.Duration {
+	if len(p.Moves) == 0 {
+		return 0
+	}
+	return p.Moves[len(p.Moves)-1]
+}
 
 // A Schedule is a plan for the whole queue.
 type Schedule struct {
 	// Puts are the queue's sheets in the order they go in.
 	Puts []Put
 	// Running says when the sheets that are in the trays now make the moves
-	// still ahead of them, in the order they were given.
+	// still ahead of them, in the order they were given; one that is out has none.
 	Running []Put
 	// Done is when the last sheet of the queue leaves its last tray.
 	Done time.Duration
@@ -59,11 +69,35 @@ func Plan(shop Shop, running []Running, queue []Job, now time.Duration) Schedule
 func Earliest(shop Shop, running []Running, job Job, now time.Duration) (start time.Duration, why string) {
 	p := newProblem(shop, running, []Job{job}, now)
 	x, _ := p.solve(p.first(len(running)))
-	at := p.base + time.Duration(x[p.first(len(running))])*p.unit
+	at := p.time(x[p.first(len(running))])
 	if at <= now {
 		return now, ""
 	}
-	return at, p.why(x, len(running))
+	return at, p.why(x, len(running), p.first(len(running)))
+}
+
+// Onward returns the soonest session time, not before now, at which the running
+// sheet of that identity may leave the water it is in so that it meets no other
+// sheet further on, and what stands in the way of its going sooner. A sheet in
+// a rigid step goes when it is due; so does one that is not running at all, now.
+func Onward(shop Shop, running []Running, id string, now time.Duration) (at time.Duration, why string) {
+	for j, r := range running {
+		if r.Job.ID != id {
+			continue
+		}
+		if r.out() || !r.Job.Steps[r.Step].flexible() {
+			return max(now, r.due()), ""
+		}
+		p := newProblem(shop, running, nil, now)
+		s := p.of[j][1]
+		x, _ := p.solve(s)
+		at = p.time(x[s])
+		if at <= max(now, r.due()) {
+			return at, ""
+		}
+		return at, p.why(x, j, s)
+	}
+	return now, ""
 }
 
 // Up to exactJobs sheets a queue is searched to the end; up to searchJobs the
@@ -338,21 +372,25 @@ const unset = math.MinInt64
 // solve returns the start of every seg, and whether no better ones exist.
 // Objective -1 is the end of the queue; otherwise it is the start of that seg.
 func (p *problem) solve(objective int) ([]int64, bool) {
-	x, ok := p.dispatch(len(p.jobs), nil)
+	x, ok := p.dispatch(len(p.jobs), nil, nil)
 	if !ok {
 		x = p.oneByOne()
 	}
 	lb := p.lowerBound(objective)
 	ub := p.value(x, objective)
-	if len(p.jobs) == p.runs || ub <= lb {
+	if ub <= lb || objective < 0 && len(p.jobs) == p.runs {
 		return x, !p.jammed
 	}
 	limit := exactLimit
-	switch n := len(p.jobs) - p.runs; {
-	case n > searchJobs:
-		return x, false
-	case n > exactJobs:
+	if n := len(p.jobs) - p.runs; n > exactJobs {
 		limit = searchLimit
+		if objective < 0 {
+			x = p.improve(x, lb)
+			ub = p.value(x, objective)
+		}
+		if n > searchJobs || ub <= lb {
+			return x, ub <= lb && !p.jammed
+		}
 	}
 	y, end := p.exact(objective, ub, lb, limit)
 	if y == nil {
@@ -378,9 +416,10 @@ func last64(x []int) int { return x[len(x)-1] }
 
 // dispatch commits one seg after another, each at the soonest instant at which
 // it meets nothing that is committed; of all that could be next the soonest.
-// Order, if not nil, is that of the queue. It reports whether every seg found a
+// Order, if not nil, is that of the queue, and hold the least time from each
+// put-in to the one before it. It reports whether every seg found a
 // place: trays of water that wait for each other can block it.
-func (p *problem) dispatch(jobs int, order []int) ([]int64, bool) {
+func (p *problem) dispatch(jobs int, order []int, hold []int64) ([]int64, bool) {
 	x := make([]int64, len(p.segs))
 	for i, s := range p.segs {
 		x[i] = unset
@@ -445,6 +484,14 @@ func (p *problem) dispatch(jobs int, order []int) ([]int64, bool) {
 				continue
 			}
 			if !c.fresh {
+				if p.shop.InOrder && j > p.runs && c.seg == p.first(j) {
+					c.t = max(c.t, x[p.first(j-1)]+p.move)
+					c.clear = max(c.clear, c.t)
+				}
+				if order != nil && place > 0 && c.seg == p.first(j) {
+					c.t = max(c.t, x[p.first(order[place-1])]+hold[place])
+					c.clear = max(c.clear, c.t)
+				}
 				from := c.t
 				var clear int64
 				c.t, clear, c.ok = p.fit(x, c.seg, from)
@@ -507,7 +554,7 @@ func (p *problem) shares(a, b int) (ended, shared bool) {
 // collide whatever is done, each is taken to go its own way, and the queue is
 // planned round them.
 func (p *problem) settle() {
-	x, ok := p.dispatch(p.runs, nil)
+	x, ok := p.dispatch(p.runs, nil, nil)
 	if ok {
 		return
 	}
@@ -526,7 +573,7 @@ func (p *problem) settle() {
 // oneByOne puts each sheet in when the one before it is done: the schedule that
 // is always there.
 func (p *problem) oneByOne() []int64 {
-	x, _ := p.dispatch(p.runs, nil)
+	x, _ := p.dispatch(p.runs, nil, nil)
 	var end, wash int64
 	for _, st := range p.stays {
 		if o := p.jobs[st.job].Steps[st.op]; o.Batch {
@@ -676,7 +723,16 @@ func (p *problem) room(x []int64, i int) bool {
 // after it; the same for the hands.
 func (p *problem) lowerBound(objective int) int64 {
 	if objective >= 0 {
-		return 0
+		// What cannot be shifted is in its way for certain.
+		x := make([]int64, len(p.segs))
+		for i, s := range p.segs {
+			x[i] = unset
+			if s.pinned {
+				x[i] = s.min
+			}
+		}
+		_, clear, _ := p.fit(x, objective, max(p.segs[objective].min, 0))
+		return clear
 	}
 	var bound int64
 	for j := p.runs; j < len(p.jobs); j++ {
@@ -731,7 +787,30 @@ func (p *problem) lowerBound(objective int) int64 {
 
 func (p *problem) time(t int64) time.Duration { return p.base + time.Duration(t)*p.unit }
 
+// fair gives the starts of equal sheets to them in the order of the queue.
+func (p *problem) fair(x []int64) {
+	of := map[int][]int{}
+	for j := p.runs; j < len(p.jobs); j++ {
+		of[p.class[j]] = append(of[p.class[j]], j)
+	}
+	for _, js := range of {
+		ways := make([][]int64, len(js))
+		for i, j := range js {
+			for _, s := range p.of[j] {
+				ways[i] = append(ways[i], x[s])
+			}
+		}
+		slices.SortStableFunc(ways, func(a, b []int64) int { return cmp.Compare(a[0], b[0]) })
+		for i, j := range js {
+			for k, s := range p.of[j] {
+				x[s] = ways[i][k]
+			}
+		}
+	}
+}
+
 func (p *problem) schedule(x []int64, best bool) Schedule {
+	p.fair(x)
 	out := Schedule{Best: best, Done: p.base, Bound: p.time(p.lowerBound(-1))}
 	for j := range p.jobs {
 		put := Put{ID: p.jobs[j].ID, Num: p.jobs[j].Num}
@@ -754,10 +833,9 @@ func (p *problem) schedule(x []int64, best bool) Schedule {
 	return out
 }
 
-// why says what the first seg of job j would meet, were it to begin one unit
-// sooner than it does in x.
-func (p *problem) why(x []int64, j int) string {
-	s := p.first(j)
+// why says what seg s of job j would meet, were it to begin one unit sooner
+// than it does in x.
+func (p *problem) why(x []int64, j, s int) string {
 	t := x[s] - 1
 	for k, o := range p.segs[s].off {
 		for a := range p.segs {

@@ -177,7 +177,11 @@ const s = time.Second
 
 // anyShop draws trays and a process or two through them.
 func anySteps(t *rapid.T, trays []string, longest int, flexible bool) []bench.Op {
-	n := rapid.IntRange(1, 3).Draw(t, "steps")
+	most := 3
+	if flexible && longest == 1 {
+		most = 2 // every second of every stay is tried
+	}
+	n := rapid.IntRange(1, most).Draw(t, "steps")
 	var ops []bench.Op
 	for i := range n {
 		o := bench.Op{Tray: rapid.SampledFrom(trays).Draw(t, "tray"), Time: time.Duration(rapid.IntRange(1, longest).Draw(t, "time")) * s}
@@ -206,11 +210,7 @@ func anyShop(t *rapid.T, trays []string) bench.Shop {
 func linesOf(sch bench.Schedule, running []bench.Running, queue []bench.Job, now time.Duration) []line {
 	var out []line
 	for i, r := range running {
-		due := r.Due
-		if due == 0 {
-			due = r.Since + r.Job.Steps[r.Step].Time
-		}
-		l := line{steps: r.Job.Steps, first: r.Step, moves: []int{int((r.Since - now) / s)}, due: max(0, int((due-now)/s)), runs: true}
+		l := lineOf(r, now)
 		for _, m := range sch.Running[i].Moves {
 			l.moves = append(l.moves, int((m-now)/s))
 		}
@@ -229,6 +229,18 @@ func linesOf(sch bench.Schedule, running []bench.Running, queue []bench.Job, now
 		}
 	}
 	return out
+}
+
+func lineOf(r bench.Running, now time.Duration) line {
+	l := line{steps: r.Job.Steps, first: r.Step, moves: []int{int((r.Since - now) / s)}, runs: true}
+	if r.Step < len(r.Job.Steps) {
+		due := r.Due
+		if due == 0 {
+			due = r.Since + r.Job.Steps[r.Step].Time
+		}
+		l.due = max(0, int((due-now)/s))
+	}
+	return l
 }
 
 func bare(ls []line) (running, queue []line) {
@@ -333,7 +345,7 @@ func TestPlanWithWaterEqualsExhaustive(t *testing.T) {
 // anyRunning draws a sheet that is somewhere in its process, perhaps overdue.
 func anyRunning(t *rapid.T, id int, trays []string, now time.Duration) bench.Running {
 	r := bench.Running{Job: bench.Job{ID: fmt.Sprint("r", id), Num: 90 + id, Steps: anySteps(t, trays, 4, true)}}
-	r.Step = rapid.IntRange(0, len(r.Job.Steps)-1).Draw(t, "step")
+	r.Step = rapid.IntRange(0, len(r.Job.Steps)).Draw(t, "step")
 	r.Since = now - time.Duration(rapid.IntRange(0, 5).Draw(t, "since"))*s
 	return r
 }
@@ -343,8 +355,7 @@ func anyRunning(t *rapid.T, id int, trays []string, now time.Duration) bench.Run
 func compatible(shop bench.Shop, running []bench.Running, now time.Duration) bool {
 	var ls []line
 	for _, r := range running {
-		ls = append(ls, line{steps: r.Job.Steps, first: r.Step, moves: []int{int((r.Since - now) / s)},
-			due: max(0, int((r.Since+r.Job.Steps[r.Step].Time-now)/s)), runs: true})
+		ls = append(ls, lineOf(r, now))
 	}
 	return exhaust(shop, ls, nil, 20)
 }
