@@ -4,8 +4,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -45,9 +47,10 @@ func (f Filter) filter(h *host) (notebook.Filter, error) {
 // SheetsCmd lists sheets.
 type SheetsCmd struct {
 	Filter
-	Limit int  `help:"At most so many, the newest; 0 for all." default:"50" placeholder:"N"`
-	JSON  bool `help:"As JSON." name:"json" xor:"form"`
-	CSV   bool `help:"As CSV, one row a stage." name:"csv" xor:"form"`
+	Limit  int  `help:"At most so many, the newest; 0 for all." default:"50" placeholder:"N"`
+	Makers bool `help:"Summed up by maker." xor:"form"`
+	JSON   bool `help:"As JSON." name:"json" xor:"form"`
+	CSV    bool `help:"As CSV, one row a stage." name:"csv" xor:"form"`
 }
 
 // Help shows how it is used.
@@ -57,6 +60,7 @@ func (SheetsCmd) Help() string {
   wetside sheets
   wetside sheets --day today --maker Ash
   wetside sheets --camera tea-caddy --judged --json
+  wetside sheets --day today --makers
   wetside sheets --limit 0 --csv > all.csv`
 }
 
@@ -109,9 +113,15 @@ func (c *SheetsCmd) Run(h *host) error {
 	if c.CSV {
 		return b.Export(h.out, notebook.CSV, f, notebook.Options{})
 	}
+	if c.Makers {
+		f.Limit = 0 // a sum is of all
+	}
 	rows, err := b.Sheets(f)
 	if err != nil {
 		return err
+	}
+	if c.Makers {
+		return h.makers(rows)
 	}
 	if c.JSON {
 		out := []rowReport{}
@@ -163,6 +173,39 @@ func (c *SheetsCmd) Run(h *host) error {
 	return nil
 }
 
+// makers sums sheets up by maker, in the order of their names.
+func (h *host) makers(rows []notebook.Row) error {
+	type sum struct{ sheets, finished, spoiled, judged int }
+	by := map[string]*sum{}
+	for _, r := range rows {
+		s := by[r.Maker]
+		if s == nil {
+			s = &sum{}
+			by[r.Maker] = s
+		}
+		s.sheets++
+		switch r.State {
+		case string(session.Finished):
+			s.finished++
+		case string(session.Ruined):
+			s.spoiled++
+		}
+		if r.Stops != nil {
+			s.judged++
+		}
+	}
+	if len(by) == 0 {
+		h.say("no sheet fits")
+		return nil
+	}
+	table := [][]string{{"maker", "sheets", "finished", "spoiled", "judged"}}
+	for _, m := range slices.Sorted(maps.Keys(by)) {
+		s := by[m]
+		table = append(table, []string{orNone(notebook.CleanText(m), "(no maker)"), strconv.Itoa(s.sheets), strconv.Itoa(s.finished), strconv.Itoa(s.spoiled), strconv.Itoa(s.judged)})
+	}
+	return h.table(table)
+}
+
 // short is as much of an identity as one types.
 func short(id string) string { return id[:min(8, len(id))] }
 
@@ -185,10 +228,13 @@ func find(h *host, b *notebook.Book, name string) (notebook.Record, error) {
 		return numbered(b, day, n)
 	}
 	r, err := b.Sheet(name)
-	if errors.Is(err, notebook.ErrNoSheet) || err != nil && !notebook.IsUnsaved(err) {
-		return r, usage("no sheet is called %q (%s): use its number, day/number, or the begin of its id from wetside sheets", notebook.CleanText(name), oneLine(err))
+	switch {
+	case errors.Is(err, notebook.ErrNoSheet):
+		return r, usage("no sheet is called %q: use its number, day/number, or the begin of its id from wetside sheets", notebook.CleanText(name))
+	case err != nil && strings.HasPrefix(err.Error(), "more than one"):
+		return r, usageError{err}
 	}
-	return r, nil
+	return r, err
 }
 
 func numbered(b *notebook.Book, day string, n int) (notebook.Record, error) {
