@@ -231,6 +231,9 @@ func (m *Machine) AutoMoves(now Instant) []Event {
 // A Tap turns key presses into moves: a double tap and a held key are one. The
 // zero value is ready.
 type Tap struct {
+	// Gap is how long a key must have been left alone before it counts; 0: one
+	// second.
+	Gap  time.Duration
 	last Instant
 	some bool
 }
@@ -242,7 +245,11 @@ const tapGap = time.Second
 // Press reports whether a press at now counts. Every press, counted or not,
 // starts the gap anew: a key held for a minute is one press.
 func (p *Tap) Press(now Instant) bool {
-	ok := !p.some || now.Sub(p.last) >= tapGap || now.Sub(p.last) < 0
+	gap := p.Gap
+	if gap <= 0 {
+		gap = tapGap
+	}
+	ok := !p.some || now.Sub(p.last) >= gap || now.Sub(p.last) < 0
 	p.last, p.some = now, true
 	return ok
 }

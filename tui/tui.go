@@ -150,6 +150,10 @@ func New(cfg Config) *Model {
 	m.styles = ember.NewStyles(m.level, cfg.Profile)
 	m.form = newForm(cfg)
 	m.book = newBook()
+	// In a rehearsal faster than life the next step is due within a second.
+	if _, pace := m.desk.M.Rehearsal(); pace > 1 {
+		m.tap.Gap = max(150*time.Millisecond, time.Duration(float64(time.Second)/pace))
+	}
 	m.said = ember.SafeText(strings.Join(cfg.Notices, "; "))
 	if cfg.ConfirmSound {
 		m.ask = &question{text: "A sound was played just now. Did you hear it?", yes: func() tea.Cmd {

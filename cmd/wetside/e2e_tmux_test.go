@@ -261,3 +261,21 @@ func replayAll(t testing.TB, db *sql.DB) *session.Machine {
 	}
 	return m
 }
+
+// BenchmarkStart is from the command to its first frame, in tmux, keeper and
+// all: what a user waits.
+func BenchmarkStart(b *testing.B) {
+	for b.Loop() {
+		b.StopTimer()
+		h := newHome(b)
+		ear.Need(b, "tmux", "tmux")
+		binary(b)
+		b.StartTimer()
+		p := newPane(b, h, 120, 40, "--sound", "none")
+		for !strings.Contains(p.text(), "bench  field") {
+		}
+		b.StopTimer()
+		p.do("kill-server")
+		b.StartTimer()
+	}
+}

@@ -62,15 +62,18 @@ func TestTorture(t *testing.T) {
 	for kill := range kills {
 		// Now and then a move, or taking one back: confirmed once another
 		// program has read it from the notebook.
-		if rng.IntN(2) == 0 && time.Since(pressed) > 1200*time.Millisecond {
+		if rng.IntN(2) == 0 && time.Since(pressed) > 1600*time.Millisecond {
 			before := time.Now()
 			io.WriteString(r.keys, " ")
 			pressed = before
 			if stage == 3 { // out of an unfinished wash: asked once more
-				until(t, "a second has passed since the last press", func() bool { return time.Since(pressed) > 1100*time.Millisecond })
-				io.WriteString(r.keys, " ")
-				pressed = time.Now()
-				until(t, "the sheet is done", func() bool { ps := where(); return ps[sheets-1].Phase == "finished" })
+				until(t, "the sheet is done", func() bool {
+					if time.Since(pressed) > 1600*time.Millisecond {
+						io.WriteString(r.keys, " ")
+						pressed = time.Now()
+					}
+					return where()[sheets-1].Phase == "finished"
+				})
 				io.WriteString(r.keys, "\x1b[Z\x1b[Z\r\t\t") // back to the bench, another sheet
 				sheets++
 				until(t, "another sheet is known", func() bool { return len(where()) == sheets })

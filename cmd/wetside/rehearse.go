@@ -9,12 +9,13 @@ import (
 // RehearseCmd is the program with a blank sheet.
 type RehearseCmd struct {
 	Flags
-	Pace    float64 `help:"Times real time." default:"1" placeholder:"N"`
-	Process string  `help:"Process to rehearse." default:"three-trays" placeholder:"KEY"`
-	Paper   string  `help:"Paper to rehearse with." default:"direct-positive-fb" placeholder:"KEY"`
-	Light   string  `help:"Rehearse an exposure too: a time, like 4m." placeholder:"TIME"`
-	Sheets  int     `help:"How many sheets." default:"1" placeholder:"N"`
-	Self    bool    `help:"The program moves the sheet itself, each time it is due, and leaves when it is done."`
+	Pace    float64  `help:"Times real time." default:"1" placeholder:"N"`
+	Process string   `help:"Process to rehearse." default:"three-trays" placeholder:"KEY"`
+	Paper   string   `help:"Paper to rehearse with." default:"direct-positive-fb" placeholder:"KEY"`
+	Light   string   `help:"Rehearse an exposure too: a time, like 4m." placeholder:"TIME"`
+	Makers  []string `help:"Whose the sheets are, in turn." placeholder:"NAME,..."`
+	Sheets  int      `help:"How many sheets." default:"1" placeholder:"N"`
+	Self    bool     `help:"The program moves the sheet itself, each time it is due, and leaves when it is done."`
 }
 
 // Help shows how it is used.
@@ -37,8 +38,12 @@ func (c *RehearseCmd) Run(h *host) error {
 		return usage("--sheets is from 1 to 40, not %d", c.Sheets)
 	}
 	p := program{host: h, flags: c.Flags, rehearsal: true, pace: c.Pace, self: c.Self}
-	for range c.Sheets {
-		p.forms = append(p.forms, tui.Form{Paper: c.Paper, Process: c.Process, Light: c.Light, Name: "blank"})
+	for i := range c.Sheets {
+		f := tui.Form{Paper: c.Paper, Process: c.Process, Light: c.Light, Name: "blank"}
+		if len(c.Makers) > 0 {
+			f.Maker = c.Makers[i%len(c.Makers)]
+		}
+		p.forms = append(p.forms, f)
 	}
 	return p.run()
 }

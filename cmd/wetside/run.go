@@ -291,6 +291,14 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 	}
 	if len(p.forms) > 0 {
 		cfg.Start = tui.Trays
+		// A rehearsal begins with fresh trays, so that the baths' account is
+		// rehearsed too.
+		for _, mix := range plan.baths(p.forms[0].Process) {
+			mix.ID = uuid.NewString()
+			if err := desk.Do(session.Event{Kind: session.BathMixed, Mix: &mix}); err != nil {
+				return err
+			}
+		}
 		for _, f := range p.forms {
 			if err := desk.Add(plan.plan, f); err != nil {
 				return err
@@ -365,6 +373,8 @@ func (p program) show(ctx context.Context, model *tui.Model, guard *ember.Guard,
 		dctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
 		engine.Drain(dctx)
 		cancel()
+	}
+	if engine != nil && p.rehearsal && guard == nil {
 		if text := missed(engine); text != "" {
 			p.warn("%s", text)
 		}
