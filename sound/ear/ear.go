@@ -54,10 +54,9 @@ const (
 
 var hopLen = time.Second * hop / rate
 
-// lowpass is a windowed sinc that lets 2.5 kHz pass and keeps what would fold
-// onto it away.
-var lowpass = func() []float64 {
-	const taps, cut = 193, 3000.0 / sound.Rate
+// lowpass is a windowed sinc of so many taps that halves the signal at cut, a
+// share of the sampling rate.
+func lowpass(taps int, cut float64) []float64 {
 	h := make([]float64, taps)
 	sum := 0.0
 	for i := range h {
@@ -66,25 +65,41 @@ var lowpass = func() []float64 {
 		if x != 0 {
 			h[i] = math.Sin(2*math.Pi*cut*x) / (math.Pi * x)
 		}
-		h[i] *= 0.54 + 0.46*math.Cos(2*math.Pi*x/taps)
+		h[i] *= 0.54 + 0.46*math.Cos(2*math.Pi*x/float64(taps))
 		sum += h[i]
 	}
 	for i := range h {
 		h[i] /= sum
 	}
 	return h
-}()
+}
 
-// slow brings 48 kHz down to 6 kHz, without delay.
+// slow brings 48 kHz down to 6 kHz in two steps, without delay. 2.5 kHz passes
+// and what would fold onto it is kept away.
 func slow(in []float32) []float64 {
-	out := make([]float64, len(in)/decimate)
-	mid := len(lowpass) / 2
+	x := make([]float64, len(in))
+	for i, v := range in {
+		x[i] = float64(v)
+	}
+	x = thin(x, 4, lowpass(31, 6000.0/sound.Rate))
+	return thin(x, 2, lowpass(49, 3000.0/12000))
+}
+
+func thin(in []float64, by int, h []float64) []float64 {
+	out := make([]float64, len(in)/by)
+	mid := len(h) / 2
 	for i := range out {
-		c := i*decimate - mid
+		from := i*by - mid
 		sum := 0.0
-		for k, h := range lowpass {
-			if j := c + k; j >= 0 && j < len(in) {
-				sum += h * float64(in[j])
+		if from >= 0 && from+len(h) <= len(in) {
+			for k, v := range in[from : from+len(h)] {
+				sum += h[k] * v
+			}
+		} else {
+			for k, c := range h {
+				if j := from + k; j >= 0 && j < len(in) {
+					sum += c * in[j]
+				}
 			}
 		}
 		out[i] = sum

@@ -107,7 +107,11 @@ func TestEveryProcessOfTheDefaultsIsHeard(t *testing.T) {
 		t.Fatal(err)
 	}
 	paper := session.Paper{Name: "direct-positive FB paper", Base: session.FB, Response: session.Lighter, AreaCM2: 130}
-	for _, p := range set.Processes() {
+	for i, p := range set.Processes() {
+		if racing && i > 0 {
+			t.Log("under the race detector, which makes the arithmetic slow, only the first process is heard")
+			break
+		}
 		sp, err := p.At(20, session.FB)
 		if err != nil {
 			t.Fatal(err)

@@ -1,0 +1,5 @@
+//go:build race
+
+package ear_test
+
+const racing = true
