@@ -279,6 +279,18 @@ func TestNotificationsOnlyInTheField(t *testing.T) {
 	}
 }
 
+// Keys that were read at once are keys all the same.
+func TestKeysReadAtOnce(t *testing.T) {
+	w, m := newWorld(t, func(c *Config) { c.Resumed = "Sheet 1 has been in the developer." })
+	s := m.add(t, "caddy", "")
+	m.desk.Do(session.Event{Kind: session.Moved, Sheet: s.ID})
+	w.pass(2 * time.Minute)
+	m.Update(tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune("y ")})
+	if v := s.Visit(); v.Stage != session.Stop {
+		t.Errorf("yes and space, read at once, left the sheet in the %s", v.Stage)
+	}
+}
+
 func TestQuitAsksFirst(t *testing.T) {
 	w, m := newWorld(t, nil)
 	m.add(t, "caddy", "")
