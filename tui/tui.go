@@ -222,11 +222,30 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		if Hook != nil {
 			Hook(msg.String())
 		}
-		cmd := m.press(msg)
+		var cmds []tea.Cmd
+		for _, k := range apart(msg) {
+			cmds = append(cmds, m.press(k))
+		}
 		m.light() // before the next frame: a key may have brought paper out
-		return m, cmd
+		return m, tea.Batch(cmds...)
 	}
 	return m, nil
+}
+
+// apart takes keys that were read at once (from a pipe, or by a program that
+// was busy) apart again: each is a key of its own.
+func apart(k tea.KeyMsg) []tea.KeyMsg {
+	if k.Type != tea.KeyRunes || len(k.Runes) < 2 || k.Alt {
+		return []tea.KeyMsg{k}
+	}
+	out := make([]tea.KeyMsg, len(k.Runes))
+	for i, r := range k.Runes {
+		out[i] = tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune{r}, Paste: k.Paste}
+		if r == ' ' {
+			out[i].Type = tea.KeySpace
+		}
+	}
+	return out
 }
 
 func (m *Model) press(k tea.KeyMsg) tea.Cmd {
