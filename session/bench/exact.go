@@ -18,7 +18,7 @@ import (
 // has the same answer; one takes in the order of a microsecond.
 const (
 	exactLimit  = 200_000
-	searchLimit = 8_000
+	searchLimit = 2_000
 )
 
 type edge struct {

@@ -2,6 +2,7 @@ package bench_test
 
 import (
 	"fmt"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -49,6 +50,30 @@ func TestPlanIsLegalAtAnySize(t *testing.T) {
 			}
 		}
 	})
+}
+
+// The queues of the benchmark, of forty sheets too, and beside sheets that run.
+func TestPlanOfLongQueues(t *testing.T) {
+	for _, q := range queues {
+		for _, n := range []int{5, 8, 13, 40} {
+			queue := q.q(n)
+			var running []bench.Running
+			for i, r := range queue[:2] {
+				r.ID, r.Num = fmt.Sprint("r", i), 90+i
+				running = append(running, bench.Running{Job: r, Step: 2 * i, Since: time.Duration(1000-30*i) * s})
+			}
+			for _, running := range [][]bench.Running{nil, running} {
+				sch := bench.Plan(room(n), running, queue, 1010*s)
+				ls := linesOf(sch, running, queue, 1010*s)
+				if why := illegal(room(n), ls); why != "" || len(ls) != n+len(running) {
+					t.Errorf("%s, %d sheets: %s", q.name, n, why)
+				}
+				if again := bench.Plan(room(n), running, queue, 1010*s); !reflect.DeepEqual(sch, again) {
+					t.Errorf("%s, %d sheets: planned twice, two plans", q.name, n)
+				}
+			}
+		}
+	}
 }
 
 // The bound on a line where it is reached: one tray, one place. Three sheets of

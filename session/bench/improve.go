@@ -8,7 +8,7 @@ import (
 
 // improveWork is how much is looked at to better the plan of a long queue. It
 // counts work and not time, so that the same queue has the same plan.
-const improveWork = 1_500_000
+const improveWork = 400_000
 
 // improve betters a schedule of the queue by small changes: another order, or a
 // put-in a little later, so that those after it fit the better.

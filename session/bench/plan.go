@@ -115,6 +115,7 @@ type seg struct {
 	off    []int64 // of its moves, from its start; off[0] is 0
 	pinned bool    // it cannot be shifted: the sheet is in a rigid step
 	min    int64   // not before
+	reach  int64   // from its start on, when nothing that begins meets it any more
 	tail   int64   // least time from its start to the job's end
 	shape  int     // segs of one shape have the same forbidden differences
 }
@@ -150,6 +151,7 @@ type problem struct {
 	work     int    // segs looked at, the measure of effort
 	water    []bool // trays with flexible stays
 	jammed   bool   // the running sheets will collide whatever is done
+	beside   []span // scratch
 }
 
 func gcd(a, b int64) int64 {
@@ -199,6 +201,14 @@ func newProblem(shop Shop, running []Running, queue []Job, now time.Duration) *p
 		}
 		return i
 	}
+	var longest int64 // of all washes: an arrival concerns the others' time
+	for _, j := range p.jobs {
+		for _, o := range j.Steps {
+			if o.Batch {
+				longest = max(longest, u(o.Time))
+			}
+		}
+	}
 	classes := map[string]int{}
 	shapes := 0
 	firstShape := map[int]int{}
@@ -239,6 +249,10 @@ func newProblem(shop Shop, running []Running, queue []Job, now time.Duration) *p
 			o := j.Steps[k]
 			st := stay{job: ji, op: k, tray: tray(o.Tray), in: cur, inOff: last(p.segs[cur].off)}
 			t := u(o.Time)
+			if o.Batch {
+				s := &p.segs[cur]
+				s.reach = max(s.reach, st.inOff+longest)
+			}
 			if ji < p.runs && k == from {
 				t = max(u(running[ji].due()-now), 0) - p.segs[cur].min
 			}
@@ -261,6 +275,7 @@ func newProblem(shop Shop, running []Running, queue []Job, now time.Duration) *p
 		for i := len(segs) - 1; i >= 0; i-- {
 			s := &p.segs[segs[i]]
 			s.tail = last(s.off)
+			s.reach = max(s.reach, last(s.off)+p.move)
 			if i+1 < len(segs) {
 				s.tail += p.gap(segs[i]) + p.segs[segs[i+1]].tail
 			}
@@ -421,10 +436,12 @@ func last64(x []int) int { return x[len(x)-1] }
 // place: trays of water that wait for each other can block it.
 func (p *problem) dispatch(jobs int, order []int, hold []int64) ([]int64, bool) {
 	x := make([]int64, len(p.segs))
+	var near []int // committed, and not over before anything that is to come
 	for i, s := range p.segs {
 		x[i] = unset
 		if s.pinned {
 			x[i] = s.min
+			near = append(near, i)
 		}
 	}
 	// What is known of each job's next seg, until a commitment changes it.
@@ -452,7 +469,8 @@ func (p *problem) dispatch(jobs int, order []int, hold []int64) ([]int64, bool) 
 			c.clear = c.t
 		}
 	}
-	place := 0 // in order
+	place := 0          // in order
+	put := int64(unset) // the last put-in, in order
 	waiting := make([]bool, len(p.jobs))
 	for j := range jobs {
 		advance(j)
@@ -494,7 +512,7 @@ func (p *problem) dispatch(jobs int, order []int, hold []int64) ([]int64, bool) 
 				}
 				from := c.t
 				var clear int64
-				c.t, clear, c.ok = p.fit(x, c.seg, from)
+				c.t, clear, c.ok = p.fit(x, near, c.seg, from)
 				if c.clear == from {
 					c.clear = clear
 				}
@@ -508,6 +526,10 @@ func (p *problem) dispatch(jobs int, order []int, hold []int64) ([]int64, bool) 
 			break
 		}
 		x[best] = at
+		near = append(near, best)
+		if s := &p.segs[best]; order != nil && s.job >= p.runs && best == p.first(s.job) {
+			put = at
+		}
 		advance(p.segs[best].job)
 		for j := range next {
 			c := &next[j]
@@ -525,6 +547,19 @@ func (p *problem) dispatch(jobs int, order []int, hold []int64) ([]int64, bool) 
 				c.fresh = !bad
 			}
 		}
+		soonest := int64(math.MaxInt64)
+		for j := range next {
+			c := &next[j]
+			if c.seg < 0 {
+				continue
+			}
+			t := min(c.t, c.clear)
+			if order != nil && j >= p.runs && c.seg == p.first(j) {
+				t = max(t, put) // those further back go in after it
+			}
+			soonest = min(soonest, t)
+		}
+		near = slices.DeleteFunc(near, func(a int) bool { return x[a]+p.segs[a].reach <= soonest })
 	}
 	for j := range jobs {
 		if x[last64(p.of[j])] == unset {
@@ -603,16 +638,16 @@ func (p *problem) least(x []int64, s int) int64 {
 	return max(t, 0)
 }
 
-// fit returns the soonest instant not before t at which seg s meets no seg that
-// is set in x. A flexible stay that has no end yet is taken to last; clear is
+// fit returns the soonest instant not before t at which seg s meets none of the
+// segs near it, which are set in x, and finds room in its trays. A flexible stay that has no end yet is taken to last; clear is
 // the soonest it would be if every tray had room.
-func (p *problem) fit(x []int64, s int, t int64) (at, clear int64, ok bool) {
+func (p *problem) fit(x []int64, near []int, s int, t int64) (at, clear int64, ok bool) {
 	first := true
 	for {
 		moved := false
-		p.work += len(p.segs)
-		for a := range p.segs {
-			if x[a] == unset || p.segs[a].job == p.segs[s].job {
+		p.work += len(near)
+		for _, a := range near {
+			if p.segs[a].job == p.segs[s].job {
 				continue
 			}
 			if f, bad := hit(p.forbidden(a, s), t-x[a]); bad {
@@ -650,6 +685,10 @@ func (p *problem) crowded(x []int64, s int, t int64) (int64, bool) {
 				continue
 			}
 		}
+		if p.caps[st.tray] >= len(p.byTray[st.tray]) {
+			continue // it holds them all
+		}
+		p.work += len(p.byTray[st.tray])
 		if p.room(x, i) {
 			continue
 		}
@@ -694,24 +733,39 @@ func (p *problem) room(x []int64, i int) bool {
 		return true
 	}
 	in = max(in, 0) // what was is past help
+	if in >= out {
+		return true
+	}
+	// Most of the time fewer than fill the tray are there at all in its stay.
+	beside := p.beside[:0]
+	for _, k := range p.byTray[st.tray] {
+		if p.stays[k].job == st.job {
+			continue
+		}
+		if a, b, ok := p.when(x, k); ok && a < out && in < b {
+			beside = append(beside, span{a, b})
+		}
+	}
+	p.beside = beside
+	if len(beside) < p.caps[st.tray] {
+		return true
+	}
 	// The tray is fullest just after some entry within the stay.
-	count := func(at int64) int {
+	for i := -1; i < len(beside); i++ {
+		at := in
+		if i >= 0 {
+			at = beside[i].lo
+		}
+		if at < in {
+			continue
+		}
 		n := 0
-		for _, k := range p.byTray[st.tray] {
-			if p.stays[k].job == st.job {
-				continue
-			}
-			if a, b, ok := p.when(x, k); ok && a <= at && at < b {
+		for _, o := range beside {
+			if o.lo <= at && at < o.hi {
 				n++
 			}
 		}
-		return n
-	}
-	if in < out && count(in) >= p.caps[st.tray] {
-		return false
-	}
-	for _, k := range p.byTray[st.tray] {
-		if a, _, ok := p.when(x, k); ok && p.stays[k].job != st.job && a > in && a < out && count(a) >= p.caps[st.tray] {
+		if n >= p.caps[st.tray] {
 			return false
 		}
 	}
@@ -725,13 +779,15 @@ func (p *problem) lowerBound(objective int) int64 {
 	if objective >= 0 {
 		// What cannot be shifted is in its way for certain.
 		x := make([]int64, len(p.segs))
+		var near []int
 		for i, s := range p.segs {
 			x[i] = unset
 			if s.pinned {
 				x[i] = s.min
+				near = append(near, i)
 			}
 		}
-		_, clear, _ := p.fit(x, objective, max(p.segs[objective].min, 0))
+		_, clear, _ := p.fit(x, near, objective, max(p.segs[objective].min, 0))
 		return clear
 	}
 	var bound int64
