@@ -221,6 +221,7 @@ func (b *book) view(m *Model, h int) string {
 		head = "sheets with " + strconv.Quote(ember.SafeText(b.filter))
 	}
 	out.WriteString(st.Faint.Render(head) + "\n")
+	more := min(max(0, m.width-80)/3, 18)
 	room := max(1, h-2)
 	first := max(0, min(b.at-room/2, len(b.rows)-room))
 	for i := first; i < len(b.rows) && i < first+room; i++ {
@@ -232,8 +233,17 @@ func (b *book) view(m *Model, h int) string {
 		if b.other != nil && r.ID == b.other.ID {
 			mark = "* "
 		}
-		out.WriteString(style.Render(ember.SafeText(fmt.Sprintf("%s%s %2d %-12.12s %-14.14s %-12.12s %7s  %-9s %s", mark, r.At.Format("01-02 15:04"),
-			r.Num, r.Name, r.Paper, r.Camera, clockText(r.Exposure), r.Outcome, r.Judged))) + "\n")
+		// A judged sheet is done: the judgement says more.
+		end := r.Outcome
+		switch {
+		case r.Judged != "" && r.Outcome == "done":
+			end = r.Judged
+		case r.Judged != "":
+			end += " " + r.Judged
+		}
+		line := fmt.Sprintf("%s%s %2d %s %s %s %7s  %s", mark, r.At.Format("01-02 15:04"), r.Num,
+			column(r.Name, 12+more), column(r.Paper, 12+more), column(r.Camera, 12), clockText(r.Exposure), ember.SafeText(end))
+		out.WriteString(style.Render(ansiCut(line, m.width)) + "\n")
 	}
 	return out.String()
 }

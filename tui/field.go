@@ -207,8 +207,8 @@ func (f *field) view(m *Model, v session.View, h int) string {
 				t = "+" + upText(sv.Over)
 			}
 		}
-		b.WriteString(style.Render(fmt.Sprintf("%s%2d %-12.12s %-12.12s %9s  %s", mark, s.Num,
-			ember.SafeText(s.Spec.Name), ember.SafeText(s.Spec.Camera), t, what)) + "\n")
+		b.WriteString(style.Render(fmt.Sprintf("%s%2d %s %s %9s  %s", mark, s.Num,
+			column(s.Spec.Name, min(max(12, m.width-62), 30)), column(s.Spec.Camera, 14), t, what)) + "\n")
 	}
 	if f.working && s.Spec.Working != "" {
 		b.WriteString("\n" + st.Faint.Render(wrap(s.Spec.Working, m.width-2)))

@@ -16,7 +16,7 @@ import (
 // dark while the eyes adapt, and a question.
 type room struct {
 	items   []Finding
-	done    []bool
+	done    map[string]bool // what the user confirmed, by the text
 	at      int
 	until   session.Instant // of the dark, in the hands' time
 	running bool
@@ -41,9 +41,9 @@ func Checklist() []Finding {
 	return []Finding{
 		{Text: "terminal is full screen, no other window shows"},
 		{Text: "notifications are silenced (they are white)"},
-		{Text: "screen saver, lock screen and sleep are held off"},
-		{Text: "keyboard light is off"},
-		{Text: "screen brightness is as low as it goes"},
+		{Text: "screen saver, lock screen and sleep are held off", About: "sleep"},
+		{Text: "keyboard light is off", About: "keyboard"},
+		{Text: "screen brightness is as low as it goes", About: "backlight"},
 		{Text: "telephones and watches are away or dark"},
 		{Text: "every other lamp is out; the safelight is as far from the paper as will do, and never points at it"},
 		{Text: "red film lies over the screen, if in doubt"},
@@ -51,29 +51,42 @@ func Checklist() []Finding {
 	}
 }
 
-func (r *room) fill(m *Model) {
-	if r.items != nil {
-		return
-	}
-	r.items = Checklist()
-	if m.cfg.Verified != nil {
-		for _, f := range m.cfg.Verified() {
-			hit := false
-			for i := range r.items {
-				if strings.HasPrefix(r.items[i].Text, f.Text) {
-					r.items[i].Verified, hit = f.Verified, true
-				}
-			}
-			if !hit {
-				r.items = append(r.items, f)
+// RoomList is the checklist with what the program found out by itself put to
+// the line it is about, and the rest of that below.
+func RoomList(found []Finding) []Finding {
+	list := Checklist()
+	taken := map[string]bool{}
+	for _, f := range found {
+		hit := false
+		for i := range list {
+			if f.About != "" && list[i].About == f.About && !taken[f.About] {
+				list[i].Text += ". " + f.Text
+				list[i].Verified, hit = f.Verified, true
+				taken[f.About] = true
 			}
 		}
+		if !hit {
+			list = append(list, Finding{Text: f.Text, Verified: f.Verified})
+		}
 	}
-	r.done = make([]bool, len(r.items))
-	for i, f := range r.items {
-		r.done[i] = f.Verified
-	}
+	return list
 }
+
+// fill makes the list, or makes it anew: lamps change. What the user confirmed
+// stays confirmed as long as it says the same.
+func (r *room) fill(m *Model) {
+	var found []Finding
+	if m.cfg.Verified != nil {
+		found = m.cfg.Verified()
+	}
+	r.items = RoomList(found)
+	if r.done == nil {
+		r.done = map[string]bool{}
+	}
+	r.at = min(r.at, len(r.items)-1)
+}
+
+func (r *room) confirmed(f Finding) bool { return f.Verified || r.done[f.Text] }
 
 func (r *room) keys() []key.Binding {
 	return []key.Binding{roomKeys.Tick, roomKeys.Up, roomKeys.Dark, roomKeys.Fog}
@@ -92,15 +105,18 @@ func (r *room) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		}
 		return nil
 	}
-	r.fill(m)
+	if r.items == nil {
+		r.fill(m)
+	}
 	switch {
 	case key.Matches(k, roomKeys.Up):
 		r.at = (r.at + len(r.items) - 1) % len(r.items)
 	case key.Matches(k, roomKeys.Down):
 		r.at = (r.at + 1) % len(r.items)
 	case key.Matches(k, roomKeys.Tick):
-		r.done[r.at] = !r.done[r.at]
-		if r.done[r.at] && r.at < len(r.items)-1 {
+		text := r.items[r.at].Text
+		r.done[text] = !r.done[text]
+		if r.done[text] && r.at < len(r.items)-1 {
 			r.at++
 		}
 	case key.Matches(k, roomKeys.Dark):
@@ -146,24 +162,37 @@ func (r *room) view(m *Model, h int) string {
 	if m.fog.running() {
 		return m.fog.view(m)
 	}
-	r.fill(m)
+	if r.items == nil {
+		r.fill(m)
+	}
 	st := m.styles
-	var b strings.Builder
-	b.WriteString(st.Strong.Render("before paper is opened") + "\n")
+	var lines []string
+	from, to := 0, 0 // of the chosen item
 	for i, f := range r.items {
 		style, mark := st.Normal, "[ ] "
-		if r.done[i] {
+		if r.confirmed(f) {
 			style, mark = st.Faint, "[x] "
 		}
-		if i == r.at {
-			style = st.Strong
-		}
-		text := f.Text
+		text := ember.SafeText(f.Text)
 		if f.Verified {
-			text += " (verified)"
+			text = "verified: " + text
 		}
-		b.WriteString(style.Render(mark+ember.SafeText(text)) + "\n")
+		if i == r.at {
+			style, from = st.Strong, len(lines)
+		}
+		for _, l := range strings.Split(wrap(text, max(8, m.width-len(mark)-1)), "\n") {
+			lines = append(lines, style.Render(mark+l))
+			mark = "    "
+		}
+		if i == r.at {
+			to = len(lines)
+		}
 	}
-	b.WriteString("\n" + st.Faint.Render(wrap(fmt.Sprintf("then d: the screen goes wholly dark for %s while your eyes adapt; begin and end are spoken.", clockText(darkFor)), m.width-2)))
-	return b.String()
+	then := strings.Split(wrap(fmt.Sprintf("then d: the screen goes wholly dark for %s while your eyes adapt; begin and end are spoken.", clockText(darkFor)), m.width-2), "\n")
+	// Where not all of it fits, the list moves under the chosen line.
+	space := max(1, h-2-len(then))
+	first := max(0, min(len(lines)-space, max(0, to-space)))
+	first = min(first, from)
+	lines = lines[first:min(len(lines), first+space)]
+	return st.Strong.Render("before paper is opened") + "\n" + strings.Join(lines, "\n") + "\n\n" + st.Faint.Render(strings.Join(then, "\n"))
 }

@@ -2,11 +2,13 @@ package tui
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/charmbracelet/x/ansi"
 
 	"wetside/session"
+	"wetside/tui/ember"
 )
 
 // clockText writes a duration as minutes and seconds, 1:05, or with hours,
@@ -36,6 +38,12 @@ func doing(s session.SheetView) string {
 		return "move on to " + s.NextIs
 	}
 	return string(s.Doing)
+}
+
+// column makes text that somebody typed exactly so many cells wide.
+func column(s string, width int) string {
+	s = ansiCut(ember.SafeText(s), width)
+	return s + strings.Repeat(" ", max(0, width-ansi.StringWidth(s)))
 }
 
 // ansiCut cuts plain text to so many cells.

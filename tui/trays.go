@@ -332,6 +332,7 @@ func (m *Model) rows(v session.View) []string {
 	for i, id := range v.Need {
 		order[id] = i + 1
 	}
+	wide := min(max(10, m.width-62), 30)
 	line := func(s session.SheetView) string {
 		left := ""
 		switch {
@@ -352,7 +353,7 @@ func (m *Model) rows(v session.View) []string {
 		if s.SafeAllowed > 0 && (s.Phase == session.Wet || s.Phase == session.Fresh || s.Phase == session.Exposed) && s.SafeUsed > 0 {
 			safe = fmt.Sprintf("light %d%%", int(100*s.SafeUsed/s.SafeAllowed))
 		}
-		return fmt.Sprintf("%2d %-10.10s %-12.12s %8s  %-22.22s %s", s.Num, ember.SafeText(s.Name), ember.SafeText(what), left, ember.SafeText(doing(s)), safe)
+		return fmt.Sprintf("%2d %s %s %8s  %s %s", s.Num, column(s.Name, wide), column(what, 12), left, column(doing(s), 22), safe)
 	}
 	for _, id := range v.Need {
 		s, _ := v.Sheet(id)

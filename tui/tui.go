@@ -94,6 +94,9 @@ type Lamps interface {
 type Finding struct {
 	Text     string
 	Verified bool
+	// About is the line of the checklist it belongs to: "sleep", "keyboard" or
+	// "backlight"; empty for a line of its own.
+	About string
 }
 
 // A Screen is one of the program's pictures.
@@ -304,8 +307,11 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 // goTo changes the screen, and says so to who does not look.
 func (m *Model) goTo(s Screen) tea.Cmd {
 	m.screen, m.said = s, ""
-	if s == Notebook {
+	switch s {
+	case Notebook:
 		m.book.load(m)
+	case Room:
+		m.room.fill(m)
 	}
 	if m.cfg.Blind {
 		m.desk.Say(s.String())
@@ -565,17 +571,22 @@ func (m *Model) footer() string {
 	case m.screen == Room:
 		help = m.room.keys()
 	}
+	// The way on, out and to the rest of the keys has its place in any window.
+	always := ""
 	if m.ask == nil {
-		help = append(help, keys.Next, keys.Help, keys.Quit)
+		always = "tab next  ? help  q quit"
 	}
 	var words []string
-	width := 0
+	width := len(always)
 	for _, k := range help {
 		w := k.Help().Key + " " + k.Help().Desc
-		if width += len(w) + 2; width > m.width+2 {
+		if width += len(w) + 2; width > m.width {
 			break
 		}
 		words = append(words, w)
+	}
+	if always != "" {
+		words = append(words, always)
 	}
 	return style.Render(ansi.Truncate(ember.SafeText(say), m.width, "~")) + "\n" + st.Faint.Render(strings.Join(words, "  "))
 }

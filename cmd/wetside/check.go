@@ -59,10 +59,7 @@ func (c *CheckCmd) Run(h *host) error {
 		heard += ", " + strings.TrimRight(st.Reason, ".")
 	}
 	items = append(items, checkItem{heard + "; wetside sounds plays it", st.OK && st.Device != "none"})
-	for _, f := range verified(h.lamps()) {
-		items = append(items, checkItem{f.Text, f.Verified})
-	}
-	for _, f := range tui.Checklist() {
+	for _, f := range tui.RoomList(verified(h.lamps())) {
 		items = append(items, checkItem{f.Text, f.Verified})
 	}
 	if c.JSON {

@@ -148,7 +148,7 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 		line("spoiled: %s", r.Spoiled)
 	}
 	if s.Judged != "" {
-		line("judged: %s stops", s.Judged)
+		line("judged, in stops: %s", s.Judged)
 	}
 	return s, nil
 }

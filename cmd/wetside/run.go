@@ -154,12 +154,30 @@ func (p program) keep(guard *ember.Guard, in, out *os.File) error {
 	sigs := make(chan os.Signal, 8)
 	signal.Notify(sigs, syscall.SIGTERM, syscall.SIGHUP, os.Interrupt)
 	defer signal.Stop(sigs)
+	defer p.passThrough()()
 	code := ember.Keeper{Guard: guard, Terminal: ember.TTY(in, out), Signals: sigs,
 		Asked: func(code int) bool { return code == codeCovered }}.Run(ember.Command(cmd))
 	if code != 0 {
 		return codeError(code)
 	}
 	return nil
+}
+
+// passThrough lets what sets the terminal's default colours through tmux, for
+// this pane alone, until it is called back: else a window made larger shows the
+// terminal's own white until tmux has drawn. A tmux that does not know the
+// option (before 3.3) lets it through anyway.
+func (p program) passThrough() (back func()) {
+	if ember.DetectMux(p.getenv) != ember.Tmux {
+		return func() {}
+	}
+	set := func(args ...string) {
+		ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
+		defer cancel()
+		exec.CommandContext(ctx, "tmux", append([]string{"set-option", "-p"}, args...)...).Run()
+	}
+	set("allow-passthrough", "on")
+	return func() { set("-u", "allow-passthrough") }
 }
 
 // sit is one sitting: notebook, sound, lamps, and the picture unless blind.
@@ -273,8 +291,14 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 		Papers: papers, Processes: processes, Cameras: cameras,
 		Plan: plan.plan, Shift: plan.shift, Baths: plan.baths,
 		Book: pages{book, clk.Now, fresh}, Lamps: &roomLamps{lamps: lamps, m: m},
-		Verified: func() []tui.Finding { return verified(lamps) },
-		Pulse:    set.Border, ConfirmSound: first && !p.rehearsal,
+		Verified: func() []tui.Finding {
+			found := verified(lamps)
+			if w := ember.DetectMux(p.getenv).Warning(); w != "" {
+				found = append(found, tui.Finding{Text: w})
+			}
+			return found
+		},
+		Pulse: set.Border, ConfirmSound: first && !p.rehearsal,
 		KeepFogTest: p.keepFogTest(plan),
 		MayClose: func() bool {
 			here.Unlock()
@@ -453,7 +477,16 @@ func (r *roomLamps) Awake(on bool) error {
 func verified(l ember.Lamps) []tui.Finding {
 	var out []tui.Finding
 	for _, f := range l.Report() {
-		out = append(out, tui.Finding{Text: f.Lamp + ": " + f.Detail, Verified: f.Verdict == ember.Safe})
+		about := ""
+		switch {
+		case strings.HasPrefix(f.Lamp, "keyboard"), strings.Contains(f.Lamp, "kbd_backlight"):
+			about = "keyboard"
+		case strings.HasPrefix(f.Lamp, "backlight"):
+			about = "backlight"
+		case strings.HasPrefix(f.Lamp, "sleep"), f.Lamp == "lid":
+			about = "sleep"
+		}
+		out = append(out, tui.Finding{Text: f.Lamp + ": " + strings.TrimRight(f.Detail, "."), Verified: f.Verdict == ember.Safe, About: about})
 	}
 	return out
 }

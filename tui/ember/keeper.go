@@ -68,6 +68,9 @@ type Keeper struct {
 	Ended func(what string)
 }
 
+// traceLines is how much of a trace is shown, faintly.
+const traceLines = 10
+
 // Exit codes of the keeper itself.
 const (
 	exitNoStart = 127 // the child could not be started
@@ -145,7 +148,11 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 		"The screen stays dark. Everything recorded before this is safe.",
 		fmt.Sprintf("Cover the paper, then press %c: the screen comes back as it was.", key),
 	}
-	lines = append(lines, said.lines(h-len(lines)-1)...)
+	// A trace over the whole window would be a lamp: its head says what happened.
+	faint := NewStyles(k.Guard.Level(), TrueColor).Faint
+	for _, l := range said.lines(min(traceLines, h-len(lines)-1)) {
+		lines = append(lines, faint.Render(l))
+	}
 	_, err := io.WriteString(k.Guard, strings.ReplaceAll(Paint(strings.Join(lines, "\n"), w, h, k.Guard.Level()), "\n", "\r\n"))
 	if err == nil {
 		for {
