@@ -28,9 +28,13 @@ func dsn(path, query string) string {
 	return "file:" + (&url.URL{Path: p}).EscapedPath() + "?" + query
 }
 
+// A WAL that is written over in place needs no new metadata, so fdatasync(2)
+// makes a commit just as durable in half the time, as SQLite itself does where
+// it knows of the call. On macOS, fullfsync is what fsync is elsewhere.
 func openWriter(path string) (*sql.DB, error) {
+	_, _ = sqlite.Fdatasync(true) // not everywhere; then it stays fsync
 	db, err := sql.Open("sqlite", dsn(path, fmt.Sprintf(
-		"mode=rwc&_txlock=immediate&_pragma=busy_timeout(%d)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=trusted_schema(0)&_pragma=journal_size_limit(4194304)",
+		"mode=rwc&_txlock=immediate&_pragma=busy_timeout(%d)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=trusted_schema(0)&_pragma=fullfsync(1)&_pragma=journal_size_limit(8388608)",
 		BusyWait.Milliseconds())))
 	if err != nil {
 		return nil, err
