@@ -443,10 +443,11 @@ func (h *host) newVoice() (*voice.Voice, error) {
 }
 
 func (h *host) lamps() ember.Lamps {
+	set, _ := loadSettings(h) // a fault in it was told where it mattered
 	return ember.NewLamps(ember.LampOptions{
-		Bus:     func() (*dbus.Conn, error) { return dbus.ConnectSystemBus() },
-		Sys:     os.DirFS("/sys"),
-		State:   filepath.Join(h.state, "lamps.json"),
+		Bus:   func() (*dbus.Conn, error) { return dbus.ConnectSystemBus() },
+		Sys:   os.DirFS("/sys"),
+		State: filepath.Join(h.state, "lamps.json"), Backlight: set.Backlight,
 		Session: h.getenv("XDG_SESSION_ID"), PID: os.Getpid(),
 		Start: func(name string, args ...string) (func() error, error) {
 			c := exec.Command(name, args...)

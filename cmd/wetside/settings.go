@@ -24,7 +24,9 @@ type settings struct {
 	Volume float64 `toml:"volume"` // 0 to 1, of the program's own stream
 	Sound  string  `toml:"sound"`  // pulse, oto, aplay, beep, none; empty: the best there is
 	Border bool    `toml:"border"` // each cue also pulses a border, in red
-	Move   string  `toml:"move"`   // time one move of a sheet takes the hands, "8s"
+	// Backlight is how bright the panel stays while paper is out, 0 to 1 of its most.
+	Backlight float64 `toml:"backlight"`
+	Move      string  `toml:"move"` // time one move of a sheet takes the hands, "8s"
 }
 
 // loadSettings reads the file; a missing one is the defaults.
@@ -39,7 +41,7 @@ func loadSettings(h *host) (settings, error) {
 			var strict *toml.StrictMissingError
 			if errors.As(err, &strict) && len(strict.Errors) > 0 {
 				row, _ := strict.Errors[0].Position()
-				return s, fmt.Errorf("%s:%d: there is no setting %q; there are level, talk, rock, alive, volume, sound, border, move", file, row, strings.Join(strict.Errors[0].Key(), "."))
+				return s, fmt.Errorf("%s:%d: there is no setting %q; there are level, talk, rock, alive, volume, sound, border, backlight, move", file, row, strings.Join(strict.Errors[0].Key(), "."))
 			}
 			var de *toml.DecodeError
 			if errors.As(err, &de) {
@@ -72,6 +74,9 @@ func loadSettings(h *host) (settings, error) {
 	def(&s.Move, "8s")
 	if s.Volume == 0 {
 		s.Volume = 0.7
+	}
+	if s.Backlight < 0 || s.Backlight > 1 {
+		return s, fmt.Errorf("%s: backlight is from 0 to 1, not %g", file, s.Backlight)
 	}
 	if s.Volume < 0 || s.Volume > 1 {
 		return s, fmt.Errorf("%s: volume is from 0 to 1, not %g", file, s.Volume)
