@@ -110,8 +110,6 @@ func TestOneSheetInTmux(t *testing.T) {
 	ear.Need(t, "tmux", "tmux")
 	h := newHome(t)
 	p := newPane(t, h, 80, 24, "--sound", "none")
-	p.wait("Did you hear it?")
-	p.keys("y")
 	p.wait("enter add this sheet")
 	p.keys("Right") // the next paper and back again: keys of the help line
 	p.keys("Left")

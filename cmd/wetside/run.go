@@ -298,7 +298,7 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 			}
 			return found
 		},
-		Pulse: set.Border, ConfirmSound: first && !p.rehearsal,
+		Pulse: set.Border, ConfirmSound: first && !p.rehearsal && set.Sound != "none",
 		KeepFogTest: p.keepFogTest(plan),
 		MayClose: func() bool {
 			here.Unlock()
