@@ -420,6 +420,32 @@ func TestWithoutAnythingToBeHeardWith(t *testing.T) {
 	}
 }
 
+// BenchmarkOnset plays two hundred cues through the rig and reports how far
+// from their due instants the ear finds them, around the median, which holds
+// the recorder's own delay.
+//
+//	go test ./sound -run - -bench Onset -benchtime 1x
+func BenchmarkOnset(b *testing.B) {
+	r := ear.NewRig(b)
+	e := open(b, r)
+	rec := r.Record()
+	for b.Loop() {
+		ps := all(7, time.Now().Add(400*time.Millisecond), 97*time.Millisecond)[:200]
+		e.Schedule(ps)
+		if err := e.Drain(context.Background()); err != nil {
+			b.Fatal(err)
+		}
+		recorded(b, rec, 400*time.Millisecond)
+		m := same(b, ps, ear.Listen(rec.Stop()), rec.Start())
+		abs := m.Errors()
+		b.ReportMetric(float64(len(abs)), "cues")
+		b.ReportMetric(1e3*abs[(len(abs)*99-1)/100].Seconds(), "p99-ms")
+		b.ReportMetric(1e3*abs[len(abs)-1].Seconds(), "worst-ms")
+		b.ReportMetric(float64(e.Status().Dry), "dry")
+		b.ReportMetric(0, "ns/op")
+	}
+}
+
 // BenchmarkIdleStream measures what an open stream of silence costs, as a
 // share of one core: processor time of the whole test process, by getrusage.
 //

@@ -203,8 +203,8 @@ func (e *Engine) Schedule(ps []Planned) {
 		seen[p.Cue.Key] = true
 		due := p.Due.Sub(e.epoch)
 		e.mixer.put(e.item(p.Cue, due))
-		if due < now+time.Second {
-			e.hasten()
+		if e.epoch.Add(due).Before(e.heardTo) {
+			e.hasten() // its place is mixed already
 		}
 	}
 	used := map[session.Cue]bool{}

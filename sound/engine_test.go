@@ -215,3 +215,22 @@ func TestWhatWasLostInTheDeviceIsPutBack(t *testing.T) {
 		}
 	})
 }
+
+// Only a cue whose place in the stream is mixed already makes the device throw
+// away what it holds: plans made ahead, however often, leave it in peace.
+func TestOnlyWhatIsDueAtOnceHastens(t *testing.T) {
+	bubble(t, Config{}, func(e *Engine) {
+		time.Sleep(time.Second)
+		ahead := planned(e, session.CueMove, "move", "1", 1600)
+		for range 5 {
+			e.Schedule([]Planned{ahead})
+		}
+		if len(e.soon) != 0 {
+			t.Error("a plan made ahead hastens")
+		}
+		e.Schedule([]Planned{ahead, planned(e, session.CueBack, "back", "1", 1000)})
+		if len(e.soon) != 1 {
+			t.Error("an answer does not hasten")
+		}
+	})
+}

@@ -61,6 +61,20 @@ func (m Matched) Complain() (out []string) {
 	return out
 }
 
+// Errors are the errors of onset around their median, as amounts, ascending.
+func (m Matched) Errors() []time.Duration {
+	if len(m.Off) == 0 {
+		return nil
+	}
+	s := slices.Sorted(slices.Values(m.Off))
+	mid := s[len(s)/2]
+	for i, d := range s {
+		s[i] = (d - mid).Abs()
+	}
+	slices.Sort(s)
+	return s
+}
+
 // String describes the errors of onset: around their median (the delay of the
 // recorder is the same for all), and as they stand.
 func (m Matched) String() string {
@@ -69,11 +83,7 @@ func (m Matched) String() string {
 	}
 	s := slices.Sorted(slices.Values(m.Off))
 	mid := s[len(s)/2]
-	abs := make([]time.Duration, len(s))
-	for i, d := range s {
-		abs[i] = max(d-mid, mid-d)
-	}
-	slices.Sort(abs)
+	abs := m.Errors()
 	r := func(d time.Duration) time.Duration { return d.Round(100 * time.Microsecond) }
 	return fmt.Sprintf("%d cues; onset error around the median: p50 %v, p99 %v, worst %v; as it stands: %v to %v, median %v",
 		len(s), r(abs[len(abs)/2]), r(abs[(len(abs)*99-1)/100]), r(abs[len(abs)-1]), r(s[0]), r(s[len(s)-1]), r(mid))
