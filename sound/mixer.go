@@ -283,7 +283,7 @@ func (m *Mixer) begin(at, end int64, zero time.Duration) {
 
 // lasting reports whether a cue still means something after its instant.
 func lasting(c session.Cue) bool {
-	return c.Urgent() || supersedes(c) || c.Kind == session.CueSay
+	return c.Urgent() || supersedes(c)
 }
 
 // overtaken reports whether something that is due by now as well has taken the
@@ -326,6 +326,9 @@ func (m *Mixer) start(it *item, start int64, zero time.Duration) {
 	if supersedes(it.cue) {
 		m.silence(it.cue.Sheet)
 	}
+	if it.cue.Kind == session.CueSay {
+		m.hush()
+	}
 	after := start
 	if it.motif >= 0 {
 		clip := m.clips[it.motif]
@@ -339,9 +342,9 @@ func (m *Mixer) start(it *item, start int64, zero time.Duration) {
 		w := *it
 		w.due = zero + duration(after) // the words' own due instant
 		i := len(m.tail)
-		if w.cue.Urgent() {
+		if first(w.cue) {
 			// Before what can wait, behind what is urgent too.
-			for i > 0 && !m.tail[i-1].cue.Urgent() {
+			for i > 0 && !first(m.tail[i-1].cue) {
 				i--
 			}
 		}
@@ -351,6 +354,20 @@ func (m *Mixer) start(it *item, start int64, zero time.Duration) {
 		m.tail = slices.Insert(m.tail, i, w)
 	}
 }
+
+// first reports whether the words of a cue go before those that can wait: it is
+// urgent, or the user has asked.
+func first(c session.Cue) bool { return c.Urgent() || c.Kind == session.CueSay }
+
+// hush takes back an answer to the user: they have asked again.
+func (m *Mixer) hush() {
+	m.tail = slices.DeleteFunc(m.tail, isAnswer)
+	if m.speaking.buf != nil && m.speakingCue.Kind == session.CueSay && !m.cutting {
+		m.cutting, m.cut = true, samples(cutRamp)
+	}
+}
+
+func isAnswer(it item) bool { return it.cue.Kind == session.CueSay }
 
 // silence withdraws what would still be said about the sheet's bath before.
 func (m *Mixer) silence(sheet string) {

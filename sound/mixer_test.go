@@ -232,6 +232,26 @@ func TestMovingOnWithdrawsTheWordsOfTheBathBefore(t *testing.T) {
 	}
 }
 
+func TestAskingAgainReplacesTheAnswer(t *testing.T) {
+	m := NewMixer(1)
+	m.put(speaking(cueItem(session.CueSay, "first", 0), 4*time.Second))
+	m.put(speaking(cueItem(session.CueMinutes, "minute", 500*time.Millisecond), time.Second))
+	m.put(speaking(cueItem(session.CueSay, "second", time.Second), 2*time.Second))
+	var order []string
+	buf := make([]float32, 480)
+	last := ""
+	for at := int64(0); at < 8*Rate; at += 480 {
+		m.Fill(buf, at, 0)
+		if m.speaking.buf != nil && m.speakingCue.Key != last {
+			last = m.speakingCue.Key
+			order = append(order, fmt.Sprintf("%s %.1f", last, float64(at)/Rate))
+		}
+	}
+	if got := strings.Join(order, ", "); got != "first 0.0, second 1.1, minute 3.3" {
+		t.Errorf("spoken: %s", got)
+	}
+}
+
 func TestOneMotifDoesNotSoundIntoItself(t *testing.T) {
 	m := NewMixer(1)
 	m.put(cueItem(session.CueMove, "a", 0))
