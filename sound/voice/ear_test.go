@@ -195,21 +195,26 @@ func report(t *testing.T, said, got []string) {
 }
 
 // sayGrammar is how the program's announcements are built: perhaps a sheet,
-// then clips in any order, then perhaps a time. Numbers stand where numbers are
-// said; all other clips may follow each other freely.
+// then clips in any order, then perhaps a time. Numbers, and the short words
+// that are only said together with others, stand where they are said; all other
+// clips may follow each other freely.
 func sayGrammar() string {
 	var other []string
 	for _, c := range Vocabulary() {
 		switch {
 		case slices.Contains(ones, c), slices.Contains(tens, c), strings.HasPrefix(c, "hour"),
 			strings.HasPrefix(c, "minute"), c == "second", c == "seconds", c == "hundred",
-			c == "thousand", c == "point", c == "sheet", c == "number", c == "over by", c == "left", c == "error":
+			c == "thousand", c == "point", c == "sheet", c == "number", c == "over by", c == "left", c == "error",
+			slices.Contains([]string{"camera", "may go in", "now", "next", "bath", "tray", "developer", "fixer",
+				"nearly spent", "spent", "done", "go on", "yes", "no"}, c):
 		default:
 			other = append(other, c)
 		}
 	}
-	return `public <say> = [<sheet>] [error [<sheet>]] (<time> [left] | <thing>+ [<end>]) | <sheet> error | error;
-<thing> = camera <n> | <other>;
+	return `public <say> = [<sheet>] [error [<sheet>]] <news> | [<sheet>] error | [error] go on | yes | no;
+<news> = <time> [left] | over by <time> | <thing>+ [<end>];
+<thing> = camera <n> | <bath> (nearly spent | spent | done) | developer | fixer | may go in [now] | next <bath> | <other>;
+<bath> = bath | tray | developer | fixer;
 <end> = <time> [left] [both need your hands] | over by <time> | number <n>;
 <sheet> = sheet <n>;
 <time> = <n> (second | seconds) | <n> (minute | minutes) [<sixty>]
@@ -316,11 +321,11 @@ var said = []string{
 	"sound is back", "go on?",
 	"in the dark now; look for light; did you see light?",
 	"uncover the next step; move the card; 5 s",
-	"camera 80; brighter, darker, yes, no, marked, noted, quit",
+	"camera 80; brighter, darker, marked, noted, quit", "yes", "no",
 	"camera 1206", "camera 12.5", "camera 360", "camera 71", "camera 99", "camera 0",
-	"sheet 17: resumed; still waiting", "next: in tray, bath, fixer, rehearsal",
+	"sheet 17: resumed; still waiting", "next tray; rehearsal", "fixer done", "next sheet may go in now",
 	"paper is covered; move on to second fix",
-	"safelight; half", "agitate; rest; done", "1:00:00 left", "0:01 left", "1:00 left", "18:13 left",
+	"safelight", "agitate; rest", "fix", "hold", "covered", "1:00:00 left", "0:01 left", "1:00 left", "18:13 left",
 	"2:00:16 left", "sheet 14: wash, 19:12 left", "sheet 15: rinse, hypo clear, stop",
 }
 

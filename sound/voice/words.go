@@ -145,11 +145,11 @@ func (w *writer) write() {
 		}
 	case session.CueHalf:
 		if normal {
-			w.add("exposure", "half", "done")
+			w.add("exposure half done")
 			w.after(";", c.Left, "left")
 		}
 	case session.CueLightOff:
-		w.add("exposure", "done")
+		w.add("exposure done")
 	case session.CueCovered:
 		if normal {
 			w.add("pinhole covered")
@@ -385,6 +385,17 @@ var piece = regexp.MustCompile(`(\d+):(\d\d)(?::(\d\d))?` + // 1 2 3: a time
 	`|(\pL[\pL\pN'’-]*)` + // 8: a word
 	`|([:;,.?!])`) // 9: a pause
 
+// same are words of free text that are spoken by a clip with another name.
+var same = map[string]string{
+	"expose":     "exposure",
+	"fix":        "fixer",
+	"second fix": "second fixer",
+	"hold":       "holding water",
+	"covered":    "pinhole covered",
+	"open":       "pinhole open",
+	"waiting":    "still waiting",
+}
+
 func tokens(text string, known func(string) bool, long int) []string {
 	var out, words, strange []string
 	name := func() {
@@ -399,7 +410,11 @@ func tokens(text string, known func(string) bool, long int) []string {
 		for i := 0; i < len(words); {
 			for n := min(long, len(words)-i); n > 0; n-- {
 				for _, sep := range []string{" ", "-"} {
-					if s := strings.Join(words[i:i+n], sep); known(s) {
+					s := strings.Join(words[i:i+n], sep)
+					if other, ok := same[s]; ok && !known(s) {
+						s = other
+					}
+					if known(s) {
 						name()
 						out = append(out, s)
 						i += n

@@ -54,7 +54,7 @@ func main() {
 // A line of the list.
 type line struct {
 	name, text, voice string
-	pace              float64
+	pace, low         float64
 }
 
 // The voice used where a line asks for no other.
@@ -75,7 +75,7 @@ func readList(path string) ([]line, error) {
 			continue
 		}
 		p := strings.Split(t, "|")
-		l := line{name: strings.TrimSpace(p[0]), voice: voiceDefault, pace: 1}
+		l := line{name: strings.TrimSpace(p[0]), voice: voiceDefault, pace: 1, low: low}
 		l.text = l.name
 		if len(p) > 1 && strings.TrimSpace(p[1]) != "" {
 			l.text = strings.TrimSpace(p[1])
@@ -90,8 +90,12 @@ func readList(path string) ([]line, error) {
 					if l.pace, err = strconv.ParseFloat(v, 64); err != nil {
 						return nil, fmt.Errorf("%s:%d: pace wants a number, as in pace=1.2", path, n)
 					}
+				case "low":
+					if l.low, err = strconv.ParseFloat(v, 64); err != nil {
+						return nil, fmt.Errorf("%s:%d: low wants a number, as in low=150", path, n)
+					}
 				default:
-					return nil, fmt.Errorf("%s:%d: unknown option %q: voice=NAME or pace=N", path, n, k)
+					return nil, fmt.Errorf("%s:%d: unknown option %q: voice=NAME, pace=N or low=HZ", path, n, k)
 				}
 			}
 		}
@@ -140,7 +144,7 @@ func build(list, voice string) ([]byte, error) {
 		if err != nil {
 			return nil, fmt.Errorf("%q: %w", l.name, err)
 		}
-		clips = append(clips, pack.Clip{Name: l.name, Samples: shape(s)})
+		clips = append(clips, pack.Clip{Name: l.name, Samples: shape(s, l.low)})
 	}
 	return pack.Encode(rate, from, clips), nil
 }
@@ -171,8 +175,8 @@ func speak(l line, wav string) ([]float64, error) {
 	return s, nil
 }
 
-func shape(s []float64) []float32 {
-	s = trim(band(s))
+func shape(s []float64, low float64) []float32 {
+	s = trim(band(s, low))
 	g := math.Pow(10, (level-loudness(s))/20)
 	out := make([]float32, len(s))
 	for i, v := range s {
@@ -216,7 +220,7 @@ func spectrum(s []float64, f func(hz float64) float64) []float64 {
 }
 
 // band keeps what lies between low and high.
-func band(s []float64) []float64 {
+func band(s []float64, low float64) []float64 {
 	return spectrum(s, func(hz float64) float64 {
 		ease := func(a, b float64) float64 { // 0 at a, 1 at b
 			x := min(max((hz-a)/(b-a), 0), 1)
