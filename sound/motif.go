@@ -96,7 +96,7 @@ var motifs = []Motif{
 	{Name: "sheet done", Kinds: kinds(session.CueDone, session.CueSpoiled), Notes: []Note{n(470, 0, 120), n(1170, 140, 120), n(2010, 280, 300)}},
 	{Name: "wash begins again", Kinds: kinds(session.CueWashAnew), Notes: []Note{n(1870, 0, 80), n(1485, 100, 80), n(1870, 200, 160)}},
 	{Name: "change the water", Kinds: kinds(session.CueChange), Notes: []Note{n(1765, 0, 40), n(2185, 50, 40), n(1765, 180, 40), n(2185, 230, 40)}},
-	{Name: "alive", Kinds: kinds(session.CueAlive), Soft: true, Notes: []Note{n(855, 0, 150)}},
+	{Name: "alive", Kinds: kinds(session.CueAlive), Soft: true, Notes: []Note{n(855, 0, 60), n(855, 150, 60), n(2430, 0, 60), n(2430, 150, 60)}},
 
 	{Name: "exposure done", Kinds: kinds(session.CueLightOff), Notes: []Note{n(2395, 0, 70), n(2080, 90, 70), n(2395, 180, 70), n(2080, 270, 250)}},
 	{Name: "pinhole covered", Kinds: kinds(session.CueCovered), Notes: []Note{n(2150, 0, 60), n(1625, 70, 120)}},

@@ -176,7 +176,46 @@ func TestWordsUnderTheMotifs(t *testing.T) {
 	check(t, "with words and noise", cues, ear.Listen(x), 40*time.Millisecond)
 }
 
-func TestNothingIsHeardInNoiseOrWordsAlone(t *testing.T) {
+// Words are not taken for motifs: a minute and a half of announcements one
+// after another, with their motifs taken away, and one motif now and then that
+// tells how loud the program is.
+func TestWordsAreNotTakenForMotifs(t *testing.T) {
+	v, err := voice.New(voice.Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var cues []ear.Want
+	spoken := map[string][]float32{}
+	at := 500 * time.Millisecond
+	for i, n := range sound.Names() {
+		for num := range 2 {
+			c := n.Cue
+			c.Num, c.Named, c.Next, c.N = i%9+num+1, true, session.Stages[i%len(session.Stages)], i
+			c.For, c.Left, c.Over = time.Duration(i+1)*17*time.Second, time.Duration(i+num+1)*time.Minute, time.Duration(i)*time.Minute
+			w := v.Phrase(c, voice.Full)
+			if len(w) == 0 {
+				continue
+			}
+			key := fmt.Sprint(len(cues))
+			spoken[key] = w
+			cues = append(cues, ear.Want{Cue: session.Cue{Kind: session.CueSay, Sheet: key}, At: at})
+			at += time.Duration(len(w))*time.Second/sound.Rate + 200*time.Millisecond
+		}
+	}
+	if len(spoken) < 30 {
+		t.Fatalf("only %d announcements", len(spoken))
+	}
+	for k := time.Second; k < at; k += 9 * time.Second {
+		cues = append(cues, ear.Want{Cue: session.Cue{Kind: session.CueTen}, At: k})
+	}
+	slices.SortStableFunc(cues, func(a, b ear.Want) int { return int(a.At - b.At) })
+	for _, volume := range []float64{0.8, 0.3} {
+		x := mix(cues, at+time.Second, volume, func(c session.Cue) []float32 { return spoken[c.Sheet] })
+		check(t, fmt.Sprintf("%d announcements in %v", len(spoken), at.Round(time.Second)), cues, ear.Listen(x), 40*time.Millisecond)
+	}
+}
+
+func TestNothingIsHeardInNoiseAlone(t *testing.T) {
 	x := make([]float32, 20*sound.Rate)
 	rng := rand.New(rand.NewPCG(3, 4))
 	for i := range x {
