@@ -1,91 +1,140 @@
+//go:build unix
+
 package main
 
 import (
+	"bytes"
+	"fmt"
+	"os"
+	"os/exec"
 	"slices"
+	"strings"
 	"testing"
+	"time"
 
 	"wetside/session"
 	"wetside/sound"
 	"wetside/sound/ear"
 )
 
+// everyStage is a process of the user's own that has every kind of bath and is
+// short: what takes long in those of the defaults is the wash.
+var everyStage = []string{
+	`develop; at_least = "1m30s"; at_most = "2m40s"; drain = "10s"; agitate = "continuous"`,
+	`stop; target = "20s"; drain = "5s"; agitate = "continuous"`,
+	`fix; target = "1m"; drain = "10s"; agitate = "first 30s, then 5s every 15s"`,
+	`second fix; target = "1m"; drain = "10s"; agitate = "first 30s, then 5s every 15s"`,
+	`rinse; target = "1m"; drain = "5s"; agitate = "5s every 30s"`,
+	`hypo-clear; target = "1m30s"; drain = "10s"; agitate = "10s every 1m"`,
+	`wash; target = "3m"; changes = 3`,
+}
+
 // The crib sheet and the loudspeaker agree: a rehearsal at twenty times life is
 // recorded from the output's monitor, and a listener that knows the table of
-// motifs and nothing else hears every cue of the crib sheet, in its order, none
+// motifs and nothing else hears every cue of the crib sheet, at its time, none
 // missing, none extra.
+//
+//	WETSIDE_SOAK=1 go test ./cmd/wetside -run HeardAsItsCribSheet -v
+//
+// does so with every process of the defaults.
 func TestRehearsalIsHeardAsItsCribSheet(t *testing.T) {
-	rig := ear.NewRig(t)
-	for _, process := range []string{"three-trays-clear"} {
+	ear.Need(t, "pulseaudio pulseaudio-utils", "pulseaudio", "pactl", "parec")
+	processes := []string{"every-stage", "three-trays-clear"}
+	if os.Getenv("WETSIDE_SOAK") != "" {
+		processes = append(processes, "three-trays", "two-bath-fix")
+	}
+	for _, process := range processes {
 		t.Run(process, func(t *testing.T) {
-			const pace = 20
-			h := newHome(t, "PULSE_SERVER="+rig.Server)
-			rec := rig.Record()
-			h.wetside(t, "rehearse", "--pace", "20", "--self", "--blind", "--process", process, "--talk", "few", "--sound", "pulse")
-			heard := ear.Listen(rec.Stop())
-			compareWithCrib(t, h.crib(t, process), heard, pace)
+			t.Parallel()
+			byEar(t, func(t testing.TB) string { return asItsCribSheet(t, process) })
 		})
 	}
 }
 
-// compareWithCrib matches what was heard with the crib sheet, kind by kind.
-func compareWithCrib(t *testing.T, crib []cribLine, heard []ear.Heard, pace float64) {
-	t.Helper()
-	type item struct {
-		name string
-		at   float64
+func asItsCribSheet(t testing.TB, process string) (stood string) {
+	const pace = 20
+	rig := ear.NewRig(t)
+	h := newHome(t, "PULSE_SERVER="+rig.Server)
+	ownProcess(t, h, "every-stage", everyStage...)
+	crib := h.crib(t, process)
+	l := listen(t, rig, 0, false)
+	s := newStrain(t)
+	cmd := exec.CommandContext(t.Context(), binary(t), "rehearse", "--pace", fmt.Sprint(pace), "--self", "--blind", "--process", process,
+		"--talk", "few", "--sound", "pulse", "--volume", fmt.Sprint(volume))
+	cmd.Env = append(os.Environ(), h.env...)
+	var said bytes.Buffer
+	cmd.Stderr = &said
+	if err := cmd.Run(); err != nil {
+		t.Fatalf("wetside rehearse: %v\n%s", err, said.String())
 	}
-	var want, got []item
+	x, start, hole := l.stop()
+	stood = s.stood(said.String(), hole)
+	heard := ear.Listen(x)
+	_, real, ws := lived(t, h, true)
+	compareWithCrib(t, crib, heard, pace, real(0).Sub(start.Round(0))+inAt(t, h, real))
+	onsets(t, ws, heard, start)
+	return stood
+}
+
+// inAt is how long after its begin, in real time, the session's first sheet
+// went into its first bath.
+func inAt(t testing.TB, h home, real func(time.Duration) time.Time) time.Duration {
+	m, _, _ := lived(t, h, true)
+	s := m.Numbered(1)
+	if s == nil || len(s.Visits) == 0 {
+		t.Fatal("the notebook has no sheet that went into a bath")
+	}
+	return real(s.Visits[0].In).Sub(real(0))
+}
+
+// compareWithCrib finds each cue of the crib sheet among what was heard, each
+// kind's n-th as its n-th, and each within half a second of its time, of which
+// the first counts from zero of the recording.
+func compareWithCrib(t testing.TB, crib []cribLine, heard []ear.Heard, pace float64, zero time.Duration) {
+	t.Helper()
+	want, got := map[string][]time.Duration{}, map[string][]time.Duration{}
+	n := 0
 	for _, l := range crib {
 		c := session.Cue{Kind: session.CueKind(l.Kind), Stage: session.Stage(l.Stage), Next: session.Stage(l.Next)}
 		if m, ok := sound.MotifFor(c); ok {
-			want = append(want, item{m.Name, l.At / pace})
+			want[m.Name] = append(want[m.Name], zero+time.Duration(l.At/pace*float64(time.Second)))
+			n++
 		}
 	}
 	for _, x := range heard {
-		got = append(got, item{x.Motif, x.At.Seconds()})
+		got[x.Motif] = append(got[x.Motif], x.At)
 	}
-	count := func(xs []item) map[string]int {
-		n := map[string]int{}
-		for _, x := range xs {
-			n[x.name]++
+	var wrong []string
+	var off []time.Duration
+	for name, ws := range want {
+		gs := got[name]
+		if len(gs) != len(ws) {
+			wrong = append(wrong, fmt.Sprintf("%s: %d on the crib sheet (%v), %d heard (%v)", name, len(ws), rounded(ws), len(gs), rounded(gs)))
+			continue
 		}
-		return n
-	}
-	w, g := count(want), count(got)
-	for name, n := range w {
-		if g[name] != n {
-			t.Errorf("%s: %d on the crib sheet, %d heard", name, n, g[name])
-		}
-	}
-	for name, n := range g {
-		if w[name] == 0 {
-			t.Errorf("%s: heard %d times, not on the crib sheet", name, n)
-		}
-	}
-	if t.Failed() || len(got) == 0 {
-		for _, x := range got {
-			t.Logf("heard %7.3f s %s", x.at, x.name)
-		}
-		t.FailNow()
-	}
-	// In order of time, each kind's n-th heard is its n-th on the crib sheet.
-	// The hands of a rehearsal act a little after a call, so times drift by a
-	// fraction of a second at each move; the figure is reported.
-	nth := map[string]int{}
-	var off []float64
-	for _, x := range want {
-		k := 0
-		for _, y := range got {
-			if y.name == x.name {
-				if k == nth[x.name] {
-					off = append(off, y.at-got[0].at-(x.at-want[0].at))
-					break
-				}
-				k++
+		for i := range ws {
+			d := gs[i] - ws[i]
+			off = append(off, d)
+			if d.Abs() > 500*time.Millisecond {
+				wrong = append(wrong, fmt.Sprintf("%s is heard at %v, by the crib sheet it is at %v", name, rounded(gs[i:i+1]), rounded(ws[i:i+1])))
 			}
 		}
-		nth[x.name]++
 	}
-	slices.Sort(off)
-	t.Logf("%d cues; heard against the crib sheet: median %+.0f ms, from %+.0f to %+.0f ms", len(off), 1000*off[len(off)/2], 1000*off[0], 1000*off[len(off)-1])
+	for name, gs := range got {
+		if len(want[name]) == 0 {
+			wrong = append(wrong, fmt.Sprintf("%s: heard at %v, not on the crib sheet", name, rounded(gs)))
+		}
+	}
+	slices.Sort(wrong)
+	if len(wrong) > 0 {
+		t.Errorf("%s", strings.Join(wrong, "\n"))
+	}
+	t.Logf("%d cues on the crib sheet, %d heard; against it: %s", n, len(heard), spread(off))
+}
+
+func rounded(ds []time.Duration) (out []time.Duration) {
+	for _, d := range ds {
+		out = append(out, d.Round(time.Millisecond))
+	}
+	return out
 }
