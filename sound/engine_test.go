@@ -220,7 +220,8 @@ func TestWhatWasLostInTheDeviceIsPutBack(t *testing.T) {
 // away what it holds: plans made ahead, however often, leave it in peace.
 func TestOnlyWhatIsDueAtOnceHastens(t *testing.T) {
 	bubble(t, Config{}, func(e *Engine) {
-		time.Sleep(time.Second)
+		time.Sleep(1010 * time.Millisecond) // between two of its blocks
+		synctest.Wait()
 		ahead := planned(e, session.CueMove, "move", "1", 1600)
 		for range 5 {
 			e.Schedule([]Planned{ahead})
@@ -228,7 +229,7 @@ func TestOnlyWhatIsDueAtOnceHastens(t *testing.T) {
 		if len(e.soon) != 0 {
 			t.Error("a plan made ahead hastens")
 		}
-		e.Schedule([]Planned{ahead, planned(e, session.CueBack, "back", "1", 1000)})
+		e.Schedule([]Planned{ahead, planned(e, session.CueBack, "back", "1", 1010)})
 		if len(e.soon) != 1 {
 			t.Error("an answer does not hasten")
 		}

@@ -47,7 +47,7 @@ const (
 	guard    = 45 * time.Millisecond
 	// accept is the least squared cosine; quiet and loud bound the gain
 	// against that of the recording as a whole.
-	accept = 0.72
+	accept = 0.8
 	quiet  = 0.5
 	loud   = 2.0
 )
