@@ -98,6 +98,10 @@ func TestDamagedFilesLoseNothing(t *testing.T) {
 		{"first page overwritten", tidy, func(p string) { scribble(p, 0, 4096) }, true},
 		{"first page's rows overwritten", tidy, func(p string) { scribble(p, 100, 3996) }, true},
 		{"all overwritten", tidy, func(p string) { scribble(p, 0, int(size(p))) }, true},
+		{"killed, then emptied", crash, func(p string) { os.Truncate(p, 0) }, false},
+		{"killed, then first page overwritten", crash, func(p string) { scribble(p, 0, 4096) }, false},
+		{"killed, wal truncated within a frame", crash, func(p string) { os.Truncate(p+"-wal", size(p+"-wal")-777) }, false},
+		{"killed, wal overwritten in its middle", crash, func(p string) { scribble(p+"-wal", size(p+"-wal")/2, 3000) }, false},
 		{"killed, then truncated", crash, func(p string) { os.Truncate(p, size(p)-4096) }, false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -242,7 +246,7 @@ func TestFilesHarmedWhileOpen(t *testing.T) {
 			if err := harm(c.Path); err != nil {
 				t.Fatal(err)
 			}
-			evs, _ := life(c.NewID(), 2, time.Since(time.Now())+3*time.Hour, rnd(3))
+			evs, _ := life(c.NewID(), 2, 3*time.Hour, rnd(3))
 			for i, ev := range evs {
 				if i%3 == 2 {
 					// The other program writes too.

@@ -326,3 +326,36 @@ func TestAHeldFileBlocksNobody(t *testing.T) {
 		t.Error(n, "events")
 	}
 }
+
+// A notebook that another program holds when this one starts is opened for
+// reading at once, and written as soon as it can be.
+func TestHeldWhileOpening(t *testing.T) {
+	c := config(t)
+	now := t0
+	c.Now = func() time.Time { return now }
+	b := open(t, c)
+	s, _ := sitting(t, b, 1, eventAt(0))
+	tx, err := b.db.Begin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	second, notices, err := Open(c)
+	if err != nil || len(notices) != 1 || !strings.Contains(notices[0].Text, "another program holds") {
+		t.Fatal(notices, err)
+	}
+	defer second.Close()
+	got, evs, ok, err := second.Live(false)
+	if err != nil || !ok || got.ID != s.ID || len(evs) != 16 {
+		t.Fatal(len(evs), ok, err)
+	}
+	if evs, err := second.Append(s.ID, session.Event{Kind: session.Noted, At: at(3 * time.Hour), Note: "second"}); !IsUnsaved(err) || len(evs) != 1 {
+		t.Fatal(evs, err)
+	}
+	tx.Rollback()
+	if err := second.Flush(); err != nil {
+		t.Fatal(err)
+	}
+	if evs, err := b.Poll(s.ID); err != nil || len(evs) != 1 || evs[0].Note != "second" {
+		t.Error(evs, err)
+	}
+}
