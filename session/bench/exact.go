@@ -216,7 +216,7 @@ func (s *search) dive() {
 				s.dive()
 			}
 			s.undo(m)
-			if s.ub <= s.lb || s.nodes >= s.limit {
+			if s.ub <= s.lb || s.best != nil && s.p.runs == len(s.p.jobs) && s.obj < 0 || s.nodes >= s.limit {
 				return
 			}
 		}

@@ -148,10 +148,11 @@ type problem struct {
 	class    []int    // jobs of one class have the same steps
 	forbid   [][]span // by shapes a*shapes+b; nil: not reckoned yet
 	shapes   int
-	work     int    // segs looked at, the measure of effort
-	water    []bool // trays with flexible stays
-	jammed   bool   // the running sheets will collide whatever is done
-	beside   []span // scratch
+	work     int     // segs looked at, the measure of effort
+	water    []bool  // trays with flexible stays
+	jammed   bool    // the running sheets will collide whatever is done
+	beside   []span  // scratch
+	ran      []int64 // starts of the running sheets, when only a search finds them
 }
 
 func gcd(a, b int64) int64 {
@@ -442,6 +443,9 @@ func (p *problem) dispatch(jobs int, order []int, hold []int64) ([]int64, bool) 
 		if s.pinned {
 			x[i] = s.min
 			near = append(near, i)
+		} else if p.ran != nil && s.job < p.runs {
+			x[i] = p.ran[i]
+			near = append(near, i)
 		}
 	}
 	// What is known of each job's next seg, until a commitment changes it.
@@ -591,6 +595,26 @@ func (p *problem) shares(a, b int) (ended, shared bool) {
 func (p *problem) settle() {
 	x, ok := p.dispatch(p.runs, nil, nil)
 	if ok {
+		return
+	}
+	// Committing one after another can miss a way out that there is.
+	alone := *p
+	alone.jobs, alone.of = p.jobs[:p.runs], p.of[:p.runs]
+	alone.segs = nil
+	for _, s := range p.segs {
+		if s.job < p.runs {
+			alone.segs = append(alone.segs, s)
+		}
+	}
+	alone.stays, alone.byTray = nil, make([][]int, len(p.caps))
+	for i, st := range p.stays {
+		if st.job < p.runs {
+			alone.stays = append(alone.stays, st)
+			alone.byTray[st.tray] = append(alone.byTray[st.tray], i)
+		}
+	}
+	if y, _ := alone.exact(-1, math.MaxInt64/4, math.MinInt64, searchLimit); y != nil {
+		p.ran = y
 		return
 	}
 	p.jammed = true
