@@ -141,7 +141,7 @@ const ConflictLead = time.Minute
 func Cues(m *session.Machine, shop Shop, from, to time.Duration) []session.Cue {
 	out := BathCues(m.Trays(), m.Sheets(), from, to)
 	now := m.Now()
-	running, queue := FromMachine(m, now)
+	running, _ := FromMachine(m, now)
 	for _, c := range Conflicts(shop, running, now) {
 		// By when it was known, and not all too far ahead.
 		t := max(now, c.At-ConflictLead)
@@ -150,18 +150,7 @@ func Cues(m *session.Machine, shop Shop, from, to time.Duration) []session.Cue {
 				N: c.First, Left: max(0, c.At-t), Text: c.Words(t)})
 		}
 	}
-	if len(queue) > 0 && len(running) > 0 {
-		start, _ := Earliest(shop, running, queue[0], now)
-		for _, left := range []time.Duration{30 * time.Second, 0} {
-			t := start - left
-			if t < max(from, now) || t >= to || left > 0 && t <= now {
-				continue
-			}
-			out = append(out, session.Cue{Key: fmt.Sprintf("maygo/%s/%d/%d", queue[0].ID, start.Milliseconds(), left/time.Second),
-				Kind: session.CueMayGoIn, T: t, Sheet: queue[0].ID, Num: queue[0].Num, Named: true, Left: left,
-				Text: MayGoIn(queue[0].Num, start, t)})
-		}
-	}
+	out = append(out, mayGoIn(m, shop, from, to)...)
 	for i := range out {
 		out[i].At = m.At(out[i].T)
 		if s := m.Sheet(out[i].Sheet); s != nil && out[i].Num == 0 {
@@ -170,6 +159,51 @@ func Cues(m *session.Machine, shop Shop, from, to time.Duration) []session.Cue {
 	}
 	slices.SortStableFunc(out, func(a, b session.Cue) int { return cmp.Or(cmp.Compare(a.T, b.T), cmp.Compare(a.Key, b.Key)) })
 	return out
+}
+
+// mayGoIn returns the cues of the next in line: half a minute ahead, and now. A
+// sheet that is overdue is taken to be where it is until it was moved, so
+// nothing is said that its being there would make false.
+func mayGoIn(m *session.Machine, shop Shop, from, to time.Duration) []session.Cue {
+	ref := max(from, m.Now())
+	running, queue := FromMachine(m, ref)
+	if len(queue) == 0 || len(running) == 0 {
+		return nil
+	}
+	job := queue[0]
+	start, _ := Earliest(shop, running, job, ref)
+	if start == ref && lastMove(m) < ref {
+		// It could go in before this, and that was said then.
+		if before, _ := Earliest(shop, running, job, max(ref-1, 0)); before < ref {
+			return nil
+		}
+	}
+	var out []session.Cue
+	for _, left := range []time.Duration{30 * time.Second, 0} {
+		t := start - left
+		if t < ref || t >= to || left > 0 && t == m.Now() {
+			continue
+		}
+		out = append(out, session.Cue{Key: fmt.Sprintf("maygo/%s/%d/%d", job.ID, start.Milliseconds(), left/time.Second),
+			Kind: session.CueMayGoIn, T: t, Sheet: job.ID, Num: job.Num, Named: true, Left: left, Text: MayGoIn(job.Num, start, t)})
+	}
+	return out
+}
+
+// lastMove returns when a move was last made or taken back, or a sheet became
+// ready for the trays.
+func lastMove(m *session.Machine) time.Duration {
+	var t time.Duration
+	for _, s := range m.Sheets() {
+		t = max(t, s.Light.EndedT, s.EndedT)
+		if n := len(s.Visits); n > 0 {
+			t = max(t, s.Visits[n-1].In)
+		}
+		if n := len(s.Undone); n > 0 {
+			t = max(t, s.Undone[n-1].T)
+		}
+	}
+	return t
 }
 
 // Words foretells the conflict: "conflict ahead in forty seconds: sheets two

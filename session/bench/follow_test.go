@@ -234,11 +234,40 @@ func TestMayGoInStory(t *testing.T) {
 	if !slices.Equal(said, want) {
 		t.Errorf("said %q", said)
 	}
+	// Asked second by second, as a host does, it is the same; and a note, or a
+	// sheet that is not moved when it is due, brings nothing false.
+	heard := func(from, to time.Duration) (out []string) {
+		for ; from < to; from += s {
+			for _, c := range bench.Cues(r.m, shop, from, from+s) {
+				out = append(out, fmt.Sprint(c.T, " ", c.Text))
+			}
+		}
+		return out
+	}
+	if got := heard(40*s, 90*s); !slices.Equal(got, want[:1]) {
+		t.Errorf("heard %q", got)
+	}
+	if got := heard(90*s, 200*s); len(got) != 0 {
+		t.Errorf("the first is still in the developer, and %q was heard", got)
+	}
 	// The sheet is pulled sooner than its at-most: planned anew from there.
 	r.move("a")
 	running, queue = bench.FromMachine(r.m, r.now())
 	if at, _ := bench.Earliest(shop, running, queue[0], r.now()); at != 58*s {
 		t.Errorf("after the pull: %v", at)
+	}
+	if got := heard(40*s, 58*s); len(got) != 0 {
+		t.Errorf("heard %q", got)
+	}
+	r.wait(10) // moved when due, into the fixer
+	r.move("a")
+	if got, want := heard(50*s, 70*s), []string{"58s sheet two may go in now"}; !slices.Equal(got, want) {
+		t.Errorf("heard %q", got)
+	}
+	r.wait(30)
+	r.do(session.Event{Kind: session.Noted, Note: "the kettle"})
+	if got := heard(80*s, 100*s); len(got) != 0 {
+		t.Errorf("after a note: %q", got)
 	}
 }
 
