@@ -118,7 +118,7 @@ func listen(t *testing.T, grammar string, pieces [][]float32, rush float64) []st
 	}
 	cmd := exec.Command("pocketsphinx_batch", "-hmm", filepath.Join(model, "en-us"), "-dict", dict,
 		"-jsgf", gram, "-adcin", "yes", "-cepdir", dir, "-cepext", ".raw", "-ctl", list, "-hyp", hyp,
-		"-bestpath", "no", "-topn", "8")
+		"-bestpath", "no", "-topn", "8", "-beam", "1e-70", "-pbeam", "1e-70", "-wbeam", "1e-50")
 	if out, err := cmd.CombinedOutput(); err != nil {
 		t.Fatalf("pocketsphinx_batch: %v\n%s", err, out)
 	}
@@ -206,14 +206,16 @@ func sayGrammar() string {
 			strings.HasPrefix(c, "minute"), c == "second", c == "seconds", c == "hundred",
 			c == "thousand", c == "point", c == "sheet", c == "number", c == "over by", c == "left", c == "error",
 			slices.Contains([]string{"camera", "may go in", "now", "next", "bath", "tray", "developer", "fixer",
-				"nearly spent", "spent", "done", "go on", "yes", "no"}, c):
+				"nearly spent", "spent", "done", "go on", "yes", "no",
+				"move now", "move on to", "to the", "stop", "second fixer", "rinse", "hypo-clear", "holding water", "wash", "exposure"}, c):
 		default:
 			other = append(other, c)
 		}
 	}
 	return `public <say> = [<sheet>] [error [<sheet>]] <news> | [<sheet>] error | [error] go on | yes | no;
 <news> = <time> [left] | over by <time> | <thing>+ [<end>];
-<thing> = camera <n> | <bath> (nearly spent | spent | done) | developer | fixer | may go in [now] | next <bath> | <other>;
+<thing> = camera <n> | <bath> (nearly spent | spent | done) | move now take it out | (move now | move on to) [to the] <place> | <place> | may go in [now] | next <bath> | <other>;
+<place> = stop | fixer | second fixer | rinse | hypo clear | holding water | wash | developer | exposure;
 <bath> = bath | tray | developer | fixer;
 <end> = <time> [left] [both need your hands] | over by <time> | number <n>;
 <sheet> = sheet <n>;
