@@ -32,6 +32,18 @@
 // applies the same events in the same order. A writer waits for another at most
 // [BusyWait]; after that its event is in memory (and in the journal) and it goes on.
 //
+// # What the host does
+//
+//	b, notices, err := Open(cfg)            // say the notices
+//	s, events, ok, err := b.Live(false)     // apply the events, offer to go on
+//	s, err = b.Begin(opened)                // or begin
+//	events, err := b.Append(s.ID, ev)       // apply them all; show an Unsaved
+//	events, err = b.Poll(s.ID)              // some times a second: the other program's
+//	err = b.SaveSheet(s, sheet, now, baths) // when a sheet is finished or spoiled
+//	err = b.Flush()                         // every few seconds, beside the rest
+//	err = b.Check(ctx)                      // once, beside the rest: a great file is not read whole by Open
+//	notices = b.Notices()                   // now and then
+//
 // No path, clock or identity is made here: Config hands them in.
 package notebook
 
