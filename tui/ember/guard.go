@@ -412,21 +412,25 @@ func (g *Guard) defaults() {
 		return
 	}
 	fg := hexRed(g.opts.Profile.nearest(g.opts.Level.Red(Normal)))
-	g.osc("11;#000000")
-	g.osc("10;" + fg)
-	g.osc("12;#000000")
+	g.osc("11;#000000", "10;"+fg, "12;#000000")
 }
 
-// osc writes an operating system command for the terminal or the multiplexer,
+// osc writes operating system commands for the terminal or the multiplexer,
 // and wrapped for the terminal behind it, which matters for what lies outside
-// of the multiplexer's panes. A multiplexer that does not pass it on drops it.
-func (g *Guard) osc(command string) {
-	g.buf = append(g.buf, "\x1b]"+command+"\x1b\\"...)
-	switch g.opts.Mux {
-	case Tmux:
-		g.buf = append(g.buf, ansi.TmuxPassthrough("\x1b]"+command+"\x07")...)
-	case Screen:
-		g.buf = append(g.buf, ansi.ScreenPassthrough("\x1b]"+command+"\x07", 0)...)
+// of the multiplexer's panes. A multiplexer that does not pass them on drops
+// them; so does tmux while it has its window to draw anew, which is what the
+// same commands make it do: the wrapped ones come first, all of them.
+func (g *Guard) osc(commands ...string) {
+	for _, c := range commands {
+		switch g.opts.Mux {
+		case Tmux:
+			g.buf = append(g.buf, ansi.TmuxPassthrough("\x1b]"+c+"\x07")...)
+		case Screen:
+			g.buf = append(g.buf, ansi.ScreenPassthrough("\x1b]"+c+"\x07", 0)...)
+		}
+	}
+	for _, c := range commands {
+		g.buf = append(g.buf, "\x1b]"+c+"\x1b\\"...)
 	}
 }
 
@@ -518,9 +522,7 @@ func (g *Guard) Restore() error {
 	if g.opts.Profile == LinuxConsole {
 		g.buf = append(g.buf, "\x1b]R"...)
 	} else {
-		g.osc("112")
-		g.osc("110")
-		g.osc("111")
+		g.osc("112", "110", "111")
 	}
 	g.buf = append(g.buf, "\x1b[?1049l\x1b[0m\x1b[?25h"...)
 	g.shown = -1
