@@ -105,7 +105,7 @@ func (p program) run() error {
 	}
 	guard := ember.NewGuard(out, ember.Options{Profile: profile, Mux: ember.DetectMux(p.getenv), Level: level})
 	if p.getenv(kept) == "" {
-		return p.keep(guard, in, out)
+		return p.keep(set, guard, in, out)
 	}
 	w, hgt := ember.TTY(in, out).Size()
 	if err := guard.Begin(w, hgt); err != nil {
@@ -148,7 +148,7 @@ var rocks = map[string]sound.Rock{"off": sound.Off, "slow": sound.Slow, "on": so
 // keep runs the program as a child and keeps the room dark whatever becomes of
 // it: a panic's trace goes through the guard, and the terminal gets its own
 // colours back only when paper is covered.
-func (p program) keep(guard *ember.Guard, in, out *os.File) error {
+func (p program) keep(set settings, guard *ember.Guard, in, out *os.File) error {
 	cmd := exec.Command(p.host.self, p.args...)
 	cmd.Env = append(os.Environ(), kept+"=1")
 	sigs := make(chan os.Signal, 8)
@@ -156,11 +156,29 @@ func (p program) keep(guard *ember.Guard, in, out *os.File) error {
 	defer signal.Stop(sigs)
 	defer p.passThrough()()
 	code := ember.Keeper{Guard: guard, Terminal: ember.TTY(in, out), Signals: sigs,
-		Asked: func(code int) bool { return code == codeCovered }}.Run(ember.Command(cmd))
+		Asked: func(code int) bool { return code == codeCovered },
+		Ended: func(string) { go p.sayEnded(set) }}.Run(ember.Command(cmd))
 	if code != 0 {
 		return codeError(code)
 	}
 	return nil
+}
+
+// sayEnded says aloud that the program is gone, whose own voice went with it.
+func (p program) sayEnded(set settings) {
+	engine, err := p.openSound(p.ctx, set)
+	if err != nil {
+		return // what the screen says has to do
+	}
+	playEnded(engine)
+	engine.Close()
+}
+
+func playEnded(engine *sound.Engine) {
+	engine.Play(session.Cue{Key: "ended", Kind: session.CueError, Text: "ended; paper is covered?"})
+	ctx, cancel := context.WithTimeout(context.Background(), 4*time.Second)
+	defer cancel()
+	engine.Drain(ctx)
 }
 
 // passThrough lets what sets the terminal's default colours through tmux, for
@@ -381,11 +399,8 @@ func (p program) show(ctx context.Context, model *tui.Model, guard *ember.Guard,
 			guard.Blacken()
 			fmt.Fprintf(guard, "wetside was ended from outside (%s). The record is safe; start it again and the clocks go on.\r\n", why)
 		}
-		if engine != nil {
-			engine.Play(session.Cue{Key: "ended", Kind: session.CueError, Text: "ended; paper is covered?"})
-			dctx, cancel := context.WithTimeout(context.Background(), 4*time.Second)
-			engine.Drain(dctx)
-			cancel()
+		if engine != nil && guard == nil { // else the keeper says it
+			playEnded(engine)
 		}
 		return codeError(codeSignal)
 	default:
