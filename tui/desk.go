@@ -71,6 +71,8 @@ type Desk struct {
 	// Notify shows a desktop notification. It is called only while no paper is
 	// out: the pop-up is white.
 	Notify func(title, text string)
+	// Dark forbids it for another reason: a strip of paper, or eyes, in the dark.
+	Dark bool
 	// Hands moves sheets by itself, each the moment it is due: a rehearsal to
 	// listen to.
 	Hands bool
@@ -353,7 +355,7 @@ func (d *Desk) notify() {
 			continue
 		}
 		d.notified[s.ID] = true
-		if v.PaperOut || s.Over > 10*time.Second {
+		if v.PaperOut || d.Dark || s.Over > 10*time.Second {
 			continue
 		}
 		d.Notify("Exposure done", fmt.Sprintf("Sheet %d: cover the pinhole.", s.Num))

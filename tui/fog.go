@@ -2,7 +2,6 @@ package tui
 
 import (
 	"fmt"
-	"strings"
 	"time"
 
 	"github.com/charmbracelet/bubbles/key"
@@ -24,6 +23,11 @@ type fogTest struct {
 	on         bool
 	began      session.Instant // hands' time
 	step       int
+	// waits: the strip has had its light and is to be developed, on the trays'
+	// own clocks; then its answer is given.
+	waits bool
+	level ember.Level // of the light it lay in
+	at    time.Time
 }
 
 // FogSteps are the times, from the start, of a strip that is covered bit by
@@ -42,6 +46,10 @@ type FogResult struct {
 func (f *fogTest) running() bool { return f.on }
 
 func (f *fogTest) ask(m *Model) {
+	if f.waits {
+		f.answer(m)
+		return
+	}
 	f.paper = m.form.fields[fPaper].choices[m.form.fields[fPaper].chosen]
 	m.ask = &question{text: "Fog test of " + f.paper.Name + " (choose another on the bench). Is the strip pre-exposed to a faint grey? The exposed test is the stricter one; do both.",
 		yes: func() tea.Cmd { f.preexposed = true; return f.begin(m) },
@@ -51,6 +59,8 @@ func (f *fogTest) ask(m *Model) {
 func (f *fogTest) begin(m *Model) tea.Cmd {
 	f.on, f.step = true, 0
 	f.began = m.desk.hand()
+	m.light() // the light that paper lies in
+	f.level = m.styles.Level
 	m.desk.Say("uncover the strip, all but its first step")
 	return nil
 }
@@ -70,18 +80,28 @@ func (f *fogTest) tick(m *Model) {
 }
 
 func (f *fogTest) end(m *Model) {
-	f.on = false
+	f.on, f.waits, f.at = false, true, m.desk.Now().Wall
+	m.said = "cover the strip and develop it; then press f here and give the answer"
 	m.desk.Say("cover the strip. develop it, then give the answer")
-	m.askWords("Develop the strip. How many minutes had the longest step that does not differ from the covered one? (0, 1, 2, 4, 8 or 16)", func(text string) tea.Cmd {
+}
+
+// answer asks what the developed strip shows, and keeps it.
+func (f *fogTest) answer(m *Model) {
+	m.askWords("Fog test of "+f.paper.Name+". How many minutes had the longest step that does not differ from the covered one? (0, 1, 2, 4, 8 or 16; - throws the test away; esc answers later)", func(text string) tea.Cmd {
+		if text == "-" {
+			f.waits = false
+			return m.tell("thrown away")
+		}
 		for _, s := range FogSteps {
-			if strings.TrimSpace(text) == fmt.Sprint(int(s/time.Minute)) {
-				r := FogResult{Paper: f.paper.Key, PreExposed: f.preexposed, Safe: s, Level: m.level, At: m.desk.Now().Wall}
+			if text == fmt.Sprint(int(s/time.Minute)) {
+				r := FogResult{Paper: f.paper.Key, PreExposed: f.preexposed, Safe: s, Level: f.level, At: f.at}
 				if m.cfg.KeepFogTest == nil {
 					return m.tell("the result cannot be kept here")
 				}
 				if err := m.cfg.KeepFogTest(r); err != nil {
 					return m.tell(ember.SafeText(err.Error()))
 				}
+				f.waits = false
 				return m.tell(fmt.Sprintf("kept: %s under this light, tested %s", clockText(s), r.At.Format("2006-01-02")))
 			}
 		}

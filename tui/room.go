@@ -189,6 +189,9 @@ func (r *room) view(m *Model, h int) string {
 		}
 	}
 	then := strings.Split(wrap(fmt.Sprintf("then d: the screen goes wholly dark for %s while your eyes adapt; begin and end are spoken.", clockText(darkFor)), m.width-2), "\n")
+	if m.fog.waits {
+		then = append(then, "the fog test's strip waits for its answer: press f when it is developed")
+	}
 	// Where not all of it fits, the list moves under the chosen line.
 	space := max(1, h-2-len(then))
 	first := max(0, min(len(lines)-space, max(0, to-space)))

@@ -341,7 +341,7 @@ func (m *Model) do(e session.Event) error {
 // falls back to ember as soon as a sheet is out or in the trays.
 func (m *Model) glow() tea.Cmd {
 	next := (m.level + 1) % 3
-	if next == ember.Torch && (m.desk.M.PaperOut() || m.desk.wet()) {
+	if next == ember.Torch && m.open() {
 		next = ember.Dark // else dark could not be reached with a sheet in the trays
 	}
 	m.setLevel(next)
@@ -355,7 +355,9 @@ func (m *Model) setLevel(l ember.Level) {
 
 // light puts the level and the laptop's lamps in keeping with what is out.
 func (m *Model) light() {
-	out := m.desk.M.PaperOut() || m.desk.wet()
+	out := m.open()
+	dark := m.fog.on || m.room.running // a strip of paper or eyes wait in the dark
+	m.desk.Dark = dark
 	l := m.level
 	if l == ember.Torch && out {
 		l = ember.Ember
@@ -370,13 +372,13 @@ func (m *Model) light() {
 			m.cfg.Guard.SetLevel(l)
 		}
 	}
-	if run := m.desk.M.Running(); m.cfg.Lamps != nil && run != m.awake {
+	if run := m.desk.M.Running() || dark; m.cfg.Lamps != nil && run != m.awake {
 		m.awake = run
 		if err := m.cfg.Lamps.Awake(run); err != nil {
 			m.said = ember.SafeText(err.Error())
 		}
 	}
-	if m.cfg.Lamps != nil && out != m.dimmed {
+	if out = out || dark; m.cfg.Lamps != nil && out != m.dimmed {
 		m.dimmed = out
 		var err error
 		if out {
@@ -389,6 +391,9 @@ func (m *Model) light() {
 		}
 	}
 }
+
+// open reports whether paper lies in the light of the screen.
+func (m *Model) open() bool { return m.desk.M.PaperOut() || m.desk.wet() || m.fog.on }
 
 // quit asks first: the terminal may be white, and clocks may run.
 func (m *Model) quit() tea.Cmd {

@@ -1,0 +1,124 @@
+package tui
+
+import (
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"wetside/session"
+	"wetside/tui/ember"
+)
+
+// through lets time pass a second at a time, as the program's own tick would
+// find it, and gives what was said with the second in which it was said.
+func (w *world) through(m *Model, d time.Duration) map[time.Duration]string {
+	said := map[time.Duration]string{}
+	for at := time.Second; at <= d; at += time.Second {
+		w.pass(time.Second)
+		n := len(w.played)
+		m.Update(tickMsg(w.now.Wall))
+		for _, c := range w.played[n:] {
+			if c.Kind == session.CueSay {
+				said[at] += c.Text
+			}
+		}
+	}
+	return said
+}
+
+// The laptop's lamps as the room sees them.
+type testLamps struct{ dimmed, awake bool }
+
+func (l *testLamps) Dim() error          { l.dimmed = true; return nil }
+func (l *testLamps) Restore() error      { l.dimmed = false; return nil }
+func (l *testLamps) Awake(on bool) error { l.awake = on; return nil }
+
+// A strip under the light for sixteen minutes: the card moves after 1, 2, 4 and
+// 8 minutes, the strip is covered after 16, and the answer waits until it is
+// developed.
+func TestFogTest(t *testing.T) {
+	var kept []FogResult
+	lamps := &testLamps{}
+	w, m := newWorld(t, func(c *Config) {
+		c.Start, c.Level, c.Lamps = Room, ember.Torch, lamps
+		c.KeepFogTest = func(r FogResult) error { kept = append(kept, r); return nil }
+	})
+	var popups []string
+	m.desk.Notify = func(_, text string) { popups = append(popups, text) }
+	inField := m.add(t, "caddy", "3m")
+	m.desk.Do(session.Event{Kind: session.ExposureBegun, Sheet: inField.ID, Planned: 3 * time.Minute})
+	m.keys(t, "f")
+	if got := plain(m); !strings.Contains(got, "pre-exposed") {
+		t.Fatalf("f asks\n%s", got)
+	}
+	m.keys(t, "y")
+	if m.styles.Level != ember.Ember || !lamps.dimmed || !lamps.awake {
+		t.Errorf("the strip lies under %s, lamps %+v: not the light that paper lies in", m.styles.Level, lamps)
+	}
+	said := w.through(m, 20*time.Minute)
+	var at []time.Duration
+	for d, text := range said {
+		if strings.Contains(text, "cover the") {
+			at = append(at, d)
+		}
+	}
+	slices.Sort(at)
+	min := time.Minute
+	if want := []time.Duration{1 * min, 2 * min, 4 * min, 8 * min, 16 * min}; !slices.Equal(at, want) {
+		t.Errorf("the card is called for at %v, not %v: %v", at, want, said)
+	}
+	if !strings.Contains(said[16*min], "cover the strip") {
+		t.Errorf("after 16 minutes: %q", said[16*min])
+	}
+	if len(popups) > 0 {
+		t.Errorf("white pop-ups over the strip: %q", popups)
+	}
+	if len(kept) > 0 {
+		t.Fatal("an answer was kept before it was given")
+	}
+
+	// The trays can be used to develop it; the answer can wait.
+	m.goTo(Trays)
+	w.pass(5 * time.Minute)
+	m.goTo(Room)
+	m.keys(t, "f", "esc", "f", "7", "enter")
+	if len(kept) > 0 || !strings.Contains(m.said, "0, 1, 2, 4, 8 or 16") {
+		t.Errorf("an answer of 7 minutes: kept %v, said %q", kept, m.said)
+	}
+	m.keys(t, "f", "8", "enter")
+	if len(kept) != 1 {
+		t.Fatalf("kept %v, said %q", kept, m.said)
+	}
+	r := kept[0]
+	day := time.Date(2026, 5, 9, 14, 16, 0, 0, time.UTC)
+	if r.Paper != "dp" || !r.PreExposed || r.Safe != 8*min || r.Level != ember.Ember || !r.At.Equal(day) {
+		t.Errorf("kept %+v", r)
+	}
+	m.keys(t, "f")
+	if got := plain(m); !strings.Contains(got, "pre-exposed") {
+		t.Errorf("the next f does not begin a new test\n%s", got)
+	}
+}
+
+// A test that was broken off leaves nothing behind, and the lamps as they were.
+func TestFogTestBrokenOff(t *testing.T) {
+	lamps := &testLamps{}
+	w, m := newWorld(t, func(c *Config) {
+		c.Start, c.Lamps = Room, lamps
+		c.KeepFogTest = func(FogResult) error { t.Error("kept"); return nil }
+	})
+	m.keys(t, "f", "n")
+	w.through(m, 3*time.Minute)
+	m.keys(t, "q", "g", "space") // not now
+	if m.ask != nil || !m.fog.on {
+		t.Fatal("a stray key ended the test")
+	}
+	m.keys(t, "esc")
+	if lamps.dimmed || lamps.awake {
+		t.Errorf("lamps %+v", lamps)
+	}
+	if said := w.through(m, 14*time.Minute); len(said) > 0 {
+		t.Errorf("still called: %v", said)
+	}
+}

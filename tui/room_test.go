@@ -1,0 +1,135 @@
+package tui
+
+import (
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"wetside/session"
+	"wetside/tui/ember"
+)
+
+// lit finds any colour that gives light.
+var lit = regexp.MustCompile(`[34]8;2;(0;)*[1-9]`)
+
+// The dark before paper is opened: begin and end are spoken, nothing is lit
+// meanwhile, and then the question.
+func TestLookingForLight(t *testing.T) {
+	for answer, note := range map[string]string{"y": "room check: light was seen", "n": "room check: no light was seen"} {
+		lamps := &testLamps{}
+		w, m := newWorld(t, func(c *Config) { c.Start, c.Lamps = Room, lamps })
+		m.keys(t, "d")
+		if !strings.HasPrefix(w.said(), "in the dark now") {
+			t.Errorf("d says %q", w.said())
+		}
+		if m.styles.Level != ember.Dark || !lamps.dimmed || !lamps.awake {
+			t.Errorf("in the dark it is %s, lamps %+v", m.styles.Level, lamps)
+		}
+		for left := darkFor; left > time.Second; left -= time.Second {
+			if said := w.through(m, time.Second); len(said) > 0 || m.ask != nil {
+				t.Fatalf("with %v left: %v", left, said)
+			}
+			if m.styles.Level != ember.Dark || lit.MatchString(m.View()) {
+				t.Fatalf("with %v left it is not dark", left)
+			}
+			m.keys(t, "g", "q", "space", "tab") // nothing lights it
+		}
+		if said := w.through(m, time.Second); said[time.Second] != "did you see light?" {
+			t.Errorf("at the end: %q", said)
+		}
+		if m.styles.Level != ember.Ember || lamps.dimmed || lamps.awake {
+			t.Errorf("after it: %s, lamps %+v", m.styles.Level, lamps)
+		}
+		if got := plain(m); !strings.Contains(got, "Did you see any light?") {
+			t.Fatalf("asked\n%s", got)
+		}
+		m.keys(t, answer)
+		if e := w.events[len(w.events)-1]; e.Kind != session.Noted || e.Note != note {
+			t.Errorf("%s was written down as %+v", answer, e)
+		}
+	}
+	if darkFor < time.Minute {
+		t.Errorf("eyes have %v", darkFor)
+	}
+}
+
+func TestTheDarkBrokenOff(t *testing.T) {
+	w, m := newWorld(t, func(c *Config) { c.Start = Room })
+	m.keys(t, "d")
+	w.through(m, 10*time.Second)
+	m.keys(t, "esc")
+	if m.styles.Level != ember.Ember {
+		t.Errorf("it stays %s", m.styles.Level)
+	}
+	w.through(m, 2*darkFor)
+	if m.ask != nil {
+		t.Error("asked all the same")
+	}
+}
+
+// What the program found out stands at the line it is about; only what was
+// verified is marked as such; the rest is for the user to confirm, and every
+// line can be read to its end in any window.
+func TestRoomList(t *testing.T) {
+	sleep := Finding{About: "sleep", Text: "sleep, lock screen, lid: Held off while a clock runs", Verified: true}
+	found := []Finding{
+		{About: "backlight", Text: "backlight panel: Set to 3 of 100", Verified: true},
+		{About: "backlight", Text: "backlight second: Set to 90 of 100, and dimmed when paper comes out"},
+		{About: "keyboard", Text: "keyboard light: No keyboard light that can be set was found: if there is one, turn it off"},
+		sleep,
+		{Text: "The status line of the multiplexer is lit in its own colours: turn it off before paper comes out, and keep a single pane."},
+	}
+	_, m := newWorld(t, func(c *Config) { c.Verified = func() []Finding { return found } })
+	m.goTo(Room)
+	list := m.room.items
+	if len(list) != len(Checklist())+2 {
+		t.Errorf("%d lines: %+v", len(list), list)
+	}
+	verified := 0
+	for _, f := range list {
+		if f.Verified {
+			verified++
+		}
+	}
+	if verified != 2 {
+		t.Errorf("%d are marked as verified", verified)
+	}
+	// The user confirms the rest, from the top to the bottom.
+	for i := range list {
+		m.room.at = i
+		if !list[i].Verified {
+			m.keys(t, "space")
+		}
+		m.room.at = i
+		for _, size := range [][2]int{{80, 24}, {40, 12}} {
+			m.width, m.height = size[0], size[1]
+			if got := strings.Join(strings.Fields(plain(m)), " "); !strings.Contains(got, strings.Join(strings.Fields(list[i].Text), " ")) {
+				t.Errorf("%dx%d: %q cannot be read in\n%s", size[0], size[1], list[i].Text, plain(m))
+			}
+		}
+	}
+	for _, f := range m.room.items {
+		if !m.room.confirmed(f) {
+			t.Errorf("not confirmed: %s", f.Text)
+		}
+	}
+	// A lamp that has changed since has to be looked at again.
+	found = slices.Clone(found)
+	found[2].Text = "keyboard light: Set to 2 of 2, and dimmed when paper comes out"
+	m.goTo(Trays)
+	m.goTo(Room)
+	open := 0
+	for _, f := range m.room.items {
+		if !m.room.confirmed(f) {
+			open++
+			if !strings.Contains(f.Text, "Set to 2 of 2") {
+				t.Errorf("forgotten: %s", f.Text)
+			}
+		}
+	}
+	if open != 1 {
+		t.Errorf("%d lines are open again", open)
+	}
+}
