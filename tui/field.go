@@ -19,9 +19,9 @@ type field struct {
 }
 
 var fieldKeys = struct{ Go, Cover, Brighter, Darker, Up, Down, Edit, Note, Sum, Spoil key.Binding }{
-	Go:       key.NewBinding(key.WithKeys(" "), key.WithHelp("space", "open / end")),
-	Cover:    key.NewBinding(key.WithKeys("c"), key.WithHelp("c", "cover / uncover")),
-	Darker:   key.NewBinding(key.WithKeys("["), key.WithHelp("[ ]", "light darker / brighter by 1/3 stop")),
+	Go:       key.NewBinding(key.WithKeys(" "), key.WithHelp("space", "open/end")),
+	Cover:    key.NewBinding(key.WithKeys("c"), key.WithHelp("c", "cover/uncover")),
+	Darker:   key.NewBinding(key.WithKeys("["), key.WithHelp("[ ]", "light -/+ 1/3")),
 	Brighter: key.NewBinding(key.WithKeys("]")),
 	Up:       key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "camera")),
 	Down:     key.NewBinding(key.WithKeys("down")),

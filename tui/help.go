@@ -27,7 +27,7 @@ func (m *Model) helpView(h int) string {
 	var b strings.Builder
 	line := func(k key.Binding) string {
 		desc := k.Help().Desc
-		if long := explain[k.Help().Key]; long != "" && (m.screen == Trays || k.Help().Key == "tab") {
+		if long := explain[k.Help().Key]; long != "" && (m.screen == Trays || k.Help().Key == "tab" || k.Help().Key == "[ ]" || k.Help().Key == "d") {
 			desc = long
 		}
 		return fmt.Sprintf("%-10s %s", k.Help().Key, desc)

@@ -31,7 +31,7 @@ var roomKeys = struct{ Tick, Up, Down, Dark, Fog key.Binding }{
 	Tick: key.NewBinding(key.WithKeys(" "), key.WithHelp("space", "confirm")),
 	Up:   key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "line")),
 	Down: key.NewBinding(key.WithKeys("down")),
-	Dark: key.NewBinding(key.WithKeys("d"), key.WithHelp("d", "look for light in full dark")),
+	Dark: key.NewBinding(key.WithKeys("d"), key.WithHelp("d", "look for light")),
 	Fog:  key.NewBinding(key.WithKeys("f"), key.WithHelp("f", "fog test")),
 }
 
@@ -60,7 +60,8 @@ func RoomList(found []Finding) []Finding {
 		hit := false
 		for i := range list {
 			if f.About != "" && list[i].About == f.About && !taken[f.About] {
-				list[i].Text += ". " + f.Text
+				_, detail, _ := strings.Cut(f.Text, ": ") // the lamp's name stands there already
+				list[i].Text += ": " + detail
 				list[i].Verified, hit = f.Verified, true
 				taken[f.About] = true
 			}
@@ -89,7 +90,7 @@ func (r *room) fill(m *Model) {
 func (r *room) confirmed(f Finding) bool { return f.Verified || r.done[f.Text] }
 
 func (r *room) keys() []key.Binding {
-	return []key.Binding{roomKeys.Tick, roomKeys.Up, roomKeys.Dark, roomKeys.Fog}
+	return []key.Binding{roomKeys.Tick, roomKeys.Dark, roomKeys.Fog, roomKeys.Up}
 }
 
 func (r *room) dark(m *Model) bool { return r.running || m.fog.running() }

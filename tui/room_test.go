@@ -12,7 +12,7 @@ import (
 )
 
 // lit finds any colour that gives light.
-var lit = regexp.MustCompile(`[34]8;2;(0;)*[1-9]`)
+var lit = regexp.MustCompile(`[34]8;2;(0;0;|0;|)[1-9]`)
 
 // The dark before paper is opened: begin and end are spoken, nothing is lit
 // meanwhile, and then the question.

@@ -479,7 +479,7 @@ func (m *Model) bordered() string {
 }
 
 // explain gives the keys their long names, for the help screen.
-var explain = map[string]string{"tab": "next screen", "i": "image seen", "enter": "where are we: spoken", "backspace": "take the last move back"}
+var explain = map[string]string{"[ ]": "light darker, brighter by 1/3 stop", "d": "look for light in full dark", "tab": "next screen", "i": "image seen", "enter": "where are we: spoken", "backspace": "take the last move back"}
 
 func (m *Model) draw() string {
 	if m.done {
