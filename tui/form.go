@@ -178,7 +178,7 @@ func (f *form) view(m *Model, h int) string {
 		}
 		val := ""
 		switch {
-		case fl.choices != nil && len(fl.choices) > 0:
+		case len(fl.choices) > 0:
 			val = fl.choices[fl.chosen].Name
 			if i == f.at {
 				val = "< " + val + " >"
