@@ -40,7 +40,7 @@ var shortStages = []string{"develop", "stop", "fix", "hypo-clear", "wash"}
 // within a second of the call to leave it; and the begin and end of each stage
 // come out of the recording alone as the notebook has them.
 func TestBlindByEarAlone(t *testing.T) {
-	ear.Need(t, "pulseaudio pulseaudio-utils", "pulseaudio", "pactl", "parec")
+	byProcess(t)
 	for _, x := range []struct {
 		name   string
 		sheets int
@@ -111,6 +111,7 @@ func blind(t testing.TB, sheets int, judge bool, water float64) (stood string) {
 	// The log written from the recording alone.
 	all := ear.Listen(x)
 	agree(t, m, real, ear.Stages(all), start)
+	asTheDatabase(t, ws, all, start)
 	onsets(t, ws, all, start)
 	t.Logf("left after the call: %s", spread(called))
 	if t, ok := t.(*withheld); ok && len(t.said) > 0 {

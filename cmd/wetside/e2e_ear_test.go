@@ -38,7 +38,7 @@ var everyStage = []string{
 //
 // does so with every process of the defaults.
 func TestRehearsalIsHeardAsItsCribSheet(t *testing.T) {
-	ear.Need(t, "pulseaudio pulseaudio-utils", "pulseaudio", "pactl", "parec")
+	byProcess(t)
 	processes := []string{"every-stage", "three-trays-clear"}
 	if os.Getenv("WETSIDE_SOAK") != "" {
 		processes = append(processes, "three-trays", "two-bath-fix")
@@ -72,6 +72,7 @@ func asItsCribSheet(t testing.TB, process string) (stood string) {
 	heard := ear.Listen(x)
 	_, real, ws := lived(t, h, true)
 	compareWithCrib(t, crib, heard, pace, real(0).Sub(start.Round(0))+inAt(t, h, real))
+	asTheDatabase(t, ws, heard, start)
 	onsets(t, ws, heard, start)
 	return stood
 }
