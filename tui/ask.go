@@ -74,7 +74,11 @@ func (q *question) keys() []key.Binding {
 }
 
 func (q *question) view(m *Model) string {
-	out := "\n" + m.styles.Strong.Render(wrap(q.text, m.width-2))
+	style, text := m.styles.Strong, wrap(q.text, m.width-2)
+	if strings.Count(text, "\n") > 2 {
+		style = m.styles.Normal // a long story, strongly told, would light the room
+	}
+	out := "\n" + style.Render(text)
 	if q.words != nil {
 		out += "\n\n" + m.styles.Normal.Render("> "+ember.SafeText(q.input.Value())+"_")
 	}

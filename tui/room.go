@@ -60,17 +60,23 @@ func RoomList(found []Finding) []Finding {
 		hit := false
 		for i := range list {
 			if f.About != "" && list[i].About == f.About && !taken[f.About] {
-				_, detail, _ := strings.Cut(f.Text, ": ") // the lamp's name stands there already
-				list[i].Text += ": " + detail
-				list[i].Verified, hit = f.Verified, true
+				list[i].Detail, list[i].Verified, hit = f.Detail, f.Verified, true
 				taken[f.About] = true
 			}
 		}
 		if !hit {
-			list = append(list, Finding{Text: f.Text, Verified: f.Verified})
+			list = append(list, Finding{Text: f.Text, Detail: f.Detail, Verified: f.Verified})
 		}
 	}
 	return list
+}
+
+// Words are a finding in one line.
+func (f Finding) Words() string {
+	if f.Detail == "" {
+		return f.Text
+	}
+	return f.Text + ": " + f.Detail
 }
 
 // fill makes the list, or makes it anew: lamps change. What the user confirmed
@@ -87,7 +93,7 @@ func (r *room) fill(m *Model) {
 	r.at = min(r.at, len(r.items)-1)
 }
 
-func (r *room) confirmed(f Finding) bool { return f.Verified || r.done[f.Text] }
+func (r *room) confirmed(f Finding) bool { return f.Verified || r.done[f.Text+f.Detail] }
 
 func (r *room) keys() []key.Binding {
 	return []key.Binding{roomKeys.Tick, roomKeys.Dark, roomKeys.Fog, roomKeys.Up}
@@ -115,7 +121,7 @@ func (r *room) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	case key.Matches(k, roomKeys.Down):
 		r.at = (r.at + 1) % len(r.items)
 	case key.Matches(k, roomKeys.Tick):
-		text := r.items[r.at].Text
+		text := r.items[r.at].Text + r.items[r.at].Detail
 		r.done[text] = !r.done[text]
 		if r.done[text] && r.at < len(r.items)-1 {
 			r.at++
@@ -131,10 +137,10 @@ func (r *room) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		m.fog.ask(m)
 		return nil
 	case key.Matches(k, keys.Where):
-		m.desk.Say(r.items[r.at].Text)
+		m.desk.Say(r.items[r.at].Words())
 	}
 	if m.cfg.Blind {
-		m.desk.Say(r.items[r.at].Text)
+		m.desk.Say(r.items[r.at].Words())
 	}
 	return nil
 }
@@ -184,6 +190,11 @@ func (r *room) view(m *Model, h int) string {
 		for _, l := range strings.Split(wrap(text, max(8, m.width-len(mark)-1)), "\n") {
 			lines = append(lines, style.Render(mark+l))
 			mark = "    "
+		}
+		if f.Detail != "" {
+			for _, l := range strings.Split(wrap(ember.SafeText(f.Detail), max(8, m.width-5)), "\n") {
+				lines = append(lines, st.Faint.Render(mark+l))
+			}
 		}
 		if i == r.at {
 			to = len(lines)

@@ -93,6 +93,7 @@ type Lamps interface {
 // A Finding is one line of the room check.
 type Finding struct {
 	Text     string
+	Detail   string // what the program found out about it; may be empty
 	Verified bool
 	// About is the line of the checklist it belongs to: "sleep", "keyboard" or
 	// "backlight"; empty for a line of its own.

@@ -60,7 +60,7 @@ func (c *CheckCmd) Run(h *host) error {
 	}
 	items = append(items, checkItem{heard + "; wetside sounds plays it", st.OK && st.Device != "none"})
 	for _, f := range tui.RoomList(verified(h.lamps())) {
-		items = append(items, checkItem{f.Text, f.Verified})
+		items = append(items, checkItem{f.Words(), f.Verified})
 	}
 	if c.JSON {
 		return h.json(items)

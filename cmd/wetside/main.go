@@ -140,14 +140,14 @@ func run(h *host) int {
 		h.config = cli.Config
 	}
 	if err := kctx.Run(h); err != nil {
+		var c codeError
+		if errors.As(err, &c) {
+			return int(c) // what there is to say has been said
+		}
 		fmt.Fprintf(h.err, "wetside: %s\n", oneLine(err))
 		var u usageError
 		if errors.As(err, &u) {
 			return 2
-		}
-		var c codeError
-		if errors.As(err, &c) {
-			return int(c)
 		}
 		return 1
 	}

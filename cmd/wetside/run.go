@@ -397,7 +397,7 @@ func (p program) show(ctx context.Context, model *tui.Model, guard *ember.Guard,
 		// The record is safe: every event was written as it happened.
 		if guard != nil {
 			guard.Blacken()
-			fmt.Fprintf(guard, "wetside was ended from outside (%s). The record is safe; start it again and the clocks go on.\r\n", why)
+			fmt.Fprintf(p.err, "It was ended from outside (%s). Start it again and the clocks go on.\n", why) // to the keeper, who shows it
 		}
 		if engine != nil && guard == nil { // else the keeper says it
 			playEnded(engine)
@@ -502,7 +502,7 @@ func verified(l ember.Lamps) []tui.Finding {
 		case strings.HasPrefix(f.Lamp, "sleep"), f.Lamp == "lid":
 			about = "sleep"
 		}
-		out = append(out, tui.Finding{Text: f.Lamp + ": " + strings.TrimRight(f.Detail, "."), Verified: f.Verdict == ember.Safe, About: about})
+		out = append(out, tui.Finding{Text: f.Lamp, Detail: strings.TrimRight(f.Detail, "."), Verified: f.Verdict == ember.Safe, About: about})
 	}
 	return out
 }

@@ -1,0 +1,558 @@
+//go:build linux
+
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+
+	"wetside/profiles"
+	"wetside/session"
+	"wetside/session/notebook"
+	"wetside/tui"
+	"wetside/tui/ember/rig"
+)
+
+// What the program does to a dark room, read off the pixels of a real terminal
+// that is black on white by itself. Luminance is relative to the same window in
+// white, after IEC 61966-2-1; the limits are the project's own.
+const (
+	emberLimit = 0.003
+	torchLimit = 0.02
+)
+
+// breakable is the program with keys that make it break off.
+var breakable = sync.OnceValues(func() (string, error) {
+	bin, err := built()
+	if err != nil {
+		return "", err
+	}
+	bin = filepath.Join(filepath.Dir(bin), "wetside-breakable")
+	cmd := exec.Command("go", "build", "-tags", "wetside_panic", "-o", bin, ".")
+	cmd.Env = append(os.Environ(), "CGO_ENABLED=0")
+	if out, err := cmd.CombinedOutput(); err != nil {
+		return "", errors.New("go build: " + string(out))
+	}
+	return bin, nil
+})
+
+// A past is a notebook with an afternoon in it: one sheet finished and judged,
+// one in a camera with its pinhole covered, so that its clock stands still, and
+// seven that wait. Wet puts those into the baths.
+func past(t testing.TB, h home, wet bool) {
+	t.Helper()
+	if err := os.MkdirAll(h.data(), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	book, _, err := notebook.Open(notebook.Config{Path: filepath.Join(h.data(), "notebook.db"), LogDir: filepath.Join(h.data(), "logs"), NewID: uuid.NewString, Now: time.Now})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer book.Close()
+	set, err := profiles.Load(os.DirFS(h.dir))
+	if err != nil {
+		t.Fatal(err)
+	}
+	plan := &planner{set: set}
+	papers, processes, cameras := plan.choices()
+	spec := func(name, light string) *session.SheetSpec {
+		p, err := plan.plan(tui.Form{Paper: papers[0].Key, Process: processes[0].Key, Camera: cameras[0].Key, Name: name, Maker: "Mo", Light: light})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return &p.Spec
+	}
+
+	now := systemClock().Now()
+	at := now.Add(-2 * time.Hour)
+	var m *session.Machine
+	var sit notebook.Sitting
+	open := func() {
+		m = session.New()
+		e := session.Event{Kind: session.Opened, At: at}
+		if sit, err = book.Begin(e); err != nil {
+			t.Fatal(err)
+		}
+		m.Apply(e)
+	}
+	do := func(e session.Event, after time.Duration) {
+		at = at.Add(after)
+		e.At = at
+		if err := m.Apply(e); err != nil {
+			t.Fatalf("%s: %v", e.Kind, err)
+		}
+		if _, err := book.Append(sit.ID, e); err != nil {
+			t.Fatal(err)
+		}
+	}
+	expose := func(id string) {
+		do(session.Event{Kind: session.ExposureBegun, Sheet: id, Planned: 4 * time.Minute}, time.Second)
+	}
+	move := func(id string, after time.Duration) {
+		from := 0
+		if v := m.Sheet(id).Visit(); v != nil {
+			from = v.Serial
+		}
+		do(session.Event{Kind: session.Moved, Sheet: id, From: from}, after)
+	}
+
+	open()
+	id := uuid.NewString()
+	do(session.Event{Kind: session.SheetAdded, Sheet: id, Spec: spec("signal levers", "4m")}, time.Second)
+	expose(id)
+	do(session.Event{Kind: session.ExposureEnded, Sheet: id}, 241*time.Second)
+	for m.Sheet(id).Phase != session.Finished {
+		stay := 3 * time.Minute
+		if v := m.Sheet(id).Visit(); v != nil {
+			stay = v.AtMost + 2*time.Second
+		}
+		move(id, stay)
+	}
+	do(session.Event{Kind: session.Noted, Sheet: id, Note: "sun behind cloud for the last minute"}, time.Second)
+	if err := book.SaveSheet(sit, m.Sheet(id), m.T(at), notebook.Uses(m, m.Sheet(id))); err != nil {
+		t.Fatal(err)
+	}
+	if err := book.Judge(id, at, 0.5, "shadows blocked"); err != nil {
+		t.Fatal(err)
+	}
+	do(session.Event{Kind: session.Closed}, time.Second)
+
+	at = now.Add(-15 * time.Minute)
+	open()
+	names := []string{"", "level frame", "brass bell", "the stairs", "hat box 3", "window", "Mo at the door", "workbench", "kettle"}
+	ids := []string{""}
+	for _, name := range names[1:] {
+		id := uuid.NewString()
+		ids = append(ids, id)
+		do(session.Event{Kind: session.SheetAdded, Sheet: id, Spec: spec(name, "4m")}, time.Second)
+	}
+	expose(ids[1])
+	do(session.Event{Kind: session.PinholeCovered, Sheet: ids[1]}, 83*time.Second)
+	if !wet {
+		return
+	}
+	// One after the other into the developer and on, as hands can.
+	at = now.Add(-6 * time.Minute)
+	var in []string
+	for _, id := range ids[2:] {
+		in = append(in, id)
+		for i, id := range slices.Backward(in) {
+			if len(in)-i > len(m.Sheet(id).Spec.Process.Steps) {
+				continue // the wash keeps it
+			}
+			move(id, 8*time.Second)
+		}
+	}
+}
+
+// A figure is what one photograph showed.
+type figure struct {
+	terminal, level, screen string
+	shot                    rig.Shot
+}
+
+var figures struct {
+	sync.Mutex
+	all []figure
+}
+
+// scene is a terminal with the program in it.
+type scene struct {
+	*rig.Term
+	t     *testing.T
+	name  string
+	tmux  bool
+	first rig.Shot // the terminal's own white, before the program begins
+	gate  string
+	taken int
+}
+
+func newScene(t *testing.T, name string, o rig.Options, h home, bin string, args ...string) *scene {
+	t.Helper()
+	gate := filepath.Join(h.dir, "gate")
+	o.White = true
+	o.Patience = time.Minute
+	o.Env = append(o.Env, h.env...)
+	// The shell waits until the white terminal has been photographed.
+	o.Command = append([]string{"sh", "-c", `while [ ! -e "$0" ]; do sleep 0.05; done; exec "$@"`, gate, bin}, args...)
+	s := &scene{Term: rig.Start(t, o), t: t, name: name, tmux: o.Tmux, gate: gate}
+	s.first = s.WaitShot("the white terminal", func(x rig.Shot) bool { return x.MeanLuminance > 0.9 })
+	return s
+}
+
+// begin lets the program start, and photographs it from white to its first
+// frame. One photograph may catch the change from white to black half-way;
+// no other may show anything but red.
+func (s *scene) begin(limit float64) rig.Shot {
+	s.t.Helper()
+	if err := os.WriteFile(s.gate, nil, 0o600); err != nil {
+		s.t.Fatal(err)
+	}
+	torn := 0
+	var firstDark *rig.Shot
+	return s.WaitShot("the first frame", func(x rig.Shot) bool {
+		switch {
+		case x.MaxGreen|x.MaxBlue > 0 && firstDark == nil && x.MeanLuminance > 0.9*s.first.MeanLuminance:
+			return false // still the terminal's own
+		case x.MaxGreen|x.MaxBlue > 0 && torn == 0 && firstDark == nil:
+			torn++
+			return false
+		}
+		if firstDark == nil {
+			s.t.Logf("%s: first photograph of the start: %v", s.name, x)
+			firstDark = &x
+		}
+		if x.MaxGreen|x.MaxBlue > 0 || x.MeanLuminance > limit {
+			s.t.Errorf("%s: at the start: %v", s.name, x)
+		}
+		return limit == 0 || x.MaxRed > 0
+	})
+}
+
+// judge keeps a figure and holds it against the limit of its level.
+func (s *scene) judge(level, screen string, x rig.Shot) {
+	s.t.Helper()
+	limit := map[string]float64{"dark": 0, "ember": emberLimit, "torch": torchLimit}[level]
+	if x.MaxGreen|x.MaxBlue > 0 {
+		s.t.Errorf("%s, %s, %s: green up to %d, blue up to %d, first at %v", s.name, level, screen, x.MaxGreen, x.MaxBlue, x.At)
+	}
+	if x.MeanLuminance > limit || level == "dark" && x.Lit > 0 {
+		s.t.Errorf("%s, %s, %s: %v, and at most %.2f%% may be", s.name, level, screen, x, 100*limit)
+	}
+	figures.Lock()
+	defer figures.Unlock()
+	figures.all = append(figures.all, figure{s.name, level, screen, x})
+	if dir := os.Getenv("WETSIDE_PICTURES"); dir != "" {
+		s.Save(filepath.Join(dir, strings.ReplaceAll(fmt.Sprintf("%s-%s-%s.png", s.name, level, screen), " ", "-")))
+	}
+}
+
+// rest waits until the window stays as it is for longer than a clock that runs
+// would let it.
+func (s *scene) rest() rig.Shot {
+	s.t.Helper()
+	last, since := s.Shot(), time.Now()
+	return s.WaitShot("the window to come to rest", func(x rig.Shot) bool {
+		if x != last {
+			last, since = x, time.Now()
+		}
+		return time.Since(since) > 1300*time.Millisecond
+	})
+}
+
+// says waits for words on the screen, where they can be read back.
+func (s *scene) says(words string) {
+	s.t.Helper()
+	if s.tmux && words != "" {
+		s.WaitText(words, func(text string) bool { return strings.Contains(text, words) })
+	}
+}
+
+// goTo presses keys, waits for the window to change and to show the words, and
+// judges it.
+func (s *scene) goTo(keys, level, screen, words string, before rig.Shot) rig.Shot {
+	s.t.Helper()
+	s.Type(keys)
+	s.says(words)
+	x := s.WaitShot(screen+" at "+level, func(x rig.Shot) bool { return x != before })
+	// Half a frame may have been caught.
+	for y := s.Shot(); y != x; y = s.Shot() {
+		x = y
+	}
+	s.judge(level, screen, x)
+	return x
+}
+
+// back presses keys and waits until the window looks exactly as it did.
+func (s *scene) back(keys string, to rig.Shot) {
+	s.t.Helper()
+	s.Type(keys)
+	s.WaitShot("the window as it was", func(x rig.Shot) bool { return x == to })
+}
+
+// round goes through the screens of a level, from the field and back to it.
+func (s *scene) round(level string, field rig.Shot) {
+	s.t.Helper()
+	bench := s.goTo("<shift+Tab>", level, "bench", "what it is, and the light", field)
+	room := s.goTo("<shift+Tab>", level, "room", "before paper is opened", bench)
+	s.goTo("?", level, "help", "keys of the room", room)
+	s.back("?", room)
+	list := s.goTo("<shift+Tab>", level, "notebook", "the last sheets", room)
+	s.goTo("<Return>", level, "sheet", "sun behind cloud", list)
+	s.back("<BackSpace>", list)
+	s.goTo("q", level, "question", "overed?", list)
+	s.Type("n")
+	s.back("<shift+Tab><shift+Tab>", field) // by way of the trays
+}
+
+// Every screen at every level, in every size, with and without a multiplexer.
+func TestLightOfEveryScreen(t *testing.T) {
+	rig.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux", "screen")
+	binary(t)
+	type place struct {
+		cols, rows int
+		mux        string
+	}
+	places := []place{{80, 24, ""}, {80, 24, "tmux"}}
+	if !testing.Short() {
+		places = append(places, place{120, 40, ""}, place{120, 40, "tmux"}, place{200, 60, ""}, place{200, 60, "tmux"}, place{80, 24, "screen"})
+	}
+	t.Run("places", func(t *testing.T) {
+		for _, p := range places {
+			name := strings.TrimSpace(fmt.Sprintf("%dx%d %s", p.cols, p.rows, p.mux))
+			t.Run(name, func(t *testing.T) {
+				t.Parallel()
+				h := newHome(t)
+				past(t, h, false)
+				s := newScene(t, name, rig.Options{Cols: p.cols, Rows: p.rows, Tmux: p.mux == "tmux", Screen: p.mux == "screen"},
+					h, binary(t), "--sound", "none", "--level", "torch")
+				s.begin(torchLimit)
+				s.says("Go on?")
+				resume := s.rest()
+				s.judge("torch", "resume", resume)
+				field := s.goTo("y", "torch", "field", "going on", resume)
+				// The words at the foot go with the first change of screen.
+				s.Type("<Tab>")
+				s.says("is next: space puts")
+				trays := s.WaitShot("the trays", func(x rig.Shot) bool { return x != field })
+				trays = s.rest()
+				s.judge("torch", "trays", trays)
+				field = s.goTo("<shift+Tab>", "torch", "field", "level frame", trays)
+				s.round("torch", field)
+				s.back("<Tab>", trays)
+
+				// Into the developer: the torch goes out with the same key.
+				s.Type(" ")
+				s.says("rock")
+				s.WaitShot("the torch to go out", func(x rig.Shot) bool { return x.MaxRed > 0 && x.MaxRed < trays.MaxRed })
+				for range 2 { // its clock runs: a photograph may be of half a frame
+					s.judge("ember", "trays", s.Shot())
+				}
+				s.Type("<shift+Tab>")
+				s.says("ready, ")
+				field = s.rest()
+				s.judge("ember", "field", field)
+				s.round("ember", field)
+
+				// Dark: nothing to be seen, and all there.
+				s.Type("g")
+				x := s.WaitShot("dark", func(x rig.Shot) bool { return x.Lit == 0 })
+				s.judge("dark", "field", x)
+				stop := s.Watch()
+				for _, k := range []struct{ keys, screen, words string }{
+					{"<Tab>", "trays", "PAPER IS OUT"}, {"<Tab>", "notebook", "the last sheets"}, {"<Return>", "sheet", "sun behind cloud"},
+					{"<BackSpace><Tab>", "room", "before paper is opened"}, {"?", "help", "keys of the room"}, {"?<Tab>", "bench", "what it is, and the light"},
+					{"q", "question", "overed?"}, {"n<Tab>", "field", "ready, "},
+				} {
+					s.Type(k.keys)
+					s.says(k.words)
+					s.judge("dark", k.screen, s.Shot())
+				}
+				worst, taken := stop()
+				if worst.Lit > 0 || taken == 0 {
+					t.Errorf("at dark, in %d photographs on the way: %v", taken, worst)
+				}
+				// The keys came through: with light again it is the field.
+				s.back("g", field)
+			})
+		}
+	})
+	printFigures(t)
+}
+
+// At dark not even the first frame, with its question, gives light.
+func TestLightOfADarkStart(t *testing.T) {
+	rig.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux")
+	h := newHome(t)
+	past(t, h, true)
+	s := newScene(t, "80x24 tmux", rig.Options{Tmux: true}, h, binary(t), "--sound", "none", "--level", "dark")
+	s.begin(0)
+	stop := s.Watch()
+	s.says("Go on?")
+	s.judge("dark", "resume", s.Shot())
+	s.Type("y")
+	s.says("kettle")
+	s.judge("dark", "trays", s.Shot())
+	s.Type("q")
+	s.says("overed?")
+	s.judge("dark", "question", s.Shot())
+	if worst, taken := stop(); worst.Lit > 0 || taken == 0 {
+		t.Errorf("in %d photographs on the way: %v", taken, worst)
+	}
+	s.Type("y")
+	if code := s.WaitEnd(); code != 0 {
+		t.Errorf("status %d", code)
+	}
+	printFigures(t)
+}
+
+// printFigures prints what was judged since it was last called.
+func printFigures(t *testing.T) {
+	figures.Lock()
+	defer figures.Unlock()
+	defer func() { figures.all = nil }()
+	type key struct{ level, screen, terminal string }
+	worst := map[key]rig.Shot{}
+	var terminals, screens []string
+	for _, f := range figures.all {
+		if !slices.Contains(screens, f.screen) {
+			screens = append(screens, f.screen)
+		}
+		k := key{f.level, f.screen, f.terminal}
+		w := worst[k]
+		w.MeanLuminance, w.Lit, w.MaxRed = max(w.MeanLuminance, f.shot.MeanLuminance), max(w.Lit, f.shot.Lit), max(w.MaxRed, f.shot.MaxRed)
+		worst[k] = w
+		if !slices.Contains(terminals, f.terminal) {
+			terminals = append(terminals, f.terminal)
+		}
+	}
+	slices.SortFunc(terminals, func(a, b string) int {
+		if len(a) != len(b) && strings.Fields(a)[0] == strings.Fields(b)[0] {
+			return len(a) - len(b)
+		}
+		return strings.Compare(fmt.Sprintf("%7s", strings.Fields(a)[0]), fmt.Sprintf("%7s", strings.Fields(b)[0]))
+	})
+	var b strings.Builder
+	fmt.Fprintf(&b, "mean linear luminance, %% of the same window in white (limit: ember %.2f, dark 0); green and blue are 0 in all\n| level | screen |", 100*emberLimit)
+	for _, n := range terminals {
+		fmt.Fprintf(&b, " %s |", n)
+	}
+	fmt.Fprintf(&b, "\n|---|---|%s\n", strings.Repeat("---:|", len(terminals)))
+	for _, level := range []string{"dark", "ember", "torch"} {
+		for _, screen := range screens {
+			row, n := fmt.Sprintf("| %s | %s |", level, screen), 0
+			for _, term := range terminals {
+				if w, ok := worst[key{level, screen, term}]; ok {
+					n++
+					row += fmt.Sprintf(" %.4f |", 100*w.MeanLuminance)
+				} else {
+					row += " |"
+				}
+			}
+			if n > 0 {
+				b.WriteString(row + "\n")
+			}
+		}
+	}
+	t.Log(b.String())
+}
+
+// childOf is the process that a keeper watches over.
+func childOf(t *testing.T, pid int) int {
+	t.Helper()
+	child := 0
+	until(t, "the keeper has a child", func() bool {
+		if !alive(pid) {
+			t.Fatal("the keeper is gone")
+		}
+		// Any of its threads may have started it.
+		lists, _ := filepath.Glob(fmt.Sprintf("/proc/%d/task/*/children", pid))
+		for _, l := range lists {
+			b, _ := os.ReadFile(l) // a thread may end meanwhile
+			if f := strings.Fields(string(b)); len(f) > 0 {
+				child, _ = strconv.Atoi(f[0])
+			}
+		}
+		return child > 0
+	})
+	return child
+}
+
+func alive(pid int) bool { return syscall.Kill(pid, 0) == nil }
+
+// From a white terminal through start, resize and each way out: nothing but red
+// and black until the user has said that paper is covered.
+func TestLightOfEveryWayOut(t *testing.T) {
+	rig.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux")
+	binary(t)
+	breaks, err := breakable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	type end struct {
+		name string
+		end  func(s *scene)
+		say  string // read back in tmux
+		code int
+		tmux bool
+	}
+	kill := func(sig syscall.Signal) func(s *scene) {
+		return func(s *scene) {
+			if err := syscall.Kill(s.PID(), sig); err != nil {
+				s.t.Fatal(err)
+			}
+		}
+	}
+	keys := func(k string) func(s *scene) { return func(s *scene) { s.Type(k) } }
+	ends := []end{
+		{"quit", keys("q"), "overed?", 0, false},
+		{"panic", keys("<ctrl+p>"), "tray on the floor", 2, false},
+		{"panic of a goroutine in tmux", keys("<ctrl+o>"), "tray on the floor", 2, true},
+	}
+	if !testing.Short() {
+		ends = append(ends,
+			end{"kill -TERM", kill(syscall.SIGTERM), "", 143, false},
+			end{"kill -TERM in tmux", kill(syscall.SIGTERM), "press y", 143, true},
+			end{"kill -9 of the child", func(s *scene) {
+				if err := syscall.Kill(childOf(s.t, s.PID()), syscall.SIGKILL); err != nil {
+					s.t.Fatal(err)
+				}
+			}, "", 137, false},
+			end{"quit in tmux", keys("q"), "overed?", 0, true},
+		)
+	}
+	defer printFigures(t)
+	t.Run("ends", func(t *testing.T) {
+		for _, c := range ends {
+			t.Run(c.name, func(t *testing.T) {
+				t.Parallel()
+				h := newHome(t)
+				past(t, h, true)
+				s := newScene(t, c.name, rig.Options{Cols: 80, Rows: 24, Tmux: c.tmux}, h, breaks, "--sound", "none")
+				s.begin(emberLimit)
+				s.says("Go on?")
+				s.judge("ember", "resume", s.Shot())
+				stop := s.Watch()
+				s.Type("y")
+				s.says("kettle")
+				small := s.Shot()
+				s.judge("ember", "eight sheets", small)
+				s.Resize(110, 32)
+				s.judge("ember", "made larger", s.WaitShot("the larger window", func(x rig.Shot) bool { return x.Width > small.Width && x.Lit > 0 }))
+				s.Resize(80, 24)
+				s.judge("ember", "made smaller", s.WaitShot("the smaller window", func(x rig.Shot) bool { return x.Width == small.Width && x.Lit > 0 }))
+				c.end(s)
+				s.says(c.say)
+				// Once the program has come to its end no clock runs any more; the
+				// question of quit stands still as well.
+				asked := s.rest()
+				if asked.Lit == 0 {
+					t.Error("nothing says what happened")
+				}
+				s.judge("ember", "what happened, and the question", asked)
+				s.Type("x <Return>") // elbows
+				s.judge("ember", "last before the answer", s.rest())
+				worst, taken := stop()
+				s.judge("ember", "worst on the way", worst)
+				t.Logf("%d photographs on the way", taken)
+				s.Type("y")
+				s.WaitShot("the terminal as it was", func(x rig.Shot) bool { return x.MaxGreen == 255 && x.MeanLuminance > 0.5 })
+				if code := s.WaitEnd(); code != c.code {
+					t.Errorf("status %d, not %d", code, c.code)
+				}
+			})
+		}
+	})
+}
