@@ -74,7 +74,8 @@ func (q *question) keys() []key.Binding {
 }
 
 func (q *question) view(m *Model) string {
-	style, text := m.styles.Strong, wrap(q.text, m.width-2)
+	// A story of several sheets is told one to a line.
+	style, text := m.styles.Strong, wrap(strings.ReplaceAll(q.text, ". Sheet ", ".\nSheet "), m.width-2)
 	if strings.Count(text, "\n") > 2 {
 		style = m.styles.Normal // a long story, strongly told, would light the room
 	}

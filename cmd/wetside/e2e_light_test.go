@@ -176,7 +176,6 @@ type scene struct {
 	tmux  bool
 	first rig.Shot // the terminal's own white, before the program begins
 	gate  string
-	taken int
 }
 
 func newScene(t *testing.T, name string, o rig.Options, h home, bin string, args ...string) *scene {
@@ -326,8 +325,8 @@ func TestLightOfEveryScreen(t *testing.T) {
 				// The words at the foot go with the first change of screen.
 				s.Type("<Tab>")
 				s.says("is next: space puts")
-				trays := s.WaitShot("the trays", func(x rig.Shot) bool { return x != field })
-				trays = s.rest()
+				s.WaitShot("the trays", func(x rig.Shot) bool { return x != field })
+				trays := s.rest()
 				s.judge("torch", "trays", trays)
 				field = s.goTo("<shift+Tab>", "torch", "field", "level frame", trays)
 				s.round("torch", field)
@@ -529,8 +528,8 @@ func TestLightOfEveryWayOut(t *testing.T) {
 				s.says("kettle")
 				small := s.Shot()
 				if c.tmux { // elsewhere it may still be the question
-				s.judge("ember", "eight sheets", small)
-			}
+					s.judge("ember", "eight sheets", small)
+				}
 				s.Resize(110, 32)
 				s.judge("ember", "made larger", s.WaitShot("the larger window", func(x rig.Shot) bool { return x.Width > small.Width && x.Lit > 0 }))
 				s.Resize(80, 24)
