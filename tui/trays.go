@@ -262,7 +262,7 @@ func (m *Model) traysView(v session.View, h int) string {
 	st := m.styles
 	var b strings.Builder
 	due := v.Due
-	if s := m.picked(); s != nil {
+	if s := m.picked(); s != nil && s.Phase == session.Wet {
 		due = s.ID
 	}
 	rows := m.rows(v)
