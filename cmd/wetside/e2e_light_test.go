@@ -21,6 +21,7 @@ import (
 	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/notebook"
+	"wetside/sound/ear"
 	"wetside/tui"
 	"wetside/tui/ember/rig"
 )
@@ -556,4 +557,33 @@ func TestLightOfEveryWayOut(t *testing.T) {
 			})
 		}
 	})
+}
+
+// What kills the program outright takes its voice with it: the keeper says that
+// it is gone, for who does not look.
+func TestAKillIsHeard(t *testing.T) {
+	ear.Need(t, "tmux", "tmux")
+	server := ear.NewRig(t)
+	h := newHome(t, "PULSE_SERVER="+server.Server)
+	p := newPane(t, h, 80, 24, "--sound", "pulse", "--volume", "0.7")
+	p.wait("Did you hear it?")
+	p.keys("y")
+	p.wait("enter add this sheet")
+	shell, err := strconv.Atoi(strings.TrimSpace(p.do("list-panes", "-F", "#{pane_pid}")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	child := childOf(t, childOf(t, shell))
+	rec := server.Record()
+	if err := syscall.Kill(child, syscall.SIGKILL); err != nil {
+		t.Fatal(err)
+	}
+	p.wait("Cover the paper")
+	until(t, "the loudspeaker has had its time", func() bool { return rec.Len() > 4*time.Second })
+	heard := ear.Listen(rec.Stop())
+	if !slices.ContainsFunc(heard, func(x ear.Heard) bool { return x.Kind == session.CueError }) {
+		t.Errorf("heard %+v, and no error", heard)
+	}
+	p.keys("y")
+	p.wait("status 137")
 }
