@@ -16,9 +16,10 @@ import (
 type field struct {
 	at      int
 	working bool // show the sum behind the chosen sheet's time
+	answer  string
 }
 
-var fieldKeys = struct{ Go, Cover, Brighter, Darker, Up, Down, Edit, Note, Sum, Spoil key.Binding }{
+var fieldKeys = struct{ Go, Cover, Brighter, Darker, Up, Down, Edit, Note, Sum, Spoil, Reckon, Camera, Learned, Strip, Close key.Binding }{
 	Go:       key.NewBinding(key.WithKeys(" "), key.WithHelp("space", "open/end")),
 	Cover:    key.NewBinding(key.WithKeys("c"), key.WithHelp("c", "cover/uncover")),
 	Darker:   key.NewBinding(key.WithKeys("["), key.WithHelp("[ ]", "light -/+ 1/3")),
@@ -29,6 +30,11 @@ var fieldKeys = struct{ Go, Cover, Brighter, Darker, Up, Down, Edit, Note, Sum, 
 	Note:     key.NewBinding(key.WithKeys("o"), key.WithHelp("o", "note")),
 	Sum:      key.NewBinding(key.WithKeys("s"), key.WithHelp("s", "the sum behind it")),
 	Spoil:    key.NewBinding(key.WithKeys("x"), key.WithHelp("x", "spoiled")),
+	Camera:   key.NewBinding(key.WithKeys("a"), key.WithHelp("a", "about the camera")),
+	Learned:  key.NewBinding(key.WithKeys("l"), key.WithHelp("l", "what was learned")),
+	Strip:    key.NewBinding(key.WithKeys("f"), key.WithHelp("f", "pre-flash strip")),
+	Reckon:   key.NewBinding(key.WithKeys("k"), key.WithHelp("k", "reckon, as in the shell")),
+	Close:    key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "close the answer")),
 }
 
 func (f *field) keys() []key.Binding {
@@ -55,11 +61,31 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		m.said = m.desk.Where()
 		return nil
 	}
+	switch {
+	case key.Matches(k, fieldKeys.Close):
+		f.answer = ""
+		return nil
+	case key.Matches(k, fieldKeys.Strip):
+		return f.reckon(m, "preflash strip")
+	case key.Matches(k, fieldKeys.Reckon):
+		m.askWords("Reckon (pinhole, exposure, preflash, learn, mix or washes, as in the shell; -h says how):", func(text string) tea.Cmd {
+			return f.reckon(m, text)
+		})
+		return nil
+	}
 	if len(ss) == 0 {
 		return m.tell("no camera is out: add a sheet on the bench")
 	}
 	s := ss[f.at]
 	switch {
+	case key.Matches(k, fieldKeys.Camera), key.Matches(k, fieldKeys.Learned):
+		if s.Spec.Camera == "" {
+			return m.tell(fmt.Sprintf("sheet %d has no camera", s.Num))
+		}
+		if key.Matches(k, fieldKeys.Camera) {
+			return f.reckon(m, "pinhole --camera "+s.Spec.Camera)
+		}
+		return f.reckon(m, "learn --camera "+s.Spec.Camera+" --paper "+s.Spec.Paper.Key)
 	case key.Matches(k, fieldKeys.Up), key.Matches(k, fieldKeys.Down):
 		step := 1
 		if key.Matches(k, fieldKeys.Up) {
@@ -100,6 +126,39 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		})
 	}
 	return nil
+}
+
+// reckon shows the answer to a reckoning command, or the sentence that says why
+// there is none.
+func (f *field) reckon(m *Model, line string) tea.Cmd {
+	if line == "" || m.cfg.Reckon == nil {
+		return nil
+	}
+	out, err := m.cfg.Reckon(line)
+	f.answer = out
+	if err != nil {
+		m.desk.Complain(err)
+		return m.tell(ember.SafeText(reason(err)))
+	}
+	if m.cfg.Blind {
+		m.desk.Say(out)
+	}
+	return nil
+}
+
+// answered is the answer as far as there is room for it.
+func (f *field) answered(m *Model, room int) string {
+	if f.answer == "" || room < 2 {
+		return ""
+	}
+	var lines []string
+	for l := range strings.SplitSeq(strings.TrimRight(f.answer, "\n"), "\n") {
+		lines = append(lines, strings.Split(wrap(ember.SafeText(l), max(1, m.width-2)), "\n")...)
+	}
+	if len(lines) > room-1 {
+		lines = append(lines[:max(0, room-2)], "(more in the shell)")
+	}
+	return "\n" + m.styles.Faint.Render(strings.Join(lines, "\n"))
 }
 
 // goOn opens the pinhole, or ends the exposure. Ending one early takes a second
@@ -166,7 +225,7 @@ func (f *field) view(m *Model, v session.View, h int) string {
 	st := m.styles
 	ss := f.list(m)
 	if len(ss) == 0 {
-		return "\n" + st.Normal.Render("no camera is out: add a sheet on the bench (tab)")
+		return "\n" + st.Normal.Render("no camera is out: add a sheet on the bench (tab)") + "\n" + f.answered(m, h-3)
 	}
 	var b strings.Builder
 	now := m.desk.Now()
@@ -213,6 +272,7 @@ func (f *field) view(m *Model, v session.View, h int) string {
 	if f.working && s.Spec.Working != "" {
 		b.WriteString("\n" + st.Faint.Render(wrap(s.Spec.Working, m.width-2)))
 	}
+	b.WriteString(f.answered(m, h-strings.Count(b.String(), "\n")))
 	return b.String()
 }
 

@@ -60,6 +60,10 @@ type Config struct {
 	// Shift returns the full exposure of a sheet after the light changed by
 	// stops (brighter is positive).
 	Shift func(spec session.SheetSpec, full time.Duration, stops float64) time.Duration
+	// Reckon answers one of the shell's reckoning commands: "pinhole --camera
+	// tea-caddy", "exposure overcast", "preflash strip", "learn", "mix 1+9
+	// --make 500ml", "washes". The error is one sentence. May be nil.
+	Reckon func(line string) (string, error)
 	// Baths returns the mixes the process's trays are filled with by default.
 	Baths func(process string) []session.Mix
 	// KeepFogTest keeps the result of a fog test for a paper.

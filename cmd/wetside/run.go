@@ -307,7 +307,7 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 	cfg := tui.Config{
 		Desk: desk, Level: level, Profile: profile, Guard: guard, Blind: guard == nil,
 		Papers: papers, Processes: processes, Cameras: cameras,
-		Plan: plan.plan, Shift: plan.shift, Baths: plan.baths,
+		Plan: plan.plan, Shift: plan.shift, Baths: plan.baths, Reckon: p.reckoned,
 		Book: pages{book, clk.Now, fresh}, Lamps: &roomLamps{lamps: lamps, m: m},
 		Verified: func() []tui.Finding {
 			found := verified(lamps)
