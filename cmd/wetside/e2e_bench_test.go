@@ -1,0 +1,260 @@
+//go:build unix
+
+package main
+
+import (
+	"database/sql"
+	"encoding/json"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"wetside/session"
+	"wetside/session/bench"
+	"wetside/sound/ear"
+)
+
+// A workshop's eight sheets, of two makers, through two fixing baths: rehearsed
+// at twenty times life in tmux by hands that only answer what the ear hears.
+// They put a sheet in when they hear that it may go in, and move one when they
+// hear a call; they make one move at a time. Then no two moves are closer than
+// the hands allow, each sheet's record is right to 0.2 s, each bath's share to
+// a square centimetre, and the wash was a wash for all of them.
+//
+// By default the baths are a quarter as long as in life; with WETSIDE_SOAK set
+// the process is the embedded one.
+func TestEightSheetsByEar(t *testing.T) {
+	ear.Need(t, "tmux", "tmux")
+	ear.Need(t, "pulseaudio pulseaudio-utils", "pulseaudio", "pactl", "parec")
+	byEar(t, func(t testing.TB) string { return eightSheets(t) })
+}
+
+// workshopBaths are those of two-bath-fix, a quarter as long.
+var workshopBaths = []string{
+	`develop; at_least = "30s"; at_most = "50s"; drain = "5s"; agitate = "continuous"`,
+	`stop; target = "12s"; drain = "3s"`,
+	`fix; target = "25s"; drain = "5s"`,
+	`second fix; target = "25s"; drain = "5s"`,
+	`rinse; target = "40s"; drain = "5s"`,
+	`hypo-clear; target = "40s"; drain = "5s"`,
+	`wash; target = "15m"; short_after = "5m"; batch = true`,
+}
+
+func eightSheets(t testing.TB) (stood string) {
+	const (
+		pace    = 20
+		sheets  = 8
+		handful = 8 * time.Second // a move of the hands, session time
+	)
+	rig := ear.NewRig(t)
+	h := newHome(t, "PULSE_SERVER="+rig.Server)
+	process := "workshop"
+	ownProcess(t, h, process, workshopBaths...)
+	if os.Getenv("WETSIDE_SOAK") != "" {
+		process = "two-bath-fix"
+	}
+	// An answer to a motif comes some tenths of a second after it, which at
+	// this pace are many seconds: the plan is told of slower hands than it gets.
+	if err := os.WriteFile(filepath.Join(h.dir, ".config", "wetside", "settings.toml"), []byte("move = \"12s\"\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	l := listen(t, rig, 0, true)
+	s := newStrain(t)
+	p := newPane(t, h, 80, 24, "rehearse", "--pace", fmt.Sprint(pace), "--process", process, "--sheets", fmt.Sprint(sheets),
+		"--makers", "Ash,Birch", "--talk", "few", "--sound", "pulse", "--volume", fmt.Sprint(volume))
+	p.wait("is next")
+
+	var pressed time.Time
+	press := func(keys ...string) {
+		if d := (handful+12*time.Second)/pace - time.Since(pressed); d > 0 {
+			<-time.After(d) // one move at a time takes the hands so long, and a little
+		}
+		p.keys(keys...)
+		pressed = time.Now()
+	}
+	in, done, washing := 1, 0, 0
+	entering := true // a sheet was put in, and is not heard to have begun
+	moving := 0      // moves made that are not heard to have happened
+	press("Space")
+	patience := time.After(5 * time.Minute)
+	silence := time.NewTicker(250 * time.Millisecond)
+	defer silence.Stop()
+	var log []string
+	heard := time.Now()
+	for !strings.Contains(p.text(), "8 done") {
+		select {
+		case <-silence.C:
+			// All eight end their wash at once, and their calls and ends sound
+			// into each other: whoever empties the tray goes on till it is empty.
+			if done > 0 && washing >= sheets && time.Since(pressed) > time.Second {
+				press("Space")
+			}
+			// Nothing at all to be heard for so long: the trays are empty.
+			if in < sheets && time.Since(heard) > 10*time.Second {
+				in++
+				heard = time.Now()
+				press(fmt.Sprint(in), "Space")
+			}
+		case x, ok := <-l.Heard:
+			if !ok {
+				t.Fatal("the recording has ended")
+			}
+			log = append(log, fmt.Sprintf("%7.2f %s", x.At.Seconds(), x.Motif))
+			heard = time.Now()
+			// What was put in has begun by now, heard or not.
+			entering = entering && time.Since(pressed) < 1500*time.Millisecond
+			switch x.Kind {
+			case session.CueMayGoIn:
+				if in < sheets && !entering {
+					in++
+					entering = true
+					press(fmt.Sprint(in), "Space")
+					log = append(log, fmt.Sprintf("        put in %d", in))
+				}
+			case session.CueBegin:
+				switch x.Stage {
+				case session.Develop:
+					entering = false
+				case session.Wash:
+					washing++
+					fallthrough
+				default:
+					moving = max(0, moving-1)
+				}
+			case session.CueMove:
+				moving++
+				press("Space")
+				log = append(log, "        moved")
+			case session.CueCall:
+				// Asked back (a wash would be dirtied), or not heard.
+				if moving > 0 && time.Since(pressed) > 600*time.Millisecond {
+					press("Space")
+					log = append(log, "        again")
+				}
+			case session.CueDone:
+				moving = 0
+				if done++; done < sheets && washing >= sheets {
+					press("Space") // they have all been washed together
+				}
+			}
+		case <-patience:
+			t.Fatalf("%d of %d sheets are done\n%s\n%s", done, sheets, p.text(), strings.Join(log, "\n"))
+		}
+	}
+	p.wait("8 done, in the notebook")
+	p.keys("q")
+	p.wait("covered?")
+	p.keys("y")
+	p.wait("status 0")
+	_, _, hole := l.stop()
+	stood = s.stood("", hole)
+
+	db, err := sql.Open("sqlite", filepath.Join(h.data(), "notebook.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	m := replayAll(t, db)
+
+	// No two moves closer than the hands allow.
+	var moves []time.Duration
+	var worst time.Duration
+	for _, sh := range m.Sheets() {
+		for _, v := range sh.Visits {
+			moves = append(moves, v.In)
+			if late := v.Out - v.In - v.AtMost; v.Stage != session.Wash && late > worst {
+				worst = late
+			}
+		}
+		moves = append(moves, sh.EndedT)
+	}
+	slices.Sort(moves)
+	closest := time.Duration(math.MaxInt64)
+	for i := 1; i < len(moves); i++ {
+		closest = min(closest, moves[i]-moves[i-1])
+	}
+	if closest < handful {
+		t.Errorf("two moves are %v apart; the hands need %v", closest, handful)
+	}
+	// One sheet in each small tray at a time.
+	for i, a := range m.Sheets() {
+		for _, b := range m.Sheets()[i+1:] {
+			for _, v := range a.Visits {
+				for _, w := range b.Visits {
+					if v.Bath == w.Bath && v.Stage != session.Wash && v.In < w.Out && w.In < v.Out {
+						t.Errorf("sheets %d and %d were in the %s together", a.Num, b.Num, v.Bath)
+					}
+				}
+			}
+		}
+	}
+
+	// Each sheet's record, against the events.
+	makers := map[string]int{}
+	area := 0.0
+	for _, sh := range m.Sheets() {
+		area += sh.Spec.Paper.AreaCM2
+		makers[sh.Spec.Maker]++
+		var rec struct {
+			Maker  string `json:"maker"`
+			Washed bool   `json:"washed"`
+			Stages []struct {
+				Stage  string    `json:"stage"`
+				In     time.Time `json:"in"`
+				Actual float64   `json:"actual_s"`
+			} `json:"stages"`
+		}
+		if err := json.Unmarshal([]byte(h.wetside(t, "sheet", sh.ID, "--json")), &rec); err != nil {
+			t.Fatal(err)
+		}
+		if rec.Maker != sh.Spec.Maker || !rec.Washed || len(rec.Stages) != len(sh.Visits) {
+			t.Errorf("sheet %d: maker %q, washed %v, %d stages", sh.Num, rec.Maker, rec.Washed, len(rec.Stages))
+			continue
+		}
+		for i, v := range sh.Visits {
+			r := rec.Stages[i]
+			if d := math.Abs(r.Actual - (v.Out - v.In).Seconds()); r.Stage != string(v.Stage) || d > 0.2 || r.In.Sub(v.InAt.Wall).Abs() > 200*time.Millisecond {
+				t.Errorf("sheet %d: the record has %s for %.3f s from %v, the events %s for %v from %v", sh.Num, r.Stage, r.Actual, r.In, v.Stage, v.Out-v.In, v.InAt.Wall)
+			}
+		}
+	}
+	if makers["Ash"] != 4 || makers["Birch"] != 4 {
+		t.Errorf("makers %v", makers)
+	}
+
+	// Every bath has seen every sheet, to a square centimetre.
+	for _, b := range bench.Account(m.Trays(), m.Sheets(), m.Now()) {
+		if math.Abs(b.AreaCM2-area) > 1 {
+			t.Errorf("the %s has seen %.1f cm2, the sheets are %.1f", b.Name, b.AreaCM2, area)
+		}
+		if b.CapacityCM2 > 0 && b.SecondCM2 == 0 && math.Abs(b.AreaShare*b.CapacityCM2-area) > 1 {
+			t.Errorf("the share of the %s stands for %.1f cm2, not %.1f", b.Name, b.AreaShare*b.CapacityCM2, area)
+		}
+	}
+	// The wash: nobody left before its full time after the last arrival.
+	var last time.Duration
+	for _, sh := range m.Sheets() {
+		last = max(last, sh.Visits[len(sh.Visits)-1].In)
+	}
+	for _, sh := range m.Sheets() {
+		v := sh.Visits[len(sh.Visits)-1]
+		st := sh.Spec.Process.Steps[v.Step]
+		need := st.AtLeast
+		if v.Short {
+			need = st.ShortAfter
+		}
+		if v.Out > last && v.Out-last < need-200*time.Millisecond {
+			t.Errorf("sheet %d left the wash %v after the last arrival; it needs %v", sh.Num, v.Out-last, need)
+		}
+	}
+	t.Logf("%d moves, the closest two %v apart; left a bath at most %v after its time; %v in all", len(moves), closest, worst, m.Now().Round(time.Second))
+	if t, ok := t.(*withheld); ok && len(t.said) > 0 {
+		t.Logf("%s", strings.Join(log, "\n"))
+	}
+	return stood
+}
