@@ -520,7 +520,8 @@ func TestLightOfEveryWayOut(t *testing.T) {
 				t.Parallel()
 				h := newHome(t)
 				past(t, h, true)
-				s := newScene(t, c.name, rig.Options{Cols: 80, Rows: 24, Tmux: c.tmux}, h, breaks, "--sound", "none")
+				s := newScene(t, c.name, rig.Options{Cols: 80, Rows: 24, Tmux: c.tmux, Env: []string{
+					"WETSIDE_PANIC=\x1b[42;1;97mtray on the floor\x1b]11;#ffffff\a\x1b[?1049l\x1bc"}}, h, breaks, "--sound", "none")
 				s.begin(emberLimit)
 				s.says("Go on?")
 				s.judge("ember", "resume", s.Shot())

@@ -153,7 +153,9 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 	for _, l := range said.lines(min(traceLines, h-len(lines)-1)) {
 		lines = append(lines, faint.Render(l))
 	}
-	_, err := io.WriteString(k.Guard, strings.ReplaceAll(Paint(strings.Join(lines, "\n"), w, h, k.Guard.Level()), "\n", "\r\n"))
+	// The cursor goes back to the top: a window made smaller afterwards loses
+	// what is below it, not the words above.
+	_, err := io.WriteString(k.Guard, strings.ReplaceAll(Paint(strings.Join(lines, "\n"), w, h, k.Guard.Level()), "\n", "\r\n")+"\x1b[1;1H")
 	if err == nil {
 		for {
 			c, rerr := k.Terminal.ReadKey()
