@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"os"
 	"os/exec"
+	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -44,16 +46,59 @@ func TestRehearsalIsHeardAsItsCribSheet(t *testing.T) {
 	for _, process := range processes {
 		t.Run(process, func(t *testing.T) {
 			t.Parallel()
-			byEar(t, func(t testing.TB) string { return asItsCribSheet(t, process) })
+			byEar(t, func(t testing.TB) string { return asItsCribSheet(t, process, 20) })
 		})
 	}
 }
 
-func asItsCribSheet(t testing.TB, process string) (stood string) {
-	const pace = 20
+// The same at the pace of life, with every process of the defaults, the times of
+// its wash alone cut to a minute: what rehearsals at twenty times life might
+// hide in their haste.
+//
+//	WETSIDE_LIFE=1 go test ./cmd/wetside -run PaceOfLife -v -timeout 40m
+func TestPaceOfLife(t *testing.T) {
+	if os.Getenv("WETSIDE_LIFE") == "" {
+		t.Skip("takes a quarter of an hour: set WETSIDE_LIFE=1 to run it; TestRehearsalIsHeardAsItsCribSheet does the same twenty times as fast")
+	}
+	for _, process := range []string{"three-trays", "three-trays-clear", "two-bath-fix"} {
+		t.Run(process, func(t *testing.T) {
+			t.Parallel()
+			byEar(t, func(t testing.TB) string { return asItsCribSheet(t, "life-"+process, 1) })
+		})
+	}
+}
+
+// lifeProcess writes a process of the defaults into the user's folder, with a
+// wash of one minute.
+func lifeProcess(t testing.TB, h home, process string) {
+	t.Helper()
+	text := h.wetside(t, "profiles", "show", process)
+	at := strings.LastIndex(text, `stage = "wash"`)
+	if at < 0 {
+		t.Fatalf("%s has no wash:\n%s", process, text)
+	}
+	text = strings.Replace(text[:at], `process = "`+process+`"`, `process = "life-`+process+`"`, 1) +
+		regexp.MustCompile(`"\d+[mh]"`).ReplaceAllString(text[at:], `"1m"`)
+	dir := filepath.Join(h.dir, ".config", "wetside", "profiles", "processes")
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, "life-"+process+".toml"), []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	// The crib sheet lists no ticks and no pulses.
+	if err := os.WriteFile(filepath.Join(h.dir, ".config", "wetside", "settings.toml"), []byte("alive = false\nrock = \"off\"\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func asItsCribSheet(t testing.TB, process string, pace float64) (stood string) {
 	rig := ear.NewRig(t)
 	h := newHome(t, "PULSE_SERVER="+rig.Server)
 	ownProcess(t, h, "short-wash", shortWash...)
+	if real, ok := strings.CutPrefix(process, "life-"); ok {
+		lifeProcess(t, h, real)
+	}
 	crib := h.crib(t, process)
 	l := listen(t, rig, 0, false)
 	s := newStrain(t)
