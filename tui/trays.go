@@ -44,6 +44,9 @@ func (k trayKeyMap) all() []key.Binding {
 // pickFor is how long a sheet picked by number stays picked.
 const pickFor = 10 * time.Second
 
+// fixEarly is by how much a sheet may leave the fixer before its time unasked.
+const fixEarly = 12 * time.Second
+
 // earlyFor is how long a first early press waits for the second.
 const earlyFor = 8 * time.Second
 
@@ -218,8 +221,15 @@ func (m *Model) move(v session.View) tea.Cmd {
 // warning is what to say before a move that would do harm unseen; empty for
 // most moves.
 func (m *Model) warning(sv session.SheetView, s *session.Sheet) string {
-	if sv.Stage == session.Wash && sv.Elapsed < sv.AtLeast {
+	// What cannot be seen on the sheet, and shows years later: too short in the
+	// fixer or in the wash. The drain is the fixer's own last seconds, and a
+	// hand is a little early.
+	early := sv.AtLeast - sv.Elapsed
+	switch {
+	case sv.Stage == session.Wash && early > 0:
 		return fmt.Sprintf("sheet %d is not washed: %s left.", sv.Num, clockText(sv.Left))
+	case (sv.Stage == session.Fix || sv.Stage == session.Fix2) && early > fixEarly:
+		return fmt.Sprintf("sheet %d is not fixed: %s left.", sv.Num, clockText(sv.Left))
 	}
 	next := s.NextStep()
 	if next < 0 {
@@ -270,7 +280,7 @@ func (m *Model) traysView(v session.View, h int) string {
 		b.WriteString(m.figure(s, h-len(rows)-5))
 	} else if next := m.desk.next(); next != nil {
 		fmt.Fprintf(&b, "\n%s\n", st.Normal.Render(fmt.Sprintf("sheet %d %s is next: space puts it into the %s",
-			next.Num, ember.SafeText(next.Spec.Name), next.Spec.Process.Steps[0].Label())))
+			next.Num, ember.SafeText(next.Spec.Name), ember.SafeText(tray(next.Spec.Process.Steps[0])))))
 	} else {
 		fmt.Fprintf(&b, "\n%s\n", st.Normal.Render("no sheet waits: add one on the bench (tab)"))
 		for _, k := range bench.ByMaker(m.desk.M.Sheets()) {
@@ -283,6 +293,14 @@ func (m *Model) traysView(v session.View, h int) string {
 	b.WriteString("\n")
 	b.WriteString(strings.Join(rows, "\n"))
 	return b.String()
+}
+
+// tray is what one calls the place a step happens in.
+func tray(st session.Step) string {
+	if st.Bath != "" {
+		return st.Bath
+	}
+	return st.Label()
 }
 
 func (m *Model) figure(s session.SheetView, room int) string {

@@ -155,10 +155,17 @@ func TestASheetByThreeKeys(t *testing.T) {
 	if want := "sheet 1: develop; 1:15 left"; w.said() != want {
 		t.Errorf("enter said %q, not %q", w.said(), want)
 	}
-	for range 3 { // to the wash
-		m.keys(t, "space")
-		w.pass(70 * time.Second)
+	m.keys(t, "space", "space") // to the stop
+	w.pass(70 * time.Second)
+	m.keys(t, "space") // to the fix
+	w.pass(20 * time.Second)
+	m.keys(t, "space")
+	if v := s.Visit(); v.Stage != session.Fix || !strings.Contains(m.said, "not fixed: 0:40 left") {
+		t.Fatalf("after 20 s of 60 in the fixer one press led to the %s: %q", v.Stage, m.said)
 	}
+	w.pass(33 * time.Second)
+	m.keys(t, "space") // to the wash, in the drain's last seconds
+	w.pass(70 * time.Second)
 	m.keys(t, "space")
 	if s.Phase != session.Wet {
 		t.Fatal("one early press took the sheet out of the wash")

@@ -142,6 +142,9 @@ func TestOneSheetInTmux(t *testing.T) {
 	p.wait("space puts it into the develop")
 	// One space for each bath.
 	for _, stage := range []string{"develop", "stop", "fix", "wash"} {
+		if stage == "wash" {
+			p.press("is not fixed")
+		}
 		p.press("1 " + stage)
 		for range 6 {
 			see(stage)

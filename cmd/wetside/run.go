@@ -101,7 +101,7 @@ func (p program) run() error {
 		return p.sit(set, level, ember.None, nil, in)
 	}
 	if !profile.CanDraw() {
-		return fmt.Errorf("%s; to work by sound alone: wetside --blind", strings.TrimRight(reason, "."))
+		return errors.New(strings.TrimRight(reason, "."))
 	}
 	guard := ember.NewGuard(out, ember.Options{Profile: profile, Mux: ember.DetectMux(p.getenv), Level: level})
 	if p.getenv(kept) == "" {
