@@ -8,6 +8,7 @@ import (
 	"os/exec"
 	"strings"
 	"sync"
+	"time"
 
 	"github.com/charmbracelet/x/ansi"
 	xterm "github.com/charmbracelet/x/term"
@@ -141,6 +142,58 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 	}
 	_ = k.Terminal.Keys()
 	w, h := k.Terminal.Size()
+	err := k.tell(w, h, what, key, said)
+	type press struct {
+		c   byte
+		err error
+	}
+	// The reader ends with the key or with the terminal.
+	presses := make(chan press)
+	stop := make(chan struct{})
+	defer close(stop)
+	go func() {
+		for {
+			c, err := k.Terminal.ReadKey()
+			select {
+			case presses <- press{c, err}:
+			case <-stop:
+				return
+			}
+			if err != nil || c|0x20 == key|0x20 {
+				return
+			}
+		}
+	}()
+	look := time.NewTicker(sizeEach)
+	defer look.Stop()
+	for asked := err == nil; asked; {
+		select {
+		case p := <-presses:
+			err = p.err
+			asked = err == nil && p.c|0x20 != key|0x20
+		case <-look.C:
+			// A multiplexer tells of a window's new size a while after it has it:
+			// what was drawn for the old one may have scrolled away.
+			if nw, nh := k.Terminal.Size(); nw != w || nh != h {
+				w, h = nw, nh
+				err = k.tell(w, h, what, key, said)
+				asked = err == nil
+			}
+		}
+	}
+	_ = k.Terminal.Reset()
+	if err == nil {
+		_ = k.Guard.Restore()
+	}
+	// Nobody can answer: the terminal is gone, or its input is. It is left dark.
+	return code
+}
+
+// sizeEach is how often the question looks whether the window has another size.
+const sizeEach = 200 * time.Millisecond
+
+// tell paints the window black, and in it what happened and the question.
+func (k Keeper) tell(w, h int, what string, key byte, said *tail) error {
 	_ = k.Guard.Resize(w, h)
 	_ = k.Guard.Blacken()
 	lines := []string{
@@ -156,24 +209,7 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 	// The cursor goes back to the top: a window made smaller afterwards loses
 	// what is below it, not the words above.
 	_, err := io.WriteString(k.Guard, strings.ReplaceAll(Paint(strings.Join(lines, "\n"), w, h, k.Guard.Level()), "\n", "\r\n")+"\x1b[1;1H")
-	if err == nil {
-		for {
-			c, rerr := k.Terminal.ReadKey()
-			if rerr != nil {
-				err = rerr
-				break
-			}
-			if c|0x20 == key|0x20 {
-				break
-			}
-		}
-	}
-	_ = k.Terminal.Reset()
-	if err == nil {
-		_ = k.Guard.Restore()
-	}
-	// Nobody can answer: the terminal is gone, or its input is. It is left dark.
-	return code
+	return err
 }
 
 // tail keeps the last of what was written to it.
