@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"fmt"
 	"strings"
 
 	"github.com/charmbracelet/bubbles/key"
@@ -111,4 +112,22 @@ func (m *Model) askResume(text string) *question {
 		return nil
 	}
 	return q
+}
+
+// askNote asks for words to keep with a sheet.
+func (m *Model) askNote(s *session.Sheet) {
+	m.askWords(fmt.Sprintf("Note for sheet %d:", s.Num), func(text string) tea.Cmd {
+		if text != "" && m.do(session.Event{Kind: session.Noted, Sheet: s.ID, Note: text}) == nil {
+			return m.tell("noted")
+		}
+		return nil
+	})
+}
+
+// askSpoiled asks why a sheet is spoiled, and ends it.
+func (m *Model) askSpoiled(s *session.Sheet) {
+	m.askWords(fmt.Sprintf("Sheet %d is spoiled: why?", s.Num), func(text string) tea.Cmd {
+		m.do(session.Event{Kind: session.Spoiled, Sheet: s.ID, Note: text})
+		return nil
+	})
 }

@@ -111,19 +111,11 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 			return f.edit(m, s, text)
 		})
 	case key.Matches(k, fieldKeys.Note):
-		m.askWords(fmt.Sprintf("Note for sheet %d:", s.Num), func(text string) tea.Cmd {
-			if text != "" && m.do(session.Event{Kind: session.Noted, Sheet: s.ID, Note: text}) == nil {
-				return m.tell("noted")
-			}
-			return nil
-		})
+		m.askNote(s)
 	case key.Matches(k, fieldKeys.Sum):
 		f.working = !f.working
 	case key.Matches(k, fieldKeys.Spoil):
-		m.askWords(fmt.Sprintf("Sheet %d is spoiled: why?", s.Num), func(text string) tea.Cmd {
-			m.do(session.Event{Kind: session.Spoiled, Sheet: s.ID, Note: text})
-			return nil
-		})
+		m.askSpoiled(s)
 	}
 	return nil
 }
@@ -236,11 +228,7 @@ func (f *field) view(m *Model, v session.View, h int) string {
 		if sv.Over > 0 {
 			t = "+" + upText(sv.Over)
 		}
-		size := ember.Fit(t, m.width-2, max(1, h-len(ss)-6))
-		fig := ember.Figure(t, size)
-		if m.cfg.Profile == ember.LinuxConsole {
-			fig = ember.FigureASCII(t, size)
-		}
+		fig := m.digits(t, h-len(ss)-6)
 		b.WriteString(st.Strong.Render(fmt.Sprintf("%d %s", s.Num, ember.SafeText(s.Spec.Name))) + "\n")
 		for _, l := range fig {
 			b.WriteString(" " + st.Normal.Render(l) + "\n")

@@ -168,17 +168,9 @@ func (m *Model) traysPress(k tea.KeyMsg) tea.Cmd {
 			m.desk.Say("marked")
 		}
 	case key.Matches(k, trayKeys.Note):
-		m.askWords(fmt.Sprintf("Note for sheet %d:", s.Num), func(text string) tea.Cmd {
-			if text != "" && m.do(session.Event{Kind: session.Noted, Sheet: s.ID, Note: text}) == nil {
-				return m.tell("noted")
-			}
-			return nil
-		})
+		m.askNote(s)
 	case key.Matches(k, trayKeys.Spoil):
-		m.askWords(fmt.Sprintf("Sheet %d is spoiled: why?", s.Num), func(text string) tea.Cmd {
-			m.do(session.Event{Kind: session.Spoiled, Sheet: s.ID, Note: text})
-			return nil
-		})
+		m.askSpoiled(s)
 	}
 	return nil
 }
@@ -295,6 +287,15 @@ func (m *Model) traysView(v session.View, h int) string {
 	return b.String()
 }
 
+// digits draws a time as large as the room for it allows.
+func (m *Model) digits(t string, room int) []string {
+	size := ember.Fit(t, m.width-2, max(1, room))
+	if m.cfg.Profile == ember.LinuxConsole {
+		return ember.FigureASCII(t, size)
+	}
+	return ember.Figure(t, size)
+}
+
 // tray is what one calls the place a step happens in.
 func tray(st session.Step) string {
 	if st.Bath != "" {
@@ -312,11 +313,7 @@ func (m *Model) figure(s session.SheetView, room int) string {
 	if s.Stage == session.Hold {
 		t = upText(s.Elapsed)
 	}
-	size := ember.Fit(t, m.width-2, max(1, room))
-	lines := ember.Figure(t, size)
-	if m.cfg.Profile == ember.LinuxConsole {
-		lines = ember.FigureASCII(t, size)
-	}
+	lines := m.digits(t, room)
 	title := fmt.Sprintf("%d %s", s.Num, s.Label)
 	if s.Name != "" {
 		title += "  " + s.Name
