@@ -77,6 +77,8 @@ type Config struct {
 	Pulse bool
 	// MayClose reports whether no other program works on this session.
 	MayClose func() bool
+	// News is what there is to tell since it was asked last; may be nil.
+	News func() []string
 	// Notices are told at the start.
 	Notices []string
 	// Start is the screen to begin with.
@@ -212,6 +214,11 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	switch msg := msg.(type) {
 	case tickMsg:
 		m.desk.Tick()
+		if m.cfg.News != nil {
+			for _, n := range m.cfg.News() {
+				m.tell(ember.SafeText(n))
+			}
+		}
 		m.light()
 		m.room.tick(m)
 		m.fog.tick(m)

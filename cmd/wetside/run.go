@@ -227,7 +227,19 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 	if err != nil {
 		return err
 	}
-	defer book.Close()
+	// The whole file is read beside the first frame, not before it.
+	checked := make(chan struct{})
+	go func() {
+		defer close(checked)
+		if book.Check(ctx) != nil && ctx.Err() == nil {
+			book.Flush() // mends what was found; a notice tells of it
+		}
+	}()
+	defer func() {
+		cancel()
+		<-checked
+		book.Close()
+	}()
 	for _, n := range told {
 		notices = append(notices, n.Text)
 	}
@@ -324,6 +336,12 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 			return err != nil || alone
 		},
 		Notices: notices,
+		News: func() (out []string) {
+			for _, n := range book.Notices() {
+				out = append(out, n.Text)
+			}
+			return out
+		},
 	}
 	if live && first {
 		cfg.Resumed = tui.ResumeText(m, clk.Now())
