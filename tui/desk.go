@@ -119,7 +119,7 @@ func (d *Desk) Do(e session.Event) error {
 // At is Do for an event that carries its instant.
 func (d *Desk) At(e session.Event) error {
 	// What would be refused is not worth storing.
-	if err := d.dry(e); err != nil {
+	if err := d.M.Would(e); err != nil {
 		d.Complain(err)
 		return err
 	}
@@ -129,9 +129,6 @@ func (d *Desk) At(e session.Event) error {
 	d.schedule()
 	return nil
 }
-
-// dry reports whether e would be refused, on the events known so far.
-func (d *Desk) dry(e session.Event) error { return d.M.Would(e) }
 
 func (d *Desk) trouble(err error) {
 	if err == nil {

@@ -30,6 +30,7 @@ func (d *Desk) shop() bench.Shop {
 	return s
 }
 
+// many is more sheets than a tray of water is ever given here.
 const many = 40
 
 // mayGoIn returns the sheet that is next and the session time at which it may

@@ -44,7 +44,8 @@ func (k trayKeyMap) all() []key.Binding {
 // pickFor is how long a sheet picked by number stays picked.
 const pickFor = 10 * time.Second
 
-// fixEarly is by how much a sheet may leave the fixer before its time unasked.
+// fixEarly is by how much a sheet may leave the fixer before its time unasked:
+// about its drain. Common practice, no source.
 const fixEarly = 12 * time.Second
 
 // earlyFor is how long a first early press waits for the second.

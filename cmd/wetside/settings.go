@@ -71,7 +71,7 @@ func loadSettings(h *host) (settings, error) {
 	def(&s.Level, "ember")
 	def(&s.Talk, "normal")
 	def(&s.Rock, "slow")
-	def(&s.Move, "8s")
+	def(&s.Move, "8s") // lift, drain and lay in; common practice, no source
 	if s.Volume == 0 {
 		s.Volume = 0.7
 	}
