@@ -34,7 +34,7 @@ func demo(t testing.TB) []byte {
 		{Kind: session.Spoiled, At: at(9*time.Hour + 3*time.Minute), Sheet: id, Note: "the tripod fell over"},
 	})
 	sitting(t, b, 1, session.Event{At: at(30 * time.Hour), Rehearsal: true, Pace: 20})
-	return export(t, b, HTML, Options{Title: "A weekend at the signal box", Plot: &Plot{
+	return export(t, b, HTML, Options{Title: "A weekend at the signal box", Plot: &Plot{Title: "tea-caddy on <paper>",
 		Points: []PlotPoint{{2 * time.Minute, 1.5, "sheet 1"}, {4 * time.Minute, .5, "sheet 2"}, {7 * time.Minute, -.25, "</title><script>x</script>"}, {0, 1, "no time"}},
 		Line:   []PlotPoint{{time.Minute, 2.4, ""}, {10 * time.Minute, -.8, ""}},
 		Band:   []PlotBand{{time.Minute, 1.6, 3.2}, {4 * time.Minute, .2, .9}, {10 * time.Minute, -1.6, 0}},
@@ -103,7 +103,7 @@ func TestThePageInABrowser(t *testing.T) {
 	}
 	dom, _ := browse("--dump-dom", "file://"+path)
 	if strings.Contains(dom, "<script") || strings.Contains(dom, "<img") || !strings.Contains(dom, "&lt;script&gt;document.title='owned'") ||
-		!strings.Contains(dom, "<title>A weekend at the signal box</title>") {
+		!strings.Contains(dom, "<title>A weekend at the signal box</title>") || !strings.Contains(dom, "<h2>tea-caddy on &lt;paper&gt;</h2>") {
 		t.Error("markup in a note or a name became part of the page")
 	}
 	if n := strings.Count(dom, "<article>"); n != 7 {
