@@ -135,6 +135,7 @@ type Model struct {
 	level  ember.Level // as the user set it
 	ask    *question
 	said   string // the last thing the user was told, for the screen
+	split  split
 	tap    session.Tap
 	// early is the sheet a first early press was made for, and when.
 	early   string
@@ -237,14 +238,23 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		if Hook != nil {
 			Hook(msg.String())
 		}
-		var cmds []tea.Cmd
-		for _, k := range apart(msg) {
-			cmds = append(cmds, m.press(k))
-		}
-		m.light() // before the next frame: a key may have brought paper out
-		return m, tea.Batch(cmds...)
+		whole, wait := m.split.take(msg)
+		return m, tea.Batch(m.pressAll(whole), wait)
+	case splitMsg:
+		return m, m.pressAll(m.split.over(msg))
 	}
 	return m, nil
+}
+
+func (m *Model) pressAll(ks []tea.KeyMsg) tea.Cmd {
+	var cmds []tea.Cmd
+	for _, k := range ks {
+		for _, k := range apart(k) {
+			cmds = append(cmds, m.press(k))
+		}
+	}
+	m.light() // before the next frame: a key may have brought paper out
+	return tea.Batch(cmds...)
 }
 
 // apart takes keys that were read at once (from a pipe, or by a program that

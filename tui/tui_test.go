@@ -114,6 +114,7 @@ func (m *Model) keys(t testing.TB, names ...string) {
 			k = tea.KeyMsg{Type: tea.KeyDown}
 		}
 		m.Update(k)
+		m.Update(splitMsg(m.split.n)) // whatever waits has waited enough
 	}
 }
 
@@ -295,6 +296,53 @@ func TestKeysReadAtOnce(t *testing.T) {
 	m.Update(tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune("y ")})
 	if v := s.Visit(); v.Stage != session.Stop {
 		t.Errorf("yes and space, read at once, left the sheet in the %s", v.Stage)
+	}
+}
+
+// An arrow that a slow line brings in pieces is an arrow: in the field its "["
+// would be a change of light.
+func TestKeysReadInPieces(t *testing.T) {
+	_, m := newWorld(t, func(c *Config) { c.Start = Field })
+	s := m.add(t, "caddy", "4m")
+	m.keys(t, "space")
+	esc := tea.KeyMsg{Type: tea.KeyEsc}
+	runes := func(s string) tea.KeyMsg { return tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune(s)} }
+	alt := tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune("["), Alt: true}
+	for _, c := range []struct {
+		name string
+		in   []tea.KeyMsg
+		on   Screen // where shift+tab, or nothing, leads
+	}{
+		{"one cut", []tea.KeyMsg{esc, runes("[Z")}, Bench},
+		{"each sign for itself", []tea.KeyMsg{esc, runes("["), runes("Z")}, Bench},
+		{"cut after the second sign", []tea.KeyMsg{alt, runes("Z")}, Bench},
+		{"an arrow, which does nothing here", []tea.KeyMsg{esc, runes("[A")}, Field},
+		{"a key that is none of ours", []tea.KeyMsg{esc, runes("[1;5"), runes("P")}, Field},
+		{"with another key behind it", []tea.KeyMsg{esc, runes("[Z?")}, Bench},
+		{"half of one, and then nothing", []tea.KeyMsg{esc, runes("[")}, Field},
+		{"esc, and tab after it", []tea.KeyMsg{esc, {Type: tea.KeyTab}}, Trays},
+		{"two escapes and the rest of one", []tea.KeyMsg{esc, esc, runes("[Z")}, Bench},
+		{"a console's own function key", []tea.KeyMsg{esc, runes("[[A")}, Field},
+	} {
+		m.screen, m.help = Field, false
+		for _, k := range c.in {
+			m.Update(k)
+		}
+		m.Update(splitMsg(m.split.n))
+		if m.screen != c.on || m.split.waiting {
+			t.Errorf("%s: on the %v, not the %v", c.name, m.screen, c.on)
+		}
+		if want := strings.Contains(c.name, "behind") || strings.Contains(c.name, "function"); m.help != want {
+			t.Errorf("%s: help %v", c.name, m.help)
+		}
+	}
+	if n := len(s.Light.Readings); n != 0 {
+		t.Errorf("%d changes of light were written down", n)
+	}
+	m.screen = Field
+	m.keys(t, "esc", "[")
+	if n := len(s.Light.Readings); n != 1 {
+		t.Errorf("esc and, after a while, [: %d changes of light", n)
 	}
 }
 
