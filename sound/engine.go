@@ -99,6 +99,9 @@ type source struct {
 	// quiet reports whether all that is mixed from a sample on is silence, so
 	// that it may be thrown away and mixed again.
 	quiet func(from int64) bool
+	// missed is told of samples that were never asked for, because their time
+	// was over: from at up to end.
+	missed func(at, end int64)
 }
 
 // A device is a way to be heard.
@@ -393,6 +396,12 @@ func (e *Engine) quiet(from int64) bool {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	return e.loudTo <= from
+}
+
+func (e *Engine) missed(at, end int64) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	e.mixer.miss(at, end)
 }
 
 // hasten tells the device that a cue is due before, or just after, what it has

@@ -78,7 +78,7 @@ func (e *Engine) keep(ctx context.Context, ladder []device) {
 			if rung > 0 {
 				e.done.Go(func() { better(dctx, ladder[:rung], cancel) })
 			}
-			src := source{fill: e.fill, soon: e.soon, quiet: e.quiet}
+			src := source{fill: e.fill, soon: e.soon, quiet: e.quiet, missed: e.missed}
 			if b, ok := d.(interface{ strike(Motif) }); ok {
 				src.fill = e.strikes(b.strike)
 			}

@@ -79,8 +79,9 @@ type sounding struct {
 }
 
 type active struct {
-	buf []float32
-	at  int64 // sample at which it begins
+	buf   []float32
+	at    int64 // sample at which it begins
+	motif int   // which it is; of words nothing
 }
 
 // A Mixer turns cues into one stream of samples. It has no clock, takes no
@@ -238,6 +239,28 @@ func (m *Mixer) Fill(buf []float32, at int64, zero time.Duration) {
 	m.finish(buf)
 }
 
+// miss says that the samples from at up to end are heard by nobody: the stream
+// ran dry, and their time is over. What was sounding begins again behind them,
+// for half a motif is none and half a sentence may be another; a soft tick that
+// belongs to an instant does not.
+func (m *Mixer) miss(at, end int64) {
+	keep := m.motifs[:0]
+	for _, a := range m.motifs {
+		if a.at < end {
+			if motifs[a.motif].Soft {
+				continue
+			}
+			a.at = end
+			m.lastAt[a.motif] = end + int64(len(a.buf)) + int64(samples(sameGap))
+		}
+		keep = append(keep, a)
+	}
+	m.motifs = keep
+	if m.speaking.buf != nil && m.speaking.at < end && !m.cutting {
+		m.speaking.at = end
+	}
+}
+
 // index is the sample that is heard at due.
 func index(due, zero time.Duration) int64 {
 	d := due - zero
@@ -333,7 +356,7 @@ func (m *Mixer) start(it *item, start int64, zero time.Duration) {
 	if it.motif >= 0 {
 		clip := m.clips[it.motif]
 		if len(m.motifs) < cap(m.motifs) {
-			m.motifs = append(m.motifs, active{buf: clip, at: start})
+			m.motifs = append(m.motifs, active{buf: clip, at: start, motif: it.motif})
 		}
 		m.lastAt[it.motif] = start + int64(len(clip)) + int64(samples(sameGap))
 		after += int64(len(clip)) + int64(samples(voiceGap))

@@ -76,6 +76,55 @@ func TestACueBeginsAtItsSample(t *testing.T) {
 	})
 }
 
+// A stream that runs dry in the middle of a call, or of its words, has them
+// begin again behind the gap; the tick of the rocking rhythm is let go.
+func TestWhatAGapSwallowedSoundsAgain(t *testing.T) {
+	move := cueItem(session.CueMove, "move", 0)
+	clip := NewMixer(1).clips[move.motif]
+	for _, c := range []struct {
+		name  string
+		heard int // samples, before the gap
+		it    item
+		again bool
+	}{
+		{"in the motif", len(clip) / 2, move, true},
+		{"in the words", len(clip) + samples(voiceGap) + samples(300*time.Millisecond), speaking(move, time.Second), true},
+		{"behind both", 2 * Rate, move, false},
+		{"in a tick", 200, cueItem(session.CueRock, "rock-2", 0), false},
+	} {
+		m := NewMixer(1)
+		m.put(c.it)
+		for at := 0; at < c.heard; at += 960 {
+			m.Fill(make([]float32, min(960, c.heard-at)), int64(at), 0)
+		}
+		end := int64(c.heard + samples(400*time.Millisecond))
+		for at := int64(c.heard); at < end; at += 2400 { // as many calls as it takes
+			m.miss(at, min(end, at+2400))
+		}
+		rest := make([]float32, 2*Rate)
+		m.Fill(rest, end, 0)
+		var want []float32
+		switch {
+		case c.again && c.it.voice == nil:
+			want = clip
+		case c.again:
+			for _, x := range c.it.voice {
+				want = append(want, x*c.it.vgain)
+			}
+		}
+		want = append(want, make([]float32, len(rest)-len(want))...)
+		for i := range rest {
+			if math.Abs(float64(rest[i]-want[i])) > 1e-6 {
+				t.Errorf("%s: sample %d behind the gap is %g, want %g", c.name, i, rest[i], want[i])
+				break
+			}
+		}
+		if len(m.begun) != 1 {
+			t.Errorf("%s: begun %q", c.name, keys(m))
+		}
+	}
+}
+
 // However the stream is cut into blocks, the samples are the same (the words of
 // an announcement begin at the block's next chance, so they are left out here).
 func TestBlocksDoNotMatter(t *testing.T) {

@@ -329,6 +329,7 @@ func (s *pulseStream) send(n int64) (int64, error) {
 		n = min(n, int64(samples(behind+skipAhead)))
 		buf = buf[:n]
 		clear(buf)
+		s.src.missed(s.at, s.at+n)
 		s.mu.Lock()
 		s.dry++
 		s.mu.Unlock()
