@@ -174,7 +174,7 @@ type scene struct {
 	*rig.Term
 	t     *testing.T
 	name  string
-	tmux  bool
+	reads bool     // its text can be read back
 	first rig.Shot // the terminal's own white, before the program begins
 	gate  string
 }
@@ -187,7 +187,7 @@ func newScene(t *testing.T, name string, o rig.Options, h home, bin string, args
 	o.Env = append(o.Env, h.env...)
 	// The shell waits until the white terminal has been photographed.
 	o.Command = append([]string{"sh", "-c", `while [ ! -e "$0" ]; do sleep 0.05; done; exec "$@"`, gate, bin}, args...)
-	s := &scene{Term: rig.Start(t, o), t: t, name: name, tmux: o.Tmux, gate: gate}
+	s := &scene{Term: rig.Start(t, o), t: t, name: name, reads: o.Tmux || o.Screen, gate: gate}
 	s.first = s.WaitShot("the white terminal", func(x rig.Shot) bool { return x.MeanLuminance > 0.9 })
 	return s
 }
@@ -255,7 +255,7 @@ func (s *scene) rest() rig.Shot {
 // says waits for words on the screen, where they can be read back.
 func (s *scene) says(words string) {
 	s.t.Helper()
-	if s.tmux && words != "" {
+	if s.reads && words != "" {
 		s.WaitText(words, func(text string) bool { return strings.Contains(text, words) })
 	}
 }
@@ -279,17 +279,19 @@ func (s *scene) goTo(keys, level, screen, words string, before rig.Shot) rig.Sho
 func (s *scene) back(keys string, to rig.Shot) {
 	s.t.Helper()
 	s.Type(keys)
-	s.WaitShot("the window as it was", func(x rig.Shot) bool { return x == to })
+	s.WaitShot(fmt.Sprintf("the window as it was: %v", to), func(x rig.Shot) bool { return x == to })
 }
 
 // round goes through the screens of a level, from the field and back to it.
 func (s *scene) round(level string, field rig.Shot) {
 	s.t.Helper()
 	bench := s.goTo("<shift+Tab>", level, "bench", "what it is, and the light", field)
-	room := s.goTo("<shift+Tab>", level, "room", "before paper is opened", bench)
+	s.goTo("<shift+Tab>", level, "room", "before paper is opened", bench)
+	room := s.rest() // what is come back to must have been whole
 	s.goTo("?", level, "help", "keys of the room", room)
 	s.back("?", room)
-	list := s.goTo("<shift+Tab>", level, "notebook", "the last sheets", room)
+	s.goTo("<shift+Tab>", level, "notebook", "the last sheets", room)
+	list := s.rest()
 	s.goTo("<Return>", level, "sheet", "sun behind cloud", list)
 	s.back("<BackSpace>", list)
 	s.goTo("q", level, "question", "overed?", list)
@@ -329,7 +331,8 @@ func TestLightOfEveryScreen(t *testing.T) {
 				s.WaitShot("the trays", func(x rig.Shot) bool { return x != field })
 				trays := s.rest()
 				s.judge("torch", "trays", trays)
-				field = s.goTo("<shift+Tab>", "torch", "field", "level frame", trays)
+				s.goTo("<shift+Tab>", "torch", "field", "level frame", trays)
+				field = s.rest()
 				s.round("torch", field)
 				s.back("<Tab>", trays)
 

@@ -364,17 +364,28 @@ func (m *Term) Resize(cols, rows int) {
 	m.opts.Cols, m.opts.Rows = cols, rows
 }
 
-// Text is what tmux holds the window to show; only with Tmux.
+// Text is what the multiplexer holds the window to show; only with Tmux or
+// Screen, and with Screen only what of it is ASCII.
 func (m *Term) Text() string {
 	m.t.Helper()
-	if !m.opts.Tmux {
-		m.t.Fatal("the text can be read back with Tmux only: wait for a shot instead")
+	switch {
+	case m.opts.Tmux:
+		out, _ := m.output("tmux", "-S", m.server, "capture-pane", "-p")
+		return out
+	case m.opts.Screen:
+		// It writes when it comes to it; until then there is nothing.
+		file := filepath.Join(m.dir, "hardcopy")
+		_ = os.Remove(file)
+		_, _ = m.output("screen", "-S", "rig", "-X", "hardcopy", file)
+		out, _ := os.ReadFile(file)
+		return string(out)
 	}
-	out, _ := m.output("tmux", "-S", m.server, "capture-pane", "-p")
-	return out
+	m.t.Fatal("the text can be read back with Tmux or Screen only: wait for a shot instead")
+	return ""
 }
 
-// WaitText waits until the text of the window satisfies cond; only with Tmux.
+// WaitText waits until the text of the window satisfies cond; only with Tmux
+// or Screen.
 func (m *Term) WaitText(what string, cond func(text string) bool) {
 	m.t.Helper()
 	m.await(what, func() bool { return cond(m.Text()) })
@@ -384,7 +395,13 @@ func (m *Term) WaitText(what string, cond func(text string) bool) {
 func (m *Term) WaitShot(what string, cond func(Shot) bool) Shot {
 	m.t.Helper()
 	var s Shot
-	m.await(what, func() bool { s = m.Shot(); return cond(s) })
+	end := time.Now().Add(m.opts.Patience)
+	for s = m.Shot(); !cond(s); s = m.Shot() {
+		if time.Now().After(end) {
+			m.t.Fatalf("waited in vain for %s; what is there: %v", what, s)
+		}
+		time.Sleep(20 * time.Millisecond)
+	}
 	return s
 }
 
