@@ -31,6 +31,7 @@ import (
 func TestEightSheetsByEar(t *testing.T) {
 	ear.Need(t, "tmux", "tmux")
 	ear.Need(t, "pulseaudio pulseaudio-utils", "pulseaudio", "pactl", "parec")
+	t.Parallel() // most of it is waiting
 	byEar(t, func(t testing.TB) string { return eightSheets(t) })
 }
 

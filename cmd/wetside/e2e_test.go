@@ -16,11 +16,15 @@ import (
 // The tests in the files e2e_*_test.go run the built program as a user does: in
 // a terminal, with a loudspeaker, killed and started again.
 
+// buildDir is where built has put it, if it was asked.
+var buildDir string
+
 var built = sync.OnceValues(func() (string, error) {
 	dir, err := os.MkdirTemp("", "wetside-e2e-")
 	if err != nil {
 		return "", err
 	}
+	buildDir = dir
 	bin := filepath.Join(dir, "wetside")
 	cmd := exec.Command("go", "build", "-o", bin, ".")
 	cmd.Env = append(os.Environ(), "CGO_ENABLED=0")
@@ -42,8 +46,8 @@ func binary(t testing.TB) string {
 
 func TestMain(m *testing.M) {
 	code := m.Run()
-	if bin, err := built(); err == nil {
-		os.RemoveAll(filepath.Dir(bin))
+	if buildDir != "" {
+		os.RemoveAll(buildDir)
 	}
 	os.Exit(code)
 }
