@@ -5,11 +5,18 @@ import (
 	"strings"
 	"time"
 
+	"github.com/google/uuid"
+
 	"wetside/session"
 	"wetside/session/bench"
 	"wetside/session/notebook"
 	"wetside/tui"
 )
+
+// newID makes the ids of events and of sittings. They begin with the time (RFC
+// 9562, version 7), so that new ones lie side by side in the notebook's index;
+// with random ones each event would write to another page of it.
+func newID() string { return uuid.Must(uuid.NewV7()).String() }
 
 // record is one sitting of the notebook as the desk knows it.
 type record struct {

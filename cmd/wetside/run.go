@@ -223,7 +223,7 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 	defer here.Unlock()
 
 	book, told, err := notebook.Open(notebook.Config{Path: filepath.Join(p.data, "notebook.db"), LogDir: filepath.Join(p.data, "logs"),
-		NewID: uuid.NewString, Now: p.now})
+		NewID: newID, Now: p.now})
 	if err != nil {
 		return err
 	}

@@ -10,8 +10,6 @@ import (
 	"text/tabwriter"
 	"time"
 
-	"github.com/google/uuid"
-
 	"wetside/profiles"
 	"wetside/session/exposure"
 	"wetside/session/notebook"
@@ -139,7 +137,7 @@ func (h *host) book() (*notebook.Book, error) {
 		return nil, fmt.Errorf("no notebook can be kept in %s: %w; choose another folder with --data", h.data, err)
 	}
 	b, told, err := notebook.Open(notebook.Config{Path: h.notebookFile(), LogDir: filepath.Join(h.data, "logs"),
-		NewID: uuid.NewString, Now: h.now})
+		NewID: newID, Now: h.now})
 	if err != nil {
 		return nil, err
 	}

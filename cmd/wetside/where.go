@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"path/filepath"
 
-	"github.com/google/uuid"
-
 	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/notebook"
@@ -44,7 +42,7 @@ type place struct {
 
 // Run prints it.
 func (c *WhereCmd) Run(h *host) error {
-	book, _, err := notebook.Open(notebook.Config{Path: filepath.Join(h.data, "notebook.db"), NewID: uuid.NewString, Now: h.now})
+	book, _, err := notebook.Open(notebook.Config{Path: filepath.Join(h.data, "notebook.db"), NewID: newID, Now: h.now})
 	if err != nil {
 		return err
 	}

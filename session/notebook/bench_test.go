@@ -23,6 +23,9 @@ import (
 // WETSIDE_SHEETS=100000. Files are made on the disk of TMPDIR, not in memory.
 // WETSIDE_BENCH_DIR keeps the generated notebook there for the next run.
 
+// newID is as the program makes them: see newID in cmd/wetside.
+func newID() string { return uuid.Must(uuid.NewV7()).String() }
+
 var generated = map[int]string{}
 
 func sheetsWanted(b *testing.B) int {
@@ -50,7 +53,7 @@ var benchDir = sync.OnceValue(func() string {
 // bookOf returns the path of a notebook of n sheets, ten a sitting, one sitting a day.
 func bookOf(b *testing.B, n int) Config {
 	b.Helper()
-	c := Config{Path: filepath.Join(benchDir(), fmt.Sprintf("book-%d.db", n)), NewID: uuid.NewString, Now: time.Now}
+	c := Config{Path: filepath.Join(benchDir(), fmt.Sprintf("book-%d.db", n)), NewID: newID, Now: time.Now}
 	if generated[n] != "" {
 		return c
 	}
@@ -73,7 +76,7 @@ func bookOf(b *testing.B, n int) Config {
 			if done >= n {
 				break
 			}
-			sit := uuid.NewString()
+			sit := newID()
 			day := time.Duration(done/10) * 24 * time.Hour
 			rows := []*row{newRow(b, sit, session.Event{Kind: session.Opened, At: at(day)})}
 			end := day
@@ -110,7 +113,7 @@ func bookOf(b *testing.B, n int) Config {
 
 func newRow(b *testing.B, sit string, ev session.Event) *row {
 	body := marshal(b, ev)
-	return &row{id: uuid.NewString(), sit: sit, ev: ev, body: body}
+	return &row{id: newID(), sit: sit, ev: ev, body: body}
 }
 
 func sizes(b *testing.B, run func(b *testing.B, c Config)) {
@@ -303,7 +306,7 @@ func BenchmarkCheck(b *testing.B) {
 func BenchmarkSaveSheet(b *testing.B) {
 	s, m, sh := fullSheet(b)
 	dir := b.TempDir()
-	bk := opened(b, Config{Path: filepath.Join(dir, "n.db"), LogDir: filepath.Join(dir, "log"), NewID: uuid.NewString, Now: time.Now})
+	bk := opened(b, Config{Path: filepath.Join(dir, "n.db"), LogDir: filepath.Join(dir, "log"), NewID: newID, Now: time.Now})
 	for b.Loop() {
 		if err := bk.SaveSheet(s, sh, m.Now(), nil); err != nil {
 			b.Fatal(err)
