@@ -45,6 +45,27 @@ type FogResult struct {
 
 func (f *fogTest) running() bool { return f.on }
 
+// resume takes up a strip of an earlier run, and says that there is one.
+func (f *fogTest) resume(m *Model, r FogResult) string {
+	f.paper = Choice{Key: r.Paper, Name: r.Paper}
+	for _, c := range m.cfg.Papers {
+		if c.Key == r.Paper {
+			f.paper = c
+		}
+	}
+	f.preexposed, f.level, f.at, f.waits = r.PreExposed, r.Level, r.At, true
+	return "the fog test of " + f.paper.Name + " of " + r.At.Format("2006-01-02 15:04") + " waits for its answer: f in the room"
+}
+
+// answered forgets the strip.
+func (f *fogTest) answered(m *Model) {
+	f.waits = false
+	if m.cfg.KeepStrip != nil {
+		// Else it is asked about once more, at the next start.
+		_ = m.cfg.KeepStrip(nil)
+	}
+}
+
 func (f *fogTest) ask(m *Model) {
 	if f.waits {
 		f.answer(m)
@@ -83,13 +104,19 @@ func (f *fogTest) end(m *Model) {
 	f.on, f.waits, f.at = false, true, m.desk.Now().Wall
 	m.said = "cover the strip and develop it; then press f here and give the answer"
 	m.desk.Say("cover the strip. develop it, then give the answer")
+	if m.cfg.KeepStrip == nil {
+		return
+	}
+	if err := m.cfg.KeepStrip(&FogResult{Paper: f.paper.Key, PreExposed: f.preexposed, Level: f.level, At: f.at}); err != nil {
+		m.said += "; answer before the program ends: " + ember.SafeText(err.Error())
+	}
 }
 
 // answer asks what the developed strip shows, and keeps it.
 func (f *fogTest) answer(m *Model) {
 	m.askWords("Fog test of "+f.paper.Name+". How many minutes had the longest step that does not differ from the covered one? (0, 1, 2, 4, 8 or 16; - throws the test away; esc answers later)", func(text string) tea.Cmd {
 		if text == "-" {
-			f.waits = false
+			f.answered(m)
 			return m.tell("thrown away")
 		}
 		for _, s := range FogSteps {
@@ -101,7 +128,7 @@ func (f *fogTest) answer(m *Model) {
 				if err := m.cfg.KeepFogTest(r); err != nil {
 					return m.tell(ember.SafeText(err.Error()))
 				}
-				f.waits = false
+				f.answered(m)
 				return m.tell(fmt.Sprintf("kept: %s under this light, tested %s", clockText(s), r.At.Format("2006-01-02")))
 			}
 		}

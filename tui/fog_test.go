@@ -101,6 +101,38 @@ func TestFogTest(t *testing.T) {
 	}
 }
 
+// A strip that waits for its answer outlives the program.
+func TestFogTestOutlivesTheProgram(t *testing.T) {
+	var strip *FogResult
+	var kept []FogResult
+	set := func(c *Config) {
+		c.Start, c.Strip = Room, strip
+		c.KeepFogTest = func(r FogResult) error { kept = append(kept, r); return nil }
+		c.KeepStrip = func(r *FogResult) error { strip = r; return nil }
+	}
+	w, m := newWorld(t, set)
+	m.keys(t, "f", "y")
+	w.through(m, 15*time.Minute)
+	if strip != nil {
+		t.Fatal("a strip was kept that had not had its light")
+	}
+	w.through(m, 2*time.Minute)
+	if strip == nil || strip.Paper != "dp" || !strip.PreExposed || strip.Level != ember.Ember {
+		t.Fatalf("kept the strip as %+v", strip)
+	}
+	left := *strip
+
+	_, m = newWorld(t, set) // another day
+	if got := plain(m); !strings.Contains(got, "waits for its answer") {
+		t.Errorf("the start says\n%s", got)
+	}
+	m.keys(t, "f", "4", "enter")
+	left.Safe = 4 * time.Minute
+	if len(kept) != 1 || kept[0] != left || strip != nil {
+		t.Errorf("kept %+v, the strip %+v", kept, strip)
+	}
+}
+
 // A test that was broken off leaves nothing behind, and the lamps as they were.
 func TestFogTestBrokenOff(t *testing.T) {
 	lamps := &testLamps{}

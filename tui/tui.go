@@ -13,6 +13,7 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -68,6 +69,12 @@ type Config struct {
 	Baths func(process string) []session.Mix
 	// KeepFogTest keeps the result of a fog test for a paper.
 	KeepFogTest func(FogResult) error
+	// Strip is what an earlier run left: a strip that had its light and waits
+	// for its answer; nil: none.
+	Strip *FogResult
+	// KeepStrip keeps a strip over the end of the program, until it is called
+	// with nil; may be nil.
+	KeepStrip func(*FogResult) error
 
 	Book  Book
 	Lamps Lamps
@@ -165,7 +172,11 @@ func New(cfg Config) *Model {
 	if _, pace := m.desk.M.Rehearsal(); pace > 1 {
 		m.tap.Gap = max(150*time.Millisecond, time.Duration(float64(time.Second)/pace))
 	}
-	m.said = ember.SafeText(strings.Join(cfg.Notices, "; "))
+	notices := cfg.Notices
+	if cfg.Strip != nil {
+		notices = append(slices.Clone(notices), m.fog.resume(m, *cfg.Strip))
+	}
+	m.said = ember.SafeText(strings.Join(notices, "; "))
 	if cfg.ConfirmSound {
 		m.ask = &question{text: "A sound was played just now. Did you hear it?", yes: func() tea.Cmd {
 			m.desk.Sound.Confirm()

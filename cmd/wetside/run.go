@@ -3,9 +3,11 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"os/exec"
 	"os/signal"
@@ -343,6 +345,12 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 			return out
 		},
 	}
+	if !p.rehearsal {
+		cfg.KeepStrip = p.keepStrip
+		if cfg.Strip, err = p.strip(); err != nil {
+			cfg.Notices = append(cfg.Notices, oneLine(err))
+		}
+	}
 	if live && first {
 		cfg.Resumed = tui.ResumeText(m, clk.Now())
 	}
@@ -566,6 +574,40 @@ func (p program) keepFogTest(plan *planner) func(tui.FogResult) error {
 		plan.set = set
 		return err
 	}
+}
+
+// stripFile has the fog test that waits for its answer.
+func (p program) stripFile() string { return filepath.Join(p.state, "fog-test.json") }
+
+// keepStrip writes it; nil takes it away.
+func (p program) keepStrip(r *tui.FogResult) error {
+	if r == nil {
+		return os.Remove(p.stripFile())
+	}
+	data, err := json.Marshal(r)
+	if err != nil {
+		return err
+	}
+	if err := os.MkdirAll(p.state, 0o700); err != nil {
+		return err
+	}
+	return writeFile(p.stripFile(), data)
+}
+
+// strip reads it; nil: none waits.
+func (p program) strip() (*tui.FogResult, error) {
+	data, err := os.ReadFile(p.stripFile())
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, nil
+	case err != nil:
+		return nil, fmt.Errorf("whether a fog test waits for its answer cannot be read: %w", err)
+	}
+	var r tui.FogResult
+	if err := json.Unmarshal(data, &r); err != nil {
+		return nil, fmt.Errorf("%s is damaged: the fog test in it must be done again; remove the file", p.stripFile())
+	}
+	return &r, nil
 }
 
 // writeFile replaces a file whole or not at all.

@@ -61,6 +61,15 @@ func (l Level) String() string {
 	return "level(" + strconv.Itoa(int(l)) + ")"
 }
 
+// MarshalText writes the level's name.
+func (l Level) MarshalText() ([]byte, error) { return []byte(l.String()), nil }
+
+// UnmarshalText is ParseLevel.
+func (l *Level) UnmarshalText(name []byte) (err error) {
+	*l, err = ParseLevel(string(name))
+	return err
+}
+
 // ParseLevel reads a level's name.
 func ParseLevel(name string) (Level, error) {
 	for _, l := range []Level{Dark, Ember, Torch} {
