@@ -323,7 +323,7 @@ func (l *logind) Report() []Finding {
 	}
 	out = append(out, l.otherLEDs()...)
 	if _, err := l.session(); err != nil {
-		out = append(out, Finding{"logind", Unknown, "The session service cannot be reached, so lamps and sleep are in your hands: " + err.Error() + "."})
+		out = append(out, Finding{"lamps and sleep", Unknown, "In your hands, for the session service (logind) cannot be reached: " + err.Error() + "."})
 	}
 	switch {
 	case l.hold == nil:

@@ -294,7 +294,7 @@ func TestLampsWithoutTheService(t *testing.T) {
 			if err := l.Restore(); err != nil {
 				t.Errorf("nothing to restore: %v", err)
 			}
-			if r := fmt.Sprint(l.Report()); !strings.Contains(r, "logind look yourself") {
+			if r := fmt.Sprint(l.Report()); !strings.Contains(r, "lamps and sleep look yourself") {
 				t.Errorf("not reported: %s", r)
 			}
 		})
