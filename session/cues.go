@@ -93,6 +93,9 @@ func (sp *span) light(s *Sheet) {
 	for i, x := range l.Spells {
 		// A spell that follows another without a gap is a change of light.
 		if i > 0 {
+			for reading < len(l.Readings) && l.Readings[reading].T < x.From {
+				reading++ // one made while the pinhole was covered
+			}
 			if prev := l.Spells[i-1]; prev.To == x.From && reading < len(l.Readings) && l.Readings[reading].T == x.From {
 				reading++
 			} else {
@@ -134,7 +137,7 @@ func (sp *span) baths(s *Sheet) {
 	for i := range s.Visits {
 		v := s.Visits[i]
 		sp.begin(s, v)
-		if v.Stage == Develop && s.Emerged > 0 {
+		if s.Emerged > 0 && s.EmergedIn == v.Serial {
 			sp.add(v.In+s.Emerged, s, fmt.Sprintf("%d/seen", v.Serial),
 				Cue{Kind: CueSeen, Stage: v.Stage, Label: v.Label, Left: max(0, v.AtMost-s.Emerged)})
 		}
@@ -142,8 +145,10 @@ func (sp *span) baths(s *Sheet) {
 			continue
 		}
 		// Beyond a step that its clock ends, what follows is foreseeable.
+		clears := s.cleared()
 		for next, serial := v, s.serial; ; {
 			st := s.Spec.Process.Steps[next.Step]
+			clears = clears || st.Stage == Clear // for its full time: its clock ends it
 			sp.bath(s, next, st)
 			end := next.In + next.AtMost
 			if !st.ByClock || end >= sp.to {
@@ -156,7 +161,7 @@ func (sp *span) baths(s *Sheet) {
 			}
 			st = s.Spec.Process.Steps[next.Step+1]
 			next = Visit{Serial: serial, Step: next.Step + 1, Stage: st.Stage, Label: st.Label(), Bath: st.Bath, In: end, Open: true}
-			sp.m.plan(s, &next)
+			sp.m.planAfter(s, &next, clears)
 			sp.begin(s, next)
 		}
 	}

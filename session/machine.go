@@ -363,7 +363,7 @@ func (m *Machine) apply(e Event, t time.Duration) error {
 		if t <= v.In {
 			return refuse("sheet %d has only just gone in", s.Num)
 		}
-		s.Emerged = t - v.In
+		s.Emerged, s.EmergedIn = t-v.In, v.Serial
 	case Spoiled:
 		if s.Phase == Finished || s.Phase == Ruined {
 			return refuse("sheet %d is done already", s.Num)
@@ -684,8 +684,8 @@ func (m *Machine) undo(s *Sheet, e Event, t time.Duration) error {
 		n := len(s.Visits)
 		v := s.Visits[n-1]
 		u.Stage, u.Since = v.Stage, v.In
-		if v.Stage == Develop {
-			s.Emerged = 0
+		if v.Serial == s.EmergedIn {
+			s.Emerged, s.EmergedIn = 0, 0
 		}
 		if a := m.arrivals[v.Bath]; len(a) > 0 {
 			m.arrivals[v.Bath] = slices.DeleteFunc(a, func(x arrival) bool { return x.sheet == s && x.serial == v.Serial })
@@ -772,13 +772,16 @@ func (m *Machine) replan() {
 }
 
 // plan reckons AtLeast and AtMost of a visit of s, and whether its wash is short.
-func (m *Machine) plan(s *Sheet, v *Visit) {
+func (m *Machine) plan(s *Sheet, v *Visit) { m.planAfter(s, v, s.cleared()) }
+
+// planAfter is plan for a visit that comes after what is not done yet.
+func (m *Machine) planAfter(s *Sheet, v *Visit, cleared bool) {
 	if v == nil || v.Step == Holding {
 		return
 	}
 	st := s.Spec.Process.Steps[v.Step]
 	v.AtLeast, v.AtMost = st.AtLeast, st.AtMost
-	if st.Stage == Develop && st.Factor > 0 && s.Emerged > 0 {
+	if st.Factor > 0 && s.Emerged > 0 && s.EmergedIn == v.Serial {
 		end := time.Duration(math.Round(st.Factor * float64(s.Emerged)))
 		if float64(s.Emerged)*st.Factor > float64(st.AtMost) {
 			end = st.AtMost
@@ -786,7 +789,7 @@ func (m *Machine) plan(s *Sheet, v *Visit) {
 		end = max(st.AtLeast, min(st.AtMost, end))
 		v.AtLeast, v.AtMost = end, end
 	}
-	if st.ShortAfter > 0 && s.cleared() {
+	if st.ShortAfter > 0 && cleared {
 		v.AtLeast, v.AtMost, v.Short = st.ShortAfter, st.ShortAfter, true
 	}
 	if st.Batch {

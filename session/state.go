@@ -30,7 +30,8 @@ type Sheet struct {
 
 	// Emerged is how long after entering the developer the image was seen; 0:
 	// not (yet) seen.
-	Emerged time.Duration
+	Emerged   time.Duration
+	EmergedIn int // the visit it was seen in
 
 	// Out: in the room, out of bag and camera. Open is the sheet's safelight
 	// account: the spans it was out, not yet fixed, with the safelight on.
