@@ -124,7 +124,8 @@ func (p *planner) expose(plan *tui.Plan, f tui.Form, paper profiles.Paper) error
 	if err != nil {
 		return err
 	}
-	r, _, err := p.reckon(exposure.Ask{Light: light, FNumber: cam.FNumber(), ISO: paper.ISO, Reciprocity: reciprocity(paper)}, f.Camera, f.Paper)
+	rec := reciprocity(paper)
+	r, _, err := p.reckon(exposure.Ask{Light: light, FNumber: cam.FNumber(), ISO: paper.ISO, Reciprocity: rec}, f.Camera, f.Paper)
 	if err != nil {
 		return err
 	}
@@ -132,8 +133,11 @@ func (p *planner) expose(plan *tui.Plan, f tui.Form, paper profiles.Paper) error
 	plan.Sentence = r.Sentence()
 	plan.Working = r.Working()
 	plan.Spec.Base = time.Duration(r.Base * float64(time.Second))
-	// The time is rounded to what a person can do, and that too was given.
-	plan.Spec.Learned = math.Log2(r.Rounded / r.Base)
+	// The time is rounded to what a person can do, and that too was given. In
+	// stops of light: twice the time is less, where reciprocity fails.
+	given, _ := rec.Metered(r.Rounded)
+	base, _ := rec.Metered(r.Base)
+	plan.Spec.Learned = math.Log2(given / base)
 	return nil
 }
 

@@ -89,7 +89,7 @@ type Record struct {
 	Celsius   float64     `json:"celsius,omitempty"`
 	Light     string      `json:"light,omitempty"` // as the user gave it
 	// Base is the exposure as reckoned from the light without a learned
-	// correction, Learned that correction in stops: what the next judgement is
+	// correction, Learned that correction in stops of light: what the next judgement is
 	// held against. 0 when the time was given by hand.
 	Base    Secs    `json:"base_s,omitempty"`
 	Learned float64 `json:"learned_stops,omitempty"`
