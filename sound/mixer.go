@@ -251,7 +251,9 @@ func (m *Mixer) miss(at, end int64) {
 				continue
 			}
 			a.at = end
-			m.lastAt[a.motif] = end + int64(len(a.buf)) + int64(samples(sameGap))
+			over := end + int64(len(a.buf))
+			m.lastAt[a.motif] = over + int64(samples(sameGap))
+			m.freeAt = max(m.freeAt, over+int64(samples(voiceGap))) // its words wait for it
 		}
 		keep = append(keep, a)
 	}

@@ -125,6 +125,28 @@ func TestWhatAGapSwallowedSoundsAgain(t *testing.T) {
 	}
 }
 
+// The words of a motif that sounds again wait until it is over.
+func TestWordsStayBehindAMotifThatSoundsAgain(t *testing.T) {
+	it := speaking(cueItem(session.CueMove, "move", 0), time.Second)
+	m := NewMixer(1)
+	m.put(it)
+	clip := len(m.clips[it.motif])
+	heard := clip - 480 // all but its last 10 ms
+	m.Fill(make([]float32, heard), 0, 0)
+	end := int64(heard + samples(400*time.Millisecond))
+	m.miss(int64(heard), end)
+	var spoken int64 = -1
+	for at := end; at < end+3*Rate && spoken < 0; at += 960 {
+		m.Fill(make([]float32, 960), at, 0)
+		if m.speaking.buf != nil {
+			spoken = m.speaking.at
+		}
+	}
+	if free := end + int64(clip) + int64(samples(voiceGap)); spoken < free {
+		t.Errorf("the words begin %v before their motif is over, at %.0f %% of their loudness", duration(free-spoken), 100*duckTo)
+	}
+}
+
 // However the stream is cut into blocks, the samples are the same (the words of
 // an announcement begin at the block's next chance, so they are left out here).
 func TestBlocksDoNotMatter(t *testing.T) {
