@@ -118,6 +118,10 @@ func (d *Desk) Do(e session.Event) error {
 
 // At is Do for an event that carries its instant.
 func (d *Desk) At(e session.Event) error {
+	// What clocks ended before now came before: the machine may have slept.
+	if len(d.M.AutoMoves(e.At)) > 0 {
+		d.autoMoves()
+	}
 	// What would be refused is not worth storing.
 	if err := d.M.Would(e); err != nil {
 		d.Complain(err)

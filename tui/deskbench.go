@@ -99,6 +99,12 @@ func (d *Desk) freshMayGoIn(now time.Duration) []session.Cue {
 		return nil
 	}
 	start, _, _ := d.mayGoIn(next, now)
+	if start == now && bench.LastMove(d.M) < now && d.M.T(next.AddedAt) < now {
+		// It could go in before this, and that was said then.
+		if before, _, _ := d.mayGoIn(next, max(now-1, 0)); before < now {
+			return nil
+		}
+	}
 	return []session.Cue{{Key: fmt.Sprintf("maygo/%s/%d", next.ID, start.Milliseconds()), Kind: session.CueMayGoIn, T: max(start, now),
 		Sheet: next.ID, Num: next.Num, Named: true}}
 }

@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -15,7 +16,8 @@ import (
 // field is the list of cameras in the open, each with its own countdown.
 type field struct {
 	at      int
-	working bool // show the sum behind the chosen sheet's time
+	id      string // of the sheet at: the list changes under it
+	working bool   // show the sum behind the chosen sheet's time
 	answer  string
 }
 
@@ -49,8 +51,14 @@ func (f *field) list(m *Model) []*session.Sheet {
 			out = append(out, s)
 		}
 	}
+	if i := slices.IndexFunc(out, func(s *session.Sheet) bool { return s.ID == f.id }); i >= 0 {
+		f.at = i
+	}
 	if f.at >= len(out) {
 		f.at = max(0, len(out)-1)
+	}
+	if len(out) > 0 {
+		f.id = out[f.at].ID
 	}
 	return out
 }
@@ -93,6 +101,7 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		}
 		f.at = (f.at + step) % len(ss)
 		s = ss[f.at]
+		f.id = s.ID
 		m.desk.Say(fmt.Sprintf("sheet %d", s.Num))
 	case key.Matches(k, fieldKeys.Go):
 		return f.goOn(m, s)
@@ -208,6 +217,7 @@ func (f *field) edit(m *Model, s *session.Sheet, text string) tea.Cmd {
 	} else {
 		spec := s.Spec
 		spec.Light, spec.Exposure, spec.Working = text, plan.Exposure, strings.Join(plan.Working, "\n")
+		spec.Base, spec.Learned = plan.Spec.Base, plan.Spec.Learned
 		m.do(session.Event{Kind: session.Remade, Sheet: s.ID, Spec: &spec})
 	}
 	return m.tell(plan.Sentence)

@@ -218,17 +218,18 @@ func (m *Model) warning(sv session.SheetView, s *session.Sheet) string {
 	// fixer or in the wash. The drain is the fixer's own last seconds, and a
 	// hand is a little early.
 	early := sv.AtLeast - sv.Elapsed
+	w := ""
 	switch {
 	case sv.Stage == session.Wash && early > 0:
-		return fmt.Sprintf("sheet %d is not washed: %s left.", sv.Num, clockText(sv.Left))
+		w = fmt.Sprintf("sheet %d is not washed: %s left.", sv.Num, clockText(sv.Left))
 	case (sv.Stage == session.Fix || sv.Stage == session.Fix2) && early > fixEarly:
-		return fmt.Sprintf("sheet %d is not fixed: %s left.", sv.Num, clockText(sv.Left))
+		w = fmt.Sprintf("sheet %d is not fixed: %s left.", sv.Num, clockText(sv.Left))
 	}
-	next := s.NextStep()
-	if next < 0 {
-		return ""
+	// The second press answers for all of it, so all of it is told.
+	if next := s.NextStep(); next >= 0 {
+		w = strings.TrimSpace(w + " " + m.benchWarning(s, next))
 	}
-	return m.benchWarning(s, next)
+	return w
 }
 
 func (m *Model) undo(v session.View) tea.Cmd {
@@ -237,12 +238,12 @@ func (m *Model) undo(v session.View) tea.Cmd {
 		id = s.ID
 	}
 	if id == "" {
-		id = v.Due
-	}
-	if id == "" {
 		// After a restart: the sheet that moved last.
 		var last time.Duration = -1
 		for _, s := range m.desk.M.Sheets() {
+			if s.Phase == session.Ruined {
+				continue // nothing of it can be taken back
+			}
 			for _, b := range s.Visits {
 				if at := max(b.In, s.EndedT); at > last {
 					last, id = at, s.ID

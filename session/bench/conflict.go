@@ -172,7 +172,7 @@ func mayGoIn(m *session.Machine, shop Shop, from, to time.Duration) []session.Cu
 	}
 	job := queue[0]
 	start, _ := Earliest(shop, running, job, ref)
-	if start == ref && lastMove(m) < ref {
+	if start == ref && LastMove(m) < ref {
 		// It could go in before this, and that was said then.
 		if before, _ := Earliest(shop, running, job, max(ref-1, 0)); before < ref {
 			return nil
@@ -190,9 +190,9 @@ func mayGoIn(m *session.Machine, shop Shop, from, to time.Duration) []session.Cu
 	return out
 }
 
-// lastMove returns when a move was last made or taken back, or a sheet became
+// LastMove returns when a move was last made or taken back, or a sheet became
 // ready for the trays.
-func lastMove(m *session.Machine) time.Duration {
+func LastMove(m *session.Machine) time.Duration {
 	var t time.Duration
 	for _, s := range m.Sheets() {
 		t = max(t, s.Light.EndedT, s.EndedT)
