@@ -53,6 +53,8 @@ import (
 	"errors"
 	"fmt"
 	"hash/crc32"
+	"os"
+	"path/filepath"
 	"sync"
 	"time"
 
@@ -384,7 +386,8 @@ func (m *memory) take(rows []*row) {
 }
 
 // Live returns the latest sitting that was not closed, of the kind asked for,
-// and its events in order.
+// and its events in order. One of this notebook's own comes before any that was
+// imported.
 func (b *Book) Live(rehearsal bool) (Sitting, []session.Event, bool, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -403,13 +406,21 @@ func (b *Book) live(rehearsal bool) (Sitting, []session.Event, bool, error) {
 	if b.rd == nil {
 		return b.liveInMemory(rehearsal)
 	}
-	var id string
-	err := b.rd.QueryRow(`SELECT id FROM sitting WHERE closed IS NULL AND rehearsal = ? ORDER BY opened DESC, rowid DESC LIMIT 1`, rehearsal).Scan(&id)
-	if errors.Is(err, sql.ErrNoRows) {
-		return b.liveInMemory(rehearsal)
-	}
+	ids, err := strs(b.rd, `SELECT id FROM sitting WHERE closed IS NULL AND rehearsal = ? ORDER BY opened DESC, rowid DESC`, rehearsal)
 	if err != nil {
 		return Sitting{}, nil, false, err
+	}
+	if len(ids) == 0 {
+		return b.liveInMemory(rehearsal)
+	}
+	id := ids[0]
+	// One that came in from another notebook has no journal here, and may run
+	// there still.
+	for _, own := range ids {
+		if _, err := os.Stat(filepath.Join(b.journalDir(), journalName(own))); err == nil {
+			id = own
+			break
+		}
 	}
 	m := b.mem(id)
 	rows, err := fetch(b.rd, id, m.last)

@@ -8,6 +8,8 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+
+	"wetside/session"
 )
 
 // checkWhole is the greatest file (bytes) that is checked whole before Open
@@ -215,6 +217,9 @@ func rebuildSittings(tx *sql.Tx) error {
 		}
 		s := sittingOf(id, rows)
 		if s.Opened.IsZero() { // its Opened event is lost
+			if !slices.ContainsFunc(rows, func(r *row) bool { return !amends(r.ev.Kind) }) {
+				continue // or never was here: a sheet that came without its events was judged
+			}
 			s.Opened = rows[0].ev.At.Wall
 		}
 		_, zone := s.Opened.Zone()
@@ -228,6 +233,11 @@ ON CONFLICT(id) DO UPDATE SET closed = excluded.closed`, id, s.Opened.UnixNano()
 		}
 	}
 	return nil
+}
+
+// amends reports whether such an event may come to a sheet long after its sitting.
+func amends(k session.Kind) bool {
+	return k == session.Judged || k == session.Noted || k == session.MarkNamed || k == session.Scanned
 }
 
 // swap closes db, which is the file tmp, and puts that file in the place of the

@@ -113,21 +113,26 @@ func rebuild(tx *sql.Tx, sit string, rows []*row) error {
 func done(s *session.Sheet) bool { return s.Phase == session.Finished || s.Phase == session.Ruined }
 
 // recordIn makes the record of a sheet of a replayed sitting, with every
-// judgement in the sitting's events and the bath states of an older record.
+// judgement in the sitting's events, and of an older record the bath states and
+// what else the events do not tell.
 func recordIn(m *session.Machine, s Sitting, sh *session.Sheet, rows []*row, old string) Record {
 	uses := Uses(m, sh)
+	var o Record
 	if old != "" {
-		if o, err := decodeRecord(old); err == nil {
-			for i := range uses {
-				for _, st := range o.Stages {
-					if st.Use != nil && st.Serial == uses[i].Serial && st.Use.Mix == uses[i].Mix {
-						uses[i].Share = st.Use.Share
-					}
-				}
+		var err error
+		if o, err = decodeRecord(old); err != nil {
+			o = Record{}
+		}
+	}
+	for i := range uses {
+		for _, st := range o.Stages {
+			if st.Use != nil && st.Serial == uses[i].Serial && st.Use.Mix == uses[i].Mix {
+				uses[i].Share = st.Use.Share
 			}
 		}
 	}
 	r := RecordOf(sh, Context{Sitting: s, Baths: uses, Now: m.Now()})
+	r.keep(&o, rows)
 	if sh.Judged != nil {
 		r.Judgements = nil
 		for _, x := range rows {
@@ -138,6 +143,37 @@ func recordIn(m *session.Machine, s Sitting, sh *session.Sheet, rows []*row, old
 		slices.SortStableFunc(r.Judgements, func(a, b JudgementRecord) int { return a.At.Compare(b.At) })
 	}
 	return r
+}
+
+// keep takes over from an older record of the sheet what its events do not
+// tell, because it came in, or was written, before they did: notes, the names of
+// marks, and where the scan lies. What an event has emptied stays empty.
+func (r *Record) keep(old *Record, rows []*row) {
+	for _, n := range old.Notes {
+		if !slices.ContainsFunc(r.Notes, func(x NoteRecord) bool { return x.At.Equal(n.At) && x.Text == n.Text }) {
+			r.Notes = append(r.Notes, n)
+		}
+	}
+	slices.SortStableFunc(r.Notes, func(a, b NoteRecord) int { return a.At.Compare(b.At) })
+	emptied := func(k session.Kind, n int) bool {
+		is := false
+		for _, x := range rows {
+			if x.ev.Kind == k && x.ev.Sheet == r.ID && x.ev.N == n {
+				is = x.ev.Note == ""
+			}
+		}
+		return is
+	}
+	for i := range r.Marks {
+		for _, k := range old.Marks {
+			if m := &r.Marks[i]; k.N == m.N && m.Text == "" && !emptied(session.MarkNamed, m.N) {
+				m.Text = k.Text
+			}
+		}
+	}
+	if r.Scan == "" && !emptied(session.Scanned, 0) {
+		r.Scan = old.Scan
+	}
 }
 
 // rebuildAll makes every record again from the events.
