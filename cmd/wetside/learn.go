@@ -45,7 +45,7 @@ func (c *LearnCmd) Run(h *host) error {
 	var sheets []exposure.Judged
 	if b != nil {
 		defer b.Close()
-		sheets = judgedIn(b)()
+		sheets = judgedIn(b, h.known())()
 	}
 	model, err := exposure.Learn(sheets, exposure.WeakPrior)
 	if err != nil {

@@ -221,8 +221,8 @@ func (p *planner) choices() (papers, processes, cameras []tui.Choice) {
 const leftOut = "left out"
 
 // judgedIn reads the judged sheets of a notebook, rehearsals and spoiled ones
-// left out.
-func judgedIn(b *notebook.Book) func() []exposure.Judged {
+// left out. set has the papers they are on.
+func judgedIn(b *notebook.Book, set *profiles.Set) func() []exposure.Judged {
 	return func() []exposure.Judged {
 		rows, err := b.Sheets(notebook.Filter{Judged: notebook.Only, Rehearsals: notebook.None, Limit: 2000})
 		if err != nil {
@@ -238,8 +238,14 @@ func judgedIn(b *notebook.Book) func() []exposure.Judged {
 			if err != nil || rec.Exposure == nil || rec.Exposure.Share <= 0 || rec.Base <= 0 {
 				continue
 			}
+			// A share is one of time, and what is learned is light.
+			var fails exposure.Reciprocity
+			if paper, err := set.Paper(r.Paper); err == nil {
+				fails = reciprocity(paper)
+			}
+			share := fails.LightShare(rec.Exposure.Planned.D().Seconds(), rec.Exposure.Share)
 			out = append(out, exposure.Judged{ID: fmt.Sprintf("sheet %d of %s", r.Num, r.Day), Camera: r.Camera, Paper: r.Paper, Seconds: rec.Base.D().Seconds(),
-				Stops: *r.Stops, Given: exposure.GivenStops(rec.Learned, rec.Exposure.Share),
+				Stops: *r.Stops, Given: exposure.GivenStops(rec.Learned, share),
 				Left: strings.HasPrefix(strings.ToLower(r.Seen), leftOut)})
 		}
 		return out

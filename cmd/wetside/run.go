@@ -299,7 +299,7 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 		}}
 	}
 
-	plan := &planner{set: profs, judged: judgedIn(book), rehearsal: p.rehearsal}
+	plan := &planner{set: profs, judged: judgedIn(book, profs), rehearsal: p.rehearsal}
 	fresh := func() { plan.dirty = true }
 	rec := &record{book: book, sit: sitting, now: p.now, saved: fresh}
 	desk := &tui.Desk{M: m, Clock: clk, Record: rec, Sound: speak, NewID: uuid.NewString, Hands: p.self}

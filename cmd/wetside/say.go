@@ -167,7 +167,7 @@ func (h *host) reckoner() (*planner, func(), error) {
 	if err != nil || b == nil {
 		return p, func() {}, err
 	}
-	p.judged = judgedIn(b)
+	p.judged = judgedIn(b, p.set)
 	return p, func() { b.Close() }, nil
 }
 

@@ -648,7 +648,7 @@ func (c *ExportCmd) Run(h *host) error {
 	defer b.Close()
 	o := notebook.Options{Title: c.Title}
 	if format == "html" {
-		if o.Plot, err = plotOf(judgedIn(b)(), c.Camera, c.Paper); err != nil {
+		if o.Plot, err = plotOf(judgedIn(b, h.known())(), c.Camera, c.Paper); err != nil {
 			return err
 		}
 	}

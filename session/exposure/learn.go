@@ -33,7 +33,8 @@ type Judged struct {
 func (j Judged) Wanted() float64 { return j.Given + j.Stops }
 
 // GivenStops is [Judged.Given] from the learned correction that was in the
-// planned time and the share of the planned exposure that was given (1 is all).
+// planned time and the share of the planned exposure's light that was given (1 is
+// all; see [Reciprocity.LightShare]).
 func GivenStops(learned, share float64) float64 {
 	if !(share > 0) {
 		return learned
@@ -99,8 +100,10 @@ func Learn(sheets []Judged, prior Prior) (Model, error) {
 		}
 		for _, c := range []error{
 			check("the time of "+named(j), j.Seconds, minSeconds, 100*MaxSeconds, "s"),
-			check("the judgement of "+named(j), j.Stops, -15, 15, "stops"),
-			check("the exposure given to "+named(j), j.Given, -15, 15, "stops"),
+			// As far as a judgement may go, and a day's exposure cut short at
+			// once: one sheet far off must not end what the others teach.
+			check("the judgement of "+named(j), j.Stops, -20, 20, "stops"),
+			check("the exposure given to "+named(j), j.Given, -60, 60, "stops"),
 		} {
 			if c != nil {
 				return Model{}, c

@@ -258,6 +258,11 @@ func parseReading(given, t string) (Light, error) {
 		scale  float64
 	}{{"klux", 1000}, {"klx", 1000}, {"lux", 1}, {"lx", 1}} {
 		if rest, ok := strings.CutSuffix(t, u.suffix); ok {
+			// A meter's thousands to some, a decimal to others: ten stops apart.
+			if n := strings.TrimSpace(rest); thousands.MatchString(n) {
+				return Light{}, fmt.Errorf("the comma in %q may part thousands or decimals: type %s %s or %s %s", clip(given),
+					strings.Replace(n, ",", "", 1), u.suffix, strings.Replace(n, ",", ".", 1), u.suffix)
+			}
 			v, ok := parseMixed(rest)
 			if !ok {
 				return unread()
@@ -293,6 +298,8 @@ func parseReading(given, t string) (Light, error) {
 }
 
 var (
+	thousands = regexp.MustCompile(`^[1-9]\d{0,2},\d{3}$`)
+
 	isoWords = regexp.MustCompile(`[ ,]*(?:\bat )?iso ?(\d+(?:[.,]\d+)?)\b`)
 	fWords   = regexp.MustCompile(`(?:\bat )?\bf ?/? ?(\d+(?:[.,]\d+)?)\b,?(?: at\b)?`)
 )

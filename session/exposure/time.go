@@ -187,6 +187,18 @@ func (r Reciprocity) Metered(corrected float64) (measured float64, beyond bool) 
 	return corrected, false
 }
 
+// LightShare is the share of light that a share of the whole exposure's time,
+// full seconds, comes to. Where reciprocity fails it is nearer to 1: the time of
+// the last minute does less than that of the first.
+func (r Reciprocity) LightShare(full, share float64) float64 {
+	if !(full > 0) || !(share > 0) {
+		return share
+	}
+	whole, _ := r.Metered(full)
+	part, _ := r.Metered(full * share)
+	return part / whole
+}
+
 // along interpolates a table in log-log.
 func along(t []Pair, x float64, axes func(Pair) (x, y float64)) (float64, bool) {
 	x0, y0 := axes(t[0])
@@ -284,6 +296,9 @@ func (a Ask) check() error {
 		}
 	}
 	if a.Learned != nil {
+		if v := a.Learned.Stops; math.Abs(v) > 10 && !math.IsInf(v, 0) && a.Learned.N > 0 {
+			return fmt.Errorf("a learned correction of %s stops cannot be right: judge the sheet that is far off again, of %s", num(v), list(a.Learned.From))
+		}
 		if err := check("a learned correction", a.Learned.Stops, -10, 10, "stops"); err != nil {
 			return err
 		}
