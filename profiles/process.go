@@ -388,6 +388,14 @@ func (s Step) validate(d *document, i int, baths map[string]bool, cleared bool) 
 	if !own && s.FB == nil && s.RC == nil && !d.anyBad(at("fb")) && !d.anyBad(at("rc")) {
 		d.fault(at(), `step %d has no time: add target = "1m", or at_least and at_most`, i+1)
 	}
+	// Where fb and rc have the times, what stands beside them is nobody's.
+	if bases := s.FB != nil || s.RC != nil; bases && !own && s.Stage == session.Wash {
+		for _, k := range []string{"short_after", "changes"} {
+			if d.ok(at(k)...) {
+				d.fault(at(k), "%s stands outside fb and rc, where the times are, and would not be heeded: write it into them, like fb = {target = \"30m\", %s = %s}", k, k, map[string]string{"short_after": `"10m"`, "changes": "6"}[k])
+			}
+		}
+	}
 	for _, set := range sets {
 		if set.t == nil || (set.name == "" && !own) {
 			continue
