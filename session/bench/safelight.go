@@ -69,7 +69,8 @@ func FogTestStale(p session.Paper, today time.Time, levelThen, levelNow string) 
 	if !p.Tested {
 		return "never tested: the time is a cautious default"
 	}
-	day, err := time.Parse("2006-01-02", p.TestedOn)
+	// The date is one of the place's calendar, and so is today's.
+	day, err := time.ParseInLocation("2006-01-02", p.TestedOn, today.Location())
 	switch {
 	case err != nil:
 		return fmt.Sprintf("the date of the fog test, %q, cannot be read: write it like 2026-05-09, or test again", p.TestedOn)
