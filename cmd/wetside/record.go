@@ -46,7 +46,8 @@ func uses(m *session.Machine, s *session.Sheet) []notebook.BathUse {
 			if v.Serial != us[i].Serial {
 				continue
 			}
-			for _, b := range bench.Account(m.Trays(), m.Sheets(), v.In) {
+			// Just before, so that its own paper is not in it yet.
+			for _, b := range bench.Account(m.Trays(), m.Sheets(), v.In-1) {
 				if b.Mix.ID == us[i].Mix {
 					us[i].Share = b.Share
 				}
