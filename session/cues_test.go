@@ -7,18 +7,23 @@ import (
 	"wetside/session"
 )
 
-// A reading made under the cover does not make later changes sound as openings.
-func TestAChangeOfLightIsNoOpening(t *testing.T) {
-	m := session.New()
-	at := storyDay
-	do := func(e session.Event) {
+// oneSheet is a machine, the time it has got to, and a way to tell it what
+// happens to sheet "s", each thing so much after the one before.
+func oneSheet(t *testing.T, each time.Duration) (m *session.Machine, at *session.Instant, do func(session.Event)) {
+	m, now := session.New(), storyDay
+	return m, &now, func(e session.Event) {
 		t.Helper()
-		at = at.Add(30 * time.Second)
-		e.At, e.Sheet = at, "s"
+		now = now.Add(each)
+		e.At, e.Sheet = now, "s"
 		if err := m.Apply(e); err != nil {
 			t.Fatal(err)
 		}
 	}
+}
+
+// A reading made under the cover does not make later changes sound as openings.
+func TestAChangeOfLightIsNoOpening(t *testing.T) {
+	m, at, do := oneSheet(t, 30*time.Second)
 	sp := session.SheetSpec{Process: session.Process{Steps: []session.Step{{Stage: session.Develop, AtLeast: time.Minute, AtMost: time.Minute}}}}
 	do(session.Event{Kind: session.SheetAdded, Spec: &sp})
 	do(session.Event{Kind: session.ExposureBegun, Planned: 10 * time.Minute})
@@ -40,15 +45,7 @@ func TestAChangeOfLightIsNoOpening(t *testing.T) {
 
 // What is foretold of a wash is what it will be.
 func TestAWashAfterAClearByTheClockIsAnnouncedShort(t *testing.T) {
-	m := session.New()
-	at := storyDay
-	do := func(e session.Event) {
-		t.Helper()
-		e.At, e.Sheet = at, "s"
-		if err := m.Apply(e); err != nil {
-			t.Fatal(err)
-		}
-	}
+	m, at, do := oneSheet(t, 0)
 	sp := session.SheetSpec{Process: session.Process{Steps: []session.Step{
 		{Stage: session.Clear, AtLeast: time.Minute, AtMost: time.Minute, ByClock: true},
 		{Stage: session.Wash, AtLeast: time.Hour, AtMost: time.Hour, ShortAfter: 10 * time.Minute}}}}
@@ -75,16 +72,7 @@ func TestAWashAfterAClearByTheClockIsAnnouncedShort(t *testing.T) {
 
 // A second developer has its own image to be seen, or none.
 func TestAnImageIsSeenInOneDeveloper(t *testing.T) {
-	m := session.New()
-	at := storyDay
-	do := func(e session.Event) {
-		t.Helper()
-		at = at.Add(30 * time.Second)
-		e.At, e.Sheet = at, "s"
-		if err := m.Apply(e); err != nil {
-			t.Fatal(err)
-		}
-	}
+	m, at, do := oneSheet(t, 30*time.Second)
 	dev := session.Step{Stage: session.Develop, AtLeast: time.Minute, AtMost: 2 * time.Minute}
 	sp := session.SheetSpec{Process: session.Process{Steps: []session.Step{dev, dev}}}
 	do(session.Event{Kind: session.SheetAdded, Spec: &sp})
