@@ -275,11 +275,11 @@ func (s *scene) goTo(keys, level, screen, words string, before rig.Shot) rig.Sho
 	return x
 }
 
-// back presses keys and waits until the window looks exactly as it did.
+// back presses keys and waits until the window looks as it did.
 func (s *scene) back(keys string, to rig.Shot) {
 	s.t.Helper()
 	s.Type(keys)
-	s.WaitShot(fmt.Sprintf("the window as it was: %v", to), func(x rig.Shot) bool { return x == to })
+	s.WaitShot(fmt.Sprintf("the window as it was: %v", to), to.Alike)
 }
 
 // round goes through the screens of a level, from the field and back to it.

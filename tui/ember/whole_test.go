@@ -108,8 +108,12 @@ func TestTheRoomStaysDark(t *testing.T) {
 			pidFile := filepath.Join(t.TempDir(), "pid")
 			m := rig.Start(t, rig.Options{
 				Cols: 80, Rows: 24, Tmux: c.tmux, White: true,
-				Command: []string{self, "-test.run=^TestTheRoomStaysDark$"},
-				Env:     []string{"EMBER_TEST_CHILD=keeper", "EMBER_TEST_PID=" + pidFile},
+				// What a window gains is the terminal's own until tmux draws it: the
+				// black background must get through to it. The program asks tmux for
+				// that by itself.
+				TmuxConf: "set -g allow-passthrough on\n",
+				Command:  []string{self, "-test.run=^TestTheRoomStaysDark$"},
+				Env:      []string{"EMBER_TEST_CHILD=keeper", "EMBER_TEST_PID=" + pidFile},
 			})
 			lit := func(s rig.Shot) bool { return s.Lit > 0.03 && s.Lit < 0.5 }
 			shot := m.WaitShot("the first frame", lit)

@@ -66,6 +66,8 @@ type Options struct {
 	Dir string
 	// Tmux puts tmux in between, with its status line off.
 	Tmux bool
+	// TmuxConf is added to tmux's settings: lines of its own language.
+	TmuxConf string
 	// Screen puts GNU screen in between.
 	Screen bool
 	// Term is the value of TERM; by default what xterm or tmux would set with
@@ -107,6 +109,16 @@ type Shot struct {
 func (s Shot) String() string {
 	return fmt.Sprintf("%dx%d px: mean luminance %.4f%% of white, lit pixels %.2f%%, brightest r %d g %d b %d",
 		s.Width, s.Height, 100*s.MeanLuminance, 100*s.Lit, s.MaxRed, s.MaxGreen, s.MaxBlue)
+}
+
+// Alike reports whether two photographs show the same picture. A terminal that
+// draws a cell anew wipes out what a neighbour's letter left in it of its
+// smoothed edge, so the same text is not the same pixels each time; they differ
+// in less than three of a thousand.
+func (s Shot) Alike(o Shot) bool {
+	near := func(a, b float64) bool { return math.Abs(a-b) <= 0.003*max(a, b) }
+	return s.Width == o.Width && s.Height == o.Height && s.MaxRed == o.MaxRed && s.MaxGreen == o.MaxGreen && s.MaxBlue == o.MaxBlue &&
+		near(s.MeanLuminance, o.MeanLuminance) && near(s.Lit, o.Lit)
 }
 
 // Start opens a terminal and runs the command in it. Everything it started
@@ -236,7 +248,7 @@ func (m *Term) script() string {
 	case m.opts.Tmux:
 		m.server = filepath.Join(m.dir, "tmux")
 		conf := filepath.Join(m.dir, "tmux.conf")
-		m.write(conf, "set -g status off\nset -g default-terminal tmux-256color\nset -g escape-time 0\nset -ga terminal-overrides ',*256col*:RGB'\n")
+		m.write(conf, "set -g status off\nset -g default-terminal tmux-256color\nset -g escape-time 0\nset -ga terminal-overrides ',*256col*:RGB'\n"+m.opts.TmuxConf)
 		m.write(inner, started+"\nsh "+quote(runner)+"\n"+ended+wait)
 		fmt.Fprintf(&b, "unset TMUX COLORTERM\nTERM=%s tmux -S %s -f %s new-session sh %s\n", quote(term), quote(m.server), quote(conf), quote(inner))
 		m.t.Cleanup(func() { _, _ = m.output("tmux", "-S", m.server, "kill-server") })
