@@ -22,6 +22,8 @@ import (
 
 	"github.com/adrg/xdg"
 	"github.com/alecthomas/kong"
+
+	"wetside/tui/ember"
 )
 
 // version is set by the linker for a release.
@@ -40,6 +42,7 @@ type host struct {
 	ctx      context.Context
 	now      func() time.Time
 	terminal func() (in, out *os.File, ok bool)
+	lights   func() ember.Lamps // nil: those of this machine
 }
 
 // CLI is the whole command line.

@@ -158,12 +158,26 @@ func (p program) keep(set settings, guard *ember.Guard, in, out *os.File) error 
 	defer signal.Stop(sigs)
 	defer p.passThrough()()
 	code := ember.Keeper{Guard: guard, Terminal: ember.TTY(in, out), Signals: sigs,
-		Asked: func(code int) bool { return code == codeCovered },
-		Ended: func(string) { go p.sayEnded(set) }}.Run(ember.Command(cmd))
+		Asked:   func(code int) bool { return code == codeCovered },
+		Ended:   func(string) { go p.sayEnded(set) },
+		Covered: p.lampsBack, Stderr: p.err}.Run(ember.Command(cmd))
 	if code != 0 {
 		return codeError(code)
 	}
 	return nil
+}
+
+// lampsBack puts the laptop's lamps back after the user said that paper is
+// covered, unless another program still works on it.
+func (p program) lampsBack() {
+	here := flock.New(filepath.Join(p.state, "here.lock"))
+	if alone, err := here.TryLock(); err == nil && !alone {
+		return
+	}
+	defer here.Unlock()
+	if err := p.lamps().Restore(); err != nil {
+		p.warn("%s", oneLine(err))
+	}
 }
 
 // sayEnded says aloud that the program is gone, whose own voice went with it.
@@ -313,9 +327,19 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 		return usage("move is the time one move of a sheet takes, like 8s, not %q", set.Move)
 	}
 
+	// alone reports whether no other program works on this session.
+	alone := func() bool {
+		here.Unlock()
+		ok, err := here.TryLock()
+		return err != nil || ok
+	}
 	lamps := p.lamps()
-	if err := lamps.Recover(); err != nil {
-		notices = append(notices, oneLine(err))
+	// With paper out they stay as dim as they were left; those of another
+	// program are not ours to put back.
+	if first && !m.PaperOut() {
+		if err := lamps.Recover(); err != nil {
+			notices = append(notices, oneLine(err))
+		}
 	}
 	papers, processes, cameras := plan.choices()
 	cfg := tui.Config{
@@ -332,12 +356,8 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 		},
 		Pulse: set.Border, ConfirmSound: first && !p.rehearsal && set.Sound != "none",
 		KeepFogTest: p.keepFogTest(plan),
-		MayClose: func() bool {
-			here.Unlock()
-			alone, err := here.TryLock()
-			return err != nil || alone
-		},
-		Notices: notices,
+		MayClose:    alone,
+		Notices:     notices,
 		News: func() (out []string) {
 			for _, n := range book.Notices() {
 				out = append(out, n.Text)
@@ -375,8 +395,12 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 	}
 	model := tui.New(cfg)
 	err = p.show(ctx, model, guard, in, func() *sound.Engine { return engine })
-	lamps.Restore()
 	lamps.Release()
+	if err == nil && alone() { // else nobody has said that paper is covered
+		if err := lamps.Restore(); err != nil {
+			p.warn("%s", oneLine(err))
+		}
+	}
 	if err != nil {
 		return err
 	}
@@ -484,6 +508,9 @@ func (h *host) newVoice() (*voice.Voice, error) {
 }
 
 func (h *host) lamps() ember.Lamps {
+	if h.lights != nil {
+		return h.lights()
+	}
 	set, _ := loadSettings(h) // a fault in it was told where it mattered
 	return ember.NewLamps(ember.LampOptions{
 		Bus:   func() (*dbus.Conn, error) { return dbus.ConnectSystemBus() },
@@ -570,9 +597,13 @@ func (p program) keepFogTest(plan *planner) func(tui.FogResult) error {
 		if err := writeFile(file, data); err != nil {
 			return err
 		}
+		// Faults of other profiles were told at the start.
 		set, err := profiles.Load(os.DirFS(root))
 		plan.set = set
-		return err
+		if got, gone := set.Paper(r.Paper); gone != nil || !got.Safelight.IsTested() {
+			return errors.Join(gone, err)
+		}
+		return nil
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"os/exec"
 	"strings"
@@ -67,6 +68,12 @@ type Keeper struct {
 	// Ended is told what ended the child before the question is put, so that
 	// it can be said aloud. May be nil. It must not wait.
 	Ended func(what string)
+	// Covered is called when the user has answered the question: what else
+	// waits for paper to be covered may come back now. May be nil.
+	Covered func()
+	// Stderr gets what a child that ended well wrote to its standard error, once
+	// the terminal is itself again. May be nil.
+	Stderr io.Writer
 }
 
 // traceLines is how much of a trace is shown, faintly.
@@ -117,6 +124,11 @@ func (k Keeper) Run(child Child) int {
 			if r.ended == "" && r.err == nil && asked {
 				_ = k.Terminal.Reset()
 				_ = k.Guard.Restore()
+				for _, l := range said.lines(math.MaxInt) {
+					if k.Stderr != nil {
+						_, _ = fmt.Fprintln(k.Stderr, l)
+					}
+				}
 				return r.code
 			}
 			what := r.ended
@@ -139,6 +151,9 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 	key := k.Confirm
 	if key == 0 {
 		key = 'y'
+	}
+	if k.Guard.Level() > Ember {
+		_ = k.Guard.SetLevel(Ember) // whether paper lies open is not known here
 	}
 	_ = k.Terminal.Keys()
 	w, h := k.Terminal.Size()
@@ -184,6 +199,9 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 	_ = k.Terminal.Reset()
 	if err == nil {
 		_ = k.Guard.Restore()
+		if k.Covered != nil {
+			k.Covered()
+		}
 	}
 	// Nobody can answer: the terminal is gone, or its input is. It is left dark.
 	return code

@@ -5,6 +5,8 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 )
@@ -62,10 +64,17 @@ func TestKeeperKeepsTheRoomDark(t *testing.T) {
 		code     int
 		restored bool
 		shown    []string
+		after    string
 	}{
 		{name: "a good exit gives the terminal back without asking twice",
 			run:  func(io.Writer, <-chan os.Signal) (int, string) { return 0, "" },
 			code: 0, restored: true},
+		{name: "what a good exit left to say is read in the light",
+			run: func(e io.Writer, _ <-chan os.Signal) (int, string) {
+				_, _ = io.WriteString(e, "the lamps cannot be put back\n")
+				return 0, ""
+			},
+			code: 0, restored: true, after: "the lamps cannot be put back\n"},
 		{name: "a panic is told in red and waits for the key",
 			run: func(e io.Writer, _ <-chan os.Signal) (int, string) {
 				_, _ = io.WriteString(e, trace)
@@ -113,7 +122,10 @@ func TestKeeperKeepsTheRoomDark(t *testing.T) {
 				signals <- c.signal
 			}
 			var told string
-			k := Keeper{Guard: s.guard, Terminal: tty, Signals: signals, Ended: func(w string) { told = w }}
+			var after strings.Builder
+			covered := 0
+			k := Keeper{Guard: s.guard, Terminal: tty, Signals: signals, Ended: func(w string) { told = w },
+				Covered: func() { covered++ }, Stderr: &after}
 			code := k.Run(&fakeChild{run: c.run, fail: c.fail})
 			if code != c.code {
 				t.Errorf("code %d, want %d", code, c.code)
@@ -133,6 +145,12 @@ func TestKeeperKeepsTheRoomDark(t *testing.T) {
 			}
 			if len(c.shown) > 0 && told == "" {
 				t.Error("not told aloud")
+			}
+			if answered := c.restored && c.code != 0; (covered > 0) != answered {
+				t.Errorf("the lamps are let back %d times; the question was answered: %v", covered, answered)
+			}
+			if after.String() != c.after {
+				t.Errorf("on the terminal afterwards stands %q, want %q", after.String(), c.after)
 			}
 			if tty.resets == 0 {
 				t.Error("the terminal's mode was not put back")
@@ -172,5 +190,25 @@ func TestKeeperCatchesARealPanic(t *testing.T) {
 		if code != 2 || !strings.Contains(shown, "tray on the floor") {
 			t.Errorf("after a panic: code %d, shown\n%s", code, shown)
 		}
+	}
+}
+
+// However bright the field's level is, the keeper's question is no brighter
+// than the darkroom's: paper may lie open.
+func TestKeeperAsksNoBrighterThanTheDarkroom(t *testing.T) {
+	var out strings.Builder
+	g := NewGuard(&out, Options{Profile: TrueColor, Level: Torch})
+	child := &fakeChild{run: func(io.Writer, <-chan os.Signal) (int, string) {
+		out.Reset()
+		return 137, "The program was ended from outside (killed)."
+	}}
+	Keeper{Guard: g, Terminal: &fakeTTY{w: 60, h: 10}}.Run(child)
+	most := 0
+	for _, m := range regexp.MustCompile(`38;2;(\d+);`).FindAllStringSubmatch(out.String(), -1) {
+		n, _ := strconv.Atoi(m[1])
+		most = max(most, n)
+	}
+	if most == 0 || most > int(Ember.Red(Strong)) {
+		t.Errorf("the question is drawn in red %d, the darkroom allows %d", most, Ember.Red(Strong))
 	}
 }

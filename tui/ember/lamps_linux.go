@@ -194,10 +194,12 @@ func (l *logind) Restore() error {
 	}
 	// A lamp that is gone (a screen unplugged) has nothing to be put back to.
 	here := map[string]bool{}
-	if found, err := l.devices(); err == nil {
-		for _, d := range found {
-			here[d.String()] = true
-		}
+	found, err := l.devices()
+	if err != nil {
+		return fmt.Errorf("the lamps cannot be read, their old values stay in %s: %w", l.opts.State, err)
+	}
+	for _, d := range found {
+		here[d.String()] = true
 	}
 	var left saved
 	var errs []error

@@ -331,3 +331,26 @@ func TestLampValuesOutliveTheService(t *testing.T) {
 	}
 	b.shines("left alone", 700, 2)
 }
+
+// Old values are kept while the lamps cannot be read, and put back when they can.
+func TestOldValuesOutliveLampsThatCannotBeRead(t *testing.T) {
+	b := newBench(t)
+	l := b.lamps()
+	if err := l.Dim(); err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(b.sys, "class", "leds", "maker::kbd_backlight", "brightness")
+	if err := os.WriteFile(file, []byte("?\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := l.Restore(); err == nil {
+		t.Error("nothing is said of lamps that cannot be read")
+	}
+	if err := os.WriteFile(file, []byte("0\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := l.Restore(); err != nil {
+		t.Fatal(err)
+	}
+	b.shines("put back at the second try", 700, 2)
+}

@@ -1,0 +1,84 @@
+package main
+
+import (
+	"context"
+	"io"
+	"slices"
+	"sync"
+	"testing"
+	"time"
+
+	"wetside/profiles"
+	"wetside/session"
+	"wetside/tui"
+	"wetside/tui/ember"
+)
+
+// toldLamps remember what they were told, and end the program once dimmed.
+type toldLamps struct {
+	mu   sync.Mutex
+	told []string
+	then func()
+}
+
+func (l *toldLamps) tell(s string) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.told = append(l.told, s)
+	return nil
+}
+func (l *toldLamps) Recover() error          { return l.tell("recover") }
+func (l *toldLamps) Restore() error          { return l.tell("restore") }
+func (l *toldLamps) Inhibit(string) error    { return nil }
+func (l *toldLamps) Release() error          { return nil }
+func (l *toldLamps) Report() []ember.Finding { return nil }
+func (l *toldLamps) Dim() error {
+	defer l.then()
+	return l.tell("dim")
+}
+
+// While paper lies open neither a new start nor an end from outside brings the
+// lamps back.
+func TestLampsStayDimWhilePaperIsOut(t *testing.T) {
+	dir := t.TempDir()
+	ctx, end := context.WithCancel(t.Context())
+	defer end()
+	silence, mouth := io.Pipe()
+	defer mouth.Close()
+	l := &toldLamps{then: end}
+	h := &host{in: silence, out: io.Discard, err: io.Discard, data: dir, config: dir, state: dir, ctx: ctx, now: time.Now,
+		getenv: func(string) string { return "" }, lights: func() ember.Lamps { return l }}
+	b, err := h.book()
+	if err != nil {
+		t.Fatal(err)
+	}
+	set, err := profiles.Load(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	plan, err := (&planner{set: set}).plan(tui.Form{Name: "signal arm", Paper: "direct-positive-fb", Process: "three-trays"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := systemClock().Now()
+	sit, err := b.Begin(session.Event{Kind: session.Opened, At: at, Pace: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range []session.Event{{Kind: session.SheetAdded, Spec: &plan.Spec}, {Kind: session.Moved}} {
+		e.At, e.Sheet = at, "e5000001-0000-4000-8000-000000000001"
+		if _, err := b.Append(sit.ID, e); err != nil {
+			t.Fatal(err)
+		}
+	}
+	b.Close()
+	p := program{host: h, pace: 1}
+	late := time.AfterFunc(20*time.Second, end)
+	defer late.Stop()
+	if err := p.sit(settings{Sound: "none", Talk: "few", Rock: "off", Move: "8s"}, ember.Ember, ember.None, nil, nil); err != codeError(codeSignal) {
+		t.Fatalf("ended with %v", err)
+	}
+	if want := []string{"dim"}; !slices.Equal(l.told, want) {
+		t.Errorf("with a sheet in the developer the lamps were told %q, not %q", l.told, want)
+	}
+}
