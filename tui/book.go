@@ -131,7 +131,11 @@ func (b *book) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		}
 		b.show(m, row.ID)
 	case key.Matches(k, bookKeys.Beside):
-		if b.open == nil {
+		if b.open == nil && b.other != nil {
+			if b.other.ID != row.ID {
+				b.show(m, row.ID)
+			}
+		} else if b.open == nil {
 			b.show(m, row.ID)
 			b.other = b.open
 			b.open = nil
@@ -141,9 +145,6 @@ func (b *book) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		b.judge(m, row)
 	case key.Matches(k, bookKeys.Mark):
 		b.nameMark(m, row)
-	}
-	if key.Matches(k, bookKeys.Beside) && b.other != nil && b.open == nil && b.other.ID != row.ID {
-		b.show(m, row.ID)
 	}
 	return nil
 }
@@ -159,8 +160,14 @@ func (b *book) show(m *Model, id string) {
 
 // judge asks what the sheet says of its exposure, in the words of its paper.
 func (b *book) judge(m *Model, row BookRow) {
+	// The list does not know the paper, the sheet does.
+	s, err := m.cfg.Book.Show(row.ID)
+	if err != nil {
+		m.tell(reason(err))
+		return
+	}
 	more := "lighter"
-	if row.Response == session.Denser {
+	if s.Response == session.Denser {
 		more = "denser"
 	}
 	m.askWords(fmt.Sprintf("Sheet %d. How many stops more should it have had (less: -)? More makes this paper %s. Then, if you like, what you saw: 0.7 shadows blocked", row.Num, more), func(text string) tea.Cmd {
@@ -213,7 +220,11 @@ func (b *book) view(m *Model, h int) string {
 	case b.open != nil:
 		return b.one(m, *b.open, m.width)
 	case len(b.rows) == 0:
-		return "\n" + st.Normal.Render("no sheet is written down yet")
+		text := "no sheet is written down yet"
+		if b.filter != "" {
+			text = "no sheet has " + strconv.Quote(ember.SafeText(b.filter)) + ": / and enter shows all"
+		}
+		return "\n" + st.Normal.Render(text)
 	}
 	var out strings.Builder
 	head := "the last sheets"

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -76,19 +77,29 @@ type pages struct {
 }
 
 func (p pages) List(filter string, limit int) ([]tui.BookRow, error) {
-	rows, err := p.book.Sheets(notebook.Filter{Limit: limit})
-	if err != nil {
-		return nil, err
-	}
+	words := strings.Fields(strings.ToLower(filter))
+	f := notebook.Filter{Limit: limit}
 	var out []tui.BookRow
-	for _, r := range rows {
-		b := bookRow(r)
-		text := strings.ToLower(strings.Join([]string{b.Paper, b.Camera, b.Maker, b.Name, r.Day, b.Outcome}, " "))
-		if strings.Contains(text, strings.ToLower(filter)) {
-			out = append(out, b)
+	for {
+		rows, err := p.book.Sheets(f)
+		if err != nil {
+			return nil, err
 		}
+		for _, r := range rows {
+			b := bookRow(r)
+			text := strings.ToLower(strings.Join([]string{b.Paper, b.Camera, b.Maker, b.Name, r.Day, b.Outcome}, " "))
+			if !slices.ContainsFunc(words, func(w string) bool { return !strings.Contains(text, w) }) {
+				out = append(out, b)
+			}
+			if len(out) == limit {
+				return out, nil
+			}
+		}
+		if len(rows) < limit {
+			return out, nil
+		}
+		f.After = rows[len(rows)-1].Cursor() // what is asked for may be older
 	}
-	return out, nil
 }
 
 func bookRow(r notebook.Row) tui.BookRow {

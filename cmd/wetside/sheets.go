@@ -238,26 +238,13 @@ func find(h *host, b *notebook.Book, name string) (notebook.Record, error) {
 }
 
 func numbered(b *notebook.Book, day string, n int) (notebook.Record, error) {
-	var hits []notebook.Row
-	f := notebook.Filter{Day: day, Limit: 500}
-	for {
-		rows, err := b.Sheets(f)
-		if err != nil {
-			return notebook.Record{}, err
-		}
-		for _, r := range rows {
-			if len(hits) > 0 && r.Day != hits[0].Day {
-				rows = nil // newest first: the rest is of earlier days
-				break
-			}
-			if r.Num == n {
-				hits = append(hits, r)
-			}
-		}
-		if len(rows) < f.Limit {
-			break
-		}
-		f.After = rows[len(rows)-1].Cursor()
+	// A rehearsal never stands in the way of the real one, of whatever day.
+	hits, err := hitsOf(b, notebook.Filter{Day: day, Limit: 500, Rehearsals: notebook.None}, n)
+	if err == nil && len(hits) == 0 {
+		hits, err = hitsOf(b, notebook.Filter{Day: day, Limit: 500, Rehearsals: notebook.Only}, n)
+	}
+	if err != nil {
+		return notebook.Record{}, err
 	}
 	switch {
 	case len(hits) == 0 && day != "":
@@ -265,23 +252,36 @@ func numbered(b *notebook.Book, day string, n int) (notebook.Record, error) {
 	case len(hits) == 0:
 		return notebook.Record{}, usage("there is no sheet %d; wetside sheets lists them", n)
 	case len(hits) > 1:
-		// A rehearsal never stands in the way of the real one.
-		var real []notebook.Row
+		var ids []string
 		for _, r := range hits {
-			if !r.Rehearsal {
-				real = append(real, r)
-			}
+			ids = append(ids, short(r.ID))
 		}
-		if len(real) != 1 {
-			var ids []string
-			for _, r := range hits {
-				ids = append(ids, short(r.ID))
-			}
-			return notebook.Record{}, usage("there are %d sheets %d on %s: use the begin of an id, %s", len(hits), n, hits[0].Day, strings.Join(ids, " or "))
-		}
-		hits = real
+		return notebook.Record{}, usage("there are %d sheets %d on %s: use the begin of an id, %s", len(hits), n, hits[0].Day, strings.Join(ids, " or "))
 	}
 	return b.Sheet(hits[0].ID)
+}
+
+// hitsOf are the sheets n of the latest day that has one.
+func hitsOf(b *notebook.Book, f notebook.Filter, n int) ([]notebook.Row, error) {
+	var hits []notebook.Row
+	for {
+		rows, err := b.Sheets(f)
+		if err != nil {
+			return nil, err
+		}
+		for _, r := range rows {
+			if len(hits) > 0 && r.Day != hits[0].Day {
+				return hits, nil // newest first: the rest is of earlier days
+			}
+			if r.Num == n {
+				hits = append(hits, r)
+			}
+		}
+		if len(rows) < f.Limit {
+			return hits, nil
+		}
+		f.After = rows[len(rows)-1].Cursor()
+	}
 }
 
 // SheetCmd shows one sheet, or in what two differ.

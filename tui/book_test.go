@@ -1,0 +1,48 @@
+package tui
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"wetside/session"
+)
+
+// shelf is a notebook of two sheets; its list says nothing of the paper's response.
+type shelf struct{}
+
+func (shelf) List(string, int) ([]BookRow, error) {
+	return []BookRow{{ID: "b", Num: 2, Name: "signal arm", Outcome: "done"}, {ID: "a", Num: 1, Name: "lever frame", Outcome: "done"}}, nil
+}
+
+func (shelf) Show(id string) (BookSheet, error) {
+	rows, _ := shelf{}.List("", 0)
+	for _, r := range rows {
+		if r.ID == id {
+			r.Response, r.At = session.Denser, time.Date(2026, 5, 9, 14, 0, 0, 0, time.UTC)
+			return BookSheet{BookRow: r, Lines: []string{"paper negative"}}, nil
+		}
+	}
+	return BookSheet{}, nil
+}
+
+func (shelf) Judge(string, float64, string) error { return nil }
+
+// The question for a judgement says what more exposure does to this paper.
+func TestJudgingAsksInThePapersSense(t *testing.T) {
+	_, m := newWorld(t, func(c *Config) { c.Book = shelf{} })
+	m.keys(t, "tab", "j")
+	if got := plain(m); !strings.Contains(got, "denser") || strings.Contains(got, "lighter") {
+		t.Errorf("a paper that gets denser with more exposure is asked about so:\n%s", got)
+	}
+}
+
+// Two sheets stand side by side once v was pressed on each.
+func TestTwoSheetsSideBySideByTheKeyThatIsNamed(t *testing.T) {
+	_, m := newWorld(t, func(c *Config) { c.Book = shelf{} })
+	m.keys(t, "tab", "v", "down", "v")
+	got := plain(m)
+	if !strings.Contains(got, "outcome") || !strings.Contains(got, "2 signal arm") || !strings.Contains(got, "1 lever frame") {
+		t.Errorf("after v on the second sheet (%q):\n%s", m.said, got)
+	}
+}
