@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -29,9 +30,12 @@ type settings struct {
 	Move      string  `toml:"move"` // time one move of a sheet takes the hands, "8s"
 }
 
+// unset is a volume nobody wrote: nothing at all is one that may be wanted.
+var unset = math.Inf(-1)
+
 // loadSettings reads the file; a missing one is the defaults.
 func loadSettings(h *host) (settings, error) {
-	s := settings{}
+	s := settings{Volume: unset}
 	file := filepath.Join(h.config, "settings.toml")
 	f, err := os.Open(file)
 	if err == nil {
@@ -58,8 +62,8 @@ func loadSettings(h *host) (settings, error) {
 			*to = h.getenv(env)
 		}
 	}
-	if v := h.getenv("WETSIDE_VOLUME"); s.Volume == 0 && v != "" {
-		if s.Volume, err = strconv.ParseFloat(v, 64); err != nil {
+	if v := h.getenv("WETSIDE_VOLUME"); s.Volume == unset && v != "" {
+		if s.Volume, err = strconv.ParseFloat(v, 64); err != nil || !(s.Volume >= 0 && s.Volume <= 1) {
 			return s, fmt.Errorf("WETSIDE_VOLUME: %q is no number from 0 to 1", v)
 		}
 	}
@@ -72,13 +76,13 @@ func loadSettings(h *host) (settings, error) {
 	def(&s.Talk, "normal")
 	def(&s.Rock, "slow")
 	def(&s.Move, "8s") // lift, drain and lay in; common practice, no source
-	if s.Volume == 0 {
+	if s.Volume == unset {
 		s.Volume = 0.7
 	}
-	if s.Backlight < 0 || s.Backlight > 1 {
+	if !(s.Backlight >= 0 && s.Backlight <= 1) { // nor NaN
 		return s, fmt.Errorf("%s: backlight is from 0 to 1, not %g", file, s.Backlight)
 	}
-	if s.Volume < 0 || s.Volume > 1 {
+	if !(s.Volume >= 0 && s.Volume <= 1) {
 		return s, fmt.Errorf("%s: volume is from 0 to 1, not %g", file, s.Volume)
 	}
 	return s, nil
