@@ -3,13 +3,10 @@
 package main
 
 import (
-	"bytes"
 	"encoding/csv"
 	"encoding/json"
 	"fmt"
 	"io"
-	"os"
-	"os/exec"
 	"slices"
 	"strconv"
 	"strings"
@@ -65,25 +62,18 @@ func blind(t testing.TB, sheets int, judge bool, water float64) (stood string) {
 	l := listen(t, rig, water, true)
 	s := newStrain(t)
 
-	cmd := exec.CommandContext(t.Context(), binary(t), "rehearse", "--pace", fmt.Sprint(pace), "--blind", "--process", "short-baths",
+	// A real terminal, so wide that no line of what is said at the end breaks.
+	p := newPane(t, h, 250, 24, "rehearse", "--pace", fmt.Sprint(pace), "--blind", "--process", "short-baths",
 		"--sheets", fmt.Sprint(sheets), "--talk", "few", "--sound", "pulse", "--volume", fmt.Sprint(volume))
-	cmd.Env = append(os.Environ(), h.env...)
-	var said bytes.Buffer // read once all is over
-	cmd.Stderr = &said
-	keys, err := cmd.StdinPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
+	var said string // read once all is over
 	ended := make(chan error, 1)
-	go func() { ended <- cmd.Wait() }()
+	go func() { ended <- p.ended(&said) }()
+	var keys io.Writer = p
 	heard := hands(t, l, keys, sheets, judge, ended)
 	x, start, hole := l.stop()
-	stood = s.stood(said.String(), hole)
+	stood = s.stood(said, hole)
 	if t, ok := t.(*withheld); ok && len(t.said) > 0 {
-		t.Logf("%s\n%s", said.String(), strings.Join(heard, "\n"))
+		t.Logf("%s\n%s", said, strings.Join(heard, "\n"))
 		return stood
 	}
 
@@ -122,7 +112,7 @@ func blind(t testing.TB, sheets int, judge bool, water float64) (stood string) {
 
 // hands is the person: it answers what is heard with keys until every sheet is
 // done and the program has ended.
-func hands(t testing.TB, l *listener, keys io.WriteCloser, sheets int, judge bool, ended chan error) (log []string) {
+func hands(t testing.TB, l *listener, keys io.Writer, sheets int, judge bool, ended chan error) (log []string) {
 	t.Helper()
 	lengths := map[string]time.Duration{}
 	for _, m := range sound.Motifs() {

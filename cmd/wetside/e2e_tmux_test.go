@@ -6,6 +6,7 @@ import (
 	"database/sql"
 	"encoding/csv"
 	"encoding/json"
+	"fmt"
 	"math"
 	"os"
 	"os/exec"
@@ -55,6 +56,36 @@ func (p *pane) do(args ...string) string {
 
 func (p *pane) keys(names ...string) { p.do(append([]string{"send-keys"}, names...)...) }
 func (p *pane) text() string         { return p.do("capture-pane", "-p") }
+
+// Write types keys. It implements [io.Writer].
+func (p *pane) Write(keys []byte) (int, error) {
+	return len(keys), exec.Command("tmux", "-S", p.socket, "send-keys", "-l", string(keys)).Run()
+}
+
+var status = regexp.MustCompile(`(?m)^status (\d+)$`)
+
+// ended waits for the program's end, with what stands on the screen then: an
+// error if that shows anything before the end, for a program that draws
+// nothing, or a status that is not 0.
+func (p *pane) ended(said *string) error {
+	for {
+		out, err := exec.Command("tmux", "-S", p.socket, "capture-pane", "-p").Output()
+		if err != nil {
+			return err
+		}
+		*said = string(out)
+		if m := status.FindStringSubmatch(*said); m != nil {
+			if m[1] != "0" {
+				return fmt.Errorf("status %s:\n%s", m[1], *said)
+			}
+			return nil
+		}
+		if drawn := strings.TrimSpace(*said); drawn != "" && !strings.Contains(drawn, "too busy to sound") {
+			return fmt.Errorf("by sound alone, and yet on the screen stands:\n%s", drawn)
+		}
+		time.Sleep(50 * time.Millisecond) // a poll, not a measure
+	}
+}
 
 func (p *pane) wait(words ...string) string {
 	p.t.Helper()
@@ -280,5 +311,68 @@ func BenchmarkStart(b *testing.B) {
 		b.StopTimer()
 		p.do("kill-server")
 		b.StartTimer()
+	}
+}
+
+// By sound alone in a real terminal: each key works by itself, nothing that is
+// typed shows, and what ended the program is read once paper is covered.
+func TestBlindInATerminal(t *testing.T) {
+	t.Parallel()
+	stage := func(h home) string {
+		var all []struct {
+			Stage string `json:"stage"`
+		}
+		if err := json.Unmarshal([]byte(h.wetside(t, "where", "--rehearsal", "--json")), &all); err != nil || len(all) == 0 {
+			return ""
+		}
+		return all[0].Stage
+	}
+	for _, c := range []struct {
+		name string
+		end  func(p *pane, h home)
+		want []string
+	}{
+		{"quit", func(p *pane, h home) {
+			p.keys("q")
+			p.keys("y")
+		}, []string{"status 0"}},
+		{"ended from outside", func(p *pane, h home) {
+			pid := strings.TrimSpace(p.do("list-panes", "-F", "#{pane_pid}"))
+			kids, err := exec.Command("pgrep", "-P", pid, "wetside").Output()
+			if err != nil {
+				t.Fatalf("the program cannot be found: %v", err)
+			}
+			if err := exec.Command("kill", strings.TrimSpace(string(kids))).Run(); err != nil {
+				t.Fatal(err)
+			}
+			until(t, "the program itself is gone", func() bool {
+				out, _ := exec.Command("pgrep", "-P", strings.TrimSpace(string(kids)), "wetside").Output()
+				return len(out) == 0
+			})
+			if text := strings.TrimSpace(p.text()); text != "" {
+				t.Errorf("before paper is covered stands on the screen:\n%s", text)
+			}
+			p.keys("n", "y")
+		}, []string{"ended from outside", "status 143"}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			h := newHome(t)
+			p := newPane(t, h, 80, 24, "rehearse", "--blind", "--sound", "none")
+			until(t, "there is a sheet", func() bool { return exec.Command("test", "-s", filepath.Join(h.data(), "notebook.db")).Run() == nil })
+			typed := time.Time{}
+			until(t, "space alone put the sheet into the developer", func() bool {
+				if time.Since(typed) > 3*time.Second {
+					p.keys("j", "Space") // j is no key here, and must not show either
+					typed = time.Now()
+				}
+				return stage(h) == "develop"
+			})
+			if text := strings.TrimSpace(p.text()); text != "" {
+				t.Errorf("on the screen stands:\n%s", text)
+			}
+			c.end(p, h)
+			p.wait(c.want...)
+		})
 	}
 }

@@ -21,6 +21,7 @@ import (
 	"github.com/godbus/dbus/v5"
 	"github.com/gofrs/flock"
 	"github.com/google/uuid"
+	"golang.org/x/term"
 
 	"wetside/profiles"
 	"wetside/session"
@@ -96,10 +97,14 @@ func (p program) run() error {
 	}
 	in, out, tty := p.terminal()
 	profile, reason := ember.Detect(p.getenv, tty)
-	if !tty {
+	keyboard := in != nil && term.IsTerminal(int(in.Fd()))
+	if !keyboard {
 		in = nil // keys may come through a pipe all the same
 	}
 	if p.flags.Blind {
+		if keyboard && p.getenv(kept) == "" {
+			return p.keep(set, nil, in, out)
+		}
 		return p.sit(set, level, ember.None, nil, in)
 	}
 	if !profile.CanDraw() {
@@ -149,7 +154,8 @@ var rocks = map[string]sound.Rock{"off": sound.Off, "slow": sound.Slow, "on": so
 
 // keep runs the program as a child and keeps the room dark whatever becomes of
 // it: a panic's trace goes through the guard, and the terminal gets its own
-// colours back only when paper is covered.
+// colours back only when paper is covered. Without a guard nothing is drawn:
+// neither what is typed, nor a trace before paper is covered.
 func (p program) keep(set settings, guard *ember.Guard, in, out *os.File) error {
 	cmd := exec.Command(p.host.self, p.args...)
 	cmd.Env = append(os.Environ(), kept+"=1")
@@ -447,9 +453,11 @@ func (p program) show(ctx context.Context, model *tui.Model, guard *ember.Guard,
 		// The record is safe: every event was written as it happened.
 		if guard != nil {
 			guard.Blacken()
+		}
+		if p.getenv(kept) != "" {
 			fmt.Fprintf(p.err, "It was ended from outside (%s). Start it again and the clocks go on.\n", why) // to the keeper, who shows it
 		}
-		if engine != nil && guard == nil { // else the keeper says it
+		if engine != nil && p.getenv(kept) == "" { // else the keeper says it
 			playEnded(engine)
 		}
 		return codeError(codeSignal)

@@ -55,6 +55,9 @@ type Terminal interface {
 // room dark. The terminal then still has the black and red default colours the
 // guard gave it.
 type Keeper struct {
+	// Guard is nil when nothing is drawn: then the keeper puts the terminal into
+	// the mode for single keys itself, so that nothing typed is drawn either, and
+	// what happened is read once paper is covered.
 	Guard    *Guard
 	Terminal Terminal
 	// Signals are those to pass on to the child: the caller has asked
@@ -71,8 +74,9 @@ type Keeper struct {
 	// Covered is called when the user has answered the question: what else
 	// waits for paper to be covered may come back now. May be nil.
 	Covered func()
-	// Stderr gets what a child that ended well wrote to its standard error, once
-	// the terminal is itself again. May be nil.
+	// Stderr gets what could not be drawn, once the terminal is itself again:
+	// what a child that ended well wrote to its standard error, and without a
+	// guard what any child did. May be nil.
 	Stderr io.Writer
 }
 
@@ -87,8 +91,11 @@ const (
 // Run gives first light, runs the child, and gives last light when the room is
 // safe for it. It returns the code to exit with.
 func (k Keeper) Run(child Child) int {
-	w, h := k.Terminal.Size()
-	if err := k.Guard.Begin(w, h); err != nil {
+	if k.Guard == nil {
+		if err := k.Terminal.Keys(); err != nil {
+			return exitNoStart
+		}
+	} else if err := k.Guard.Begin(k.Terminal.Size()); err != nil {
 		// No light to keep: the caller runs such a program by sound alone.
 		return exitNoStart
 	}
@@ -122,13 +129,7 @@ func (k Keeper) Run(child Child) int {
 				asked = k.Asked(r.code)
 			}
 			if r.ended == "" && r.err == nil && asked {
-				_ = k.Terminal.Reset()
-				_ = k.Guard.Restore()
-				for _, l := range said.lines(math.MaxInt) {
-					if k.Stderr != nil {
-						_, _ = fmt.Fprintln(k.Stderr, l)
-					}
-				}
+				k.giveBack(said.lines(math.MaxInt)...)
 				return r.code
 			}
 			what := r.ended
@@ -152,7 +153,7 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 	if key == 0 {
 		key = 'y'
 	}
-	if k.Guard.Level() > Ember {
+	if k.Guard != nil && k.Guard.Level() > Ember {
 		_ = k.Guard.SetLevel(Ember) // whether paper lies open is not known here
 	}
 	_ = k.Terminal.Keys()
@@ -196,15 +197,33 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 			}
 		}
 	}
+	if err != nil {
+		// Nobody can answer: the terminal is gone, or its input is. It is left dark.
+		_ = k.Terminal.Reset()
+		return code
+	}
+	var unread []string
+	if k.Guard == nil {
+		unread = append([]string{SafeText(what)}, said.lines(math.MaxInt)...)
+	}
+	k.giveBack(unread...)
+	if k.Covered != nil {
+		k.Covered()
+	}
+	return code
+}
+
+// giveBack gives the terminal back, and on it tells what could not be told.
+func (k Keeper) giveBack(unread ...string) {
 	_ = k.Terminal.Reset()
-	if err == nil {
+	if k.Guard != nil {
 		_ = k.Guard.Restore()
-		if k.Covered != nil {
-			k.Covered()
+	}
+	for _, l := range unread {
+		if k.Stderr != nil {
+			_, _ = fmt.Fprintln(k.Stderr, l)
 		}
 	}
-	// Nobody can answer: the terminal is gone, or its input is. It is left dark.
-	return code
 }
 
 // sizeEach is how often the question looks whether the window has another size.
@@ -212,6 +231,9 @@ const sizeEach = 200 * time.Millisecond
 
 // tell paints the window black, and in it what happened and the question.
 func (k Keeper) tell(w, h int, what string, key byte, said *tail) error {
+	if k.Guard == nil {
+		return nil // Ended says it
+	}
 	_ = k.Guard.Resize(w, h)
 	_ = k.Guard.Blacken()
 	lines := []string{

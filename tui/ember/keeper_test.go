@@ -212,3 +212,27 @@ func TestKeeperAsksNoBrighterThanTheDarkroom(t *testing.T) {
 		t.Errorf("the question is drawn in red %d, the darkroom allows %d", most, Ember.Red(Strong))
 	}
 }
+
+// With nothing drawn the keys are read one by one from the start, and a trace
+// waits until paper is covered.
+func TestKeeperWithoutAPicture(t *testing.T) {
+	var after strings.Builder
+	tty := &fakeTTY{keys: "nY"}
+	tty.onKey = func() {
+		if after.Len() > 0 {
+			t.Errorf("before the question was answered stands there %q", after.String())
+		}
+	}
+	var told string
+	k := Keeper{Terminal: tty, Ended: func(w string) { told = w }, Stderr: &after}
+	code := k.Run(&fakeChild{run: func(e io.Writer, _ <-chan os.Signal) (int, string) {
+		if !tty.keyMode {
+			t.Error("the terminal draws what is typed")
+		}
+		_, _ = io.WriteString(e, "panic: index out of range\n\n\x1b[32mgoroutine 1 [running]:\n")
+		return 2, "The program broke off (code 2)."
+	}})
+	if want := "The program broke off (code 2).\npanic: index out of range\n\ngoroutine 1 [running]:\n"; code != 2 || after.String() != want || told == "" || tty.resets == 0 {
+		t.Errorf("code %d, told %q, %d resets, afterwards:\n%s", code, told, tty.resets, after.String())
+	}
+}
