@@ -16,8 +16,10 @@ import (
 // or with words where it asks for them.
 type question struct {
 	text  string
+	now   func() string // not nil: text, as it is at the moment
 	yes   func() tea.Cmd
 	no    func() tea.Cmd
+	leave func() tea.Cmd       // esc answers neither; nil: it is a no
 	words func(string) tea.Cmd // not nil: the answer is typed
 	input textinput.Model
 }
@@ -32,6 +34,29 @@ func (m *Model) askWords(text string, then func(string) tea.Cmd) {
 	if m.cfg.Blind {
 		m.desk.Say(text)
 	}
+}
+
+// askUntil is askWords for an answer that may be wrong: then what was typed
+// stays to be put right.
+func (m *Model) askUntil(text string, then func(string) (tea.Cmd, error)) {
+	m.askWords(text, nil)
+	q := m.ask
+	q.words = func(text string) tea.Cmd {
+		cmd, err := then(text)
+		if err == nil {
+			return cmd
+		}
+		m.ask = q
+		m.desk.Complain(err)
+		return m.tell(ember.SafeText(reason(err)))
+	}
+}
+
+func (q *question) says() string {
+	if q.now != nil {
+		return q.now()
+	}
+	return q.text
 }
 
 func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
@@ -52,13 +77,21 @@ func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	case "y", "Y":
 		m.ask = nil
 		return q.yes()
-	case "n", "N", "esc":
+	case "esc":
+		if q.leave != nil {
+			m.ask = nil
+			return q.leave()
+		}
+		fallthrough
+	case "n", "N":
 		m.ask = nil
 		return q.no()
 	case "enter":
-		m.desk.Say(q.text)
+		m.desk.Say(q.says())
+	default:
+		m.tell("y or n?") // or it was an elbow
 	}
-	return nil // anything else may be an elbow
+	return nil
 }
 
 func (q *question) keys() []key.Binding {
@@ -68,15 +101,28 @@ func (q *question) keys() []key.Binding {
 			key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "leave it")),
 		}
 	}
-	return []key.Binding{
+	ks := []key.Binding{
 		key.NewBinding(key.WithKeys("y"), key.WithHelp("y", "yes")),
 		key.NewBinding(key.WithKeys("n"), key.WithHelp("n", "no")),
 	}
+	if q.leave != nil {
+		ks = append(ks, key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "leave it")))
+	}
+	return ks
+}
+
+// brief is the question where there is room for little else.
+func (q *question) brief() string {
+	if q.words != nil {
+		// What is typed comes first: it has to be seen.
+		return "> " + ember.SafeText(q.input.Value()) + "_ " + q.says()
+	}
+	return q.says() + " y/n"
 }
 
 func (q *question) view(m *Model) string {
 	// A story of several sheets is told one to a line.
-	style, text := m.styles.Strong, wrap(strings.ReplaceAll(q.text, ". Sheet ", ".\nSheet "), m.width-2)
+	style, text := m.styles.Strong, wrap(strings.ReplaceAll(q.says(), ". Sheet ", ".\nSheet "), m.width-2)
 	if strings.Count(text, "\n") > 2 {
 		style = m.styles.Normal // a long story, strongly told, would light the room
 	}
@@ -89,7 +135,12 @@ func (q *question) view(m *Model) string {
 
 // askResume asks whether to go on with what ran when the program ended.
 func (m *Model) askResume(text string) *question {
-	q := &question{text: text + " Go on?"}
+	q := &question{now: func() string {
+		if t := ResumeText(m.desk.M, m.desk.Now()); t != "" {
+			text = t // it goes on while the question stands
+		}
+		return text + " Go on?"
+	}}
 	q.yes = func() tea.Cmd {
 		m.desk.Do(session.Event{Kind: session.Resumed})
 		m.screen = Trays
@@ -106,7 +157,7 @@ func (m *Model) askResume(text string) *question {
 						m.do(session.Event{Kind: session.Spoiled, Sheet: s.ID, Note: "not gone on with after an interruption"})
 					}
 				}
-				return m.tell("recorded as spoiled")
+				return m.tell("recorded as spoiled, with the reason")
 			},
 			no: func() tea.Cmd { m.ask = m.askResume(text); return nil }}
 		return nil
@@ -127,7 +178,9 @@ func (m *Model) askNote(s *session.Sheet) {
 // askSpoiled asks why a sheet is spoiled, and ends it.
 func (m *Model) askSpoiled(s *session.Sheet) {
 	m.askWords(fmt.Sprintf("Sheet %d is spoiled: why?", s.Num), func(text string) tea.Cmd {
-		m.do(session.Event{Kind: session.Spoiled, Sheet: s.ID, Note: text})
+		if m.do(session.Event{Kind: session.Spoiled, Sheet: s.ID, Note: text}) == nil {
+			return m.tell(fmt.Sprintf("sheet %d is written down as spoiled", s.Num))
+		}
 		return nil
 	})
 }

@@ -20,6 +20,8 @@ type Book interface {
 	List(filter string, limit int) ([]BookRow, error)
 	// Show returns one sheet.
 	Show(id string) (BookSheet, error)
+	// Read reads a judgement of a sheet as typed: "1/2 too dark, sky is grey".
+	Read(id, text string) (stops float64, seen string, err error)
 	// Judge keeps a judgement of a sheet of an earlier session.
 	Judge(id string, stops float64, seen string) error
 }
@@ -170,25 +172,29 @@ func (b *book) judge(m *Model, row BookRow) {
 	if s.Response == session.Denser {
 		more = "denser"
 	}
-	m.askWords(fmt.Sprintf("Sheet %d. How many stops more should it have had (less: -)? More makes this paper %s. Then, if you like, what you saw: 0.7 shadows blocked", row.Num, more), func(text string) tea.Cmd {
-		num, seen, _ := strings.Cut(text, " ")
-		stops, err := strconv.ParseFloat(strings.Replace(strings.TrimPrefix(num, "+"), ",", ".", 1), 64)
-		if err != nil || !(stops >= -20 && stops <= 20) {
-			return m.tell("nothing kept: begin with a number of stops, like 0.7 or -1")
+	m.askUntil(fmt.Sprintf("Sheet %d. How many stops more should it have had (less: -), or what does it look like? More makes this paper %s. Then, if you like, what you saw. 2/3 shadows blocked; 1/2 too dark, sky is grey; right; left out: light leak", row.Num, more), func(text string) (tea.Cmd, error) {
+		stops, seen, err := m.cfg.Book.Read(row.ID, text)
+		if err != nil {
+			return nil, err
 		}
 		if m.desk.M.Sheet(row.ID) != nil {
 			if m.do(session.Event{Kind: session.Judged, Sheet: row.ID, Stops: stops, Note: seen}) != nil {
-				return nil
+				return nil, nil
 			}
 		} else if err := m.cfg.Book.Judge(row.ID, stops, seen); err != nil {
-			return m.tell(reason(err))
+			return nil, err
 		}
-		b.load(m)
-		if b.open != nil {
-			b.show(m, row.ID)
-		}
-		return m.tell("kept: the next exposure will reckon with it")
+		b.again(m, row.ID)
+		return m.tell("kept: the next exposure will reckon with it"), nil
 	})
+}
+
+// again reads list and page anew, after something was added to a sheet.
+func (b *book) again(m *Model, id string) {
+	b.load(m)
+	if b.open != nil && b.other == nil {
+		b.show(m, id)
+	}
 }
 
 func (b *book) nameMark(m *Model, row BookRow) {
@@ -200,8 +206,11 @@ func (b *book) nameMark(m *Model, row BookRow) {
 	for _, mk := range s.Marks {
 		if mk.Text == "" {
 			m.askWords(fmt.Sprintf("Sheet %d, mark %d (%s, at %s): what was it?", s.Num, mk.N, mk.Stage, mk.At.Wall.Format("15:04:05")), func(text string) tea.Cmd {
-				m.do(session.Event{Kind: session.MarkNamed, Sheet: s.ID, N: mk.N, Note: text})
-				return nil
+				if text != "" && m.do(session.Event{Kind: session.MarkNamed, Sheet: s.ID, N: mk.N, Note: text}) == nil {
+					b.again(m, row.ID)
+					return m.tell(fmt.Sprintf("mark %d has its name", mk.N))
+				}
+				return m.tell("left without a name")
 			})
 			return
 		}

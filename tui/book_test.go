@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"errors"
 	"strings"
 	"testing"
 	"time"
@@ -26,7 +27,36 @@ func (shelf) Show(id string) (BookSheet, error) {
 	return BookSheet{}, nil
 }
 
-func (shelf) Judge(string, float64, string) error { return nil }
+func (shelf) Read(_, text string) (float64, string, error) {
+	if text != "1/2 too dark" {
+		return 0, "", errors.New(text + " is no judgement")
+	}
+	return 0.5, "", nil
+}
+
+func (shelf) Judge(_ string, stops float64, _ string) error {
+	if stops != 0.5 {
+		return errors.New("another number came")
+	}
+	return nil
+}
+
+// What cannot be read stays to be put right.
+func TestAJudgementThatCannotBeReadStaysInTheLine(t *testing.T) {
+	_, m := newWorld(t, func(c *Config) { c.Book = shelf{} })
+	m.keys(t, "tab", "j")
+	for _, r := range "1/2 too dar" {
+		m.keys(t, string(r))
+	}
+	m.keys(t, "enter")
+	if got := plain(m); !strings.Contains(got, "> 1/2 too dar_") || !strings.Contains(got, "is no judgement") {
+		t.Errorf("after a mistake:\n%s", got)
+	}
+	m.keys(t, "k", "enter")
+	if m.ask != nil || !strings.Contains(m.said, "kept") {
+		t.Errorf("put right, it is not kept: %q", m.said)
+	}
+}
 
 // The question for a judgement says what more exposure does to this paper.
 func TestJudgingAsksInThePapersSense(t *testing.T) {

@@ -230,12 +230,12 @@ func (m *Model) freshBath(v session.View) tea.Cmd {
 	for i, b := range baths {
 		list = append(list, fmt.Sprintf("%d %s (%.0f%%)", i+1, b.Name, 100*b.Share))
 	}
-	m.askWords("Which bath is to be replaced? "+strings.Join(list, ", "), func(text string) tea.Cmd {
+	m.askUntil("Which bath is to be replaced? "+strings.Join(list, ", "), func(text string) (tea.Cmd, error) {
 		n, err := strconv.Atoi(text)
 		if err != nil || n < 1 || n > len(baths) {
-			return m.tell("left as it was: answer with the number of a bath")
+			return nil, fmt.Errorf("answer with the number of a bath, 1 to %d", len(baths))
 		}
-		return m.replace(baths[n-1], baths)
+		return m.replace(baths[n-1], baths), nil
 	})
 	return nil
 }

@@ -71,13 +71,22 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	}
 	switch {
 	case key.Matches(k, fieldKeys.Close):
-		f.answer = ""
+		f.answer, f.working = "", false
+		return nil
+	case key.Matches(k, trayKeys.Pick):
+		n := number(k)
+		i := slices.IndexFunc(ss, func(s *session.Sheet) bool { return s.Num == n })
+		if i < 0 {
+			return m.tell(fmt.Sprintf("sheet %d is not in the field", n))
+		}
+		f.at, f.id = i, ss[i].ID
+		m.desk.Say(fmt.Sprintf("sheet %d", n))
 		return nil
 	case key.Matches(k, fieldKeys.Strip):
 		return f.reckon(m, "preflash strip")
 	case key.Matches(k, fieldKeys.Reckon):
-		m.askWords("Reckon (pinhole, exposure, preflash, learn, mix or washes, as in the shell; -h says how):", func(text string) tea.Cmd {
-			return f.reckon(m, text)
+		m.askUntil("Reckon (pinhole, exposure, preflash, learn, mix or washes, as in the shell; -h says how):", func(text string) (tea.Cmd, error) {
+			return nil, f.reckoned(m, text)
 		})
 		return nil
 	}
@@ -116,13 +125,18 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	case key.Matches(k, fieldKeys.Darker):
 		return f.light(m, s, -1.0/3)
 	case key.Matches(k, fieldKeys.Edit):
-		m.askWords(fmt.Sprintf("Sheet %d: light (EV 13, f/16 1/125, 2500 lux, overcast) or time (4m):", s.Num), func(text string) tea.Cmd {
+		m.askUntil(fmt.Sprintf("Sheet %d: light (EV 13, f/16 1/125, 2500 lux, overcast) or time (4m):", s.Num), func(text string) (tea.Cmd, error) {
 			return f.edit(m, s, text)
 		})
 	case key.Matches(k, fieldKeys.Note):
 		m.askNote(s)
 	case key.Matches(k, fieldKeys.Sum):
 		f.working = !f.working
+		f.answer = "" // there is room for one of them
+		if f.working && s.Spec.Working == "" {
+			f.working = false
+			return m.tell(fmt.Sprintf("sheet %d has a time given by hand: there is no sum behind it", s.Num))
+		}
 	case key.Matches(k, fieldKeys.Spoil):
 		m.askSpoiled(s)
 	}
@@ -132,15 +146,22 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 // reckon shows the answer to a reckoning command, or the sentence that says why
 // there is none.
 func (f *field) reckon(m *Model, line string) tea.Cmd {
+	if err := f.reckoned(m, line); err != nil {
+		m.desk.Complain(err)
+		return m.tell(ember.SafeText(reason(err)))
+	}
+	return nil
+}
+
+func (f *field) reckoned(m *Model, line string) error {
 	if line == "" || m.cfg.Reckon == nil {
 		return nil
 	}
 	out, err := m.cfg.Reckon(line)
-	f.answer = out
 	if err != nil {
-		m.desk.Complain(err)
-		return m.tell(ember.SafeText(reason(err)))
+		return err
 	}
+	f.answer, f.working = out, false
 	if m.cfg.Blind {
 		m.desk.Say(out)
 	}
@@ -173,7 +194,9 @@ func (f *field) goOn(m *Model, s *session.Sheet) tea.Cmd {
 		if s.Spec.Exposure <= 0 {
 			return m.tell(fmt.Sprintf("sheet %d has no time yet: press e and give its light, or a time", s.Num))
 		}
-		m.do(session.Event{Kind: session.ExposureBegun, Sheet: s.ID, Planned: s.Spec.Exposure, Note: s.Spec.Working})
+		if m.do(session.Event{Kind: session.ExposureBegun, Sheet: s.ID, Planned: s.Spec.Exposure, Note: s.Spec.Working}) == nil {
+			m.said = fmt.Sprintf("sheet %d: the pinhole is open", s.Num)
+		}
 		return nil
 	}
 	left := s.Light.Left(1, m.desk.M.T(now))
@@ -186,7 +209,9 @@ func (f *field) goOn(m *Model, s *session.Sheet) tea.Cmd {
 		return nil
 	}
 	m.early = ""
-	m.do(session.Event{Kind: session.ExposureEnded, Sheet: s.ID})
+	if m.do(session.Event{Kind: session.ExposureEnded, Sheet: s.ID}) == nil {
+		m.said = fmt.Sprintf("sheet %d: the exposure is over; it waits for the trays (tab)", s.Num)
+	}
 	return nil
 }
 
@@ -200,17 +225,16 @@ func (f *field) light(m *Model, s *session.Sheet, stops float64) tea.Cmd {
 }
 
 // edit takes a new light or time for a sheet, before or during its exposure.
-func (f *field) edit(m *Model, s *session.Sheet, text string) tea.Cmd {
+func (f *field) edit(m *Model, s *session.Sheet, text string) (tea.Cmd, error) {
 	if text == "" {
-		return nil
+		return nil, nil
 	}
 	plan, err := m.cfg.Plan(Form{Paper: s.Spec.Paper.Key, Process: s.Spec.Process.Key, Camera: s.Spec.Camera, Light: text})
 	if err != nil || plan.Exposure <= 0 {
 		if err == nil {
 			err = fmt.Errorf("that gives no time: name the camera on the bench, or type a time like 4m")
 		}
-		m.desk.Complain(err)
-		return m.tell(reason(err))
+		return nil, err
 	}
 	if s.Phase == session.Exposing {
 		m.do(session.Event{Kind: session.LightChanged, Sheet: s.ID, Planned: plan.Exposure, Note: text})
@@ -220,7 +244,7 @@ func (f *field) edit(m *Model, s *session.Sheet, text string) tea.Cmd {
 		spec.Base, spec.Learned = plan.Spec.Base, plan.Spec.Learned
 		m.do(session.Event{Kind: session.Remade, Sheet: s.ID, Spec: &spec})
 	}
-	return m.tell(plan.Sentence)
+	return m.tell(plan.Sentence), nil
 }
 
 func (f *field) view(m *Model, v session.View, h int) string {

@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"errors"
 	"fmt"
 	"time"
 
@@ -73,8 +74,9 @@ func (f *fogTest) ask(m *Model) {
 	}
 	f.paper = m.form.fields[fPaper].choices[m.form.fields[fPaper].chosen]
 	m.ask = &question{text: "Fog test of " + f.paper.Name + " (choose another on the bench). Is the strip pre-exposed to a faint grey? The exposed test is the stricter one; do both.",
-		yes: func() tea.Cmd { f.preexposed = true; return f.begin(m) },
-		no:  func() tea.Cmd { f.preexposed = false; return f.begin(m) }}
+		yes:   func() tea.Cmd { f.preexposed = true; return f.begin(m) },
+		no:    func() tea.Cmd { f.preexposed = false; return f.begin(m) },
+		leave: func() tea.Cmd { return m.tell("no fog test was begun") }}
 }
 
 func (f *fogTest) begin(m *Model) tea.Cmd {
@@ -114,25 +116,25 @@ func (f *fogTest) end(m *Model) {
 
 // answer asks what the developed strip shows, and keeps it.
 func (f *fogTest) answer(m *Model) {
-	m.askWords("Fog test of "+f.paper.Name+". How many minutes had the longest step that does not differ from the covered one? (0, 1, 2, 4, 8 or 16; - throws the test away; esc answers later)", func(text string) tea.Cmd {
+	m.askUntil("Fog test of "+f.paper.Name+". How many minutes had the longest step that does not differ from the covered one? (0, 1, 2, 4, 8 or 16; - throws the test away; esc answers later)", func(text string) (tea.Cmd, error) {
 		if text == "-" {
 			f.answered(m)
-			return m.tell("thrown away")
+			return m.tell("thrown away"), nil
 		}
 		for _, s := range FogSteps {
 			if text == fmt.Sprint(int(s/time.Minute)) {
 				r := FogResult{Paper: f.paper.Key, PreExposed: f.preexposed, Safe: s, Level: f.level, At: f.at}
 				if m.cfg.KeepFogTest == nil {
-					return m.tell("the result cannot be kept here")
+					return m.tell("the result cannot be kept here"), nil
 				}
 				if err := m.cfg.KeepFogTest(r); err != nil {
-					return m.tell(ember.SafeText(err.Error()))
+					return nil, err
 				}
 				f.answered(m)
-				return m.tell(fmt.Sprintf("kept: %s under this light, tested %s", clockText(s), r.At.Format("2006-01-02")))
+				return m.tell(fmt.Sprintf("kept: %s under this light, tested %s", clockText(s), r.At.Format("2006-01-02"))), nil
 			}
 		}
-		return m.tell("nothing kept: answer with 0, 1, 2, 4, 8 or 16")
+		return nil, errors.New("answer with 0, 1, 2, 4, 8 or 16")
 	})
 }
 

@@ -86,7 +86,7 @@ func TestFogTest(t *testing.T) {
 	if len(kept) > 0 || !strings.Contains(m.said, "0, 1, 2, 4, 8 or 16") {
 		t.Errorf("an answer of 7 minutes: kept %v, said %q", kept, m.said)
 	}
-	m.keys(t, "f", "8", "enter")
+	m.keys(t, "backspace", "8", "enter") // put right
 	if len(kept) != 1 {
 		t.Fatalf("kept %v, said %q", kept, m.said)
 	}

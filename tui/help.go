@@ -22,7 +22,7 @@ func (m *Model) helpView(h int) string {
 	case Notebook:
 		own = m.book.keys()
 	case Room:
-		own = m.room.keys()
+		own = m.room.keys(m)
 	}
 	var b strings.Builder
 	line := func(k key.Binding) string {

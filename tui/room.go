@@ -35,6 +35,9 @@ var roomKeys = struct{ Tick, Up, Down, Dark, Fog key.Binding }{
 	Fog:  key.NewBinding(key.WithKeys("f"), key.WithHelp("f", "fog test")),
 }
 
+// darkKeys are those that work while a strip, or eyes, wait in the dark.
+var darkKeys = struct{ Break key.Binding }{key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "break off"))}
+
 // Checklist is what the user confirms before paper is opened. Common practice,
 // no source.
 func Checklist() []Finding {
@@ -95,7 +98,10 @@ func (r *room) fill(m *Model) {
 
 func (r *room) confirmed(f Finding) bool { return f.Verified || r.done[f.Text+f.Detail] }
 
-func (r *room) keys() []key.Binding {
+func (r *room) keys(m *Model) []key.Binding {
+	if r.dark(m) {
+		return []key.Binding{darkKeys.Break, keys.Where} // of the fog test: the other dark shows nothing
+	}
 	return []key.Binding{roomKeys.Tick, roomKeys.Dark, roomKeys.Fog, roomKeys.Up}
 }
 
@@ -162,7 +168,7 @@ func (r *room) tick(m *Model) {
 	}, no: func() tea.Cmd {
 		m.desk.Do(session.Event{Kind: session.Noted, Note: "room check: no light was seen"})
 		return m.tell("the room is dark")
-	}}
+	}, leave: func() tea.Cmd { return m.tell("nothing is noted; d looks for light again") }}
 }
 
 func (r *room) view(m *Model, h int) string {

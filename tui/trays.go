@@ -93,10 +93,7 @@ func (m *Model) traysPress(k tea.KeyMsg) tea.Cmd {
 	case key.Matches(k, trayKeys.Undo):
 		return m.undo(v)
 	case key.Matches(k, trayKeys.Pick):
-		n := int(k.String()[0] - '0')
-		if n == 0 {
-			n = 10
-		}
+		n := number(k)
 		s := m.desk.M.Numbered(n)
 		if s == nil {
 			return m.tell(fmt.Sprintf("there is no sheet %d", n))
@@ -174,6 +171,14 @@ func (m *Model) traysPress(k tea.KeyMsg) tea.Cmd {
 		m.askSpoiled(s)
 	}
 	return nil
+}
+
+// number is the sheet that a digit stands for; 0 is the tenth.
+func number(k tea.KeyMsg) int {
+	if n := int(k.String()[0] - '0'); n > 0 {
+		return n
+	}
+	return 10
 }
 
 // move is the space key.
@@ -385,14 +390,24 @@ func (m *Model) rows(v session.View) []string {
 			out = append(out, st.Faint.Render(line(s)))
 		}
 	}
-	done := 0
+	done, spoiled := 0, 0
 	for _, s := range v.Sheets {
-		if s.Phase == session.Finished || s.Phase == session.Ruined {
+		switch s.Phase {
+		case session.Finished:
 			done++
+		case session.Ruined:
+			spoiled++
 		}
 	}
+	var ended []string
 	if done > 0 {
-		out = append(out, st.Faint.Render(fmt.Sprintf("%d done, in the notebook", done)))
+		ended = append(ended, fmt.Sprintf("%d done", done))
+	}
+	if spoiled > 0 {
+		ended = append(ended, fmt.Sprintf("%d spoiled", spoiled))
+	}
+	if len(ended) > 0 {
+		out = append(out, st.Faint.Render(strings.Join(ended, ", ")+", in the notebook"))
 	}
 	return out
 }

@@ -285,6 +285,7 @@ func apart(k tea.KeyMsg) []tea.KeyMsg {
 }
 
 func (m *Model) press(k tea.KeyMsg) tea.Cmd {
+	m.said = "" // it was about the key before
 	if m.ask != nil {
 		return m.ask.press(m, k)
 	}
@@ -607,11 +608,11 @@ func (m *Model) footer() string {
 	case m.screen == Notebook:
 		help = m.book.keys()
 	case m.screen == Room:
-		help = m.room.keys()
+		help = m.room.keys(m)
 	}
 	// The way on, out and to the rest of the keys has its place in any window.
 	always := ""
-	if m.ask == nil {
+	if m.ask == nil && !(m.screen == Room && m.room.dark(m)) {
 		always = "tab next  ? help  q quit"
 	}
 	var words []string
@@ -626,13 +627,20 @@ func (m *Model) footer() string {
 	if always != "" {
 		words = append(words, always)
 	}
-	return style.Render(ansi.Truncate(ember.SafeText(say), m.width, "~")) + "\n" + st.Faint.Render(strings.Join(words, "  "))
+	// What was said is whole wherever there is room for it: its end may be the
+	// key that is to be pressed.
+	lines := strings.Split(wrap(ember.SafeText(say), max(1, m.width)), "\n")
+	if most := max(1, m.height/4-1); len(lines) > most {
+		lines[most-1] = ansi.Truncate(strings.Join(lines[most-1:], " "), m.width, "~")
+		lines = lines[:most]
+	}
+	return style.Render(strings.Join(lines, "\n")) + "\n" + st.Faint.Render(strings.Join(words, "  "))
 }
 
 // tiny is for windows below 40x12: stage and remaining, nothing else.
 func (m *Model) tiny(v session.View) string {
 	if m.ask != nil {
-		return m.styles.Strong.Render(wrap(m.ask.text+" y/n", max(1, m.width)))
+		return m.styles.Strong.Render(wrap(m.ask.brief(), max(1, m.width)))
 	}
 	if len(v.Need) == 0 {
 		return m.styles.Normal.Render("nothing runs")

@@ -216,10 +216,6 @@ func (p *planner) choices() (papers, processes, cameras []tui.Choice) {
 	return papers, processes, cameras
 }
 
-// leftOut begins what was seen on a sheet that the user leaves out of learning:
-// a light leak, a lid that moved.
-const leftOut = "left out"
-
 // judgedIn reads the judged sheets of a notebook, rehearsals and spoiled ones
 // left out. set has the papers they are on.
 func judgedIn(b *notebook.Book, set *profiles.Set) func() []exposure.Judged {
@@ -246,7 +242,7 @@ func judgedIn(b *notebook.Book, set *profiles.Set) func() []exposure.Judged {
 			share := fails.LightShare(rec.Exposure.Planned.D().Seconds(), rec.Exposure.Share)
 			out = append(out, exposure.Judged{ID: fmt.Sprintf("sheet %d of %s", r.Num, r.Day), Camera: r.Camera, Paper: r.Paper, Seconds: rec.Base.D().Seconds(),
 				Stops: *r.Stops, Given: exposure.GivenStops(rec.Learned, share),
-				Left: strings.HasPrefix(strings.ToLower(r.Seen), leftOut)})
+				Left: notebook.JudgementRecord{Seen: r.Seen}.LeftOut()})
 		}
 		return out
 	}

@@ -114,7 +114,7 @@ func bookRow(r notebook.Row) tui.BookRow {
 		b.Outcome = "spoiled"
 	}
 	if r.Stops != nil {
-		b.Judged = fmt.Sprintf("%+.1f %s", *r.Stops, r.Seen)
+		b.Judged = verdict(*r.Stops, r.Seen)
 	}
 	return b
 }
@@ -130,7 +130,7 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 		s.Outcome = "rehearsal"
 	}
 	if j, ok := r.Judged(); ok {
-		s.Judged = fmt.Sprintf("%+.1f %s", j.Stops, j.Seen)
+		s.Judged = verdict(j.Stops, j.Seen)
 	}
 	line := func(format string, a ...any) { s.Lines = append(s.Lines, fmt.Sprintf(format, a...)) }
 	line("%s, %s, %s%s", r.Paper.Name, orNone(r.Camera, "no camera"), r.Process, celsius(r.Celsius))
@@ -167,7 +167,7 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 		line("spoiled: %s", r.Spoiled)
 	}
 	if s.Judged != "" {
-		line("judged, in stops: %s", s.Judged)
+		line("judged: %s", s.Judged)
 	}
 	return s, nil
 }
@@ -184,6 +184,15 @@ func celsius(c float64) string {
 		return ""
 	}
 	return fmt.Sprintf(", %g C", c)
+}
+
+func (p pages) Read(id, text string) (stops float64, seen string, err error) {
+	r, err := p.book.Sheet(id)
+	if err != nil {
+		return 0, "", err
+	}
+	j, err := readJudgement(text, &r)
+	return j.Stops, j.Seen, err
 }
 
 func (p pages) Judge(id string, stops float64, seen string) error {

@@ -356,35 +356,6 @@ func TestQuizKeepsTheScore(t *testing.T) {
 	}
 }
 
-func TestAJudgementInWordsFollowsThePaper(t *testing.T) {
-	for _, c := range []struct {
-		words string
-		paper session.Response
-		stops float64
-	}{
-		{"1/2", session.Lighter, 0.5},
-		{"-1/2", session.Lighter, -0.5},
-		{minus + "1/3", session.Denser, -1.0 / 3},
-		{"right", session.Denser, 0},
-		// More exposure makes a direct positive lighter, a negative denser.
-		{"1 too dark", session.Lighter, 1},
-		{"1/2 stop too light", session.Lighter, -0.5},
-		{"1 stops too dark", session.Denser, -1},
-		{"1 1/2 too light", session.Denser, 1.5},
-		{"1 too thin", session.Denser, 1},
-	} {
-		got, err := readJudgement(c.words, c.paper)
-		if err != nil || math.Abs(got-c.stops) > 1e-9 {
-			t.Errorf("%q on a paper that gets %s: %v stops (%v), not %v", c.words, c.paper, got, err, c.stops)
-		}
-	}
-	for _, bad := range []string{"", "nice", "too dark", "-1 too dark", "99"} {
-		if v, err := readJudgement(bad, session.Lighter); err == nil {
-			t.Errorf("%q was read as %v", bad, v)
-		}
-	}
-}
-
 func TestNegativeNumbersAreNoFlags(t *testing.T) {
 	got := negatives([]string{"judge", "3", "-1/2", "--place", "-33.9,151.2", "--limit=-1", "-o", "x", "--", "-1"})
 	want := []string{"judge", "3", minus + "1/2", "--place", minus + "33.9,151.2", "--limit=-1", "-o", "x", "--", "-1"}

@@ -147,11 +147,7 @@ func (c *SheetsCmd) Run(h *host) error {
 			exposed = exposure.Say(r.Exposure[1].Round(time.Second).Seconds())
 		}
 		if r.Stops != nil {
-			judged = exposure.Stops(*r.Stops)
-			if *r.Stops == 0 {
-				judged = "right"
-			}
-			judged = strings.TrimSpace(judged + " " + r.Seen)
+			judged = verdict(*r.Stops, r.Seen)
 		}
 		if r.Rehearsal {
 			state = "rehearsal, " + state
@@ -250,7 +246,7 @@ func numbered(b *notebook.Book, day string, n int) (notebook.Record, error) {
 	case len(hits) == 0 && day != "":
 		return notebook.Record{}, usage("there is no sheet %d on %s; wetside sheets --day %s lists them", n, day, day)
 	case len(hits) == 0:
-		return notebook.Record{}, usage("there is no sheet %d; wetside sheets lists them", n)
+		return notebook.Record{}, usage("no finished sheet has the number %d; wetside sheets lists them, and wetside where those still in the trays", n)
 	case len(hits) > 1:
 		var ids []string
 		for _, r := range hits {
@@ -450,7 +446,7 @@ func (h *host) record(r notebook.Record) error {
 		line("%s mark %d %s", m.At.Format("15:04:05"), m.N, m.Text)
 	}
 	if j, ok := r.Judged(); ok {
-		line("judged: %s", judgement(r, j.Stops, j.Seen))
+		line("judged: %s", judgement(&r, j))
 	}
 	if r.Scan != "" {
 		line("scan: %s", r.Scan)
@@ -461,107 +457,6 @@ func (h *host) record(r notebook.Record) error {
 // tenth is a time to the tenth of a second, as the log has it.
 func tenth(s notebook.Secs) string {
 	return profiles.Duration(s.D().Round(100 * time.Millisecond)).String()
-}
-
-// judgement says a judgement in the paper's own sense of more and less.
-func judgement(r notebook.Record, stops float64, seen string) string {
-	s := "right as it was"
-	switch {
-	case stops > 0:
-		s = fmt.Sprintf("%s more, to be %s", stopWord(stops), profiles.MoreWord(session.Response(r.Paper.Response)))
-	case stops < 0:
-		s = fmt.Sprintf("%s less, to be %s", stopWord(-stops), profiles.LessWord(session.Response(r.Paper.Response)))
-	}
-	if seen != "" {
-		s += "; seen: " + seen
-	}
-	return s
-}
-
-// JudgeCmd records a judgement.
-type JudgeCmd struct {
-	ID    string   `arg:"" help:"The sheet, as wetside sheet takes it."`
-	Stops string   `arg:"" help:"How much more (1/2) or less (-1/2) it should have had; or what it looks like: \"1/2 too dark\", \"1 too light\", right."`
-	Seen  []string `arg:"" optional:"" help:"What was seen."`
-}
-
-// Help shows how it is used.
-func (JudgeCmd) Help() string {
-	return `Examples:
-
-  wetside judge 3 1/2
-  wetside judge 2026-05-03/3 -1/3 "sky burnt out"
-  wetside judge 3 "1 too dark" "only the window shows"
-  wetside judge 6f1a right
-  wetside judge 4 "left out" "light leak at the lid"
-
-Positive is more exposure. "Too dark" and "too light" are turned into more or
-less by the paper: a direct positive gets lighter with more exposure, a paper
-negative denser. A sheet that is left out teaches nothing, until it is
-judged again.`
-}
-
-// Run records it.
-func (c *JudgeCmd) Run(h *host) error {
-	b, err := h.written()
-	if err != nil {
-		return err
-	}
-	if b != nil {
-		defer b.Close()
-	}
-	r, err := find(h, b, c.ID)
-	if err != nil {
-		return err
-	}
-	seen := plainMinus(strings.Join(c.Seen, " "))
-	var stops float64
-	if strings.EqualFold(c.Stops, leftOut) {
-		// What it was judged stays to be read; it only teaches nothing.
-		if j, ok := r.Judged(); ok {
-			stops = j.Stops
-		}
-		if seen == "" {
-			return usage("say why it is left out, like \"light leak at the lid\"")
-		}
-		seen = leftOut + ": " + seen
-	} else if stops, err = readJudgement(c.Stops, session.Response(r.Paper.Response)); err != nil {
-		return usageError{err}
-	}
-	at := systemClock().Now()
-	if err := b.Judge(r.ID, at, stops, seen); err != nil {
-		return err
-	}
-	h.say("sheet %d of %s: %s", r.Num, r.Day(), notebook.CleanText(judgement(r, stops, seen)))
-	return nil
-}
-
-// readJudgement reads "1/2", "-1/3", "1 too dark", "right".
-func readJudgement(s string, r session.Response) (float64, error) {
-	t := strings.ToLower(strings.TrimSpace(plainMinus(s)))
-	if t == "right" || t == "good" {
-		return 0, nil
-	}
-	sense := exposure.NegativeDensens
-	if r == session.Lighter {
-		sense = exposure.PositiveLightens
-	}
-	for word, light := range map[string]bool{"too light": true, "too thin": true, "too dark": false, "too dense": false} {
-		rest, ok := strings.CutSuffix(t, word)
-		if !ok {
-			continue
-		}
-		v, err := exposure.ParseStops(strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(rest), "stops")))
-		if err != nil || v < 0 {
-			return 0, fmt.Errorf("say by how many stops: \"1/2 %s\"", word)
-		}
-		return exposure.StopsFromJudgement(sense, light, v), nil
-	}
-	v, err := exposure.ParseStops(t)
-	if err != nil {
-		return 0, fmt.Errorf("%q is no judgement: write 1/2 for more exposure, -1/2 for less, \"1/2 too dark\", or right", s)
-	}
-	return v, nil
 }
 
 // ScanCmd ties a picture file to a sheet.

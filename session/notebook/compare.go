@@ -82,6 +82,9 @@ func Compare(a, b *Record) []Difference {
 }
 
 func judged(j JudgementRecord) string {
+	if j.LeftOut() {
+		return CleanText(j.Seen)
+	}
 	s := stopsWords(j.Stops)
 	if j.Seen != "" {
 		s += ", " + CleanText(j.Seen)

@@ -134,11 +134,18 @@ func appendPlan(b []byte, least, most Secs) []byte {
 func stopsWords(stops float64) string {
 	switch {
 	case stops > 0:
-		return number(stops) + " stops more"
+		return inStops(stops) + " more"
 	case stops < 0:
-		return number(-stops) + " stops less"
+		return inStops(-stops) + " less"
 	}
 	return "right"
+}
+
+func inStops(v float64) string {
+	if v <= 1 {
+		return number(v) + " stop"
+	}
+	return number(v) + " stops"
 }
 
 func label(s *StageRecord) string {
@@ -371,12 +378,17 @@ func (c *card) judgement(r *Record) {
 		return
 	}
 	c.open("judged")
-	c.raw("Should have had: ")
-	c.raw(stopsWords(j.Stops))
-	if j.Seen != "" {
-		c.raw(" (")
+	if j.LeftOut() {
+		c.raw("Not learned from: ")
 		c.text(j.Seen)
-		c.raw(")")
+	} else {
+		c.raw("Should have had: ")
+		c.raw(stopsWords(j.Stops))
+		if j.Seen != "" {
+			c.raw(" (")
+			c.text(j.Seen)
+			c.raw(")")
+		}
 	}
 	if n := len(r.Judgements) - 1; n > 0 {
 		c.b = fmt.Appendf(c.b, "; judged %d times before", n)

@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"wetside/session"
@@ -217,6 +218,16 @@ type JudgementRecord struct {
 	At    time.Time `json:"at"`
 	Stops float64   `json:"stops"` // positive: it should have had more
 	Seen  string    `json:"seen,omitempty"`
+}
+
+// LeftOut begins what was seen on a sheet that teaches nothing: a light leak, a
+// lid that moved.
+const LeftOut = "left out"
+
+// LeftOut reports whether the user leaves the sheet out of learning. Its stops
+// are then those of the judgement before.
+func (j JudgementRecord) LeftOut() bool {
+	return len(j.Seen) >= len(LeftOut) && strings.EqualFold(j.Seen[:len(LeftOut)], LeftOut)
 }
 
 // Judged returns the judgement that counts, if there is one.

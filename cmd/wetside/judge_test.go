@@ -1,0 +1,70 @@
+package main
+
+import (
+	"math"
+	"testing"
+
+	"wetside/session"
+	"wetside/session/notebook"
+)
+
+func TestAJudgementInWordsFollowsThePaper(t *testing.T) {
+	for _, c := range []struct {
+		words string
+		paper session.Response
+		stops float64
+		seen  string
+	}{
+		{"1/2", session.Lighter, 0.5, ""},
+		{"-1/2", session.Lighter, -0.5, ""},
+		{minus + "1/3", session.Denser, -1.0 / 3, ""},
+		{"right", session.Denser, 0, ""},
+		{"right: just so", session.Denser, 0, "just so"},
+		{"0,7 shadows blocked", session.Lighter, 0.7, "shadows blocked"},
+		{"1 1/2 stops: 3 windows white", session.Lighter, 1.5, "3 windows white"},
+		// More exposure makes a direct positive lighter, a negative denser.
+		{"1 too dark", session.Lighter, 1, ""},
+		{"1/2 too dark, only the lamp shows", session.Lighter, 0.5, "only the lamp shows"},
+		{"1/2 stop too light", session.Lighter, -0.5, ""},
+		{"1 stops too dark", session.Denser, -1, ""},
+		{"1 1/2 too light", session.Denser, 1.5, ""},
+		{"1 too thin; sky is paper", session.Denser, 1, "sky is paper"},
+		{"left out, light leak", session.Denser, 0, "left out: light leak"},
+	} {
+		r := &notebook.Record{}
+		r.Paper.Response = string(c.paper)
+		got, err := readJudgement(c.words, r)
+		if err != nil || math.Abs(got.Stops-c.stops) > 1e-9 || got.Seen != c.seen {
+			t.Errorf("%q on a paper that gets %s: %v stops, seen %q (%v); want %v, %q", c.words, c.paper, got.Stops, got.Seen, err, c.stops, c.seen)
+		}
+	}
+	for _, bad := range []string{"", "nice", "too dark", "-1 too dark", "99", "left out", "1/2x", "7th try"} {
+		r := &notebook.Record{}
+		r.Paper.Response = string(session.Lighter)
+		if v, err := readJudgement(bad, r); err == nil {
+			t.Errorf("%q was read as %+v", bad, v)
+		}
+	}
+}
+
+// What was seen stays until something else is said; a sheet that is left out is
+// not right because of it.
+func TestAJudgementAfterAnother(t *testing.T) {
+	r := &notebook.Record{}
+	r.Paper.Response = string(session.Lighter)
+	for _, c := range []struct{ words, seen, says, column string }{
+		{"1/3 sky burnt out", "sky burnt out", "1/3 stop more, to be lighter; seen: sky burnt out", "+1/3 sky burnt out"},
+		{"1/2", "sky burnt out", "0.5 stop more, to be lighter; seen: sky burnt out", "+0.5 sky burnt out"},
+		{"left out: light leak", "left out: light leak", "left out: light leak", "left out: light leak"},
+		{"right", "", "right as it was", "right"},
+	} {
+		j, err := readJudgement(c.words, r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if j.Seen != c.seen || judgement(r, j) != c.says || verdict(j.Stops, j.Seen) != c.column {
+			t.Errorf("%q: seen %q, %q, %q", c.words, j.Seen, judgement(r, j), verdict(j.Stops, j.Seen))
+		}
+		r.Judgements = append(r.Judgements, j)
+	}
+}

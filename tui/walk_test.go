@@ -1,0 +1,152 @@
+package tui
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"wetside/session"
+)
+
+// The tests in this file are of what a newcomer ran into.
+
+// In the field a digit picks a sheet, and space is for that one.
+func TestADigitPicksASheetInTheField(t *testing.T) {
+	_, m := newWorld(t, func(c *Config) { c.Start = Field })
+	a, b := m.add(t, "caddy", "4m"), m.add(t, "hat box", "6m")
+	m.keys(t, "2", "space")
+	if a.Phase != session.Fresh || b.Phase != session.Exposing || !strings.Contains(m.said, "sheet 2: the pinhole is open") {
+		t.Errorf("2 and space: sheet 1 is %s, sheet 2 %s; said %q", a.Phase, b.Phase, m.said)
+	}
+	m.keys(t, "7")
+	if !strings.Contains(m.said, "sheet 7 is not in the field") {
+		t.Errorf("7 says %q", m.said)
+	}
+	m.keys(t, "down", "e", "b", "a", "d", "enter")
+	if got := plain(m); !strings.Contains(got, "> bad_") || !strings.Contains(got, "light: write EV 13") {
+		t.Errorf("a light that cannot be read:\n%s", got)
+	}
+	m.keys(t, "esc", "x", "w", "e", "t", "enter")
+	if !strings.Contains(m.said, "sheet 1 is written down as spoiled") {
+		t.Errorf("after spoiling: %q", m.said)
+	}
+	m.keys(t, "tab")
+	if got := plain(m); !strings.Contains(got, "1 spoiled, in the notebook") || strings.Contains(got, "1 done") {
+		t.Errorf("a spoiled sheet in the trays' list:\n%s", got)
+	}
+}
+
+// A question that is left is not answered.
+func TestEscAnswersNothing(t *testing.T) {
+	w, m := newWorld(t, func(c *Config) { c.Start = Room })
+	m.keys(t, "f", "esc")
+	if m.fog.on || m.ask != nil {
+		t.Error("esc began the fog test")
+	}
+	m.keys(t, "d")
+	w.through(m, darkFor+time.Second)
+	n := len(w.events)
+	m.keys(t, "space")
+	if m.ask == nil || m.said != "y or n?" {
+		t.Errorf("space at a question says %q", m.said)
+	}
+	m.keys(t, "esc")
+	if m.ask != nil || len(w.events) != n {
+		t.Errorf("esc wrote down %+v", w.events[n:])
+	}
+	m.keys(t, "f", "n")
+	if got := plain(m); !strings.Contains(got, "esc break off") || strings.Contains(got, "q quit") {
+		t.Errorf("keys offered during the fog test:\n%s", got)
+	}
+}
+
+// What is said before a move that does harm is whole, to the key that does it.
+func TestAWarningIsNotCutOff(t *testing.T) {
+	w, m := newWorld(t, nil)
+	m.add(t, "caddy", "")
+	m.add(t, "hat box", "")
+	into := func(n string, stage session.Stage) {
+		for range 4 {
+			if v := m.desk.M.Numbered(int(n[0] - '0')).Visit(); v != nil && v.Stage == stage {
+				return
+			}
+			m.keys(t, n, "space")
+			w.pass(3 * time.Minute)
+		}
+	}
+	into("1", session.Wash)
+	into("2", session.Fix)
+	m.keys(t, "2", "space")
+	got := strings.Join(strings.Fields(plain(m)), " ")
+	if !strings.Contains(got, "begins again") || !strings.Contains(got, "Space again does it all the same.") {
+		t.Errorf("at 80 columns:\n%s", plain(m))
+	}
+	if err := notWider(plain(m), 80); err != "" {
+		t.Error(err)
+	}
+}
+
+func notWider(s string, w int) string {
+	for _, l := range strings.Split(s, "\n") {
+		if len([]rune(l)) > w {
+			return "too wide: " + l
+		}
+	}
+	return ""
+}
+
+// While it is asked whether to go on, the clocks do.
+func TestGoOnShowsTheTimeOfNow(t *testing.T) {
+	w, m := newWorld(t, nil)
+	m.add(t, "caddy", "")
+	m.keys(t, "space")
+	w.pass(30 * time.Second)
+	cfg := m.cfg
+	cfg.Resumed = ResumeText(m.desk.M, w.now)
+	again := New(cfg)
+	w.pass(17 * time.Second)
+	if got := plain(again); !strings.Contains(got, "that is 0:47") {
+		t.Errorf("47 s after it went in:\n%s", got)
+	}
+}
+
+// The sum and an answer do not stand before each other, and esc closes either.
+func TestSumAndAnswerTakeTurns(t *testing.T) {
+	_, m := newWorld(t, func(c *Config) {
+		c.Start = Field
+		c.Reckon = func(line string) (string, error) { return "the answer to " + line, nil }
+		plan := c.Plan
+		c.Plan = func(f Form) (Plan, error) {
+			p, err := plan(f)
+			p.Spec.Working = "the sum\n" + strings.Repeat("line\n", 12)
+			return p, err
+		}
+	})
+	m.add(t, "caddy", "4m")
+	shows := func(sum, answer bool) {
+		t.Helper()
+		if got := plain(m); strings.Contains(got, "the sum") != sum || strings.Contains(got, "the answer") != answer {
+			t.Errorf("sum %v, answer %v wanted:\n%s", sum, answer, got)
+		}
+	}
+	m.keys(t, "s")
+	shows(true, false)
+	m.keys(t, "a")
+	shows(false, true)
+	m.keys(t, "s")
+	shows(true, false)
+	m.keys(t, "esc")
+	shows(false, false)
+}
+
+// In the smallest window what is typed is seen, and a typed answer is not
+// asked for as y or n.
+func TestTypingInASmallWindow(t *testing.T) {
+	_, m := newWorld(t, nil)
+	m.width, m.height = 20, 5
+	m.add(t, "caddy", "")
+	m.keys(t, "o", "h", "i")
+	if got := plain(m); !strings.Contains(got, "> hi_") || strings.Contains(got, "y/n") {
+		t.Errorf("20x5:\n%s", got)
+	}
+}
