@@ -17,6 +17,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"time"
 
@@ -133,7 +134,7 @@ func run(h *host) int {
 		return status // --help was asked for
 	}
 	if err != nil {
-		fmt.Fprintf(h.err, "wetside: %s; try: wetside --help\n", plainMinus(oneLine(err)))
+		fmt.Fprintf(h.err, "wetside: %s; try: wetside --help\n", plainMinus(wants(oneLine(err))))
 		return 2
 	}
 	if cli.Data != "" {
@@ -163,5 +164,24 @@ type exit struct{}
 type codeError int
 
 func (c codeError) Error() string { return fmt.Sprintf("ended with status %d", int(c)) }
+
+// typed is how the parser of the command line tells of a word that is no number.
+var typed = regexp.MustCompile(`: expected a (valid \d+ bit int|float) but got ("(?:[^"\\]|\\.)*")(?: \(string\))?`)
+
+// wants says it in words of whoever typed it.
+func wants(s string) string {
+	m := typed.FindStringSubmatchIndex(s)
+	if m == nil {
+		return s
+	}
+	what, got := "a number", s[m[4]:m[5]]
+	if s[m[2]:m[3]] != "float" {
+		what = "a whole number"
+	}
+	if strings.HasPrefix(got, `"`+minus) {
+		what += " that is not negative"
+	}
+	return s[:m[0]] + " wants " + what + ", not " + got + s[m[1]:]
+}
 
 func oneLine(err error) string { return strings.Join(strings.Fields(err.Error()), " ") }

@@ -246,7 +246,7 @@ func (c *PinholeCmd) measure(h *host) error {
 func numbers(s string, n int) ([]float64, error) {
 	parts := strings.Split(s, ",")
 	if len(parts) != n {
-		return nil, fmt.Errorf("%q has %d parts, not %d", s, len(parts), n)
+		return nil, fmt.Errorf("%q is not %d numbers with a comma between", s, n)
 	}
 	var out []float64
 	for _, p := range parts {

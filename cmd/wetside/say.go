@@ -123,7 +123,9 @@ func (h *host) table(rows [][]string) error {
 func (h *host) known() *profiles.Set {
 	set, err := h.profiles()
 	if err != nil {
-		h.warn("left out: %s", oneLine(err))
+		for l := range strings.Lines(err.Error()) {
+			h.warn("left out: %s", strings.TrimSpace(l))
+		}
 	}
 	return set
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"strconv"
 	"strings"
 )
 
@@ -279,6 +280,10 @@ func parseReading(given, t string) (Light, error) {
 		f, rest, ok := take(fWords, t, 0)
 		if !ok || f == 0 {
 			return unread()
+		}
+		// A meter writes 125 and means 1/125: fourteen stops apart.
+		if n, err := strconv.Atoi(strings.TrimSpace(rest)); err == nil && n >= 30 {
+			return Light{}, fmt.Errorf("the time in %q may be 1/%d s or %d s: type 1/%d or %ds", clip(given), n, n, n, n)
 		}
 		rest = strings.TrimSpace(strings.TrimSuffix(strings.TrimSuffix(rest, "sec"), "s"))
 		if rest == "" {

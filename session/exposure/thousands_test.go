@@ -23,3 +23,17 @@ func TestALuxReadingWithAThousandsCommaIsNotGuessed(t *testing.T) {
 		}
 	}
 }
+
+// A meter writes 125 and means 1/125, fourteen stops away.
+func TestAMetersTimeWithoutAFractionIsNotGuessed(t *testing.T) {
+	for _, s := range []string{"f/16 125", "f/2 at 30", "1000 f/8"} {
+		if l, err := exposure.ParseLight(s); err == nil {
+			t.Errorf("%q was read as %s, from %s", s, l, l.From)
+		}
+	}
+	for _, s := range []string{"f/16 1/125", "f/16 125s", "f/16 30 s", "f/16 15", "f/16, 0.5"} {
+		if _, err := exposure.ParseLight(s); err != nil {
+			t.Errorf("%q: %v", s, err)
+		}
+	}
+}

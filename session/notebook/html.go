@@ -192,7 +192,7 @@ func (c *card) of(r *Record) []byte {
 	c.figures(r)
 	c.baths(r)
 	if r.Exposure != nil && r.Exposure.Working != "" {
-		c.line("facts", "", r.Exposure.Working)
+		c.line("facts work", "", r.Exposure.Working)
 	}
 	c.list(r)
 	c.judgement(r)
@@ -406,7 +406,7 @@ const (
 	drawPlan  = 380.0 // length of the plan's at-most
 	drawMax   = 560.0 // where a bar is cut off
 	drawRow   = 20.0
-	drawWidth = 760.0
+	drawWidth = 820.0
 )
 
 func (c *card) timeline(r *Record) {

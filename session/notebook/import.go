@@ -112,6 +112,10 @@ func (b *Book) importBook(path string, rep *ImportReport) error {
 	if err != nil {
 		return err
 	}
+	told := map[string]bool{}
+	for _, s := range sits {
+		told[s] = true
+	}
 	for len(sits) > 0 {
 		n, took := 0, 0
 		batch := map[string][]*row{}
@@ -143,7 +147,7 @@ func (b *Book) importBook(path string, rep *ImportReport) error {
 		return nil
 	}
 	// Records that came without events, and judgements of them.
-	m := merger{b: b, rep: rep}
+	m := merger{b: b, rep: rep, told: told}
 	if err := each(o, Filter{OldestFirst: true}, nil, func(body sql.RawBytes) error {
 		r, err := decodeRecord(string(body))
 		if err != nil || r.ID == "" {
@@ -162,6 +166,9 @@ type merger struct {
 	b   *Book
 	rep *ImportReport
 	rs  []*Record
+	// told are the sittings whose events were counted: their sheets are not
+	// counted once more.
+	told map[string]bool
 }
 
 func (m *merger) add(r *Record) error {
@@ -176,8 +183,12 @@ func (m *merger) flush() error {
 	rep := *m.rep
 	err := m.b.transact(func(tx *sql.Tx) error {
 		for _, r := range m.rs {
+			known := rep.Known
 			if err := m.b.mergeRecord(tx, r, &rep); err != nil {
 				return err
+			}
+			if m.told[r.Sitting] {
+				rep.Known = known
 			}
 		}
 		return nil
