@@ -185,6 +185,12 @@ func (b *book) judge(m *Model, row BookRow) {
 			return nil, err
 		}
 		b.again(m, row.ID)
+		switch {
+		case row.Outcome == "spoiled", row.Outcome == "rehearsal":
+			return m.tell("kept; a sheet of this kind (" + row.Outcome + ") teaches nothing"), nil
+		case strings.HasPrefix(seen, "left out"):
+			return m.tell("kept: the sheet is left out"), nil
+		}
 		return m.tell("kept: the next exposure will reckon with it"), nil
 	})
 }
