@@ -7,6 +7,8 @@ import (
 	"github.com/charmbracelet/bubbles/key"
 	"github.com/charmbracelet/bubbles/textinput"
 	tea "github.com/charmbracelet/bubbletea"
+	"github.com/charmbracelet/lipgloss"
+	"github.com/charmbracelet/x/ansi"
 
 	"wetside/session"
 	"wetside/tui/ember"
@@ -19,6 +21,7 @@ type question struct {
 	now   func() string // not nil: text, as it is at the moment
 	yes   func() tea.Cmd
 	no    func() tea.Cmd
+	stays bool                 // esc does nothing
 	leave func() tea.Cmd       // esc answers neither; nil: it is a no
 	words func(string) tea.Cmd // not nil: the answer is typed
 	input textinput.Model
@@ -78,6 +81,10 @@ func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		m.ask = nil
 		return q.yes()
 	case "esc":
+		if q.stays {
+			m.said = "y or n?"
+			return nil
+		}
 		if q.leave != nil {
 			m.ask = nil
 			return q.leave()
@@ -89,7 +96,10 @@ func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	case "enter":
 		m.desk.Say(q.says())
 	default:
-		m.tell("y or n?") // or it was an elbow
+		m.said = "y or n?" // or it was an elbow
+		if m.cfg.Blind {
+			m.desk.Say("yes or no")
+		}
 	}
 	return nil
 }
@@ -126,16 +136,20 @@ func (q *question) view(m *Model) string {
 	if strings.Count(text, "\n") > 2 {
 		style = m.styles.Normal // a long story, strongly told, would light the room
 	}
-	out := "\n" + style.Render(text)
-	if q.words != nil {
-		out += "\n\n" + m.styles.Normal.Render("> "+ember.SafeText(q.input.Value())+"_")
+	if q.words == nil {
+		return "\n" + style.Render(text)
 	}
-	return out
+	// What is typed has to be seen, whatever else has room.
+	typed := m.styles.Normal.Render(ansi.TruncateLeft("> "+ember.SafeText(q.input.Value())+"_", max(0, ansi.StringWidth(q.input.Value())+3-m.width), ""))
+	if lipgloss.Height(text) > m.height-8 {
+		return typed + "\n" + style.Render(text)
+	}
+	return "\n" + style.Render(text) + "\n\n" + typed
 }
 
 // askResume asks whether to go on with what ran when the program ended.
 func (m *Model) askResume(text string) *question {
-	q := &question{now: func() string {
+	q := &question{stays: true, now: func() string {
 		if t := ResumeText(m.desk.M, m.desk.Now()); t != "" {
 			text = t // it goes on while the question stands
 		}

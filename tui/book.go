@@ -151,13 +151,14 @@ func (b *book) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	return nil
 }
 
-func (b *book) show(m *Model, id string) {
+func (b *book) show(m *Model, id string) bool {
 	s, err := m.cfg.Book.Show(id)
 	if err != nil {
 		m.tell(reason(err))
-		return
+		return false
 	}
 	b.open = &s
+	return true
 }
 
 // judge asks what the sheet says of its exposure, in the words of its paper.
@@ -172,7 +173,7 @@ func (b *book) judge(m *Model, row BookRow) {
 	if s.Response == session.Denser {
 		more = "denser"
 	}
-	m.askUntil(fmt.Sprintf("Sheet %d. How many stops more should it have had (less: -), or what does it look like? More makes this paper %s. Then, if you like, what you saw. 2/3 shadows blocked; 1/2 too dark, sky is grey; right; left out: light leak", row.Num, more), func(text string) (tea.Cmd, error) {
+	m.askUntil(fmt.Sprintf("Sheet %d: how many stops more (less: -), or how it looks, then what you saw. More makes this paper %s. Like 2/3 shadows blocked; 1/2 too dark; right; left out: light leak", row.Num, more), func(text string) (tea.Cmd, error) {
 		stops, seen, err := m.cfg.Book.Read(row.ID, text)
 		if err != nil {
 			return nil, err
@@ -184,7 +185,7 @@ func (b *book) judge(m *Model, row BookRow) {
 		} else if err := m.cfg.Book.Judge(row.ID, stops, seen); err != nil {
 			return nil, err
 		}
-		b.again(m, row.ID)
+		b.again(m)
 		switch {
 		case row.Outcome == "spoiled", row.Outcome == "rehearsal":
 			return m.tell("kept; a sheet of this kind (" + row.Outcome + ") teaches nothing"), nil
@@ -195,11 +196,16 @@ func (b *book) judge(m *Model, row BookRow) {
 	})
 }
 
-// again reads list and page anew, after something was added to a sheet.
-func (b *book) again(m *Model, id string) {
+// again reads list and pages anew, after something was added to a sheet.
+func (b *book) again(m *Model) {
 	b.load(m)
-	if b.open != nil && b.other == nil {
-		b.show(m, id)
+	open, other := b.open, b.other
+	if other != nil && b.show(m, other.ID) {
+		b.other = b.open
+	}
+	b.open = open
+	if open != nil {
+		b.show(m, open.ID)
 	}
 }
 
@@ -213,7 +219,7 @@ func (b *book) nameMark(m *Model, row BookRow) {
 		if mk.Text == "" {
 			m.askWords(fmt.Sprintf("Sheet %d, mark %d (%s, at %s): what was it?", s.Num, mk.N, mk.Stage, mk.At.Wall.Format("15:04:05")), func(text string) tea.Cmd {
 				if text != "" && m.do(session.Event{Kind: session.MarkNamed, Sheet: s.ID, N: mk.N, Note: text}) == nil {
-					b.again(m, row.ID)
+					b.again(m)
 					return m.tell(fmt.Sprintf("mark %d has its name", mk.N))
 				}
 				return m.tell("left without a name")
@@ -245,6 +251,9 @@ func (b *book) view(m *Model, h int) string {
 	head := "the last sheets"
 	if b.filter != "" {
 		head = "sheets with " + strconv.Quote(ember.SafeText(b.filter))
+	}
+	if b.other != nil {
+		head = "choose the other sheet and press v again"
 	}
 	out.WriteString(st.Faint.Render(head) + "\n")
 	more := min(max(0, m.width-80)/3, 18)

@@ -135,7 +135,7 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		f.answer = "" // there is room for one of them
 		if f.working && s.Spec.Working == "" {
 			f.working = false
-			return m.tell(fmt.Sprintf("sheet %d has a time given by hand: there is no sum behind it", s.Num))
+			return m.tell(fmt.Sprintf("sheet %d has no time yet: press e and give its light, or a time", s.Num))
 		}
 	case key.Matches(k, fieldKeys.Spoil):
 		m.askSpoiled(s)

@@ -141,7 +141,11 @@ type Model struct {
 	styles ember.Styles
 	level  ember.Level // as the user set it
 	ask    *question
-	said   string // the last thing the user was told, for the screen
+	said   string // what the last key brought, for the screen
+	// news is what came without a key, and when: it stays until somebody can
+	// have read it.
+	news   string
+	newsAt session.Instant
 	split  split
 	tap    session.Tap
 	// early is the sheet a first early press was made for, and when.
@@ -176,7 +180,7 @@ func New(cfg Config) *Model {
 	if cfg.Strip != nil {
 		notices = append(slices.Clone(notices), m.fog.resume(m, *cfg.Strip))
 	}
-	m.said = ember.SafeText(strings.Join(notices, "; "))
+	m.inform(strings.Join(notices, "; "))
 	if cfg.ConfirmSound {
 		m.ask = &question{text: "A sound was played just now. Did you hear it?", yes: func() tea.Cmd {
 			m.desk.Sound.Confirm()
@@ -228,7 +232,10 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		m.desk.Tick()
 		if m.cfg.News != nil {
 			for _, n := range m.cfg.News() {
-				m.tell(ember.SafeText(n))
+				m.inform(n)
+				if m.cfg.Blind {
+					m.desk.Say(n)
+				}
 			}
 		}
 		m.light()
@@ -284,8 +291,30 @@ func apart(k tea.KeyMsg) []tea.KeyMsg {
 	return out
 }
 
+// newsFor is how long news stays at least.
+const newsFor = 5 * time.Second
+
+// inform shows what came without a key, until the first key after a while.
+func (m *Model) inform(text string) {
+	if text = ember.SafeText(text); text == "" {
+		return
+	}
+	if m.news != "" && !strings.Contains(m.news, text) {
+		text = m.news + "; " + text
+	}
+	m.news, m.newsAt = text, m.desk.hand()
+}
+
+// typing reports whether letters go into a line.
+func (m *Model) typing() bool {
+	return m.ask != nil && m.ask.words != nil || m.ask == nil && m.screen == Bench && m.form.editing()
+}
+
 func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 	m.said = "" // it was about the key before
+	if m.desk.hand().Sub(m.newsAt) > newsFor && !m.typing() {
+		m.news = ""
+	}
 	if m.ask != nil {
 		return m.ask.press(m, k)
 	}
@@ -409,7 +438,7 @@ func (m *Model) light() {
 	if run := m.desk.M.Running() || dark; m.cfg.Lamps != nil && run != m.awake {
 		m.awake = run
 		if err := m.cfg.Lamps.Awake(run); err != nil {
-			m.said = ember.SafeText(err.Error())
+			m.inform(err.Error())
 		}
 	}
 	if out = out || dark; m.cfg.Lamps != nil && out != m.dimmed {
@@ -421,7 +450,7 @@ func (m *Model) light() {
 			err = m.cfg.Lamps.Restore()
 		}
 		if err != nil {
-			m.said = ember.SafeText(err.Error())
+			m.inform(err.Error())
 		}
 	}
 }
@@ -588,6 +617,9 @@ func (m *Model) header(v session.View) string {
 func (m *Model) footer() string {
 	st := m.styles
 	say := m.said
+	if m.news != "" {
+		say = strings.TrimSpace(m.news + ". " + m.said)
+	}
 	style := st.Normal
 	if snd := m.desk.Sound.State(); !snd.OK {
 		say, style = "no sound: "+snd.Reason+"; trying again", st.Strong

@@ -139,6 +139,41 @@ func TestSumAndAnswerTakeTurns(t *testing.T) {
 	shows(false, false)
 }
 
+// What came without a key is still there after the next one, which may have
+// been on its way.
+func TestNewsOutlivesAKeystroke(t *testing.T) {
+	news := []string{"the notebook was damaged: it is set aside"}
+	w, m := newWorld(t, func(c *Config) {
+		c.Start = Bench
+		c.News = func() []string { n := news; news = nil; return n }
+	})
+	m.form.focus(fName)
+	m.Update(tickMsg{})
+	m.keys(t, "a")
+	if got := plain(m); !strings.Contains(got, "it is set aside") {
+		t.Errorf("one letter later:\n%s", got)
+	}
+	w.pass(time.Minute)
+	m.keys(t, "tab", "tab")
+	if got := plain(m); strings.Contains(got, "it is set aside") {
+		t.Errorf("a minute later:\n%s", got)
+	}
+}
+
+// The line that is typed is seen in every window.
+func TestTheTypedLineIsSeen(t *testing.T) {
+	_, m := newWorld(t, func(c *Config) { c.Book = shelf{} })
+	m.keys(t, "tab", "j", "1", "/", "2")
+	for _, w := range []int{20, 40, 80} {
+		for _, h := range []int{5, 12, 24} {
+			m.width, m.height = w, h
+			if got := plain(m); !strings.Contains(got, "> 1/2_") {
+				t.Errorf("%dx%d:\n%s", w, h, got)
+			}
+		}
+	}
+}
+
 // In the smallest window what is typed is seen, and a typed answer is not
 // asked for as y or n.
 func TestTypingInASmallWindow(t *testing.T) {

@@ -50,7 +50,12 @@ func (c *JudgeCmd) Run(h *host) error {
 	}
 	text := c.Stops
 	if len(c.Seen) > 0 {
-		text += ": " + strings.Join(c.Seen, " ")
+		// Unquoted words may still be part of the verdict: 1/2 too light.
+		between := " "
+		if _, _, err := stopsAhead(plainMinus(text)); err != nil {
+			between = ": "
+		}
+		text += between + strings.Join(c.Seen, " ")
 	}
 	j, err := readJudgement(text, &r)
 	if err != nil {
@@ -69,53 +74,90 @@ func (c *JudgeCmd) Run(h *host) error {
 	return nil
 }
 
-// verdictRE splits a judgement into the verdict and what was seen.
-var verdictRE = regexp.MustCompile(`(?is)^\s*(right|good|left out|[-+]?\d[\d./]*(?:,\d+)?(?:\s+\d+/\d+)?(?:\s*stops?\b)?(?:\s*too\s+(?:dark|light|thin|dense)\b)?)(?:[\s,;:]+(.*))?$`)
+// What stands behind the number of stops: how the sheet looks, or more or less.
+var looksRE = regexp.MustCompile(`(?is)^(?:too[\s-]+(dark|light|thin|dense)|(more|less))\b[.!]*(?:[\s,;:]+(.*))?$`)
+
+// unclearRE finds a word that may be meant as the verdict and is none: better
+// asked about than taken for what was seen, which would turn the sign round.
+var unclearRE = regexp.MustCompile(`(?is)^(?:(?:to|too|much|far|way|a bit|a little|slightly|over|under|more|less|dark|darker|bright|brighter|lighter|dense|denser|thinner|over\S*exposed|under\S*exposed|left out)\b|(?:light|thin)\W*$)`)
+
+// stopsAhead cuts the number of stops off the beginning of a text: the longest
+// piece that reads as one. The error is that of the first word.
+func stopsAhead(text string) (stops float64, rest string, err error) {
+	_, err = exposure.ParseStops(text)
+	for end := len(text); end > 0; end = strings.LastIndexAny(text[:end], " \t\n,;:") {
+		v, e := exposure.ParseStops(strings.TrimSpace(text[:end]))
+		if e == nil {
+			return v, strings.TrimLeft(text[end:], " \t\n,;:"), nil
+		}
+		err = e
+	}
+	return 0, "", err
+}
 
 // readJudgement reads "1/2", "-1/3 sky burnt out", "1 too dark, only the window
-// shows", "right", "left out: light leak" as said of a sheet.
+// shows", "2/3 less", "right", "left out: light leak" as said of a sheet.
 func readJudgement(text string, r *notebook.Record) (j notebook.JudgementRecord, err error) {
 	before, _ := r.Judged()
-	m := verdictRE.FindStringSubmatch(plainMinus(text))
-	if m == nil {
-		return j, fmt.Errorf("%q is no judgement: write 1/2 for more exposure, -1/2 for less, \"1/2 too dark\", right, or left out and why", text)
+	text = strings.TrimSpace(plainMinus(text))
+	keep := func(seen string) {
+		if j.Seen = strings.TrimSpace(seen); j.Seen == "" && !before.LeftOut() {
+			j.Seen = before.Seen
+		}
 	}
-	words, seen := strings.Join(strings.Fields(strings.ToLower(m[1])), " "), strings.TrimSpace(m[2])
-	j.Seen = seen
-	if seen == "" && !before.LeftOut() {
-		j.Seen = before.Seen
+	word, seen := text, ""
+	if i := strings.IndexAny(text, ",;:.!"); i >= 0 {
+		word, seen = text[:i], strings.TrimLeft(text[i:], " \t\n,;:.!")
 	}
-	switch words {
+	switch strings.Join(strings.Fields(strings.ToLower(word)), " ") {
 	case "right", "good":
+		keep(seen)
 		return j, nil
-	case notebook.LeftOut:
-		if seen == "" {
+	}
+	if rest, ok := cutFold(text, notebook.LeftOut); ok {
+		if rest = strings.TrimLeft(rest, " \t\n,;:.!"); rest == "" {
 			return j, errors.New("say why it is left out, like \"left out\" \"light leak at the lid\"")
 		}
 		// What it was judged stays to be read; it only teaches nothing.
-		return notebook.JudgementRecord{Stops: before.Stops, Seen: notebook.LeftOut + ": " + seen}, nil
+		return notebook.JudgementRecord{Stops: before.Stops, Seen: notebook.LeftOut + ": " + rest}, nil
 	}
-	for _, look := range []struct {
-		word  string
-		light bool
-	}{{"too light", true}, {"too thin", true}, {"too dark", false}, {"too dense", false}} {
-		rest, ok := strings.CutSuffix(words, look.word)
-		if !ok {
-			continue
+	const how = "write 1/2 for more exposure, -1/2 for less, \"1/2 too dark\", right, or left out and why"
+	stops, rest, err := stopsAhead(text)
+	if err != nil {
+		return j, fmt.Errorf("%q is no judgement: %s", text, how)
+	}
+	j.Stops = stops
+	m := looksRE.FindStringSubmatch(rest)
+	if m == nil {
+		if unclearRE.MatchString(rest) {
+			return j, fmt.Errorf("%q is not clear: %s; begin what was seen with another word", text, how)
 		}
-		v, err := exposure.ParseStops(rest)
-		if err != nil || v < 0 {
-			return j, fmt.Errorf("say by how many stops: \"1/2 %s\"", look.word)
-		}
-		sense := exposure.NegativeDensens
-		if session.Response(r.Paper.Response) == session.Lighter {
-			sense = exposure.PositiveLightens
-		}
-		j.Stops = exposure.StopsFromJudgement(sense, look.light, v)
+		keep(rest)
 		return j, nil
 	}
-	j.Stops, err = exposure.ParseStops(words)
-	return j, err
+	if stops < 0 {
+		return j, fmt.Errorf("%q says less twice: %s", text, how)
+	}
+	keep(m[3])
+	sense := exposure.NegativeDensens
+	if session.Response(r.Paper.Response) == session.Lighter {
+		sense = exposure.PositiveLightens
+	}
+	switch look := strings.ToLower(m[1]); {
+	case look != "":
+		j.Stops = exposure.StopsFromJudgement(sense, look == "light" || look == "thin", stops)
+	case strings.EqualFold(m[2], "less"):
+		j.Stops = -stops
+	}
+	return j, nil
+}
+
+// cutFold is strings.CutPrefix for a word, in small letters or large.
+func cutFold(s, word string) (rest string, ok bool) {
+	if len(s) < len(word) || !strings.EqualFold(s[:len(word)], word) {
+		return s, false
+	}
+	return s[len(word):], true
 }
 
 // judgement says a judgement in the paper's own sense of more and less.

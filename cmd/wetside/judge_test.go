@@ -29,6 +29,19 @@ func TestAJudgementInWordsFollowsThePaper(t *testing.T) {
 		{"1 stops too dark", session.Denser, -1, ""},
 		{"1 1/2 too light", session.Denser, 1.5, ""},
 		{"1 too thin; sky is paper", session.Denser, 1, "sky is paper"},
+		{"1/2 too light.", session.Lighter, -0.5, ""},
+		{"1/2, too light!", session.Lighter, -0.5, ""},
+		{"1/2: too-light", session.Lighter, -0.5, ""},
+		{"1/2 too dark.", session.Denser, -0.5, ""},
+		{"1/2 less", session.Lighter, -0.5, ""},
+		{"1/2 stop less: sky gone", session.Denser, -0.5, "sky gone"},
+		{"2/3 more", session.Lighter, 2.0 / 3, ""},
+		{"1/2 light leak at the lid", session.Lighter, 0.5, "light leak at the lid"},
+		{"1/2 sky too light", session.Lighter, 0.5, "sky too light"},
+		{"½", session.Lighter, 0.5, ""},
+		{".5", session.Lighter, 0.5, ""},
+		{"+ 1/2 grey", session.Lighter, 0.5, "grey"},
+		{"1½ too dark", session.Lighter, 1.5, ""},
 		{"left out, light leak", session.Denser, 0, "left out: light leak"},
 	} {
 		r := &notebook.Record{}
@@ -38,7 +51,8 @@ func TestAJudgementInWordsFollowsThePaper(t *testing.T) {
 			t.Errorf("%q on a paper that gets %s: %v stops, seen %q (%v); want %v, %q", c.words, c.paper, got.Stops, got.Seen, err, c.stops, c.seen)
 		}
 	}
-	for _, bad := range []string{"", "nice", "too dark", "-1 too dark", "99", "left out", "1/2x", "7th try"} {
+	for _, bad := range []string{"", "nice", "too dark", "-1 too dark", "99", "left out", "1/2x", "7th try", "1/2 to light", "1/2 too bright", "1/2 too da",
+		"1/2 much too light", "1/2 darker", "1/2 lighter", "1/2 light", "-1/2 less", "1/2 left out of the frame", "1/2 overexposed", "right side dark"} {
 		r := &notebook.Record{}
 		r.Paper.Response = string(session.Lighter)
 		if v, err := readJudgement(bad, r); err == nil {

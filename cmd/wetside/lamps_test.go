@@ -40,6 +40,16 @@ func (l *toldLamps) Dim() error {
 // While paper lies open neither a new start nor an end from outside brings the
 // lamps back.
 func TestLampsStayDimWhilePaperIsOut(t *testing.T) {
+	for name, p := range map[string]program{
+		"the program begun again": {pace: 1},
+		// Its own sheet is blank, the one in the developer is not.
+		"a rehearsal meanwhile": {pace: 20, rehearsal: true, self: true, forms: []tui.Form{{Paper: "direct-positive-fb", Process: "three-trays"}}},
+	} {
+		t.Run(name, func(t *testing.T) { staysDim(t, p) })
+	}
+}
+
+func staysDim(t *testing.T, p program) {
 	dir := t.TempDir()
 	ctx, end := context.WithCancel(t.Context())
 	defer end()
@@ -72,10 +82,10 @@ func TestLampsStayDimWhilePaperIsOut(t *testing.T) {
 		}
 	}
 	b.Close()
-	p := program{host: h, pace: 1}
+	p.host = h
 	late := time.AfterFunc(20*time.Second, end)
 	defer late.Stop()
-	if err := p.sit(settings{Sound: "none", Talk: "few", Rock: "off", Move: "8s"}, ember.Ember, ember.None, nil, nil); err != codeError(codeSignal) {
+	if err := p.sit(settings{Sound: "none", Talk: "few", Rock: "off", Move: "8s"}, ember.Ember, ember.None, nil, nil, new(bool)); err != codeError(codeSignal) {
 		t.Fatalf("ended with %v", err)
 	}
 	if want := []string{"dim"}; !slices.Equal(l.told, want) {

@@ -52,6 +52,9 @@ const (
 	codeCovered  = 0
 	codeSignal   = 143
 	codeNoScreen = 1
+	// codeNotBegun is that of a child that draws nothing and could not begin:
+	// why is read at once, for nobody has heard anything yet.
+	codeNotBegun = 3
 )
 
 // RunCmd is the program itself.
@@ -105,7 +108,13 @@ func (p program) run() error {
 		if keyboard && p.getenv(kept) == "" {
 			return p.keep(set, nil, in, out)
 		}
-		return p.sit(set, level, ember.None, nil, in)
+		begun := false
+		err := p.sit(set, level, ember.None, nil, in, &begun)
+		if err != nil && !begun && p.getenv(kept) != "" {
+			fmt.Fprintln(p.err, "wetside:", oneLine(err))
+			return codeError(codeNotBegun)
+		}
+		return err
 	}
 	if !profile.CanDraw() {
 		return errors.New(strings.TrimRight(reason, "."))
@@ -118,7 +127,7 @@ func (p program) run() error {
 	if err := guard.Begin(w, hgt); err != nil {
 		return err
 	}
-	return p.sit(set, level, profile, guard, in)
+	return p.sit(set, level, profile, guard, in, new(bool))
 }
 
 // over lays flags over settings.
@@ -135,6 +144,9 @@ func (f Flags) over(s *settings) error {
 		s.Volume = *f.Volume
 	}
 	s.Border = s.Border || f.Border
+	if d, err := profiles.ParseDuration(s.Move); err != nil || d <= 0 {
+		return usage("move is the time one move of a sheet takes, like 8s, not %q", s.Move)
+	}
 	if _, ok := talks[s.Talk]; !ok {
 		return usage("talk is few, normal or full, not %q", s.Talk)
 	}
@@ -164,7 +176,7 @@ func (p program) keep(set settings, guard *ember.Guard, in, out *os.File) error 
 	defer signal.Stop(sigs)
 	defer p.passThrough()()
 	code := ember.Keeper{Guard: guard, Terminal: ember.TTY(in, out), Signals: sigs,
-		Asked:   func(code int) bool { return code == codeCovered },
+		Asked:   func(code int) bool { return code == codeCovered || guard == nil && code == codeNotBegun },
 		Ended:   func(string) { go p.sayEnded(set) },
 		Covered: p.lampsBack, Stderr: p.err}.Run(ember.Command(cmd))
 	if code != 0 {
@@ -220,8 +232,9 @@ func (p program) passThrough() (back func()) {
 	return func() { set("-u", "allow-passthrough") }
 }
 
-// sit is one sitting: notebook, sound, lamps, and the picture unless blind.
-func (p program) sit(set settings, level ember.Level, profile ember.Profile, guard *ember.Guard, in *os.File) error {
+// sit is one sitting: notebook, sound, lamps, and the picture unless blind. It
+// sets begun when the user can work.
+func (p program) sit(set settings, level ember.Level, profile ember.Profile, guard *ember.Guard, in *os.File, begun *bool) error {
 	ctx, cancel := context.WithCancel(p.ctx)
 	defer cancel()
 	for _, dir := range []string{p.data, p.state} {
@@ -327,11 +340,7 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 	if !p.rehearsal {
 		desk.Notify = func(title, text string) { go beeep.Notify(title, text, "") }
 	}
-	if d, err := profiles.ParseDuration(set.Move); err == nil && d > 0 {
-		desk.Move = d
-	} else {
-		return usage("move is the time one move of a sheet takes, like 8s, not %q", set.Move)
-	}
+	desk.Move, _ = profiles.ParseDuration(set.Move) // checked with the other settings
 
 	// alone reports whether no other program works on this session.
 	alone := func() bool {
@@ -340,9 +349,28 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 		return err != nil || ok
 	}
 	lamps := p.lamps()
+	// mayShine reports whether a rehearsal, whose own sheet is blank, leaves no
+	// real one in the light.
+	mayShine := func() bool {
+		if !p.rehearsal {
+			return true
+		}
+		ok := alone()
+		here.Unlock()
+		here.TryRLock()
+		_, events, live, err := book.Live(false)
+		if !ok || err != nil {
+			return false
+		}
+		real := session.New()
+		for _, e := range events {
+			real.Apply(e) // refused then as it is now
+		}
+		return !live || !real.PaperOut()
+	}
 	// With paper out they stay as dim as they were left; those of another
 	// program are not ours to put back.
-	if first && !m.PaperOut() {
+	if first && !m.PaperOut() && mayShine() {
 		if err := lamps.Recover(); err != nil {
 			notices = append(notices, oneLine(err))
 		}
@@ -352,7 +380,7 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 		Desk: desk, Level: level, Profile: profile, Guard: guard, Blind: guard == nil,
 		Papers: papers, Processes: processes, Cameras: cameras,
 		Plan: plan.plan, Shift: plan.shift, Baths: plan.baths, Reckon: p.reckoned,
-		Book: pages{book, clk.Now, fresh}, Lamps: &roomLamps{lamps: lamps, m: m},
+		Book: pages{book, clk.Now, fresh}, Lamps: &roomLamps{lamps: lamps, m: m, mayShine: mayShine},
 		Verified: func() []tui.Finding {
 			found := verified(lamps)
 			if w := ember.DetectMux(p.getenv).Warning(); w != "" {
@@ -400,9 +428,10 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 		}
 	}
 	model := tui.New(cfg)
+	*begun = true
 	err = p.show(ctx, model, guard, in, func() *sound.Engine { return engine })
 	lamps.Release()
-	if err == nil && alone() { // else nobody has said that paper is covered
+	if err == nil && mayShine() && alone() { // else nobody has said that paper is covered
 		if err := lamps.Restore(); err != nil {
 			p.warn("%s", oneLine(err))
 		}
@@ -537,12 +566,18 @@ func (h *host) lamps() ember.Lamps {
 
 // roomLamps keeps sleep away while any clock runs, and dims while paper is out.
 type roomLamps struct {
-	lamps ember.Lamps
-	m     *session.Machine
+	lamps    ember.Lamps
+	m        *session.Machine
+	mayShine func() bool
 }
 
-func (r *roomLamps) Dim() error     { return r.lamps.Dim() }
-func (r *roomLamps) Restore() error { return r.lamps.Restore() }
+func (r *roomLamps) Dim() error { return r.lamps.Dim() }
+func (r *roomLamps) Restore() error {
+	if !r.mayShine() {
+		return nil // whoever has the paper out does it
+	}
+	return r.lamps.Restore()
+}
 func (r *roomLamps) Awake(on bool) error {
 	if on {
 		return r.lamps.Inhibit("a sheet of paper is being exposed or developed")

@@ -175,18 +175,26 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 			case <-stop:
 				return
 			}
-			if err != nil || c|0x20 == key|0x20 {
+			if err != nil || c|0x20 == key|0x20 || k.Guard == nil && c == ctrlC {
 				return
 			}
 		}
 	}()
 	look := time.NewTicker(sizeEach)
 	defer look.Stop()
+	// With nothing drawn nobody may know what is waited for: what ends a
+	// program elsewhere ends the question too.
+	var signals <-chan os.Signal
+	if k.Guard == nil {
+		signals = k.Signals
+	}
 	for asked := err == nil; asked; {
 		select {
+		case <-signals:
+			asked = false
 		case p := <-presses:
 			err = p.err
-			asked = err == nil && p.c|0x20 != key|0x20
+			asked = err == nil && p.c|0x20 != key|0x20 && (k.Guard != nil || p.c != ctrlC)
 		case <-look.C:
 			// A multiplexer tells of a window's new size a while after it has it:
 			// what was drawn for the old one may have scrolled away.
@@ -225,6 +233,8 @@ func (k Keeper) giveBack(unread ...string) {
 		}
 	}
 }
+
+const ctrlC = 0x03
 
 // sizeEach is how often the question looks whether the window has another size.
 const sizeEach = 200 * time.Millisecond

@@ -8,6 +8,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 )
 
@@ -210,6 +211,30 @@ func TestKeeperAsksNoBrighterThanTheDarkroom(t *testing.T) {
 	}
 	if most == 0 || most > int(Ember.Red(Strong)) {
 		t.Errorf("the question is drawn in red %d, the darkroom allows %d", most, Ember.Red(Strong))
+	}
+}
+
+// With nothing drawn, what ends a program elsewhere ends the question too.
+func TestKeeperWithoutAPictureCanBeLeft(t *testing.T) {
+	for name, set := range map[string]func(*fakeTTY, chan os.Signal){
+		"by ctrl+c": func(f *fakeTTY, _ chan os.Signal) { f.keys = "q\x03" },
+		"by a signal": func(f *fakeTTY, s chan os.Signal) {
+			f.keys = strings.Repeat("q", 1<<20)
+			f.onKey = sync.OnceFunc(func() { s <- os.Interrupt })
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			var after strings.Builder
+			tty, signals := &fakeTTY{}, make(chan os.Signal, 1)
+			k := Keeper{Terminal: tty, Stderr: &after, Signals: signals}
+			code := k.Run(&fakeChild{run: func(io.Writer, <-chan os.Signal) (int, string) {
+				set(tty, signals)
+				return 1, "The program broke off (code 1)."
+			}})
+			if code != 1 || !strings.Contains(after.String(), "broke off") || tty.resets == 0 {
+				t.Errorf("code %d, %d resets, afterwards %q", code, tty.resets, after.String())
+			}
+		})
 	}
 }
 
