@@ -618,7 +618,8 @@ func (m *Model) footer() string {
 	st := m.styles
 	say := m.said
 	if m.news != "" {
-		say = strings.TrimSpace(m.news + ". " + m.said)
+		// The answer to the key comes first: it may say what the next one does.
+		say = strings.TrimSpace(m.said + "  " + m.news)
 	}
 	style := st.Normal
 	if snd := m.desk.Sound.State(); !snd.OK {

@@ -160,6 +160,17 @@ func TestNewsOutlivesAKeystroke(t *testing.T) {
 	}
 }
 
+// What answers a key is not pushed out by news.
+func TestTheAnswerComesBeforeTheNews(t *testing.T) {
+	_, m := newWorld(t, nil)
+	m.width, m.height = 40, 12
+	m.inform("the machine may sleep or lock its screen, turn that off by hand: system bus not found")
+	m.keys(t, "h")
+	if got := plain(m); !strings.Contains(got, "there is no sheet") || !strings.Contains(got, "the machine may sleep") {
+		t.Errorf("40x12:\n%s", got)
+	}
+}
+
 // The line that is typed is seen in every window.
 func TestTheTypedLineIsSeen(t *testing.T) {
 	_, m := newWorld(t, func(c *Config) { c.Book = shelf{} })
