@@ -325,7 +325,11 @@ func TestLightOfEveryScreen(t *testing.T) {
 				resume := s.rest()
 				s.judge("torch", "resume", resume)
 				field := s.goTo("y", "torch", "field", "going on", resume)
-				// The words at the foot go with the first change of screen.
+				// News goes with the first key after it could be read, which is
+				// some seconds, the words at the foot with the next.
+				asked := time.Now()
+				s.WaitShot("the news to be old", func(rig.Shot) bool { return time.Since(asked) > 6*time.Second })
+				s.Type("t") // no key here
 				s.Type("<Tab>")
 				s.says("is next: space puts")
 				s.WaitShot("the trays", func(x rig.Shot) bool { return x != field })
