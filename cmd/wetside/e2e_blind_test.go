@@ -68,8 +68,7 @@ func blind(t testing.TB, sheets int, judge bool, water float64) (stood string) {
 	var said string // read once all is over
 	ended := make(chan error, 1)
 	go func() { ended <- p.ended(&said) }()
-	var keys io.Writer = p
-	heard := hands(t, l, keys, sheets, judge, ended)
+	heard := hands(t, l, p, sheets, judge, ended)
 	x, start, hole := l.stop()
 	stood = s.stood(said, hole)
 	if t, ok := t.(*withheld); ok && len(t.said) > 0 {

@@ -188,13 +188,15 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 	if k.Guard == nil {
 		signals = k.Signals
 	}
+	left := false // without the answer
 	for asked := err == nil; asked; {
 		select {
 		case <-signals:
-			asked = false
+			asked, left = false, true
 		case p := <-presses:
 			err = p.err
-			asked = err == nil && p.c|0x20 != key|0x20 && (k.Guard != nil || p.c != ctrlC)
+			left = k.Guard == nil && p.c == ctrlC
+			asked = err == nil && p.c|0x20 != key|0x20 && !left
 		case <-look.C:
 			// A multiplexer tells of a window's new size a while after it has it:
 			// what was drawn for the old one may have scrolled away.
@@ -215,7 +217,7 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 		unread = append([]string{SafeText(what)}, said.lines(math.MaxInt)...)
 	}
 	k.giveBack(unread...)
-	if k.Covered != nil {
+	if k.Covered != nil && !left {
 		k.Covered()
 	}
 	return code

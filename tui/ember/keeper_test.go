@@ -226,7 +226,8 @@ func TestKeeperWithoutAPictureCanBeLeft(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			var after strings.Builder
 			tty, signals := &fakeTTY{}, make(chan os.Signal, 1)
-			k := Keeper{Terminal: tty, Stderr: &after, Signals: signals}
+			// Nobody said that paper is covered: no lamp comes up.
+			k := Keeper{Terminal: tty, Stderr: &after, Signals: signals, Covered: func() { t.Error("the lamps were let back") }}
 			code := k.Run(&fakeChild{run: func(io.Writer, <-chan os.Signal) (int, string) {
 				set(tty, signals)
 				return 1, "The program broke off (code 1)."
