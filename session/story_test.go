@@ -2,19 +2,18 @@ package session_test
 
 import (
 	"bufio"
-	"flag"
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"strings"
 	"testing"
 	"time"
 
 	"wetside/session"
+	"wetside/session/sessiontest"
 )
-
-var update = flag.Bool("update", false, "write what the stories now give into testdata; read the difference before believing it")
 
 // TestStories plays the stories in testdata. A story is a text of directives,
 // each followed by ---- and what came of it:
@@ -46,6 +45,9 @@ type teller struct {
 
 var storyDay = session.Instant{Wall: time.Date(2026, 5, 9, 14, 0, 0, 0, time.UTC), Boot: time.Hour, BootID: "boot-1"}
 
+// blanks are more lines between two directives than one.
+var blanks = regexp.MustCompile(`\n{3,}`)
+
 func playStory(t *testing.T, file string) {
 	raw, err := os.ReadFile(file)
 	if err != nil {
@@ -60,8 +62,6 @@ func playStory(t *testing.T, file string) {
 	sc := bufio.NewScanner(strings.NewReader(string(raw)))
 	var block []string
 	inOutput := false
-	var want []string
-	line := 0
 	flush := func() {
 		if len(block) == 0 {
 			return
@@ -71,13 +71,9 @@ func playStory(t *testing.T, file string) {
 			fmt.Fprintln(&out, b)
 		}
 		fmt.Fprintf(&out, "----\n%s\n", got)
-		if w := strings.Join(want, "\n"); !*update && strings.TrimSpace(w) != strings.TrimSpace(got) {
-			t.Errorf("%s:%d: %s\n got:\n%s\n want:\n%s", file, line, block[0], got, w)
-		}
-		block, want, inOutput = nil, nil, false
+		block, inOutput = nil, false
 	}
 	for sc.Scan() {
-		line++
 		l := sc.Text()
 		switch {
 		case strings.HasPrefix(l, "#") && len(block) == 0:
@@ -87,18 +83,13 @@ func playStory(t *testing.T, file string) {
 			fmt.Fprintln(&out)
 		case l == "----":
 			inOutput = true
-		case inOutput:
-			want = append(want, l)
+		case inOutput: // what came of it then
 		default:
 			block = append(block, l)
 		}
 	}
 	flush()
-	if *update {
-		if err := os.WriteFile(file, []byte(strings.TrimRight(out.String(), "\n")+"\n"), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
+	sessiontest.Golden(t, file, []byte(strings.TrimRight(blanks.ReplaceAllString(out.String(), "\n\n"), "\n")+"\n"))
 }
 
 func clock(s string) time.Duration {

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"wetside/session/sessiontest"
 	"wetside/sound"
 	"wetside/sound/ear"
 )
@@ -16,12 +17,9 @@ import (
 // ear can listen.
 func TestThroughAplay(t *testing.T) {
 	t.Parallel()
-	ear.Need(t, "alsa-utils", "aplay")
+	sessiontest.Need(t, "aplay=alsa-utils")
 	if m, _ := filepath.Glob("/usr/lib/*/alsa-lib/libasound_module_pcm_pulse.so"); len(m) == 0 {
-		if os.Getenv("WETSIDE_RIG") == "required" {
-			t.Fatal("ALSA's bridge to Pulse is not installed: apt install libasound2-plugins")
-		}
-		t.Skip("SKIPPED: ALSA's bridge to Pulse is not installed: apt install libasound2-plugins")
+		sessiontest.Skip(t, "ALSA's bridge to Pulse is not installed", "apt install libasound2-plugins")
 	}
 	conf := filepath.Join(t.TempDir(), "asound.conf")
 	env := append(os.Environ(), "ALSA_CONFIG_PATH=/usr/share/alsa/alsa.conf:"+conf)

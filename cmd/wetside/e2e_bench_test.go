@@ -16,6 +16,7 @@ import (
 
 	"wetside/session"
 	"wetside/session/bench"
+	"wetside/session/sessiontest"
 	"wetside/sound/ear"
 )
 
@@ -29,8 +30,8 @@ import (
 // By default the baths are a quarter as long as in life; with WETSIDE_SOAK set
 // the process is the embedded one.
 func TestEightSheetsByEar(t *testing.T) {
-	ear.Need(t, "tmux", "tmux")
-	ear.Need(t, "pulseaudio pulseaudio-utils", "pulseaudio", "pactl", "parec")
+	sessiontest.Need(t, "tmux")
+	ear.Need(t)
 	t.Parallel() // most of it is waiting
 	byEar(t, func(t testing.TB) string { return eightSheets(t) })
 }

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"wetside/session"
+	"wetside/session/sessiontest"
 	"wetside/sound"
 	"wetside/sound/ear"
 )
@@ -58,7 +59,7 @@ func TestRehearsalIsHeardAsItsCribSheet(t *testing.T) {
 //	WETSIDE_LIFE=1 go test ./cmd/wetside -run PaceOfLife -v -timeout 40m
 func TestPaceOfLife(t *testing.T) {
 	if os.Getenv("WETSIDE_LIFE") == "" {
-		t.Skip("takes a quarter of an hour: set WETSIDE_LIFE=1 to run it; TestRehearsalIsHeardAsItsCribSheet does the same twenty times as fast")
+		sessiontest.Leave(t, "it takes a quarter of an hour (TestRehearsalIsHeardAsItsCribSheet does the same twenty times as fast)", "set WETSIDE_LIFE=1")
 	}
 	for _, process := range []string{"three-trays", "three-trays-clear", "two-bath-fix"} {
 		t.Run(process, func(t *testing.T) {

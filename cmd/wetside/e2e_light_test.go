@@ -21,6 +21,7 @@ import (
 	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/notebook"
+	"wetside/session/sessiontest"
 	"wetside/sound/ear"
 	"wetside/tui"
 	"wetside/tui/ember/rig"
@@ -301,7 +302,7 @@ func (s *scene) round(level string, field rig.Shot) {
 
 // Every screen at every level, in every size, with and without a multiplexer.
 func TestLightOfEveryScreen(t *testing.T) {
-	rig.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux", "screen")
+	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux", "screen")
 	binary(t)
 	type place struct {
 		cols, rows int
@@ -381,7 +382,7 @@ func TestLightOfEveryScreen(t *testing.T) {
 
 // At dark not even the first frame, with its question, gives light.
 func TestLightOfADarkStart(t *testing.T) {
-	rig.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux")
+	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux")
 	h := newHome(t)
 	past(t, h, true)
 	s := newScene(t, "80x24 tmux", rig.Options{Tmux: true}, h, binary(t), "--sound", "none", "--level", "dark")
@@ -482,7 +483,7 @@ func alive(pid int) bool { return syscall.Kill(pid, 0) == nil }
 // From a white terminal through start, resize and each way out: nothing but red
 // and black until the user has said that paper is covered.
 func TestLightOfEveryWayOut(t *testing.T) {
-	rig.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux")
+	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux")
 	binary(t)
 	breaks, err := breakable()
 	if err != nil {
@@ -570,7 +571,7 @@ func TestLightOfEveryWayOut(t *testing.T) {
 // What kills the program outright takes its voice with it: the keeper says that
 // it is gone, for who does not look.
 func TestAKillIsHeard(t *testing.T) {
-	ear.Need(t, "tmux", "tmux")
+	sessiontest.Need(t, "tmux")
 	server := ear.NewRig(t)
 	h := newHome(t, "PULSE_SERVER="+server.Server)
 	p := newPane(t, h, 80, 24, "--sound", "pulse", "--volume", "0.7")

@@ -19,6 +19,7 @@ import (
 	"time"
 
 	"wetside/session"
+	"wetside/session/sessiontest"
 	"wetside/sound"
 	"wetside/sound/ear"
 )
@@ -31,9 +32,9 @@ import (
 func byProcess(t *testing.T) {
 	t.Helper()
 	if testing.Short() {
-		t.Skip("SKIPPED with -short: the built program is heard in real time; run without -short")
+		sessiontest.Leave(t, "-short leaves out what is heard of the built program", "run without -short")
 	}
-	ear.Need(t, "pulseaudio pulseaudio-utils", "pulseaudio", "pactl", "parec")
+	ear.Need(t)
 	t.Parallel()
 }
 
@@ -512,7 +513,7 @@ func (l *listener) await(t testing.TB, motif string) time.Duration {
 // The program does not fall, says so on the screen each time, is heard again by
 // itself each time, and nothing is lost from the record.
 func TestLoudspeakerDies(t *testing.T) {
-	ear.Need(t, "tmux", "tmux")
+	sessiontest.Need(t, "tmux")
 	byProcess(t)
 	rig := ear.NewRig(t)
 	h := newHome(t, "PULSE_SERVER="+rig.Server)
@@ -657,10 +658,7 @@ func processor(t testing.TB, pid int) (sum time.Duration) {
 	t.Helper()
 	tasks, _ := filepath.Glob(fmt.Sprintf("/proc/%d/task/*/schedstat", pid))
 	if len(tasks) == 0 {
-		if os.Getenv("WETSIDE_RIG") == "required" {
-			t.Fatal("/proc/PID/task/*/schedstat is not there: this is measured on Linux")
-		}
-		t.Skip("SKIPPED: /proc/PID/task/*/schedstat is not there: this is measured on Linux")
+		sessiontest.Skip(t, "/proc/PID/task/*/schedstat is not there", "run it on Linux")
 	}
 	for _, f := range tasks {
 		var ns int64

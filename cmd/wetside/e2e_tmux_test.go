@@ -18,7 +18,7 @@ import (
 	"time"
 
 	"wetside/session"
-	"wetside/sound/ear"
+	"wetside/session/sessiontest"
 )
 
 // A pane is a terminal in tmux with the program in it.
@@ -30,7 +30,7 @@ type pane struct {
 
 func newPane(t testing.TB, h home, cols, rows int, args ...string) *pane {
 	t.Helper()
-	ear.Need(t, "tmux", "tmux")
+	sessiontest.Need(t, "tmux")
 	p := &pane{t: t, socket: filepath.Join(h.dir, "tmux.sock")}
 	line := []string{"env"}
 	line = append(line, h.env...)
@@ -140,7 +140,7 @@ func (p *pane) frame(stage string) (frame, bool) {
 // the help line names; the frames on the way, the database and the CSV agree
 // with each other to a tenth of a second.
 func TestOneSheetInTmux(t *testing.T) {
-	ear.Need(t, "tmux", "tmux")
+	sessiontest.Need(t, "tmux")
 	h := newHome(t)
 	p := newPane(t, h, 80, 24, "--sound", "none")
 	p.wait("enter add this sheet")
@@ -302,7 +302,7 @@ func BenchmarkStart(b *testing.B) {
 	for b.Loop() {
 		b.StopTimer()
 		h := newHome(b)
-		ear.Need(b, "tmux", "tmux")
+		sessiontest.Need(b, "tmux")
 		binary(b)
 		b.StartTimer()
 		p := newPane(b, h, 120, 40, "--sound", "none")

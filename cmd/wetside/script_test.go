@@ -20,6 +20,7 @@ import (
 	"wetside/session"
 	"wetside/session/exposure"
 	"wetside/session/notebook"
+	"wetside/session/sessiontest"
 	"wetside/sound"
 	"wetside/tui"
 )
@@ -69,7 +70,7 @@ func TestScripts(t *testing.T) {
 	}
 	testscript.Run(t, testscript.Params{
 		Dir:           "testdata/script",
-		UpdateScripts: os.Getenv("WETSIDE_UPDATE") != "", // read the difference before believing it
+		UpdateScripts: sessiontest.Update(),
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("HOME", filepath.Join(e.WorkDir, "home"))
 			e.Setenv("XDG_DATA_HOME", filepath.Join(e.WorkDir, "home", "data"))

@@ -5,7 +5,6 @@ import (
 	"database/sql"
 	"encoding/csv"
 	"encoding/json"
-	"flag"
 	"math"
 	"os"
 	"path/filepath"
@@ -19,9 +18,8 @@ import (
 	fast "github.com/segmentio/encoding/json"
 	"pgregory.net/rapid"
 	"wetside/session"
+	"wetside/session/sessiontest"
 )
-
-var update = flag.Bool("update", false, "write the golden files anew")
 
 // A sheet with everything in it: baths, light that changed, a covered pinhole,
 // a move taken back, notes, marks, a judgement, a scan.
@@ -122,7 +120,7 @@ func TestTheJSONOfASheetIsStable(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	golden(t, "sheet.json", append(b, '\n'))
+	sessiontest.Golden(t, "testdata/sheet.json", append(b, '\n'))
 	back, err := decodeRecord(string(b))
 	if err != nil {
 		t.Fatal(err)
@@ -167,26 +165,6 @@ func TestBothDecodersAgree(t *testing.T) {
 		return nil
 	}); err != nil {
 		t.Fatal(err)
-	}
-}
-
-func golden(t *testing.T, name string, got []byte) {
-	t.Helper()
-	path := filepath.Join("testdata", name)
-	if *update {
-		if err := os.MkdirAll("testdata", 0o755); err != nil {
-			t.Fatal(err)
-		}
-		if err := os.WriteFile(path, got, 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	want, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if !bytes.Equal(got, want) {
-		t.Errorf("%s differs; if that is meant, run go test -update\ngot:\n%s", path, got)
 	}
 }
 

@@ -13,6 +13,7 @@ import (
 
 	"github.com/google/uuid"
 	"wetside/session"
+	"wetside/session/sessiontest"
 )
 
 // need skips a test that lacks a rig, loudly, unless the rig is required.
@@ -21,10 +22,7 @@ func need(t *testing.T, ok bool, what string) {
 	if ok {
 		return
 	}
-	if os.Getenv("WETSIDE_RIG") == "required" {
-		t.Fatal("WETSIDE_RIG=required, but: ", what)
-	}
-	t.Skip("SKIPPED, the disk's refusals are not tried here: ", what)
+	sessiontest.Skip(t, "the disk's refusals are not tried", what)
 }
 
 // disk mounts a small file system of its own.

@@ -16,8 +16,6 @@ ok
 cues 0:00 10:00
 ----
 
-
-
 at 1:00 press caddy
 ----
 ok

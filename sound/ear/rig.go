@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"wetside/session/sessiontest"
 	"wetside/sound"
 )
 
@@ -32,24 +33,16 @@ type Rig struct {
 	out bytes.Buffer
 }
 
-// Need skips the test if a program is not installed, or fails it where the rig
-// is required (WETSIDE_RIG=required).
-func Need(t testing.TB, install string, programs ...string) {
+// Need skips the test if the server and its tools are not installed.
+func Need(t testing.TB) {
 	t.Helper()
-	for _, p := range programs {
-		if _, err := exec.LookPath(p); err != nil {
-			if os.Getenv("WETSIDE_RIG") == "required" {
-				t.Fatalf("%s is not installed: apt install %s", p, install)
-			}
-			t.Skipf("SKIPPED: %s is not installed: apt install %s", p, install)
-		}
-	}
+	sessiontest.Need(t, "pulseaudio", "pactl=pulseaudio-utils", "parec=pulseaudio-utils")
 }
 
 // NewRig starts a server that is stopped when the test ends.
 func NewRig(t testing.TB) *Rig {
 	t.Helper()
-	Need(t, "pulseaudio pulseaudio-utils", "pulseaudio", "pactl", "parec")
+	Need(t)
 	// Not t.TempDir: a socket's path must be short.
 	dir, err := os.MkdirTemp("", "tray")
 	if err != nil {

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"wetside/session"
+	"wetside/session/sessiontest"
 )
 
 // The recogniser of these tests: Debian's pocketsphinx with its US English
@@ -28,17 +29,8 @@ func needEar(t *testing.T) {
 		_, err = os.Stat(filepath.Join(model, "cmudict-en-us.dict"))
 	}
 	if err != nil {
-		missing(t, "pocketsphinx and pocketsphinx-en-us", err)
+		sessiontest.Skip(t, "pocketsphinx is not there: "+err.Error(), "apt install pocketsphinx pocketsphinx-en-us")
 	}
-}
-
-// missing skips a test that needs a program, or fails it where all must run.
-func missing(t *testing.T, packages string, err error) {
-	t.Helper()
-	if os.Getenv("WETSIDE_RIG") == "required" {
-		t.Fatalf("this test needs the Debian packages %s: %v", packages, err)
-	}
-	t.Skipf("NOT RUN: this test needs the Debian packages %s: %v", packages, err)
 }
 
 // heard is what is written down of a token: words, in small letters.

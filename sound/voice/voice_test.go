@@ -19,6 +19,7 @@ import (
 	"pgregory.net/rapid"
 
 	"wetside/session"
+	"wetside/session/sessiontest"
 )
 
 func pow10(x float64) float64 { return math.Pow(10, x) }
@@ -385,10 +386,7 @@ func TestSystemVoice(t *testing.T) {
 	if SystemVoice(Host{}) != nil || SystemVoice(Host{Find: func(string) (string, error) { return "", exec.ErrNotFound }}) != nil {
 		t.Error("a voice out of nothing")
 	}
-	path, err := exec.LookPath("espeak-ng")
-	if err != nil {
-		missing(t, "espeak-ng", err)
-	}
+	path := sessiontest.Need(t, "espeak-ng")[0]
 	say := SystemVoice(Host{Find: func(name string) (string, error) {
 		if name == "espeak-ng" {
 			return path, nil
@@ -410,7 +408,7 @@ func TestSystemVoice(t *testing.T) {
 // A voice that hangs, or talks nonsense, is an error and no more.
 func TestSystemVoiceThatFails(t *testing.T) {
 	if runtime.GOOS == "windows" {
-		t.Skip("NOT RUN: needs shell scripts")
+		sessiontest.Skip(t, "no shell scripts", "run it on Linux or macOS")
 	}
 	for name, script := range map[string]string{
 		"nonsense": "#!/bin/sh\necho hello\n",

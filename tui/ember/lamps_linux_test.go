@@ -12,7 +12,7 @@ import (
 
 	"github.com/godbus/dbus/v5"
 
-	"wetside/tui/ember/rig"
+	"wetside/session/sessiontest"
 )
 
 // bench is a laptop that is not there: logind as python-dbusmock's template
@@ -29,7 +29,7 @@ const mockSession = "c7"
 
 func newBench(t *testing.T) *bench {
 	t.Helper()
-	rig.Need(t, "dbus-daemon=dbus")
+	sessiontest.Need(t, "dbus-daemon=dbus")
 	python := mockPython(t)
 	b := &bench{t: t, sys: t.TempDir(), state: filepath.Join(t.TempDir(), "lamps.json")}
 	b.device("backlight", "panel0", 700, 1000)
@@ -90,7 +90,7 @@ func mockPython(t *testing.T) string {
 			return p
 		}
 	}
-	rig.Missing(t, "python3 with dbusmock (install python3-dbusmock)")
+	sessiontest.Skip(t, "python3 has no dbusmock", "apt install python3-dbusmock")
 	return ""
 }
 

@@ -3,22 +3,17 @@ package main
 import (
 	"bytes"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
 
+	"wetside/session/sessiontest"
 	"wetside/sound/voice/pack"
 )
 
 // The clips in the tree are what flite makes of the list today.
 func TestClipsAreReproduced(t *testing.T) {
-	if _, err := exec.LookPath("flite"); err != nil {
-		if os.Getenv("WETSIDE_RIG") == "required" {
-			t.Fatalf("this test needs the Debian package flite: %v", err)
-		}
-		t.Skipf("NOT RUN: this test needs the Debian package flite: %v", err)
-	}
+	sessiontest.Need(t, "flite")
 	have, err := os.ReadFile("../clips.pack")
 	if err != nil {
 		t.Fatal(err)
@@ -33,7 +28,7 @@ func TestClipsAreReproduced(t *testing.T) {
 	}
 	if now != p.Made {
 		// Another flite, or another processor's arithmetic, gives other bytes.
-		t.Skipf("NOT RUN: the clips were made with %s, here is %s", p.Made, now)
+		sessiontest.Leave(t, "the clips were made with "+p.Made+", and here is "+now, "use that flite")
 	}
 	again, err := build("../clips.txt", "")
 	if err != nil {

@@ -3,9 +3,7 @@
 // or without tmux in between. It shares no code with the package it judges,
 // not even the formula for luminance.
 //
-// The tools are not part of the project. Where one is missing the test is
-// skipped, saying what to install; with WETSIDE_RIG=required in the
-// environment it fails instead.
+// The tools are not part of the project: see [sessiontest.Need].
 package rig
 
 import (
@@ -22,37 +20,9 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"wetside/session/sessiontest"
 )
-
-// Need finds the tools a test cannot do without and gives their paths. Each is
-// written "tool" or "tool=package" if the package to install has another name.
-func Need(t testing.TB, tools ...string) []string {
-	t.Helper()
-	var paths, missing []string
-	for _, tool := range tools {
-		name, pkg, _ := strings.Cut(tool, "=")
-		p, err := exec.LookPath(name)
-		if err != nil {
-			missing = append(missing, fmt.Sprintf("%s (install %s)", name, either(pkg, name)))
-			continue
-		}
-		paths = append(paths, p)
-	}
-	if len(missing) > 0 {
-		Missing(t, strings.Join(missing, ", "))
-	}
-	return paths
-}
-
-// Missing skips the test for want of something, or fails it if the rig is
-// required.
-func Missing(t testing.TB, what string) {
-	t.Helper()
-	if os.Getenv("WETSIDE_RIG") == "required" {
-		t.Fatalf("the rig is required, and this is missing: %s", what)
-	}
-	t.Skipf("NOT TESTED, for want of: %s. Set WETSIDE_RIG=required to make this a failure.", what)
-}
 
 // Options of a terminal.
 type Options struct {
@@ -125,12 +95,12 @@ func (s Shot) Alike(o Shot) bool {
 // ends with the test.
 func Start(t testing.TB, o Options) *Term {
 	t.Helper()
-	Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool")
+	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool")
 	if o.Tmux {
-		Need(t, "tmux")
+		sessiontest.Need(t, "tmux")
 	}
 	if o.Screen {
-		Need(t, "screen")
+		sessiontest.Need(t, "screen")
 	}
 	if o.Cols == 0 {
 		o.Cols = 80
