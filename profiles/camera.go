@@ -41,9 +41,8 @@ func (c Camera) FNumber() float64 { return tidy(c.FocalMM() / c.Pinhole.MM()) }
 func (c *Camera) validate(d *document) {
 	d.require(`"9x12 cm"`, "sheet")
 	shaped := d.require(`"flat" or "cylinder"`, "shape")
-	if d.require(`"0.5 mm"`, "pinhole") && c.Pinhole <= 0 {
-		d.fault([]string{"pinhole"}, `a pinhole of nothing lets no light in: write one like "0.5 mm"`)
-	}
+	d.require(`"0.5 mm"`, "pinhole")
+	d.refuse(c.Pinhole <= 0, []string{"pinhole"}, `a pinhole of nothing lets no light in: write one like "0.5 mm"`)
 	if !shaped {
 		return
 	}
@@ -57,15 +56,14 @@ func (c *Camera) validate(d *document) {
 	if !d.require(`"75 mm"`, want) {
 		return
 	}
-	switch {
-	case value <= 0:
+	if value <= 0 {
 		d.fault([]string{want}, `%s of nothing: write one like "75 mm"`, want)
-	case d.ok("pinhole") && (c.Pinhole*10 > value || c.Pinhole*5000 < value):
-		d.fault([]string{"pinhole"}, "a hole of %s at %s is no pinhole (f/%s; they lie between f/10 and f/5000): look at the units", c.Pinhole, value, plainF(float64(value/c.Pinhole)))
-	case c.Shape == Cylinder && d.ok("sheet") && float64(c.Sheet.W) >= math.Pi*float64(c.Diameter)-float64(c.Pinhole):
-		d.fault([]string{"sheet"}, "a sheet %s wide goes all the way round the tin (%.0f mm inside) and would cover its own pinhole: use a smaller one, or turn it",
-			c.Sheet.W, math.Pi*float64(c.Diameter))
+		return
 	}
+	d.refuse(c.Pinhole*10 > value || c.Pinhole*5000 < value, []string{"pinhole"}, "a hole of %s at %s is no pinhole (f/%s; they lie between f/10 and f/5000): look at the units", c.Pinhole, value, plainF(float64(value/c.Pinhole)))
+	round := math.Pi * float64(c.Diameter)
+	d.refuse(c.Shape == Cylinder && d.ok("pinhole") && float64(c.Sheet.W) >= round-float64(c.Pinhole), []string{"sheet"},
+		"a sheet %s wide goes all the way round the tin (%.0f mm inside) and would cover its own pinhole: use a smaller one, or turn it", c.Sheet.W, round)
 }
 
 // plainF writes an f-number far off the usual without a power of ten.

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"reflect"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -253,6 +254,13 @@ func (d *document) fault(path []string, format string, args ...any) {
 	if !d.bad[pathKey(path)] {
 		d.mark(path)
 		d.problem(d.line(path...), fmt.Sprintf(format, args...))
+	}
+}
+
+// refuse faults a value that is given, sound as a value, and wrong all the same.
+func (d *document) refuse(wrong bool, path []string, format string, args ...any) {
+	if wrong && d.ok(path...) {
+		d.fault(path, format, args...)
 	}
 }
 
@@ -562,7 +570,7 @@ func (n *node) check(t reflect.Type) string {
 		name = n.path[len(n.path)-2]
 	}
 	if list, ok := words[t]; ok {
-		if n.kind != unstable.String || !contains(list, n.text) {
+		if n.kind != unstable.String || !slices.Contains(list, n.text) {
 			return fmt.Sprintf("%s = %s is none of its words: write %s", name, n.shown(), orList(quoteAll(list)))
 		}
 		return ""
@@ -574,59 +582,74 @@ func (n *node) check(t reflect.Type) string {
 		return ""
 	}
 	if isLeaf(t) {
-		if n.kind != unstable.String {
-			if n.kind == unstable.Integer || n.kind == unstable.Float {
-				like := examples[t]
-				if u := units[t]; u != "" && !strings.HasPrefix(n.text, "-") {
-					like = strconv.Quote(n.text + u)
-				}
-				return fmt.Sprintf("%s = %s: write it in quotes and with its unit, like %s", name, n.text, like)
-			}
-			return fmt.Sprintf("%s wants text in quotes, like %s", name, examples[t])
-		}
-		v := reflect.New(t)
-		if err := v.Interface().(encoding.TextUnmarshaler).UnmarshalText([]byte(n.text)); err != nil {
+		return n.checkText(t, name)
+	}
+	form, ok := forms[t.Kind()]
+	switch {
+	case !ok:
+		return ""
+	case !slices.Contains(form.kinds, n.kind):
+		return fmt.Sprintf(form.want, name, dotted(n.path))
+	case form.check == nil:
+		return ""
+	}
+	return form.check(n, name)
+}
+
+// checkText is check for a type that reads itself from text.
+func (n *node) checkText(t reflect.Type, name string) string {
+	switch n.kind {
+	case unstable.String:
+		if err := reflect.New(t).Interface().(encoding.TextUnmarshaler).UnmarshalText([]byte(n.text)); err != nil {
 			return name + ": " + err.Error()
 		}
 		return ""
+	case unstable.Integer, unstable.Float:
+		like := examples[t]
+		if u := units[t]; u != "" && !strings.HasPrefix(n.text, "-") {
+			like = strconv.Quote(n.text + u)
+		}
+		return fmt.Sprintf("%s = %s: write it in quotes and with its unit, like %s", name, n.text, like)
 	}
-	switch t.Kind() {
-	case reflect.String:
-		if n.kind != unstable.String {
-			return name + " wants text in quotes"
+	return fmt.Sprintf("%s wants text in quotes, like %s", name, examples[t])
+}
+
+// A form is how TOML writes a value of a kind of Go's.
+type form struct {
+	kinds []unstable.Kind
+	want  string // what to write instead: the key's name, then its dotted path
+	check func(n *node, name string) string
+}
+
+var forms = map[reflect.Kind]form{
+	reflect.String:  {[]unstable.Kind{unstable.String}, "%[1]s wants text in quotes", letters},
+	reflect.Bool:    {[]unstable.Kind{unstable.Bool}, "%[1]s wants true or false, without quotes", nil},
+	reflect.Int:     {[]unstable.Kind{unstable.Integer}, "%[1]s wants a whole number, without quotes", wholeNumber},
+	reflect.Float64: {[]unstable.Kind{unstable.Integer, unstable.Float}, "%[1]s wants a number, without quotes", number},
+	reflect.Slice:   {[]unstable.Kind{unstable.Array, unstable.ArrayTable}, "%[1]s can be given several times: write [[%[2]s]] above its lines", nil},
+	reflect.Struct:  {[]unstable.Kind{unstable.Table, unstable.InlineTable, unstable.ArrayTable}, "%[1]s is a table: write [%[2]s] above its lines", nil},
+}
+
+func letters(n *node, name string) string {
+	for _, r := range n.text {
+		if unicode.IsControl(r) && (name != "note" || !strings.ContainsRune("\n\t\r", r)) {
+			return fmt.Sprintf("%s holds %q, which is no letter: take it out", name, r)
 		}
-		for _, r := range n.text {
-			if unicode.IsControl(r) && (name != "note" || (r != '\n' && r != '\t' && r != '\r')) {
-				return fmt.Sprintf("%s holds %q, which is no letter: take it out", name, r)
-			}
-		}
-	case reflect.Bool:
-		if n.kind != unstable.Bool {
-			return name + " wants true or false, without quotes"
-		}
-	case reflect.Int:
-		if n.kind != unstable.Integer {
-			return name + " wants a whole number, without quotes"
-		}
-		if v, err := strconv.ParseInt(n.text, 10, 32); err != nil || v < 0 {
-			return fmt.Sprintf("%s = %s: write a whole number, 0 or more", name, n.text)
-		}
-	case reflect.Float64:
-		if n.kind != unstable.Integer && n.kind != unstable.Float {
-			return name + " wants a number, without quotes"
-		}
-		v, err := strconv.ParseFloat(strings.ReplaceAll(n.text, "_", ""), 64)
-		if err != nil || v < 0 || v > 1e9 || v != v {
-			return fmt.Sprintf("%s = %s: write a number, 0 or more", name, n.text)
-		}
-	case reflect.Slice:
-		if n.kind != unstable.Array && n.kind != unstable.ArrayTable {
-			return fmt.Sprintf("%s can be given several times: write [[%s]] above its lines", name, dotted(n.path))
-		}
-	case reflect.Struct:
-		if n.kind != unstable.Table && n.kind != unstable.InlineTable && n.kind != unstable.ArrayTable {
-			return fmt.Sprintf("%s is a table: write [%s] above its lines", name, dotted(n.path))
-		}
+	}
+	return ""
+}
+
+func wholeNumber(n *node, name string) string {
+	if v, err := strconv.ParseInt(n.text, 10, 32); err != nil || v < 0 {
+		return fmt.Sprintf("%s = %s: write a whole number, 0 or more", name, n.text)
+	}
+	return ""
+}
+
+func number(n *node, name string) string {
+	v, err := strconv.ParseFloat(strings.ReplaceAll(n.text, "_", ""), 64)
+	if err != nil || !(v >= 0 && v <= 1e9) {
+		return fmt.Sprintf("%s = %s: write a number, 0 or more", name, n.text)
 	}
 	return ""
 }
@@ -649,15 +672,6 @@ func (n *node) shown() string {
 		return "(" + n.kind.String() + ")"
 	}
 	return n.text
-}
-
-func contains(list []string, s string) bool {
-	for _, x := range list {
-		if x == s {
-			return true
-		}
-	}
-	return false
 }
 
 func quoteAll(list []string) []string {
@@ -720,7 +734,7 @@ func shareWords(a, b string) bool {
 	in := strings.FieldsFunc(b, notLetter)
 	some := false
 	for _, w := range strings.FieldsFunc(a, notLetter) {
-		if !contains(in, w) {
+		if !slices.Contains(in, w) {
 			return false
 		}
 		some = true

@@ -86,37 +86,27 @@ func (p *Paper) validate(d *document) {
 	d.require(`"FB" or "RC"`, "base")
 	d.require(`"lighter" (a direct positive) or "denser" (a negative)`, "response")
 	d.require(`"9x12 cm"`, "size")
-	if d.require("3", "iso") && (p.ISO < 0.01 || p.ISO > 10000) {
-		d.fault([]string{"iso"}, "iso = %s is no paper's: direct-positive paper is near 3, paper negatives near 6", trimNumber(p.ISO))
-	}
-	if d.ok("sees") && (p.Sees.NM() < 300 || p.Sees.NM() > 700) {
-		d.fault([]string{"sees"}, `sees = %q is not light: papers see best near "450 nm"`, p.Sees)
-	}
+	d.require("3", "iso")
+	d.refuse(p.ISO < 0.01 || p.ISO > 10000, []string{"iso"}, "iso = %s is no paper's: direct-positive paper is near 3, paper negatives near 6", trimNumber(p.ISO))
+	d.refuse(p.Sees.NM() < 300 || p.Sees.NM() > 700, []string{"sees"}, `sees = %q is not light: papers see best near "450 nm"`, p.Sees)
 	p.Reciprocity.validate(d)
-	s := p.Safelight
-	if d.ok("safelight", "unexposed") && d.ok("safelight", "exposed") && s.Exposed > s.Unexposed {
-		d.fault([]string{"safelight", "exposed"}, "exposed (%s) is above unexposed (%s): exposed paper fogs sooner, never later", s.Exposed, s.Unexposed)
-	}
-	for _, k := range []string{"unexposed", "exposed"} {
-		v := s.Unexposed
-		if k == "exposed" {
-			v = s.Exposed
-		}
-		switch {
-		case !d.ok("safelight", k):
-		case v <= 0:
-			d.fault([]string{"safelight", k}, `%s = %q: write a time like "4m", or take it out if there is no figure`, k, v)
-		case v > Duration(7*24*time.Hour):
-			d.fault([]string{"safelight", k}, "%s (%s) is longer than 7 days: no safelight is that safe", k, v)
-		}
-	}
-	if d.ok("safelight", "tested") && !(d.has("safelight", "unexposed") && d.has("safelight", "exposed")) {
-		d.fault([]string{"safelight", "tested"}, "tested without both times: add what the fog test gave as unexposed and exposed")
-	}
-	if d.has("preflash") && !d.bad["preflash"] {
+	p.Safelight.validate(d)
+	if d.ok("preflash") {
 		d.require(`"4s"`, "preflash", "threshold")
 		d.require(`"the lamp and where it hangs"`, "preflash", "light")
 	}
+}
+
+func (s Safelight) validate(d *document) {
+	at := func(k string) []string { return []string{"safelight", k} }
+	both := d.ok(at("unexposed")...) && d.ok(at("exposed")...)
+	d.refuse(both && s.Exposed > s.Unexposed, at("exposed"), "exposed (%s) is above unexposed (%s): exposed paper fogs sooner, never later", s.Exposed, s.Unexposed)
+	for i, v := range []Duration{s.Unexposed, s.Exposed} {
+		k := []string{"unexposed", "exposed"}[i]
+		d.refuse(v <= 0, at(k), `%s = %q: write a time like "4m", or take it out if there is no figure`, k, v)
+		d.refuse(v > Duration(7*24*time.Hour), at(k), "%s (%s) is longer than 7 days: no safelight is that safe", k, v)
+	}
+	d.refuse(!d.has(at("unexposed")...) || !d.has(at("exposed")...), at("tested"), "tested without both times: add what the fog test gave as unexposed and exposed")
 }
 
 func (r Reciprocity) validate(d *document) {
@@ -125,28 +115,26 @@ func (r Reciprocity) validate(d *document) {
 		return
 	}
 	if r.Model == Schwarzschild {
-		if d.require("0.86", at, "p") && (r.P < 0.5 || r.P > 1) {
-			d.fault([]string{at, "p"}, "p = %s: Schwarzschild's exponent lies between 0.5 and 1 (1 is no failure)", trimNumber(r.P))
+		d.require("0.86", at, "p")
+		d.refuse(r.P < 0.5 || r.P > 1, []string{at, "p"}, "p = %s: Schwarzschild's exponent lies between 0.5 and 1 (1 is no failure)", trimNumber(r.P))
+		d.refuse(r.Reference < Duration(time.Millisecond) || r.Reference > Duration(time.Hour), []string{at, "reference"}, `reference = %q: the time up to which the metered time holds, like "1s"`, r.Reference)
+	}
+	for _, k := range []string{"p", "reference", "table"} {
+		model := Schwarzschild
+		if k == "table" {
+			model = Table
 		}
-		if d.ok(at, "reference") && (r.Reference < Duration(time.Millisecond) || r.Reference > Duration(time.Hour)) {
-			d.fault([]string{at, "reference"}, `reference = %q: the time up to which the metered time holds, like "1s"`, r.Reference)
-		}
-	} else {
-		for _, k := range []string{"p", "reference"} {
-			if d.has(at, k) {
-				d.fault([]string{at, k}, "%s belongs to model = \"schwarzschild\", and this is %q: take one of them out", k, r.Model)
-			}
+		if d.has(at, k) && r.Model != model {
+			d.fault([]string{at, k}, "%s belongs to model = %q, and this is %q: take one of them out", k, model, r.Model)
 		}
 	}
-	if r.Model != Table {
-		if d.has(at, "table") {
-			d.fault([]string{at, "table"}, "a table belongs to model = \"table\", and this is %q: take one of them out", r.Model)
-		}
-		return
+	if r.Model == Table && !d.bad[pathKey([]string{at, "table"})] {
+		r.validateTable(d)
 	}
-	if d.bad[pathKey([]string{at, "table"})] {
-		return
-	}
+}
+
+func (r Reciprocity) validateTable(d *document) {
+	const at = "reciprocity"
 	if len(r.Points) < 2 && !d.anyBad([]string{at, "table"}) {
 		d.fault([]string{at, "table"}, `a reciprocity table needs two rows or more, like table = [{measured = "10s", corrected = "15s"}, ...]`)
 		return

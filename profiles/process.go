@@ -307,18 +307,22 @@ func (t Temperature) validate(d *document) {
 		d.fault([]string{at, "reference"}, "reference (%s) does not lie between lowest (%s) and highest (%s)", t.Reference, t.Lowest, t.Highest)
 		given = false
 	}
+	t.validateLaw(d, given)
+}
+
+// validateLaw looks at how time follows temperature. given: the range is sound.
+func (t Temperature) validateLaw(d *document, given bool) {
+	const at = "temperature"
 	hasC, hasT := d.has(at, "coefficient"), d.has(at, "table")
 	switch {
 	case hasC && hasT:
 		d.fault([]string{at, "table"}, "both coefficient and table say how time follows temperature: take one of them out")
-	case !hasC && !hasT:
-		if d.has(at) {
-			d.require("2.0 (how many times faster the developer works 10 C warmer)", at, "coefficient")
-		}
-	case hasC && d.ok(at, "coefficient") && (t.Coefficient < 1 || t.Coefficient > 5):
-		d.fault([]string{at, "coefficient"}, "coefficient = %s: developers work between 1 and 5 times faster for 10 C warmer, near 2 most of them", trimNumber(t.Coefficient))
+	case hasC:
+		d.refuse(t.Coefficient < 1 || t.Coefficient > 5, []string{at, "coefficient"}, "coefficient = %s: developers work between 1 and 5 times faster for 10 C warmer, near 2 most of them", trimNumber(t.Coefficient))
 	case hasT && given && !d.anyBad([]string{at, "table"}):
 		t.validateTable(d)
+	case !hasT && d.has(at):
+		d.require("2.0 (how many times faster the developer works 10 C warmer)", at, "coefficient")
 	}
 }
 
@@ -359,15 +363,9 @@ func (b Bath) validate(d *document, i int, seen map[string]bool) {
 	if b.Capacity > 0 && !d.has(at("volume")...) {
 		d.fault(at("capacity"), `a capacity a litre, but no volume: add volume = "500 ml"`)
 	}
-	if d.ok(at("volume")...) && b.Volume <= 0 {
-		d.fault(at("volume"), `an empty tray: write what is in it, like "500 ml"`)
-	}
-	if d.ok(at("carry_over")...) && d.ok(at("volume")...) && b.Carry >= b.Volume {
-		d.fault(at("carry_over"), "one sheet carries over (%s) all there is in the tray (%s): look at the units", b.Carry, b.Volume)
-	}
-	if d.ok(at("lengthen")...) && b.Lengthen > 3 {
-		d.fault(at("lengthen"), "lengthen = %s: the share by which a spent developer lengthens the window, like 0.3", trimNumber(b.Lengthen))
-	}
+	d.refuse(b.Volume <= 0, at("volume"), `an empty tray: write what is in it, like "500 ml"`)
+	d.refuse(d.ok(at("volume")...) && b.Carry >= b.Volume, at("carry_over"), "one sheet carries over (%s) all there is in the tray (%s): look at the units", b.Carry, b.Volume)
+	d.refuse(b.Lengthen > 3, at("lengthen"), "lengthen = %s: the share by which a spent developer lengthens the window, like 0.3", trimNumber(b.Lengthen))
 }
 
 func (s Step) validate(d *document, i int, baths map[string]bool, cleared bool) {
@@ -389,12 +387,10 @@ func (s Step) validate(d *document, i int, baths map[string]bool, cleared bool) 
 		d.fault(at(), `step %d has no time: add target = "1m", or at_least and at_most`, i+1)
 	}
 	// Where fb and rc have the times, what stands beside them is nobody's.
-	if bases := s.FB != nil || s.RC != nil; bases && !own && s.Stage == session.Wash {
-		for _, k := range []string{"short_after", "changes"} {
-			if d.ok(at(k)...) {
-				d.fault(at(k), "%s stands outside fb and rc, where the times are, and would not be heeded: write it into them, like fb = {target = \"30m\", %s = %s}", k, k, map[string]string{"short_after": `"10m"`, "changes": "6"}[k])
-			}
-		}
+	lost := (s.FB != nil || s.RC != nil) && !own && s.Stage == session.Wash
+	for _, like := range []string{`short_after = "10m"`, "changes = 6"} {
+		k, _, _ := strings.Cut(like, " ")
+		d.refuse(lost, at(k), "%s stands outside fb and rc, where the times are, and would not be heeded: write it into them, like fb = {target = \"30m\", %s}", k, like)
 	}
 	for _, set := range sets {
 		if set.t == nil || (set.name == "" && !own) {
@@ -424,13 +420,9 @@ func (s Step) validateStage(d *document, at func(...string) []string) {
 	if s.Batch && s.Stage != session.Wash {
 		d.fault(at("batch"), "batch is for wash steps, where sheets share the water: take it out of %s", s.Stage)
 	}
-	if s.Stage != session.Wash {
-		for _, path := range [][]string{at(), at("fb"), at("rc")} {
-			for _, k := range []string{"short_after", "changes"} {
-				if p := append(path[:len(path):len(path)], k); d.ok(p...) {
-					d.fault(p, "%s is for wash steps: take it out of %s", k, s.Stage)
-				}
-			}
+	for _, path := range [][]string{at(), at("fb"), at("rc")} {
+		for _, k := range []string{"short_after", "changes"} {
+			d.refuse(s.Stage != session.Wash, append(path[:len(path):len(path)], k), "%s is for wash steps: take it out of %s", k, s.Stage)
 		}
 	}
 }
@@ -446,23 +438,7 @@ func (d *document) hasAny(path []string, names ...string) bool {
 
 func (t Times) validate(d *document, path []string, s Step, staged, cleared bool) {
 	at := func(k string) []string { return append(path[:len(path):len(path)], k) }
-	target, least, most := d.has(at("target")...), d.has(at("at_least")...), d.has(at("at_most")...)
-	switch {
-	case target && (least || most):
-		k := "at_least"
-		if !least {
-			k = "at_most"
-		}
-		d.fault(at(k), "both target and %s: a step has either a target or a window of at_least and at_most", k)
-		return
-	case least && !most:
-		d.fault(at("at_least"), `at_least without at_most: add at_most = "3m", or call it target`)
-		return
-	case most && !least:
-		d.fault(at("at_most"), `at_most without at_least: add at_least = "1m30s", or call it target`)
-		return
-	case !target && !least:
-		d.fault(path, `no time here: add target = "1m", or at_least and at_most`)
+	if !t.validateForm(d, path, at) {
 		return
 	}
 	for _, k := range []string{"target", "at_least", "at_most"} {
@@ -471,38 +447,55 @@ func (t Times) validate(d *document, path []string, s Step, staged, cleared bool
 		}
 	}
 	low, high := t.window()
-	if low <= 0 || high <= 0 {
-		k := "target"
-		if least {
-			k = "at_least"
-		}
-		d.fault(at(k), `%s is nothing: write a time like "1m30s"`, k)
+	switch {
+	case low > 0 && high > 0:
+	case d.has(at("at_least")...):
+		d.fault(at("at_least"), `at_least is nothing: write a time like "1m30s"`)
+		return
+	default:
+		d.fault(at("target"), `target is nothing: write a time like "1m30s"`)
 		return
 	}
 	if low > high {
 		d.fault(at("at_least"), "at_least (%s) is above at_most (%s): the shorter time comes first", t.AtLeast, t.AtMost)
 		return
 	}
-	dr := []string{path[0], path[1], "drain"}
-	if d.ok(dr...) && time.Duration(s.Drain) >= low {
-		d.fault(dr, "drain (%s) takes up the whole step (%s): it is its last seconds, not time on top", s.Drain, Duration(low))
-	}
+	step := func(k string) []string { return []string{path[0], path[1], k} }
+	d.refuse(time.Duration(s.Drain) >= low, step("drain"), "drain (%s) takes up the whole step (%s): it is its last seconds, not time on top", s.Drain, Duration(low))
 	if low < high && s.Ends == ByClock {
-		d.fault([]string{path[0], path[1], "ends"}, `a window is ended by the user's eye, not the clock: write ends = "user", or give a target`)
+		d.fault(step("ends"), `a window is ended by the user's eye, not the clock: write ends = "user", or give a target`)
 	}
-	if staged && s.Stage == session.Wash && d.ok(at("short_after")...) {
-		switch {
-		case time.Duration(t.ShortAfter) > low:
-			d.fault(at("short_after"), "short_after (%s) is longer than the wash without hypo-clear (%s)", t.ShortAfter, Duration(low))
-		case t.ShortAfter <= 0:
-			d.fault(at("short_after"), `short_after is nothing: write a time like "10m", or take it out`)
-		case !cleared:
-			d.fault(at("short_after"), `short_after, but no step with stage = "hypo-clear" stands before: add one, or take it out`)
-		}
+	if staged && s.Stage == session.Wash {
+		t.validateShort(d, at("short_after"), low, cleared)
 	}
-	if d.ok(at("changes")...) && (t.Changes < 1 || t.Changes > 100) {
-		d.fault(at("changes"), "changes = %d: write how often the water is changed, 1 to 100", t.Changes)
+	d.refuse(t.Changes < 1 || t.Changes > 100, at("changes"), "changes = %d: write how often the water is changed, 1 to 100", t.Changes)
+}
+
+// validateForm reports whether there is either a target or a window.
+func (t Times) validateForm(d *document, path []string, at func(string) []string) bool {
+	target, least, most := d.has(at("target")...), d.has(at("at_least")...), d.has(at("at_most")...)
+	switch {
+	case target && least:
+		d.fault(at("at_least"), "both target and at_least: a step has either a target or a window of at_least and at_most")
+	case target && most:
+		d.fault(at("at_most"), "both target and at_most: a step has either a target or a window of at_least and at_most")
+	case least && !most:
+		d.fault(at("at_least"), `at_least without at_most: add at_most = "3m", or call it target`)
+	case most && !least:
+		d.fault(at("at_most"), `at_most without at_least: add at_least = "1m30s", or call it target`)
+	case !target && !least:
+		d.fault(path, `no time here: add target = "1m", or at_least and at_most`)
+	default:
+		return true
 	}
+	return false
+}
+
+// validateShort looks at the wash after hypo-clear; low is the one without.
+func (t Times) validateShort(d *document, path []string, low time.Duration, cleared bool) {
+	d.refuse(time.Duration(t.ShortAfter) > low, path, "short_after (%s) is longer than the wash without hypo-clear (%s)", t.ShortAfter, Duration(low))
+	d.refuse(t.ShortAfter <= 0, path, `short_after is nothing: write a time like "10m", or take it out`)
+	d.refuse(!cleared, path, `short_after, but no step with stage = "hypo-clear" stands before: add one, or take it out`)
 }
 
 func sortedCopy(list []string) []string { return keys(set(list)) }
