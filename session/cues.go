@@ -88,11 +88,17 @@ func (sp *span) light(s *Sheet) {
 	if l.BegunAt.IsZero() {
 		return
 	}
-	sp.add(l.BegunT, s, "light/on", Cue{Kind: CueLightOn, Stage: Exposure, For: l.Planned})
+	first := slices.IndexFunc(l.Spells, func(x Spell) bool { return x.From >= l.BegunT })
+	had := l.Share(l.BegunT) // by light that was taken back
+	sp.add(l.BegunT, s, fmt.Sprintf("light/on/%d", len(s.Undone)), Cue{Kind: CueLightOn, Stage: Exposure,
+		For: max(0, time.Duration(math.Round((1-had)*float64(l.Planned))))})
 	reading := 0
 	for i, x := range l.Spells {
+		if i < first {
+			continue
+		}
 		// A spell that follows another without a gap is a change of light.
-		if i > 0 {
+		if i > first {
 			for reading < len(l.Readings) && l.Readings[reading].T < x.From {
 				reading++ // one made while the pinhole was covered
 			}
@@ -337,7 +343,7 @@ func (sp *span) ends(s *Sheet) {
 	case Finished:
 		sp.add(s.EndedT, s, fmt.Sprintf("done/%d", len(s.Undone)), Cue{Kind: CueDone})
 	case Ruined:
-		sp.add(s.EndedT, s, "spoiled", Cue{Kind: CueSpoiled, Text: s.SpoiltFor})
+		sp.add(s.EndedT, s, fmt.Sprintf("spoiled/%d", len(s.Undone)), Cue{Kind: CueSpoiled, Text: s.SpoiltFor})
 	}
 }
 

@@ -37,14 +37,16 @@ const (
 	Moved Kind = "moved"
 	// Held puts a sheet that is due for the wash into holding water: Sheet, From.
 	Held Kind = "held"
-	// Undone takes back the last move of the sheet: Sheet.
+	// Undone takes back the last move of the sheet, the opening of its pinhole
+	// (the light that fell counts), or that it was spoiled: Sheet.
 	Undone Kind = "undone"
 	// ImageSeen is the emergence of the image in the developer: Sheet.
 	ImageSeen Kind = "image seen"
 	// WaterChanged is one dump and fill of a wash tray: Bath.
 	WaterChanged Kind = "water changed"
 
-	// Spoiled ends a sheet early: Sheet, Note (why).
+	// Spoiled ends a sheet early: Sheet, Note (why). Of a sheet that was spoiled
+	// without a reason, it tells the reason.
 	Spoiled Kind = "spoiled"
 	// Noted adds words, to a sheet or (Sheet empty) to the day: Note.
 	Noted Kind = "noted"

@@ -239,7 +239,7 @@ func (s *Sheet) clone() *Sheet {
 	c.Marks = slices.Clone(s.Marks)
 	c.Overrides = slices.Clone(s.Overrides)
 	c.outs = slices.Clone(s.outs)
-	return &c
+	return &c // whole is never changed, so it may be shared
 }
 
 // stamp places an instant on the line of session time. Within one boot an
@@ -365,9 +365,14 @@ func (m *Machine) apply(e Event, t time.Duration) error {
 		}
 		s.Emerged, s.EmergedIn = t-v.In, v.Serial
 	case Spoiled:
+		if s.Phase == Ruined && s.SpoiltFor == "" && e.Note != "" {
+			s.SpoiltFor = e.Note // the reason, told afterwards
+			return nil
+		}
 		if s.Phase == Finished || s.Phase == Ruined {
 			return refuse("sheet %d is done already", s.Num)
 		}
+		s.whole = s.clone()
 		if s.Phase == Exposing {
 			s.Light.shut(t)
 			s.Light.EndedAt, s.Light.EndedT = e.At, t
@@ -495,8 +500,9 @@ func (m *Machine) expose(s *Sheet, e Event, t time.Duration) error {
 			s.outs = append(s.outs, toggle{t, false})
 			m.account(s)
 		}
+		// Light that fell before, and was taken back, is in the paper all the same.
 		*l = Light{BegunAt: e.At, BegunT: t, Planned: e.Planned, Working: e.Note, Open: true,
-			Spells: []Spell{{Span{From: t, Running: true}, e.Planned}}}
+			Spells: append(slices.Clone(l.Spells), Spell{Span{From: t, Running: true}, e.Planned})}
 		return nil
 	}
 	if s.Phase != Exposing {
@@ -673,10 +679,22 @@ func (m *Machine) move(s *Sheet, e Event, t time.Duration) error {
 }
 
 func (m *Machine) undo(s *Sheet, e Event, t time.Duration) error {
-	if len(s.Visits) == 0 || s.Phase == Ruined {
+	u := Undo{At: e.At, T: t}
+	switch {
+	case s.Phase == Ruined && s.whole != nil:
+		m.unspoil(s, u)
+		return nil
+	case s.Phase == Exposing:
+		l := &s.Light
+		u.Stage, u.Since = Exposure, l.BegunT
+		l.shut(t)
+		// Nobody can know whether light fell: it counts as if it did.
+		s.Phase, *l = Fresh, Light{Spells: slices.DeleteFunc(l.Spells, func(x Spell) bool { return x.To <= x.From })}
+		s.Undone = append(s.Undone, u)
+		return nil
+	case len(s.Visits) == 0 || s.Phase == Ruined:
 		return refuse("sheet %d has no move to take back", s.Num)
 	}
-	u := Undo{At: e.At, T: t}
 	if s.Phase == Finished {
 		u.Stage, u.Since = "", s.EndedT
 		s.Phase, s.EndedAt, s.EndedT = Wet, Instant{}, 0
@@ -709,6 +727,18 @@ func (m *Machine) undo(s *Sheet, e Event, t time.Duration) error {
 	s.Undone = append(s.Undone, u)
 	m.account(s)
 	return nil
+}
+
+// unspoil makes the sheet what it was, as if it had never been spoiled: the
+// clocks of its bath or its light have gone on. What was written down about it
+// since stays.
+func (m *Machine) unspoil(s *Sheet, u Undo) {
+	u.Since = s.EndedT
+	now := *s
+	*s = *s.whole.clone()
+	s.Notes, s.Marks, s.Judged, s.Scan = now.Notes, now.Marks, now.Judged, now.Scan
+	s.Undone = append(now.Undone, u)
+	m.account(s)
 }
 
 // account reckons the sheet's safelight spans anew from when it was out, when

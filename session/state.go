@@ -50,6 +50,7 @@ type Sheet struct {
 
 	serial int      // last visit serial given out
 	outs   []toggle // in and out of the dark
+	whole  *Sheet   // as it was before it was spoiled
 }
 
 type toggle struct {
@@ -78,7 +79,7 @@ type Light struct {
 	BegunT, EndedT   time.Duration
 	Planned          time.Duration // as first planned
 	Working          string        // how it was reckoned
-	Spells           []Spell       // pinhole open, one light each
+	Spells           []Spell       // pinhole open, one light each; those before BegunT were taken back, and count
 	Open             bool          // pinhole open now
 	Readings         []Reading     // changes of light
 }
@@ -128,7 +129,7 @@ const Holding = -1
 type Undo struct {
 	At    Instant
 	T     time.Duration
-	Stage Stage // the stage that was left again
+	Stage Stage // the stage that was left again; empty: the sheet's end
 	Since time.Duration
 }
 

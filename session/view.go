@@ -127,6 +127,8 @@ func (m *Machine) sheetView(s *Sheet, t time.Duration) SheetView {
 		v.Next, v.NextIs = st.Stage, st.Label()
 	}
 	switch s.Phase {
+	case Fresh:
+		v.Share = s.Light.Share(t) // of an opening that was taken back
 	case Exposed:
 		v.Doing = Wait
 		v.Elapsed = t - s.Light.EndedT

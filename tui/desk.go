@@ -178,7 +178,7 @@ func (d *Desk) take(evs []session.Event) {
 		}
 		switch e.Kind {
 		case session.Moved, session.Spoiled, session.Judged, session.Scanned, session.Undone, session.MarkNamed, session.Noted:
-			if s := d.M.Sheet(e.Sheet); s != nil && (s.Phase == session.Finished || s.Phase == session.Ruined) {
+			if s := d.M.Sheet(e.Sheet); s != nil && (s.Phase == session.Finished || s.Phase == session.Ruined || e.Kind == session.Undone) {
 				d.trouble(d.Record.Save(d.M, s))
 			}
 		}

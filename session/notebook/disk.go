@@ -322,7 +322,11 @@ func (b *Book) commit() error {
 		}
 	}
 	for _, r := range b.saves {
-		if err := upsert(tx, r); err != nil {
+		put := upsert
+		if !r.ended() {
+			put = b.drop // its end was taken back
+		}
+		if err := put(tx, r); err != nil {
 			return err
 		}
 	}

@@ -330,6 +330,9 @@ func exposure(l *session.Light, working string, now time.Duration) *ExposureReco
 	}
 	from := l.BegunT
 	for _, sp := range l.Spells {
+		if sp.From < l.BegunT {
+			continue // taken back; its light is in Actual and Share
+		}
 		if sp.From > from {
 			e.Covered = append(e.Covered, SpanRecord{Secs(from - l.BegunT), Secs(sp.From - from)})
 		}

@@ -447,3 +447,58 @@ func TestSecondsAreExact(t *testing.T) {
 		}
 	}
 }
+
+// A sheet whose end was taken back is not done: neither the list nor the log of
+// its day has it, until it is done again.
+func TestASheetWhoseEndIsTakenBackIsNotListed(t *testing.T) {
+	c := config(t)
+	b := open(t, c)
+	s, m := sitting(t, b, 2, session.Event{})
+	sh := m.Sheets()[1]
+	late := at(24 * time.Hour)
+	do := func(e session.Event) {
+		t.Helper()
+		e.At, e.Sheet = late, sh.ID
+		if err := m.Apply(e); err != nil {
+			t.Fatal(err)
+		}
+		if err := b.SaveSheet(s, sh, m.Now(), Uses(m, sh)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	listed := func() int {
+		t.Helper()
+		rows, err := b.Sheets(Filter{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		logged := map[string]bool{}
+		for _, r := range readCSV(t, filepath.Join(c.LogDir, "2026-05-09.csv")) {
+			logged[r["sheet_id"]] = true
+		}
+		if len(logged) != len(rows) {
+			t.Errorf("%d sheets in the list, %d in the log", len(rows), len(logged))
+		}
+		return len(rows)
+	}
+	do(session.Event{Kind: session.Undone})
+	if n := listed(); n != 1 {
+		t.Errorf("the last move of one of two sheets is taken back: %d are listed", n)
+	}
+	do(session.Event{Kind: session.Spoiled, Note: "a slip"})
+	if n := listed(); n != 2 {
+		t.Errorf("it is spoiled: %d are listed", n)
+	}
+	do(session.Event{Kind: session.Undone})
+	if n := listed(); n != 1 {
+		t.Errorf("that is taken back: %d are listed", n)
+	}
+	v := sh.Visit()
+	if v == nil {
+		t.Fatal("the sheet is in no bath")
+	}
+	do(session.Event{Kind: session.Moved, From: v.Serial})
+	if n := listed(); n != 2 {
+		t.Errorf("it is done: %d are listed", n)
+	}
+}

@@ -81,6 +81,29 @@ RETURNING n`,
 	return nil
 }
 
+func (r *Record) ended() bool {
+	return r.State == string(session.Finished) || r.State == string(session.Ruined)
+}
+
+// drop takes the record of a sheet out of the tables, if there is one. Its
+// events and judgements stay.
+func (b *Book) drop(tx *sql.Tx, r *Record) error {
+	var n int64
+	var day string
+	err := tx.QueryRow(`SELECT n, day FROM sheet WHERE id = ?`, r.ID).Scan(&n, &day)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil
+	}
+	if err == nil {
+		b.days[day] = true
+		_, err = tx.Exec(`DELETE FROM stage WHERE sheet = ?`, n)
+	}
+	if err == nil {
+		_, err = tx.Exec(`DELETE FROM sheet WHERE n = ?`, n)
+	}
+	return err
+}
+
 func when(ns int64, zone int) time.Time {
 	if zone == 0 {
 		return time.Unix(0, ns).UTC()
@@ -208,7 +231,8 @@ func rebuildAll(tx *sql.Tx) error {
 }
 
 // SaveSheet writes the record of a sheet that is finished or spoiled (or was
-// judged since), and rewrites the CSV log of its day. baths says what state the
+// judged since), and rewrites the CSV log of its day. The record of a sheet that
+// is neither any more is taken out again. baths says what state the
 // baths were in: [Uses] with the shares filled in. A disk that refuses gives an
 // [Unsaved]; the record then waits with the events.
 func (b *Book) SaveSheet(sit Sitting, s *session.Sheet, now time.Duration, baths []BathUse) error {
@@ -224,7 +248,9 @@ func (b *Book) save(r *Record) error {
 	}
 	b.saves = slices.DeleteFunc(b.saves, func(o *Record) bool { return o.ID == r.ID })
 	b.saves = append(b.saves, r)
-	b.days[r.Day()] = true
+	if r.ended() {
+		b.days[r.Day()] = true
+	}
 	if err := b.write(false); err != nil {
 		return &Unsaved{N: len(b.pending), Err: err}
 	}
