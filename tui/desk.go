@@ -173,13 +173,18 @@ func reason(err error) string {
 // take applies events in the order in which they were stored.
 func (d *Desk) take(evs []session.Event) {
 	for _, e := range evs {
+		done := func() bool {
+			s := d.M.Sheet(e.Sheet)
+			return s != nil && (s.Phase == session.Finished || s.Phase == session.Ruined)
+		}
+		was := done()
 		if err := d.M.Apply(e); err != nil {
 			continue // refused then as it is now: the order of storing decides
 		}
 		switch e.Kind {
 		case session.Moved, session.Spoiled, session.Judged, session.Scanned, session.Undone, session.MarkNamed, session.Noted:
-			if s := d.M.Sheet(e.Sheet); s != nil && (s.Phase == session.Finished || s.Phase == session.Ruined || e.Kind == session.Undone) {
-				d.trouble(d.Record.Save(d.M, s))
+			if was || done() { // its record changes, or goes
+				d.trouble(d.Record.Save(d.M, d.M.Sheet(e.Sheet)))
 			}
 		}
 	}
