@@ -21,9 +21,18 @@ type Book interface {
 	// Show returns one sheet.
 	Show(id string) (BookSheet, error)
 	// Read reads a judgement of a sheet as typed: "1/2 too dark, sky is grey".
-	Read(id, text string) (stops float64, seen string, err error)
+	// Two come back, more and then less, where the words do not say which.
+	Read(id, text string) ([]Judgement, error)
 	// Judge keeps a judgement of a sheet of an earlier session.
 	Judge(id string, stops float64, seen string) error
+}
+
+// A Judgement is how many stops more (negative: less) a sheet should have had.
+type Judgement struct {
+	Stops float64
+	Seen  string
+	Left  bool   // it is left out, and teaches nothing
+	Says  string // in words: "1/2 stop more, to be lighter"
 }
 
 // A BookRow is one line of the list.
@@ -173,27 +182,62 @@ func (b *book) judge(m *Model, row BookRow) {
 	if s.Response == session.Denser {
 		more = "denser"
 	}
-	m.askUntil(fmt.Sprintf("Sheet %d: how many stops more (less: -), or how it looks, then what you saw. More makes this paper %s. Like 2/3 shadows blocked; 1/2 too dark; right; left out: light leak", row.Num, more), func(text string) (tea.Cmd, error) {
-		stops, seen, err := m.cfg.Book.Read(row.ID, text)
-		if err != nil {
-			return nil, err
-		}
-		if m.desk.M.Sheet(row.ID) != nil {
-			if m.do(session.Event{Kind: session.Judged, Sheet: row.ID, Stops: stops, Note: seen}) != nil {
-				return nil, nil
-			}
-		} else if err := m.cfg.Book.Judge(row.ID, stops, seen); err != nil {
-			return nil, err
-		}
-		b.again(m)
+	var line *question
+	m.askUntil(fmt.Sprintf("Sheet %d: how many stops more (less: -), or how it looks, then what you saw. More makes this paper %s. Like 2/3 more, shadows blocked; 1/2 too dark; right; left out: light leak", row.Num, more), func(text string) (tea.Cmd, error) {
+		read, err := m.cfg.Book.Read(row.ID, text)
 		switch {
-		case row.Outcome == "spoiled", row.Outcome == "rehearsal":
-			return m.tell("kept; a sheet of this kind (" + row.Outcome + ") teaches nothing"), nil
-		case strings.HasPrefix(seen, "left out"):
-			return m.tell("kept: the sheet is left out"), nil
+		case err != nil:
+			return nil, err
+		case len(read) > 1:
+			return b.whichWay(m, row, read, line), nil
 		}
-		return m.tell("kept: the next exposure will reckon with it"), nil
+		return b.keep(m, row, read[0])
 	})
+	line = m.ask
+}
+
+// whichWay asks for one judgement after the other which was meant; where none
+// was, what was typed stands to be put right.
+func (b *book) whichWay(m *Model, row BookRow, read []Judgement, line *question) tea.Cmd {
+	back := func() tea.Cmd {
+		m.ask = line
+		return m.tell("say more or less: 1/2 more, sky is grey")
+	}
+	if len(read) == 0 {
+		return back()
+	}
+	text := fmt.Sprintf("Sheet %d: %s. Is that what you mean?", row.Num, read[0].Says)
+	m.ask = &question{text: text, leave: back,
+		yes: func() tea.Cmd {
+			cmd, err := b.keep(m, row, read[0])
+			if err != nil {
+				return m.tell(ember.SafeText(reason(err)))
+			}
+			return cmd
+		},
+		no: func() tea.Cmd { return b.whichWay(m, row, read[1:], line) }}
+	if m.cfg.Blind {
+		m.desk.Say(text)
+	}
+	return nil
+}
+
+func (b *book) keep(m *Model, row BookRow, j Judgement) (tea.Cmd, error) {
+	if m.desk.M.Sheet(row.ID) != nil {
+		if m.do(session.Event{Kind: session.Judged, Sheet: row.ID, Stops: j.Stops, Note: j.Seen}) != nil {
+			return nil, nil
+		}
+	} else if err := m.cfg.Book.Judge(row.ID, j.Stops, j.Seen); err != nil {
+		return nil, err
+	}
+	b.again(m)
+	switch {
+	case row.Outcome == "spoiled", row.Outcome == "rehearsal":
+		return m.tell("kept; a sheet of this kind (" + row.Outcome + ") teaches nothing"), nil
+	case j.Left:
+		return m.tell("kept: the sheet is left out"), nil
+	}
+	return m.tell("kept: the next exposure will reckon with it"), nil
 }
 
 // again reads list and pages anew, after something was added to a sheet.

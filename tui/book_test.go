@@ -27,11 +27,14 @@ func (shelf) Show(id string) (BookSheet, error) {
 	return BookSheet{}, nil
 }
 
-func (shelf) Read(_, text string) (float64, string, error) {
-	if text != "1/2 too dark" {
-		return 0, "", errors.New(text + " is no judgement")
+func (shelf) Read(_, text string) ([]Judgement, error) {
+	switch text {
+	case "1/2 too dark":
+		return []Judgement{{Stops: 0.5}}, nil
+	case "1 grey":
+		return []Judgement{{Stops: 1, Seen: "grey", Says: "1 stop more, to be denser"}, {Stops: -1, Seen: "grey", Says: "1 stop less, to be thinner"}}, nil
 	}
-	return 0.5, "", nil
+	return nil, errors.New(text + " is no judgement")
 }
 
 func (shelf) Judge(_ string, stops float64, _ string) error {
@@ -57,6 +60,43 @@ func TestAJudgementThatCannotBeReadStaysInTheLine(t *testing.T) {
 		t.Errorf("put right, it is not kept: %q", m.said)
 	}
 }
+
+// A number whose words do not say which way is asked about: nothing is kept
+// before a yes, and a no to both leaves what was typed.
+func TestAJudgementThatMayMeanEitherIsAskedAbout(t *testing.T) {
+	for _, c := range []struct {
+		keys []string
+		kept float64
+	}{{[]string{"y"}, 1}, {[]string{"n", "y"}, -1}, {[]string{"n", "n"}, 0}, {[]string{"esc"}, 0}, {[]string{"space", "enter"}, 0}} {
+		kept := 0.0
+		_, m := newWorld(t, func(cfg *Config) { cfg.Book = heard{kept: &kept} })
+		m.keys(t, "tab", "j")
+		for _, r := range "1 grey" {
+			m.keys(t, strings.Replace(string(r), " ", "space", 1))
+		}
+		m.keys(t, "enter")
+		if got := plain(m); m.ask == nil || !strings.Contains(got, "1 stop more, to be denser. Is that what you mean?") {
+			t.Fatalf("nothing is asked:\n%s", got)
+		}
+		m.keys(t, c.keys...)
+		if kept != c.kept {
+			t.Errorf("%v keeps %v stops, not %v", c.keys, kept, c.kept)
+		}
+		if len(c.keys) == 2 && c.kept == 0 && c.keys[1] == "n" {
+			if got := plain(m); !strings.Contains(got, "> 1 grey_") {
+				t.Errorf("what was typed is gone:\n%s", got)
+			}
+		}
+	}
+}
+
+// heard is a shelf that keeps the last judgement.
+type heard struct {
+	shelf
+	kept *float64
+}
+
+func (h heard) Judge(_ string, stops float64, _ string) error { *h.kept = stops; return nil }
 
 // The question for a judgement says what more exposure does to this paper.
 func TestJudgingAsksInThePapersSense(t *testing.T) {

@@ -31,7 +31,8 @@ func (JudgeCmd) Help() string {
 
 Positive is more exposure. "Too dark" and "too light" are turned into more or
 less by the paper: a direct positive gets lighter with more exposure, a paper
-negative denser. A sheet that is left out teaches nothing, until it is
+negative denser. Where you add what you saw, more, less or a sign says which way:
+1/2 more, sky is grey. A sheet that is left out teaches nothing, until it is
 judged again. What was seen stays until something else is said.`
 }
 
@@ -52,7 +53,7 @@ func (c *JudgeCmd) Run(h *host) error {
 	if len(c.Seen) > 0 {
 		// Unquoted words may still be part of the verdict: 1/2 too light.
 		between := " "
-		if _, _, err := stopsAhead(plainMinus(text)); err != nil {
+		if _, _, _, err := stopsAhead(plainMinus(text)); err != nil {
 			between = ": "
 		}
 		text += between + strings.Join(c.Seen, " ")
@@ -83,20 +84,42 @@ var unclearRE = regexp.MustCompile(`(?is)^(?:(?:to|too|much|far|way|a bit|a litt
 
 // stopsAhead cuts the number of stops off the beginning of a text: the longest
 // piece that reads as one. The error is that of the first word.
-func stopsAhead(text string) (stops float64, rest string, err error) {
+func stopsAhead(text string) (number string, stops float64, rest string, err error) {
 	_, err = exposure.ParseStops(text)
 	for end := len(text); end > 0; end = strings.LastIndexAny(text[:end], " \t\n,;:") {
-		v, e := exposure.ParseStops(strings.TrimSpace(text[:end]))
+		number = strings.TrimSpace(text[:end])
+		v, e := exposure.ParseStops(number)
 		if e == nil {
-			return v, strings.TrimLeft(text[end:], " \t\n,;:"), nil
+			return number, v, strings.TrimLeft(text[end:], " \t\n,;:"), nil
 		}
 		err = e
 	}
-	return 0, "", err
+	return "", 0, "", err
+}
+
+// An eitherWay is a judgement whose words do not say whether more or less was
+// wanted: a number without a sign, and words that are not known. Only the
+// person who wrote it knows which was meant.
+type eitherWay struct {
+	number, words string
+	more, less    notebook.JudgementRecord
+	paper         *notebook.Record
+}
+
+// Error says both ways, and how each is written.
+func (e *eitherWay) Error() string {
+	return fmt.Sprintf("%q may mean %s, or %s: write \"%s more, %s\" or \"%s less, %s\"", e.number+" "+e.words,
+		e.says(e.more), e.says(e.less), e.number, e.words, e.number, e.words)
+}
+
+// says is one of the two, without what was seen.
+func (e *eitherWay) says(j notebook.JudgementRecord) string {
+	return judgement(e.paper, notebook.JudgementRecord{Stops: j.Stops})
 }
 
 // readJudgement reads "1/2", "-1/3 sky burnt out", "1 too dark, only the window
-// shows", "2/3 less", "right", "left out: light leak" as said of a sheet.
+// shows", "2/3 less", "right", "left out: light leak" as said of a sheet. The
+// error is an *eitherWay where more and less are both possible.
 func readJudgement(text string, r *notebook.Record) (j notebook.JudgementRecord, err error) {
 	before, _ := r.Judged()
 	text = strings.TrimSpace(plainMinus(text))
@@ -122,13 +145,18 @@ func readJudgement(text string, r *notebook.Record) (j notebook.JudgementRecord,
 		return notebook.JudgementRecord{Stops: before.Stops, Seen: notebook.LeftOut + ": " + rest}, nil
 	}
 	const how = "write 1/2 for more exposure, -1/2 for less, \"1/2 too dark\", right, or left out and why"
-	stops, rest, err := stopsAhead(text)
+	number, stops, rest, err := stopsAhead(text)
 	if err != nil {
 		return j, fmt.Errorf("%q is no judgement: %s", text, how)
 	}
 	j.Stops = stops
 	m := looksRE.FindStringSubmatch(rest)
+	signed := strings.ContainsAny(number[:1], "+-")
 	if m == nil {
+		if _, left := cutFold(rest, notebook.LeftOut); !signed && stops != 0 && rest != "" && !left {
+			more, less := notebook.JudgementRecord{Stops: stops, Seen: rest}, notebook.JudgementRecord{Stops: -stops, Seen: rest}
+			return j, &eitherWay{number, rest, more, less, r}
+		}
 		if unclearRE.MatchString(rest) {
 			return j, fmt.Errorf("%q is not clear: %s; begin what was seen with another word", text, how)
 		}
@@ -148,6 +176,9 @@ func readJudgement(text string, r *notebook.Record) (j notebook.JudgementRecord,
 		j.Stops = exposure.StopsFromJudgement(sense, look == "light" || look == "thin", stops)
 	case strings.EqualFold(m[2], "less"):
 		j.Stops = -stops
+	}
+	if signed && j.Stops < 0 {
+		return j, fmt.Errorf("%q says more and less: %s", text, how)
 	}
 	return j, nil
 }

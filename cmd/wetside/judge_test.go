@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"math"
 	"testing"
 
@@ -20,8 +21,8 @@ func TestAJudgementInWordsFollowsThePaper(t *testing.T) {
 		{minus + "1/3", session.Denser, -1.0 / 3, ""},
 		{"right", session.Denser, 0, ""},
 		{"right: just so", session.Denser, 0, "just so"},
-		{"0,7 shadows blocked", session.Lighter, 0.7, "shadows blocked"},
-		{"1 1/2 stops: 3 windows white", session.Lighter, 1.5, "3 windows white"},
+		{"0,7 more, shadows blocked", session.Lighter, 0.7, "shadows blocked"},
+		{"1 1/2 stops more: 3 windows white", session.Lighter, 1.5, "3 windows white"},
 		// More exposure makes a direct positive lighter, a negative denser.
 		{"1 too dark", session.Lighter, 1, ""},
 		{"1/2 too dark, only the lamp shows", session.Lighter, 0.5, "only the lamp shows"},
@@ -36,8 +37,10 @@ func TestAJudgementInWordsFollowsThePaper(t *testing.T) {
 		{"1/2 less", session.Lighter, -0.5, ""},
 		{"1/2 stop less: sky gone", session.Denser, -0.5, "sky gone"},
 		{"2/3 more", session.Lighter, 2.0 / 3, ""},
-		{"1/2 light leak at the lid", session.Lighter, 0.5, "light leak at the lid"},
-		{"1/2 sky too light", session.Lighter, 0.5, "sky too light"},
+		{"+1/2 light leak at the lid", session.Lighter, 0.5, "light leak at the lid"},
+		{"+1/2 sky too light", session.Lighter, 0.5, "sky too light"},
+		{"-1/3 sky burnt out", session.Lighter, -1.0 / 3, "sky burnt out"},
+		{"0 just so", session.Lighter, 0, "just so"},
 		{"½", session.Lighter, 0.5, ""},
 		{".5", session.Lighter, 0.5, ""},
 		{"+ 1/2 grey", session.Lighter, 0.5, "grey"},
@@ -52,11 +55,33 @@ func TestAJudgementInWordsFollowsThePaper(t *testing.T) {
 		}
 	}
 	for _, bad := range []string{"", "nice", "too dark", "-1 too dark", "99", "left out", "1/2x", "7th try", "1/2 to light", "1/2 too bright", "1/2 too da",
-		"1/2 much too light", "1/2 darker", "1/2 lighter", "1/2 light", "-1/2 less", "1/2 left out of the frame", "1/2 overexposed", "right side dark"} {
+		"1/2 much too light", "1/2 darker", "1/2 lighter", "1/2 light", "-1/2 less", "1/2 left out of the frame", "1/2 overexposed", "right side dark",
+		"+1 too light", "+1 less"} {
 		r := &notebook.Record{}
 		r.Paper.Response = string(session.Lighter)
 		if v, err := readJudgement(bad, r); err == nil {
 			t.Errorf("%q was read as %+v", bad, v)
+		}
+	}
+}
+
+// A bare number behind which stands anything but a verdict may mean more or less.
+func TestABareNumberWithOtherWordsMayMeanEither(t *testing.T) {
+	for _, words := range []string{"1 really too light", "1/2 sky too light", "1, sky is grey", "1: way too dark", "0,7 shadows blocked", "1 1/2 stops 3 windows white", "1 overexposed"} {
+		r := &notebook.Record{}
+		r.Paper.Response = string(session.Lighter)
+		_, err := readJudgement(words, r)
+		var either *eitherWay
+		if !errors.As(err, &either) || either.more.Stops <= 0 || either.less.Stops != -either.more.Stops {
+			t.Errorf("%q: %v", words, err)
+			continue
+		}
+		// What the error says to write is what it says it means.
+		for write, want := range map[string]float64{"more": either.more.Stops, "less": either.less.Stops} {
+			j, err := readJudgement(either.number+" "+write+", "+either.words, r)
+			if err != nil || j.Stops != want || j.Seen != either.words {
+				t.Errorf("%q, written with %s: %+v (%v)", words, write, j, err)
+			}
 		}
 	}
 }
@@ -67,7 +92,7 @@ func TestAJudgementAfterAnother(t *testing.T) {
 	r := &notebook.Record{}
 	r.Paper.Response = string(session.Lighter)
 	for _, c := range []struct{ words, seen, says, column string }{
-		{"1/3 sky burnt out", "sky burnt out", "1/3 stop more, to be lighter; seen: sky burnt out", "+1/3 sky burnt out"},
+		{"1/3 more: sky burnt out", "sky burnt out", "1/3 stop more, to be lighter; seen: sky burnt out", "+1/3 sky burnt out"},
 		{"1/2", "sky burnt out", "0.5 stop more, to be lighter; seen: sky burnt out", "+0.5 sky burnt out"},
 		{"left out: light leak", "left out: light leak", "left out: light leak", "left out: light leak"},
 		{"right", "", "right as it was", "right"},

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -186,13 +187,21 @@ func celsius(c float64) string {
 	return fmt.Sprintf(", %g C", c)
 }
 
-func (p pages) Read(id, text string) (stops float64, seen string, err error) {
+func (p pages) Read(id, text string) ([]tui.Judgement, error) {
 	r, err := p.book.Sheet(id)
 	if err != nil {
-		return 0, "", err
+		return nil, err
 	}
+	var either *eitherWay
 	j, err := readJudgement(text, &r)
-	return j.Stops, j.Seen, err
+	switch {
+	case errors.As(err, &either):
+		return []tui.Judgement{{Stops: either.more.Stops, Seen: either.more.Seen, Says: either.says(either.more)},
+			{Stops: either.less.Stops, Seen: either.less.Seen, Says: either.says(either.less)}}, nil
+	case err != nil:
+		return nil, err
+	}
+	return []tui.Judgement{{Stops: j.Stops, Seen: j.Seen, Left: j.LeftOut(), Says: judgement(&r, j)}}, nil
 }
 
 func (p pages) Judge(id string, stops float64, seen string) error {
