@@ -1,0 +1,121 @@
+// Package words writes times, stops, numbers, lists and foreign text for
+// people. Every face uses it, so that a figure reads the same on the screen, in
+// the shell, in the record and by ear. It imports nothing of the project, and
+// does no input or output.
+//
+// What programs read (JSON, TOML) is not written here: it keeps every digit.
+package words
+
+import (
+	"math"
+	"strconv"
+	"strings"
+)
+
+// Num writes a number with at most three decimals and no needless zeros; far
+// from 1 with three digits and a power of ten. It never writes "-0".
+func Num(v float64) string {
+	if a := math.Abs(v); a != 0 && (a >= 1e6 || a < 1e-4) {
+		return strconv.FormatFloat(v, 'g', 3, 64)
+	}
+	return Decimals(v, 3)
+}
+
+// Decimals writes a number with at most n decimals and no needless zeros. It
+// never writes "-0".
+func Decimals(v float64, n int) string {
+	s := strconv.FormatFloat(v, 'f', n, 64)
+	if strings.Contains(s, ".") {
+		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	}
+	if s == "-0" {
+		return "0"
+	}
+	return s
+}
+
+// Signed is Decimals with a plus sign where v is more than nothing.
+func Signed(v float64, n int) string {
+	if s := Decimals(v, n); s == "0" || strings.HasPrefix(s, "-") {
+		return s
+	} else {
+		return "+" + s
+	}
+}
+
+// Sig writes a number with n significant digits and no power of ten.
+func Sig(v float64, n int) string {
+	if v == 0 || math.IsNaN(v) || math.IsInf(v, 0) {
+		return Decimals(v, 0)
+	}
+	return Decimals(v, max(0, n-1-int(math.Floor(math.Log10(math.Abs(v))))))
+}
+
+// Percent writes a share, 1 for all: "62%". Short of all is never "100%", unless
+// by less than two thousandths of a percent, which is what a clock's grain makes.
+func Percent(share float64) string {
+	p := math.Round(100 * share)
+	if p >= 100 && share < 1-2e-5 {
+		p = 99
+	}
+	return Decimals(p, 0) + "%"
+}
+
+// Millilitres writes a volume as one measures it, without its unit: three
+// digits, no finer than a hundredth.
+func Millilitres(v float64) string {
+	switch {
+	case v >= 100:
+		return Decimals(v, 0)
+	case v >= 10:
+		return Decimals(v, 1)
+	}
+	return Decimals(v, 2)
+}
+
+// Count writes a number of things: "1 sheet", "2 sheets". The plural takes an s.
+func Count(n int, one string) string {
+	if n == 1 || n == -1 {
+		return strconv.Itoa(n) + " " + one
+	}
+	return strconv.Itoa(n) + " " + one + "s"
+}
+
+// List joins with commas and "and": "a, b and c".
+func List(of []string) string { return join(of, " and ") }
+
+// Or joins with commas and "or": "a, b or c".
+func Or(of []string) string { return join(of, " or ") }
+
+func join(of []string, last string) string {
+	n := len(of) - 1
+	if n < 1 {
+		return strings.Join(of, "")
+	}
+	return strings.Join(of[:n], ", ") + last + of[n]
+}
+
+var small = []string{"no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
+	"eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"}
+var tens = []string{"", "", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"}
+
+// Spelled is n in words, from 0 ("no") to 99; figures beyond.
+func Spelled(n int) string {
+	switch {
+	case n < 0 || n > 99:
+		return strconv.Itoa(n)
+	case n < 20:
+		return small[n]
+	case n%10 == 0:
+		return tens[n/10]
+	}
+	return tens[n/10] + "-" + small[n%10]
+}
+
+// CountSpelled is Count in words: "one sheet", "no sheets".
+func CountSpelled(n int, one string) string {
+	if n == 1 {
+		return "one " + one
+	}
+	return Spelled(n) + " " + one + "s"
+}
