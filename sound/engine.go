@@ -69,6 +69,7 @@ type Status struct {
 	Volume  float64
 	Latency time.Duration // from mixing a sample to hearing it
 	Dry     int           // how often the open stream ran dry because the machine was busy
+	Late    int           // how many cues came too late to be sounded
 }
 
 // Config is what Open needs. The zero value speaks few words, at volume 0.
@@ -120,12 +121,13 @@ type Engine struct {
 	mu      sync.Mutex
 	mixer   *Mixer
 	talk    Talk
-	begun   map[string]bool // keys
-	record  []Played
-	dropped []Dropped
+	begun   map[string]time.Duration // by key: when it was due
+	record  []Played                 // the last of what has begun
+	dropped []Dropped                // the last of what was not sounded
+	sounded int                      // how many have begun
+	late    int                      // how many came too late
 	status  Status
 	changes chan Status
-	words   map[session.Cue][]float32 // prepared, by wordsOf
 	toSay   chan struct{}
 	waiting int           // for moved
 	moved   chan struct{} // closed and renewed at each fill somebody waits for
@@ -150,7 +152,7 @@ func Open(ctx context.Context, cfg Config) (*Engine, error) {
 	ctx, cancel := context.WithCancel(ctx)
 	e := &Engine{
 		cfg: cfg, epoch: time.Now(), talk: cfg.Talk, mixer: NewMixer(cfg.Volume),
-		begun: map[string]bool{}, words: map[session.Cue][]float32{},
+		begun:   map[string]time.Duration{},
 		changes: make(chan Status, 16), toSay: make(chan struct{}, 1), soon: make(chan struct{}, 1), moved: make(chan struct{}),
 		cancel: cancel,
 		status: Status{Device: "none", Reason: "the sound is starting", Volume: cfg.Volume},
@@ -170,11 +172,7 @@ func (e *Engine) Close() error {
 
 func (e *Engine) item(c session.Cue, due time.Duration) item {
 	it := item{cue: c, due: due, motif: motifIndex(c)}
-	if e.cfg.Voice == nil || c.Kind == session.CueRock || c.Kind == session.CueAlive {
-		it.said = true
-	} else if w, ok := e.words[wordsOf(c)]; ok {
-		it.said, it.voice, it.vgain = true, w, level(w)
-	}
+	it.said = e.cfg.Voice == nil || c.Kind == session.CueRock || c.Kind == session.CueAlive
 	return it
 }
 
@@ -192,6 +190,12 @@ func (e *Engine) Schedule(ps []Planned) {
 		}
 	}
 	seen := map[string]bool{}
+	made := map[session.Cue]item{} // words that need not be made again
+	for _, it := range e.mixer.pending {
+		if it.voice != nil {
+			made[wordsOf(it.cue)] = it
+		}
+	}
 	e.mixer.pending = slices.DeleteFunc(e.mixer.pending, func(it item) bool {
 		stays := it.now || (it.due <= now && (it.due >= moved[it.cue.Sheet] || supersedes(it.cue)))
 		if stays && !it.now {
@@ -200,21 +204,24 @@ func (e *Engine) Schedule(ps []Planned) {
 		return !stays
 	})
 	for _, p := range ps {
-		if e.begun[p.Cue.Key] || seen[p.Cue.Key] {
+		if _, begun := e.begun[p.Cue.Key]; begun || seen[p.Cue.Key] {
 			continue
 		}
 		seen[p.Cue.Key] = true
 		due := p.Due.Sub(e.epoch)
-		e.mixer.put(e.item(p.Cue, due))
+		it := e.item(p.Cue, due)
+		if w, ok := made[wordsOf(p.Cue)]; ok && !it.said {
+			it.said, it.voice, it.vgain = true, w.voice, w.vgain
+		}
+		e.mixer.put(it)
 		if e.epoch.Add(due).Before(e.heardTo) {
 			e.hasten() // its place is mixed already
 		}
 	}
-	used := map[session.Cue]bool{}
-	for _, it := range e.mixer.pending {
-		used[wordsOf(it.cue)] = true
+	if len(e.begun) > kept {
+		// Nobody asks again for what was due so long ago.
+		maps.DeleteFunc(e.begun, func(_ string, due time.Duration) bool { return due < now-10*time.Minute })
 	}
-	maps.DeleteFunc(e.words, func(c session.Cue, _ []float32) bool { return !used[c] })
 	e.wake()
 }
 
@@ -236,8 +243,17 @@ func (e *Engine) wake() {
 	}
 }
 
-// horizon is how far ahead words are made: they are large.
-const horizon = time.Minute
+// Words are large (192 kB a second), and at a rehearsal's pace a day of them
+// lies within the next minute. They are made for what is due within horizon, and
+// of that for the next ahead of speech: what lies behind it can't be spoken
+// before all this is over.
+const (
+	horizon = 20 * time.Second
+	ahead   = 10 * time.Second
+)
+
+// kept is how much of what has begun, or was not sounded, is remembered.
+const kept = 4096
 
 // prepare makes the words of what is due soon.
 func (e *Engine) prepare(ctx context.Context) {
@@ -252,9 +268,8 @@ func (e *Engine) prepare(ctx context.Context) {
 				w = nil
 			}
 			e.mu.Lock()
-			if c = wordsOf(c); talk == e.talk {
-				e.words[c] = w
-				e.mixer.say(c, w)
+			if talk == e.talk {
+				e.mixer.say(wordsOf(c), w)
 			}
 			e.mu.Unlock()
 			continue
@@ -273,15 +288,18 @@ func (e *Engine) nextWords() (c session.Cue, t Talk, ok bool, wait time.Duration
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	now := time.Since(e.epoch)
+	lie := 0 // samples of speech that are ready
 	for _, list := range [][]item{e.mixer.tail, e.mixer.pending} {
 		for _, it := range list {
-			if it.said {
-				continue
-			}
-			if it.due > now+horizon {
+			switch {
+			case it.due > now+horizon:
 				return c, 0, false, it.due - now - horizon
+			case lie > samples(ahead):
+				return c, 0, false, ahead / 10 // some of it is spoken by then
+			case !it.said:
+				return it.cue, e.talk, true, 0
 			}
-			return it.cue, e.talk, true, 0
+			lie += len(it.voice)
 		}
 	}
 	return c, 0, false, time.Hour
@@ -291,7 +309,9 @@ func (e *Engine) nextWords() (c session.Cue, t Talk, ok bool, wait time.Duration
 func (e *Engine) Status() Status {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	return e.status
+	s := e.status
+	s.Late = e.late
+	return s
 }
 
 // Changes delivers each new status. When nobody reads, the oldest are lost,
@@ -348,7 +368,6 @@ func (e *Engine) SetTalk(t Talk) {
 		return
 	}
 	e.talk = t
-	clear(e.words)
 	for i := range e.mixer.pending {
 		old := e.mixer.pending[i]
 		it := e.item(old.cue, old.due)
@@ -358,14 +377,15 @@ func (e *Engine) SetTalk(t Talk) {
 	e.wake()
 }
 
-// Begun lists what has begun so far, in that order.
+// Begun lists what has begun so far, in that order; the last few thousand at most.
 func (e *Engine) Begun() []Played {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	return slices.Clone(e.record)
 }
 
-// Dropped lists what was asked for and not sounded, with the reason.
+// Dropped lists what was asked for and not sounded, with the reason; the last
+// few thousand at most.
 func (e *Engine) Dropped() []Dropped {
 	e.mu.Lock()
 	defer e.mu.Unlock()
@@ -419,12 +439,16 @@ func (e *Engine) take() {
 	for _, s := range m.begun {
 		p := s.Played
 		p.At, p.Due = e.epoch.Add(s.heard), e.epoch.Add(s.due)
-		e.begun[p.Key] = true
-		e.record = append(e.record, p)
+		e.begun[p.Key] = s.due
+		e.record = latest(e.record, p)
+		e.sounded++
 	}
 	for _, d := range m.dropped {
-		e.begun[d.Cue.Key] = true
-		e.dropped = append(e.dropped, d)
+		e.begun[d.Cue.Key] = d.due
+		e.dropped = latest(e.dropped, d)
+		if d.Why == tooLate || d.Why == overtaken {
+			e.late++
+		}
 		e.cfg.Logf("not sounded: %s (%s): %s", d.Cue.Kind, d.Cue.Key, d.Why)
 	}
 	m.begun, m.dropped = m.begun[:0], m.dropped[:0]
@@ -432,6 +456,15 @@ func (e *Engine) take() {
 		close(e.moved)
 		e.moved = make(chan struct{})
 	}
+}
+
+// latest adds to what is remembered, and lets the older half go when it is too
+// much.
+func latest[T any](all []T, x T) []T {
+	if len(all) >= kept {
+		all = append(all[:0], all[kept/2:]...)
+	}
+	return append(all, x)
 }
 
 // lost puts back what had been mixed but was not heard when the device went.

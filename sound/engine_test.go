@@ -144,7 +144,7 @@ func TestWordsAreMadeAhead(t *testing.T) {
 			t.Error("nothing is spoken behind the motif")
 		}
 		e.mu.Unlock()
-		time.Sleep(150 * time.Second)
+		time.Sleep(180 * time.Second)
 		v.mu.Lock()
 		if got := strings.Join(v.asked, ", "); got != "minute 2, far 2" {
 			t.Errorf("made: %s", got)
@@ -160,6 +160,47 @@ func TestWordsAreMadeAhead(t *testing.T) {
 		v.mu.Unlock()
 	})
 }
+
+// A rehearsal's pace puts a day of cues into the next minute. Of their words
+// there are never more than what is spoken soon, and all are spoken that can be.
+func TestWordsAreNotHoarded(t *testing.T) {
+	words := speakerFunc(func(session.Cue, Talk) []float32 { return make([]float32, Rate) })
+	bubble(t, Config{Voice: words, Talk: Full, Pace: 1000}, func(e *Engine) {
+		var ps []Planned
+		for i := range 500 {
+			p := planned(e, session.CueMove, fmt.Sprint(i), fmt.Sprint(i), 100+40*i)
+			p.Cue.Num = i // each has words of its own
+			ps = append(ps, p)
+		}
+		most, spoken := 0, 0
+		for range 150 { // the screen's ticks
+			e.Schedule(ps)
+			time.Sleep(100 * time.Millisecond)
+			e.mu.Lock()
+			held := len(e.mixer.speaking.buf)
+			for _, list := range [][]item{e.mixer.tail, e.mixer.pending} {
+				for _, it := range list {
+					held += len(it.voice)
+				}
+			}
+			most = max(most, held)
+			if e.mixer.speaking.buf != nil {
+				spoken++
+			}
+			e.mu.Unlock()
+		}
+		if limit := samples(ahead) + 3*Rate; most > limit || most < Rate {
+			t.Errorf("%d s of words are held; at most %d", most/Rate, limit/Rate)
+		}
+		if spoken < 100 {
+			t.Errorf("words are spoken at %d of 150 instants", spoken)
+		}
+	})
+}
+
+type speakerFunc func(session.Cue, Talk) []float32
+
+func (f speakerFunc) Phrase(c session.Cue, talk Talk) []float32 { return f(c, talk) }
 
 // A voice that is slow to be made delays no motif, and is spoken when it is
 // there.

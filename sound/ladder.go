@@ -138,11 +138,11 @@ func (e *Engine) keep(ctx context.Context, ladder []device) {
 func (e *Engine) strikes(strike func(Motif)) fill {
 	return func(buf []float32, at int64, zero time.Time) {
 		e.mu.Lock()
-		n := len(e.record)
+		n := e.sounded
 		e.mu.Unlock()
 		e.fill(buf, at, zero)
 		e.mu.Lock()
-		fresh := slices.Clone(e.record[min(n, len(e.record)):])
+		fresh := slices.Clone(e.record[max(0, len(e.record)-(e.sounded-n)):])
 		e.mu.Unlock()
 		for _, p := range fresh {
 			if m, ok := MotifFor(p.Cue); ok && !m.Soft {

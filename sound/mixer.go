@@ -120,7 +120,13 @@ type Mixer struct {
 type Dropped struct {
 	Cue session.Cue
 	Why string
+	due time.Duration
 }
+
+const (
+	tooLate   = "too late"
+	overtaken = "too late, and no longer true"
+)
 
 // NewMixer makes a mixer at the given volume.
 func NewMixer(volume float64) *Mixer {
@@ -282,11 +288,11 @@ func (m *Mixer) begin(at, end int64, zero time.Duration) {
 		start = max(start, at)
 		switch {
 		case !m.wanted(it.cue):
-			m.drop(it.cue, "switched off")
+			m.drop(it, "switched off")
 		case late > maxLate && m.overtaken(k, at, zero):
-			m.drop(it.cue, "too late, and no longer true")
+			m.drop(it, overtaken)
 		case late > maxLate && !lasting(it.cue) && !(it.now && late < askedLate):
-			m.drop(it.cue, "too late")
+			m.drop(it, tooLate)
 		default:
 			if it.motif >= 0 && m.lastAt[it.motif] > start {
 				if motifs[it.motif].Soft {
@@ -328,9 +334,9 @@ func (m *Mixer) overtaken(k int, at int64, zero time.Duration) bool {
 	return false
 }
 
-func (m *Mixer) drop(c session.Cue, why string) {
+func (m *Mixer) drop(it *item, why string) {
 	if len(m.dropped) < cap(m.dropped) {
-		m.dropped = append(m.dropped, Dropped{c, why})
+		m.dropped = append(m.dropped, Dropped{it.cue, why, it.due})
 	}
 }
 
@@ -429,7 +435,7 @@ func (m *Mixer) speak(buf []float32, at int64, zero time.Duration) {
 		case it.said && it.voice == nil:
 			m.tail = slices.Delete(m.tail, k, k+1)
 		case late > limit && !it.cue.Urgent():
-			m.drop(it.cue, "its words came too late")
+			m.drop(it, "its words came too late")
 			m.tail = slices.Delete(m.tail, k, k+1)
 		case !it.said || start >= end:
 			k++ // not ready, not due: another may be

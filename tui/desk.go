@@ -93,6 +93,14 @@ type Desk struct {
 // It covers a screen that stands still for some seconds.
 const horizon = 20 * time.Second
 
+// A rehearsal at a high pace has more cues in that time than anybody can hear:
+// beyond so much of the session's time it hands over those of the next two
+// seconds alone.
+const (
+	horizonMost  = 20 * time.Minute
+	horizonLeast = 2 * time.Second
+)
+
 // late is how long after its instant a cue may still begin: an event is stored
 // before its cue is heard, and storing takes its time.
 const late = 3 * time.Second
@@ -332,7 +340,7 @@ func (d *Desk) schedule() {
 	}
 	scale := func(x time.Duration) time.Duration { return time.Duration(float64(x) * pace) }
 	from := now.Add(-scale(late))
-	to := now.Add(scale(horizon))
+	to := now.Add(min(scale(horizon), max(horizonMost, scale(horizonLeast))))
 	cues := d.M.Cues(from, to)
 	cues = append(cues, d.benchCues(from, to)...)
 	due := make([]Due, 0, len(cues))

@@ -514,16 +514,11 @@ func (p program) show(ctx context.Context, model *tui.Model, guard *ember.Guard,
 // missed says what of a rehearsal's sound nobody can have heard as it was meant;
 // empty when all was.
 func missed(e *sound.Engine) string {
-	dry, late := e.Status().Dry, 0
-	for _, d := range e.Dropped() {
-		if strings.HasPrefix(d.Why, "too late") {
-			late++
-		}
-	}
-	if dry == 0 && late == 0 {
+	st := e.Status()
+	if st.Dry == 0 && st.Late == 0 {
 		return ""
 	}
-	return fmt.Sprintf("the machine was too busy to sound everything in time: the stream ran dry %d times, %d cues came too late", dry, late)
+	return fmt.Sprintf("the machine was too busy to sound everything in time: the stream ran dry %d times, %d cues came too late", st.Dry, st.Late)
 }
 
 func (p program) openSound(ctx context.Context, set settings) (*sound.Engine, error) {

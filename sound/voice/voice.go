@@ -159,8 +159,12 @@ func (v *Voice) Phrase(c session.Cue, talk Talk) []float32 {
 // Say joins tokens to one announcement: 48 kHz mono, nil when none of them can
 // be spoken.
 func (v *Voice) Say(tokens []string) []float32 {
-	var out []float32
-	pause := 0
+	type part struct {
+		pause int
+		clip  []float32
+	}
+	var parts []part
+	pause, length := 0, 0
 	for _, t := range tokens {
 		if p, ok := pauses[t]; ok {
 			pause = max(pause, p)
@@ -170,11 +174,21 @@ func (v *Voice) Say(tokens []string) []float32 {
 		if len(s) == 0 {
 			continue
 		}
-		if len(out) > 0 {
-			out = append(out, make([]float32, max(pause, joint))...)
+		if len(parts) > 0 {
+			pause = max(pause, joint)
+		} else {
+			pause = 0
 		}
-		out = append(out, s...)
+		parts = append(parts, part{pause, s})
+		length += pause + len(s)
 		pause = 0
+	}
+	if len(parts) == 0 {
+		return nil
+	}
+	out := make([]float32, 0, length)
+	for _, p := range parts {
+		out = append(out[:len(out)+p.pause], p.clip...)
 	}
 	return out
 }
