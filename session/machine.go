@@ -556,6 +556,11 @@ func (l *Light) Full() time.Duration {
 
 // Share returns the part of the whole exposure given by session time t: the sum
 // over every spell of its length by the full time in its light. 1 is all of it.
+//
+// In a light for which the whole exposure would take T, an open pinhole gives
+// dt/T of it in a time dt; the shares add up. Reciprocity failure is in each T.
+// That is how a photographer reckons; the paper's memory for the order of dim
+// and bright light is beyond what any of its makers publish.
 func (l *Light) Share(t time.Duration) float64 {
 	var x float64
 	for _, sp := range l.Spells {

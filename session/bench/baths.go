@@ -251,33 +251,6 @@ func (b BathState) why() string {
 	return "its capacity is not stated"
 }
 
-// AskAll returns the question of the first spent bath that the sheet has still
-// to go into, and that was not overridden for it yet; empty when there is none.
-func AskAll(baths []BathState, s *session.Sheet) (question string, bath BathState, must bool) {
-	next := s.NextStep()
-	if next < 0 {
-		return "", BathState{}, false
-	}
-	for _, st := range s.Spec.Process.Steps[next:] {
-		b, ok := Standing(baths, st.Bath)
-		if !ok || !b.Spent() || contains(s.Overrides, b.Mix.ID) {
-			continue
-		}
-		q, must := Ask(b)
-		return q, b, must
-	}
-	return "", BathState{}, false
-}
-
-func contains(xs []string, x string) bool {
-	for _, y := range xs {
-		if x == y {
-			return true
-		}
-	}
-	return false
-}
-
 // A Guided step is one thing to do, and the event that records it; Event is
 // empty for what only hands do.
 type Guided struct {
@@ -314,23 +287,6 @@ func Disposal(b BathState) string {
 		return ""
 	}
 	return fmt.Sprintf("the used %s holds silver: keep it in a marked, closed jar, and hand it in as your local rules and the product's data sheet say", b.Name)
-}
-
-// Lengthened is the rule for a developer that has seen paper: the at-least and
-// the at-most of a step by inspection grow by percent hundredths for each tenth
-// of its share by area that is used, full tenths only. It is a rule the user
-// states for their developer (common practice, no source); 0 leaves the window
-// as it is. A spent developer is not lengthened further.
-func Lengthened(atLeast, atMost time.Duration, b BathState, percent float64) (time.Duration, time.Duration) {
-	if !(percent > 0) || math.IsInf(percent, 0) {
-		return atLeast, atMost
-	}
-	tenths := math.Floor(min(1, max(0, b.AreaShare))*10 + shareSlack)
-	f := 1 + tenths*percent/100
-	grow := func(d time.Duration) time.Duration {
-		return time.Duration(math.Round(float64(d)*f/float64(time.Second))) * time.Second
-	}
-	return grow(atLeast), grow(atMost)
 }
 
 // BathCues returns what must be heard of the baths in [from, to): nearly spent,

@@ -144,14 +144,6 @@ func TestBathsStory(t *testing.T) {
 	}
 	r.move("e")
 	r.add("f", 100, p)
-	q, b, must := bench.AskAll(bench.Account(r.m.Trays(), r.m.Sheets(), r.m.Now()), r.m.Sheet("f"))
-	if !must || b.Mix.ID != "f1" {
-		t.Errorf("asked %q of %q", q, b.Mix.ID)
-	}
-	r.do(session.Event{Kind: session.BathOverridden, Sheet: "f", Bath: "f1"})
-	if q, _, must := bench.AskAll(bench.Account(r.m.Trays(), r.m.Sheets(), r.m.Now()), r.m.Sheet("f")); must {
-		t.Errorf("asked again: %q", q)
-	}
 	// The second takes the first one's place: nothing on its account but age.
 	acc = bench.Account(r.m.Trays(), r.m.Sheets(), r.m.Now())
 	for _, g := range bench.Promotion(acc[0], acc[1]) {
@@ -202,20 +194,5 @@ func TestBathCues(t *testing.T) {
 	r.undo("f")
 	if got, want := said(), "fixer 1 bath nearly spent 40s; developer bath nearly spent 13m20s; developer bath spent 16m40s"; got != want {
 		t.Errorf("said %q\nwant %q", got, want)
-	}
-}
-
-func TestLengthened(t *testing.T) {
-	b := bench.BathState{AreaShare: 0.55}
-	lo, hi := bench.Lengthened(90*s, 180*s, b, 4) // five full tenths: a fifth more
-	if lo != 108*s || hi != 216*s {
-		t.Errorf("%v to %v", lo, hi)
-	}
-	if lo, hi := bench.Lengthened(90*s, 180*s, b, 0); lo != 90*s || hi != 180*s {
-		t.Errorf("without a rule: %v to %v", lo, hi)
-	}
-	b.AreaShare = 3
-	if _, hi := bench.Lengthened(90*s, 180*s, b, 10); hi != 360*s {
-		t.Errorf("a spent developer goes on being lengthened: %v", hi)
 	}
 }

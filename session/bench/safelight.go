@@ -7,57 +7,6 @@ import (
 	"wetside/session"
 )
 
-// A SafeState is one sheet's account with the safelight.
-type SafeState struct {
-	ID, Maker string
-	Num       int
-	Used      time.Duration // in the open, unfixed, with the lamp on
-	Allowed   time.Duration // 0: there is no figure for this paper
-	Share     float64       // Used of Allowed; 0 without a figure
-	Tested    bool          // by a fog test, and not a cautious default
-	Exposed   bool          // so the shorter time counts
-	Half, All bool
-	Running   bool // it counts on
-	Words     string
-}
-
-// Safelight returns the account of one sheet as of session time now: the sum of
-// its spans in the open against the safe time of its paper, the shorter one once
-// it has been exposed.
-func Safelight(s *session.Sheet, now time.Duration) SafeState {
-	p := s.Spec.Paper
-	st := SafeState{ID: s.ID, Num: s.Num, Maker: s.Spec.Maker, Tested: p.Tested, Exposed: s.Phase != session.Fresh}
-	for _, sp := range s.Open {
-		st.Used += sp.Len(now)
-		st.Running = st.Running || sp.Running
-	}
-	st.Allowed = p.Safe
-	if st.Exposed && p.SafeExp > 0 && (p.SafeExp < p.Safe || p.Safe == 0) {
-		st.Allowed = p.SafeExp
-	}
-	if st.Allowed > 0 {
-		st.Share = float64(st.Used) / float64(st.Allowed)
-		st.Half = 2*st.Used >= st.Allowed
-		st.All = st.Used >= st.Allowed
-	}
-	st.Words = st.words()
-	return st
-}
-
-func (s SafeState) words() string {
-	untested := ""
-	if !s.Tested {
-		untested = ", untested"
-	}
-	switch {
-	case s.Allowed == 0:
-		return fmt.Sprintf("%s has been in the open for %s; this paper has no safe time yet", sheetName(s.Num), Span(s.Used))
-	case s.All:
-		return fmt.Sprintf("%s has used all its safelight time, %s of %s%s", sheetName(s.Num), Span(s.Used), Span(s.Allowed), untested)
-	}
-	return fmt.Sprintf("%s has been in the open for %s of %s%s", sheetName(s.Num), Span(s.Used), Span(s.Allowed), untested)
-}
-
 // StaleAfter is how many months a fog test stands.
 const StaleAfter = 6
 

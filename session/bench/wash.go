@@ -164,22 +164,6 @@ func BeforeWash(s *session.Sheet, sheets []*session.Sheet, now time.Duration) (w
 	return "", false
 }
 
-// ClearedInFull reports whether the sheet's hypo-clear, which shortens the wash
-// after it, ran for its time. None: its process has no hypo-clear.
-func ClearedInFull(s *session.Sheet) (ok, none bool) {
-	none = true
-	for _, st := range s.Spec.Process.Steps {
-		none = none && st.Stage != session.Clear
-	}
-	for i := range s.Visits {
-		v := &s.Visits[i]
-		if v.Stage == session.Clear && v.Step >= 0 && !v.Open && v.Out-v.In >= s.Spec.Process.Steps[v.Step].AtLeast {
-			ok = true
-		}
-	}
-	return ok, none
-}
-
 // WashedOut returns the concentration after n fill-and-dump changes: each time
 // the volume carried over mixes with the water put in. c_n = c_0 (v/(v+V))^n,
 // the mass balance of successive washings. Volumes share one unit.
@@ -224,17 +208,6 @@ func Changes(carry, water, left float64) (n int, remains float64, err error) {
 	return n, remains, nil
 }
 
-// RunningWater returns the concentration after a time in running water, taken
-// as a stirred tank: c = c_0 exp(-Q t / V). Flow is per minute, in the unit of
-// the tray's volume. It holds for the water; paper gives up what it has taken in
-// more slowly, fibre base above all, so the times of a process stand.
-func RunningWater(c0, flow, tray float64, t time.Duration) (float64, error) {
-	if !(flow >= 0) || !(tray > 0) || math.IsInf(flow, 0) || math.IsInf(tray, 0) || t < 0 {
-		return 0, errors.New("running water needs a flow of 0 or more, a tray volume above 0 and a time of 0 or more")
-	}
-	return c0 * math.Exp(-flow*t.Minutes()/tray), nil
-}
-
 // RunningFor returns how long water must run until no more than left (0 < left
 // < 1) of what was in the tray remains.
 func RunningFor(flow, tray, left float64) (time.Duration, error) {
@@ -258,41 +231,4 @@ func Carry(base session.Base, areaCM2 float64) float64 {
 		per = 0.7
 	}
 	return per * areaCM2 / 100
-}
-
-// A WashPlan is a fill-and-dump wash.
-type WashPlan struct {
-	Changes int
-	Soak    time.Duration // in each water
-	Total   time.Duration
-	Left    float64 // share of what was carried in that remains
-}
-
-// The least soak in each change of water: time for the paper to give up what it
-// holds to the water round it. Common practice, no source.
-const (
-	SoakFB = 5 * time.Minute
-	SoakRC = 1 * time.Minute
-)
-
-// FillAndDump plans a wash for sheets of that paper in a tray that is filled
-// with waterML each time, until no more than left remains of what they carried
-// in. A sheet's carry-over of 0 is reckoned by [Carry].
-func FillAndDump(p session.Paper, sheets int, carryML, waterML, left float64) (WashPlan, error) {
-	if sheets < 1 {
-		return WashPlan{}, errors.New("a wash needs at least one sheet")
-	}
-	if carryML == 0 {
-		carryML = Carry(p.Base, p.AreaCM2)
-	}
-	n, rest, err := Changes(carryML*float64(sheets), waterML, left)
-	if err != nil {
-		return WashPlan{}, err
-	}
-	w := WashPlan{Changes: n, Soak: SoakFB, Left: rest}
-	if p.Base == session.RC {
-		w.Soak = SoakRC
-	}
-	w.Total = time.Duration(n) * w.Soak
-	return w, nil
 }

@@ -6,8 +6,8 @@
 // [Reckon] puts the two together with the paper's speed and its reciprocity
 // failure and answers with a time, a bracket, a sentence, and the sum behind
 // it. While the pinhole is open and the light changes, [Shift] gives the new
-// full time and [Dose] keeps the share of exposure already given. Afterwards a
-// sheet is judged in stops; [Learn] turns all judged sheets of a camera and a
+// full time; the session keeps the share of exposure already given. Afterwards
+// a sheet is judged in stops; [Learn] turns all judged sheets of a camera and a
 // paper into the correction for the next one and says how sure it is.
 //
 // The package is arithmetic alone: it does no I/O, reads no clock, and imports

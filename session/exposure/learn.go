@@ -376,14 +376,6 @@ const (
 	NegativeDensens  Response = "denser"  // paper negative
 )
 
-// MoreMeans says in words what more exposure does.
-func MoreMeans(r Response) string {
-	if r == PositiveLightens {
-		return "more exposure makes a direct positive lighter"
-	}
-	return "more exposure makes a paper negative darker"
-}
-
 // StopsFromJudgement turns "too light by so many stops" (tooLight) or "too dark
 // by so many" into the stops it should have had more (positive) or less. The
 // sign of stops is ignored: the words say which way.

@@ -81,33 +81,3 @@ func Preflash(threshold, softening float64) (float64, error) {
 	}
 	return threshold * (1 - math.Exp2(-softening)), nil
 }
-
-// Softened is how many stops below the threshold a shadow may lie and still
-// show, after a flash of so many seconds: the inverse of [Preflash].
-func Softened(threshold, flash float64) (float64, error) {
-	if err := check("a threshold", threshold, 0.1, 3600, "s"); err != nil {
-		return 0, err
-	}
-	if err := check("a flash", flash, 0, MaxSeconds, "s"); err != nil {
-		return 0, err
-	}
-	if flash >= threshold {
-		return 0, fmt.Errorf("a flash of %s s is not below the threshold of %s s and would fog the paper: make it shorter", num(flash), num(threshold))
-	}
-	return -math.Log2(1 - flash/threshold), nil
-}
-
-// Scale is the range of scene brightness, in stops, that paper of so many stops
-// shows after a flash of a share of its threshold (0 to below 1): the shadows
-// reach further down by -log2(1-share), while highlights far above the
-// threshold hardly notice.
-func Scale(stops, share float64) (float64, error) {
-	if err := check("a paper's scale", stops, 0.5, 15, "stops"); err != nil {
-		return 0, err
-	}
-	if !(share >= 0 && share < 1) {
-		return 0, fmt.Errorf("a flash must stay below the threshold: give a share from 0 to less than 1")
-	}
-	// From the threshold, 1, up to 2^stops of it, flash included.
-	return math.Log2((math.Exp2(stops) - share) / (1 - share)), nil
-}

@@ -43,7 +43,7 @@ func TestPreflash(t *testing.T) {
 		th := rapid.Float64Range(0.5, 100).Draw(t, "threshold")
 		s := rapid.Float64Range(0, exposure.MaxSoftening).Draw(t, "stops")
 		f := must(exposure.Preflash(th, s))
-		if !(f < th) || math.Abs(must(exposure.Softened(th, f))-s) > 1e-9 {
+		if !(f < th) {
 			t.Fatalf("%g s of %g s", f, th)
 		}
 		// The shadow that far down gets just the threshold.
@@ -51,9 +51,6 @@ func TestPreflash(t *testing.T) {
 			t.Fatalf("shadow and flash give %g of %g s", got, th)
 		}
 	})
-	// Paper of 5 stops flashed at half its threshold shows nearly 6.
-	near(t, "scale", must(exposure.Scale(5, 0.5)), math.Log2(31.5/0.5), 1e-12)
-	near(t, "no flash", must(exposure.Scale(5, 0)), 5, 1e-12)
 }
 
 func TestPreflashRefusals(t *testing.T) {
@@ -65,10 +62,6 @@ func TestPreflashRefusals(t *testing.T) {
 		"none changed": func() error { _, _, err := exposure.Threshold(strip, 6); return err },
 		"no strip":     func() error { _, _, err := exposure.Threshold(nil, 1); return err },
 		"not a strip":  func() error { _, _, err := exposure.Threshold(make([]exposure.Patch, 4), 1); return err },
-		"fog":          func() error { _, err := exposure.Softened(8, 8); return err },
-		"fog scale":    func() error { _, err := exposure.Scale(5, 1); return err },
-		"NaN flash":    func() error { _, err := exposure.Softened(8, math.NaN()); return err },
-		"NaN share":    func() error { _, err := exposure.Scale(5, math.NaN()); return err },
 		"too soft":     func() error { _, err := exposure.Preflash(8, 4); return err },
 	} {
 		sentence(t, what, f())

@@ -99,61 +99,9 @@ func turn(d float64) float64 {
 	return d
 }
 
-// A SunDay is one day's rise and set at a place. Up or Down say that the sun
-// does neither that day; Rise and Set are then zero.
-type SunDay struct {
-	Rise, Set time.Time
-	Up, Down  bool
-}
-
 // horizon is the altitude, in degrees, of the sun's centre as it rises or sets:
 // 34' of refraction and 16' of half the disc, as almanacs have it.
 const horizon = -50.0 / 60
-
-// SunDayAt gives sunrise and sunset for the calendar day of at, in its time
-// zone, to the second of the reckoning; hills and haze change more than that.
-func SunDayAt(p Place, at time.Time) (SunDay, error) {
-	if _, err := SunAt(p, at); err != nil {
-		return SunDay{}, err
-	}
-	y, m, d := at.Date()
-	begin := time.Date(y, m, d, 0, 0, 0, 0, at.Location())
-	end := time.Date(y, m, d+1, 0, 0, 0, 0, at.Location())
-	above := func(t time.Time) float64 {
-		alt, _ := horizontal(p, julianDay(t))
-		return alt - horizon
-	}
-	var day SunDay
-	const step = 4 * time.Minute
-	was := above(begin)
-	day.Up, day.Down = was > 0, was <= 0
-	for t := begin; t.Before(end); t = t.Add(step) {
-		next := t.Add(step)
-		if next.After(end) {
-			next = end
-		}
-		is := above(next)
-		if (was > 0) != (is > 0) {
-			day.Up, day.Down = false, false
-			lo, hi := t, next
-			for hi.Sub(lo) > time.Second/2 {
-				mid := lo.Add(hi.Sub(lo) / 2)
-				if (above(mid) > 0) == (was > 0) {
-					lo = mid
-				} else {
-					hi = mid
-				}
-			}
-			if is > 0 {
-				day.Rise = hi.Round(time.Second)
-			} else {
-				day.Set = hi.Round(time.Second)
-			}
-		}
-		was = is
-	}
-	return day, nil
-}
 
 // SunHolds says whether the daylight table's values for direct sun hold at a
 // place and time: from two hours after sunrise to two hours before sunset (ANSI

@@ -37,7 +37,8 @@ func TestSunAgainstTheSolarPositionAlgorithm(t *testing.T) {
 
 func TestSunriseAgainstTheAlmanac(t *testing.T) {
 	// Sunrise and sunset in UTC by the US Naval Observatory's tables for 2020,
-	// given to the minute; each is the one within that UTC day.
+	// given to the minute; each is the one within that UTC day. From a minute
+	// and a half before to as much after, the sun must have come up or gone down.
 	for _, c := range []struct {
 		name      string
 		lat, lon  float64
@@ -54,29 +55,23 @@ func TestSunriseAgainstTheAlmanac(t *testing.T) {
 		{"16 S", -15.8, -47.85, "2020-12-15", "08:35", "21:39"},
 		{"1 N", 1.283333, 103.833333, "2020-07-15", "23:05", "11:16"},
 	} {
-		day := must(time.Parse("2006-01-02", c.day)).Add(12 * time.Hour)
-		got := must(exposure.SunDayAt(exposure.Place{Latitude: c.lat, Longitude: c.lon}, day))
+		up := func(at time.Time) bool {
+			_, says, err := exposure.SunHolds(exposure.Place{Latitude: c.lat, Longitude: c.lon}, at)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return !strings.Contains(says, "down")
+		}
 		for _, x := range []struct {
-			what string
-			got  time.Time
-			want string
-		}{{"rise", got.Rise, c.rise}, {"set", got.Set, c.set}} {
-			want := must(time.Parse("2006-01-02 15:04", c.day+" "+x.want))
-			if off := x.got.Sub(want).Abs(); off > time.Minute {
-				t.Errorf("%s %s: %s at %s, the almanac says %s", c.name, c.day, x.what, x.got.Format("15:04:05"), x.want)
+			what, at string
+			rises    bool
+		}{{"rise", c.rise, true}, {"set", c.set, false}} {
+			at := must(time.Parse("2006-01-02 15:04", c.day+" "+x.at))
+			const about = 90 * time.Second
+			if before, after := up(at.Add(-about)), up(at.Add(about)); before == x.rises || after != x.rises {
+				t.Errorf("%s %s: the almanac has the sun %s at %s; here it is up before: %v, after: %v", c.name, c.day, x.what, x.at, before, after)
 			}
 		}
-	}
-}
-
-func TestSunThatDoesNotSet(t *testing.T) {
-	north := exposure.Place{Latitude: 78, Longitude: 15}
-	zone := time.FixedZone("", 3600)
-	if d := must(exposure.SunDayAt(north, time.Date(2026, 6, 21, 12, 0, 0, 0, zone))); !d.Up || d.Down || !d.Rise.IsZero() || !d.Set.IsZero() {
-		t.Errorf("midsummer at 78 N: %+v", d)
-	}
-	if d := must(exposure.SunDayAt(north, time.Date(2026, 12, 21, 12, 0, 0, 0, zone))); d.Up || !d.Down {
-		t.Errorf("midwinter at 78 N: %+v", d)
 	}
 }
 
@@ -143,8 +138,6 @@ func TestSunOddPlaces(t *testing.T) {
 	now := time.Date(2026, 9, 25, 12, 0, 0, 0, time.UTC)
 	for _, p := range []exposure.Place{{91, 0}, {0, 181}, {math.NaN(), 0}, {0, math.Inf(-1)}} {
 		_, err := exposure.SunAt(p, now)
-		sentence(t, fmt.Sprint(p), err)
-		_, err = exposure.SunDayAt(p, now)
 		sentence(t, fmt.Sprint(p), err)
 		_, _, err = exposure.SunHolds(p, now)
 		sentence(t, fmt.Sprint(p), err)

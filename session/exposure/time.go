@@ -439,29 +439,6 @@ func stopsWord(v float64) string {
 	return s + " stops"
 }
 
-// EVFor is the inverse: the EV at ISO 100 for which an exposure of seconds is
-// right at this f-number, paper speed and reciprocity, with extra stops of
-// correction (positive: more exposure) taken into account.
-func EVFor(seconds, fnumber, iso, extra float64, rec Reciprocity) (ev float64, beyond bool, err error) {
-	if err := check("an exposure", seconds, minSeconds, 100*MaxSeconds, "s"); err != nil {
-		return 0, false, err
-	}
-	if err := check("an f-number", fnumber, minF, maxF, ""); err != nil {
-		return 0, false, err
-	}
-	if err := checkISO(iso); err != nil {
-		return 0, false, err
-	}
-	if err := check("a correction", extra, -40, 40, "stops"); err != nil {
-		return 0, false, err
-	}
-	if err := rec.Check(); err != nil {
-		return 0, false, err
-	}
-	m, beyond := rec.Metered(seconds)
-	return math.Log2(fnumber*fnumber*100/(iso*m)) + extra, beyond, nil
-}
-
 // Round makes a time one that a person with a hand over a hole can do: half
 // seconds to 10 s, seconds to 1 min, 5 s to 5 min, 15 s to 20 min, 30 s to 1 h,
 // minutes to 4 h, then 5 minutes. From 5 s up it changes the exposure by less

@@ -2,27 +2,11 @@ package session_test
 
 import (
 	"fmt"
-	"math"
 	"testing"
 	"time"
 
 	"wetside/session"
 )
-
-// B. E. Jones (ed.), Cyclopaedia of Photography, 1911, "Factorial development"
-// (read in an online reprint; the edition from memory): 4 parts of an agent
-// with factor 6 and 2 parts of one with factor 30 make a developer of factor 14.
-func TestMixedFactor(t *testing.T) {
-	got, err := session.MixedFactor(session.Part{Parts: 4, Factor: 6}, session.Part{Parts: 2, Factor: 30})
-	if err != nil || math.Abs(got-14) > 1e-12 {
-		t.Fatalf("got %v, %v; the book says 14", got, err)
-	}
-	for _, bad := range [][]session.Part{nil, {{0, 5}}, {{1, -1}}, {{math.NaN(), 1}}, {{1, math.Inf(1)}}} {
-		if _, err := session.MixedFactor(bad...); err == nil {
-			t.Errorf("%v was taken", bad)
-		}
-	}
-}
 
 // BenchmarkReplay applies a session of 10,000 events: 1,250 sheets, several at
 // once, each from camera to wash.
