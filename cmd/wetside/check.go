@@ -42,8 +42,8 @@ func (c *CheckCmd) Run(h *host) error {
 		return err
 	}
 	var items []checkItem
-	_, _, tty := h.terminal()
-	profile, reason := ember.Detect(h.getenv, tty)
+	_, out, tty := h.terminal()
+	profile, reason := ember.Detect(h.getenv, tty, ember.OnConsole(out))
 	items = append(items, checkItem{"terminal: " + strings.TrimRight(reason, "."), profile.CanDraw()})
 	if w := ember.DetectMux(h.getenv).Warning(); w != "" {
 		items = append(items, checkItem{w, false})

@@ -380,6 +380,36 @@ func TestLightOfEveryScreen(t *testing.T) {
 	printFigures(t)
 }
 
+// A terminal that calls itself a Linux console and is none keeps its own green
+// and yellow: nothing is drawn on it, and the reason is given. Behind a
+// multiplexer the name says nothing, and what is drawn is red.
+func TestLightOfATerminalThatSaysLinux(t *testing.T) {
+	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux", "screen")
+	t.Run("alone", func(t *testing.T) {
+		h := newHome(t)
+		s := newScene(t, "TERM=linux", rig.Options{Term: "linux"}, h, binary(t), "--sound", "none")
+		if err := os.WriteFile(s.gate, nil, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if code := s.WaitEnd(); code != 1 {
+			t.Errorf("status %d", code)
+		}
+		// What there is is black on white, as the terminal was.
+		if x := s.rest(); x.MeanLuminance < 0.9*s.first.MeanLuminance {
+			t.Errorf("it was drawn on: %v", x)
+		}
+	})
+	for _, mux := range []string{"tmux", "screen"} {
+		t.Run(mux, func(t *testing.T) {
+			h := newHome(t)
+			s := newScene(t, "TERM=linux in "+mux, rig.Options{Tmux: mux == "tmux", Screen: mux == "screen"}, h, "env", "TERM=linux", binary(t), "--sound", "none")
+			s.begin(emberLimit)
+			s.says("enter add this sheet")
+			s.judge("ember", "bench", s.rest())
+		})
+	}
+}
+
 // At dark not even the first frame, with its question, gives light.
 func TestLightOfADarkStart(t *testing.T) {
 	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux")

@@ -99,7 +99,7 @@ func (p program) run() error {
 		return usageError{err}
 	}
 	in, out, tty := p.terminal()
-	profile, reason := ember.Detect(p.getenv, tty)
+	profile, reason := ember.Detect(p.getenv, tty, ember.OnConsole(out))
 	keyboard := in != nil && term.IsTerminal(int(in.Fd()))
 	if !keyboard {
 		in = nil // keys may come through a pipe all the same

@@ -104,7 +104,14 @@ func TestDetect(t *testing.T) {
 		{"TERM=xterm-256color COLORTERM=truecolor", true, TrueColor, NoMux, ""},
 		{"TERM=xterm-256color", true, ANSI256, NoMux, ""},
 		{"TERM=xterm-kitty", true, TrueColor, NoMux, ""},
-		{"TERM=linux", true, LinuxConsole, NoMux, ""},
+		{"TERM=linux CONSOLE=1", true, LinuxConsole, NoMux, ""},
+		{"TERM=linux-16color CONSOLE=1 COLORTERM=truecolor", true, LinuxConsole, NoMux, ""},
+		{"TERM=linux", true, None, NoMux, "and it is not"},
+		{"TERM=linux COLORTERM=truecolor", true, TrueColor, NoMux, ""},
+		{"TERM=linux TMUX=/tmp/x,1,0", true, ANSI256, Tmux, ""},
+		{"TERM=linux TMUX=/tmp/x,1,0 CONSOLE=1", true, ANSI256, Tmux, ""},
+		{"TERM=linux STY=1.pts CONSOLE=1", true, ANSI256, Screen, ""},
+		{"TERM=xterm-256color CONSOLE=1", true, ANSI256, NoMux, ""},
 		{"TERM=tmux-256color TMUX=/tmp/x,1,0 COLORTERM=truecolor", true, ANSI256, Tmux, ""},
 		{"TERM=screen-256color TMUX=/tmp/x,1,0", true, ANSI256, Tmux, ""},
 		{"TERM=tmux-direct TMUX=/tmp/x,1,0 COLORTERM=truecolor", true, TrueColor, Tmux, ""},
@@ -128,7 +135,7 @@ func TestDetect(t *testing.T) {
 			}
 			return ""
 		}
-		got, why := Detect(env, c.tty)
+		got, why := Detect(env, c.tty, env("CONSOLE") != "") // what the kernel says of it
 		if got != c.want || !strings.Contains(why, c.says) || why == "" {
 			t.Errorf("%q: %v (%s), want %v", c.env, got, why, c.want)
 		}

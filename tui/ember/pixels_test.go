@@ -86,7 +86,7 @@ func TestPixels(t *testing.T) {
 
 // paintForTheRig is the program in the terminal: each key paints something.
 func paintForTheRig() {
-	profile, why := Detect(os.Getenv, true)
+	profile, why := Detect(os.Getenv, true, false)
 	if !profile.CanDraw() {
 		fmt.Println(why)
 		os.Exit(1)

@@ -77,9 +77,13 @@ func (m Mux) Warning() string {
 // says why nothing can be drawn. Detect asks nothing of the terminal: an answer
 // that came late would be typed into the program as keys.
 //
+// A TERM that says Linux console is believed only where the output is one
+// ([OnConsole]) and nothing stands in between: an emulator that goes by that
+// name keeps a palette of its own, with every green in it.
+//
 // NO_COLOR is honoured as no-color.org has it: any non-empty value. Without
 // colour there is only the terminal's default, so nothing is drawn.
-func Detect(env func(string) string, isTTY bool) (Profile, string) {
+func Detect(env func(string) string, isTTY, console bool) (Profile, string) {
 	const blind = " The program can run by sound alone: start it with --blind."
 	if !isTTY {
 		return None, "The output is not a terminal, so nothing can be drawn." + blind
@@ -99,10 +103,12 @@ func Detect(env func(string) string, isTTY bool) (Profile, string) {
 		return None, "This terminal (TERM=" + strconv.Quote(term) + ") has only its default colours, which are white or may be." + blind
 	case strings.HasPrefix(term, "vt1") || strings.HasPrefix(term, "vt2") || strings.HasPrefix(term, "vt3") || term == "ansi-m" || strings.HasSuffix(term, "-m") || strings.HasSuffix(term, "-mono"):
 		return None, "This terminal (TERM=" + strconv.Quote(term) + ") has no colours of its own, so its light cannot be made red." + blind
-	case term == "linux" || strings.HasPrefix(term, "linux-"):
-		return LinuxConsole, "The Linux console: its sixteen colours are set to reds and put back afterwards."
 	}
 	mux := DetectMux(env)
+	linux := term == "linux" || strings.HasPrefix(term, "linux-")
+	if linux && console && mux == NoMux {
+		return LinuxConsole, "The Linux console: its sixteen colours are set to reds and put back afterwards."
+	}
 	wide := strings.Contains(term, "256color") || strings.Contains(term, "direct")
 	if mux != NoMux {
 		// A multiplexer hands true colour on only if its own outer terminal
@@ -122,6 +128,9 @@ func Detect(env func(string) string, isTTY bool) (Profile, string) {
 	}
 	if wide {
 		return ANSI256, "The terminal has 256 colours: the cube's pure reds are used."
+	}
+	if linux {
+		return None, "TERM says that this is the Linux console, and it is not: what its sixteen colours look like cannot be known. If it has 256, set TERM to say so (for example xterm-256color)." + blind
 	}
 	return None, "This terminal (TERM=" + strconv.Quote(term) + ") is not known to have more than sixteen colours, and what those look like cannot be known. If it has 256, set TERM to say so (for example xterm-256color)." + blind
 }

@@ -53,7 +53,7 @@ func (r room) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 func (r room) View() string { return sample(r.w, r.h, r.level) }
 
 func roomChild(t *testing.T) {
-	profile, _ := Detect(os.Getenv, true)
+	profile, _ := Detect(os.Getenv, true, false)
 	opts := Options{Profile: profile, Mux: DetectMux(os.Getenv), Level: Ember}
 	g := NewGuard(os.Stdout, opts)
 	if os.Getenv("EMBER_TEST_CHILD") == "keeper" {

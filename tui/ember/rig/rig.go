@@ -41,7 +41,8 @@ type Options struct {
 	// Screen puts GNU screen in between.
 	Screen bool
 	// Term is the value of TERM; by default what xterm or tmux would set with
-	// true colour (xterm) or 256 colours (tmux).
+	// true colour (xterm) or 256 colours (tmux). Another value says nothing of true
+	// colour.
 	Term string
 	// White makes it a terminal of black on white, as many are: whatever the
 	// command leaves unpainted shows up.
@@ -186,6 +187,8 @@ func (m *Term) script() string {
 	term, colorterm := m.opts.Term, "truecolor"
 	if term == "" {
 		term = "xterm-256color"
+	} else {
+		colorterm = "" // it is for the terminal to say
 	}
 	var b strings.Builder
 	cd := ""
