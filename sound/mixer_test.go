@@ -150,7 +150,7 @@ func TestWordsStayBehindAMotifThatSoundsAgain(t *testing.T) {
 // However the stream is cut into blocks, the samples are the same (the words of
 // an announcement begin at the block's next chance, so they are left out here).
 func TestBlocksDoNotMatter(t *testing.T) {
-	all := Motifs()
+	all := motifs
 	rapid.Check(t, func(t *rapid.T) {
 		n := rapid.IntRange(1, 12).Draw(t, "cues")
 		var its []item

@@ -189,10 +189,6 @@ func envelope(t, l time.Duration) float64 {
 // Envelope is the amplitude of the note at t from the motif's begin.
 func (n Note) Envelope(t time.Duration) float64 { return n.Gain * envelope(t-n.At, n.Len) }
 
-// Motifs lists every motif: those of the stages first, in working order. The
-// caller must not change it.
-func Motifs() []Motif { return motifs }
-
 // MotifFor is the motif of a cue; false for what is only spoken.
 func MotifFor(c session.Cue) (Motif, bool) {
 	if i := motifIndex(c); i >= 0 {

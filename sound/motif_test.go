@@ -62,7 +62,7 @@ func heardLevel(x []float32) float64 {
 
 func TestMotifsAreEquallyLoud(t *testing.T) {
 	lo, hi := math.Inf(1), math.Inf(-1)
-	for _, m := range Motifs() {
+	for _, m := range motifs {
 		l := heardLevel(m.render())
 		if m.Soft { // below
 			continue
@@ -73,7 +73,7 @@ func TestMotifsAreEquallyLoud(t *testing.T) {
 	if hi-lo > 3 {
 		t.Errorf("the motifs differ by %.1f dB, more than 3", hi-lo)
 	}
-	for _, m := range Motifs() {
+	for _, m := range motifs {
 		if !m.Soft {
 			continue
 		}
@@ -87,7 +87,7 @@ func TestMotifsKeepTheirRules(t *testing.T) {
 	owner := map[float64]string{}
 	var all []float64
 	shapes := map[string]string{}
-	for _, m := range Motifs() {
+	for _, m := range motifs {
 		if l := m.Len(); l > 1200*time.Millisecond || l <= 0 {
 			t.Errorf("%s lasts %v", m.Name, l)
 		}
@@ -184,11 +184,11 @@ func TestEveryCueHasItsSound(t *testing.T) {
 		t.Error("what the user asked for is only spoken")
 	}
 	names := Names()
-	if len(names) != len(Motifs()) {
-		t.Errorf("%d names for %d motifs", len(names), len(Motifs()))
+	if len(names) != len(motifs) {
+		t.Errorf("%d names for %d motifs", len(names), len(motifs))
 	}
 	for i, n := range names {
-		if m, ok := MotifFor(n.Cue); !ok || m.Name != n.Name || n.Says == "" || Motifs()[i].Name != n.Name {
+		if m, ok := MotifFor(n.Cue); !ok || m.Name != n.Name || n.Says == "" || motifs[i].Name != n.Name {
 			t.Errorf("%q plays %q and says %q", n.Name, m.Name, n.Says)
 		}
 	}

@@ -114,7 +114,8 @@ func blind(t testing.TB, sheets int, judge bool, water float64) (stood string) {
 func hands(t testing.TB, l *listener, keys io.Writer, sheets int, judge bool, ended chan error) (log []string) {
 	t.Helper()
 	lengths := map[string]time.Duration{}
-	for _, m := range sound.Motifs() {
+	for _, n := range sound.Names() {
+		m, _ := sound.MotifFor(n.Cue)
 		lengths[m.Name] = m.Len()
 	}
 	begun := time.Now()

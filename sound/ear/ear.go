@@ -187,7 +187,8 @@ func patternOf(m sound.Motif) pattern {
 
 var patterns = func() []pattern {
 	var ps []pattern
-	for _, m := range sound.Motifs() {
+	for _, n := range sound.Names() {
+		m, _ := sound.MotifFor(n.Cue)
 		ps = append(ps, patternOf(m))
 	}
 	return ps

@@ -28,7 +28,6 @@ package ember
 
 import (
 	"fmt"
-	"math"
 	"strconv"
 
 	"github.com/charmbracelet/lipgloss"
@@ -192,32 +191,4 @@ func absDiff(a, b uint8) uint8 {
 		return a - b
 	}
 	return b - a
-}
-
-// Linear turns an sRGB channel value, 0 to 255, into linear light, 0 to 1
-// (IEC 61966-2-1, the transfer function with its linear toe).
-func Linear(channel uint8) float64 {
-	c := float64(channel) / 255
-	if c <= 0.04045 {
-		return c / 12.92
-	}
-	return math.Pow((c+0.055)/1.055, 2.4)
-}
-
-// RelativeLuminance of an sRGB colour, where white is 1 and black 0
-// (IEC 61966-2-1: the Y row of the RGB to XYZ matrix).
-func RelativeLuminance(r, g, b uint8) float64 {
-	return 0.2126*Linear(r) + 0.7152*Linear(g) + 0.0722*Linear(b)
-}
-
-// Luminance is [RelativeLuminance] of a colour written "#rrggbb".
-func Luminance(hex string) (float64, error) {
-	if len(hex) != 7 || hex[0] != '#' {
-		return 0, fmt.Errorf("%q is not a colour: write it #rrggbb", hex)
-	}
-	v, err := strconv.ParseUint(hex[1:], 16, 24)
-	if err != nil {
-		return 0, fmt.Errorf("%q is not a colour: write it #rrggbb", hex)
-	}
-	return RelativeLuminance(uint8(v>>16), uint8(v>>8), uint8(v)), nil
 }

@@ -24,13 +24,13 @@ func TestLuminance(t *testing.T) {
 		{"#000000", 0}, {"#ffffff", 1}, {"#ff0000", 0.2126}, {"#00ff00", 0.7152}, {"#0000ff", 0.0722},
 		{"#808080", 0.21586}, {"#0a0a0a", 10.0 / 255 / 12.92},
 	} {
-		got, err := Luminance(c.hex)
+		got, err := luminance(c.hex)
 		if err != nil || math.Abs(got-c.want) > 1e-5 {
-			t.Errorf("Luminance(%s) = %v, %v, want %v", c.hex, got, err, c.want)
+			t.Errorf("luminance(%s) = %v, %v, want %v", c.hex, got, err, c.want)
 		}
 	}
 	for _, bad := range []string{"", "red", "#12345", "#gg0000", "000000#"} {
-		if _, err := Luminance(bad); err == nil {
+		if _, err := luminance(bad); err == nil {
 			t.Errorf("%q was taken for a colour", bad)
 		}
 	}
@@ -41,7 +41,7 @@ func TestPaletteIsPureRed(t *testing.T) {
 		last := -1
 		for _, r := range []Role{Border, Faint, Normal, Strong} {
 			hex := l.Hex(r)
-			y, err := Luminance(hex)
+			y, err := luminance(hex)
 			if err != nil || !strings.HasSuffix(hex, "0000") {
 				t.Errorf("%v %v is %s, %v", l, r, hex, err)
 			}
@@ -62,7 +62,7 @@ func TestPaletteIsPureRed(t *testing.T) {
 	}
 	// A cell wholly lit in the strongest red of ember gives a tenth of white's
 	// light: a window with one pixel in thirty lit so stays within 0.3 %.
-	if y, _ := Luminance(Ember.Hex(Strong)); y > 0.1 || y < 0.05 {
+	if y, _ := luminance(Ember.Hex(Strong)); y > 0.1 || y < 0.05 {
 		t.Errorf("ember's strong red has luminance %.4f: unreadable, or a lamp", y)
 	}
 	if Level(9).Red(Strong) != 0 || Ember.Red(Role(9)) != 0 {

@@ -24,8 +24,6 @@ import (
 	"strings"
 
 	"gonum.org/v1/gonum/dsp/fourier"
-
-	"wetside/sound/voice/pack"
 )
 
 const (
@@ -135,7 +133,7 @@ func build(list, voice string) ([]byte, error) {
 		return nil, err
 	}
 	defer os.RemoveAll(dir)
-	var clips []pack.Clip
+	var clips []clip
 	for _, l := range lines {
 		if voice != "" {
 			l.voice = voice
@@ -144,9 +142,9 @@ func build(list, voice string) ([]byte, error) {
 		if err != nil {
 			return nil, fmt.Errorf("%q: %w", l.name, err)
 		}
-		clips = append(clips, pack.Clip{Name: l.name, Samples: shape(s, l.low)})
+		clips = append(clips, clip{l.name, shape(s, l.low)})
 	}
-	return pack.Encode(rate, from, clips), nil
+	return write(rate, from, clips), nil
 }
 
 func speak(l line, wav string) ([]float64, error) {

@@ -5,8 +5,6 @@
 // Association's "Recommended Practices for Enhancing Digital Audio
 // Compatibility in Multimedia Systems" (1992). It needs four bits a sample, no
 // library, and for speech its noise lies some 25 dB under the voice.
-//
-// Writing the same clips twice gives the same bytes.
 package pack
 
 import (
@@ -18,12 +16,6 @@ import (
 
 // Magic opens a pack; its last byte is the version of the layout.
 const Magic = "WSVP\x01"
-
-// A Clip is one spoken piece, mono, samples in -1..1.
-type Clip struct {
-	Name    string
-	Samples []float32
-}
 
 // A Pack is a list of clips that share a sample rate, with a line on what made
 // them.
@@ -39,24 +31,7 @@ type coded struct {
 	data []byte
 }
 
-// Encode writes the clips, in the order given.
-func Encode(rate int, made string, clips []Clip) []byte {
-	var b bytes.Buffer
-	b.WriteString(Magic)
-	u32 := func(v int) { _ = binary.Write(&b, binary.LittleEndian, uint32(v)) }
-	text := func(s string) { u32(len(s)); b.WriteString(s) }
-	u32(rate)
-	text(made)
-	u32(len(clips))
-	for _, c := range clips {
-		text(c.Name)
-		u32(len(c.Samples))
-		b.Write(encode(c.Samples))
-	}
-	return b.Bytes()
-}
-
-// Decode reads what Encode wrote. The clips stay coded until asked for.
+// Decode reads a pack as the generator of the clips writes it. The clips stay coded until asked for.
 func Decode(data []byte) (*Pack, error) {
 	r := bytes.NewReader(data)
 	head := make([]byte, len(Magic))
@@ -125,11 +100,15 @@ var steps = [89]int{
 
 var turn = [8]int{-1, -1, -1, -1, 2, 4, 6, 8}
 
-// coder holds the predictor both sides walk through.
-type coder struct{ value, index int }
+// A Coder is the predictor that writer and reader walk through alike.
+type Coder struct{ Value, index int }
 
-func (c *coder) take(code int) int {
-	step := steps[c.index]
+// Step is the difference that the next code counts in.
+func (c *Coder) Step() int { return steps[c.index] }
+
+// Take goes on by a code, 0 to 15, and returns the sample it stands for.
+func (c *Coder) Take(code int) int {
+	step := c.Step()
 	diff := step >> 3
 	if code&4 != 0 {
 		diff += step
@@ -143,51 +122,17 @@ func (c *coder) take(code int) int {
 	if code&8 != 0 {
 		diff = -diff
 	}
-	c.value = min(max(c.value+diff, -32768), 32767)
+	c.Value = min(max(c.Value+diff, -32768), 32767)
 	c.index = min(max(c.index+turn[code&7], 0), len(steps)-1)
-	return c.value
-}
-
-func (c *coder) give(sample int) int {
-	step := steps[c.index]
-	diff := sample - c.value
-	code := 0
-	if diff < 0 {
-		code, diff = 8, -diff
-	}
-	for bit := 4; bit > 0; bit >>= 1 {
-		if diff >= step {
-			code |= bit
-			diff -= step
-		}
-		step >>= 1
-	}
-	c.take(code)
-	return code
-}
-
-func encode(s []float32) []byte {
-	out := make([]byte, (len(s)+1)/2)
-	var c coder
-	for i, v := range s {
-		f := v * 32767
-		if f < 0 {
-			f -= 0.5
-		} else {
-			f += 0.5
-		}
-		code := c.give(min(max(int(f), -32768), 32767))
-		out[i/2] |= byte(code << (4 * (i & 1)))
-	}
-	return out
+	return c.Value
 }
 
 func decode(data []byte, n int) []float32 {
 	out := make([]float32, n)
-	var c coder
+	var c Coder
 	for i := range out {
 		code := int(data[i/2]>>(4*(i&1))) & 15
-		out[i] = float32(c.take(code)) / 32768
+		out[i] = float32(c.Take(code)) / 32768
 	}
 	return out
 }

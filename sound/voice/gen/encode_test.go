@@ -1,26 +1,28 @@
-package pack
+package main
 
 import (
 	"bytes"
 	"math"
 	"slices"
 	"testing"
+
+	"wetside/sound/voice/pack"
 )
 
-func clips() []Clip {
+func clips() []clip {
 	a := make([]float32, 4001)
 	for i := range a {
 		a[i] = float32(0.5 * math.Sin(float64(i)*0.15) * math.Sin(float64(i)*0.001))
 	}
-	return []Clip{{"a", a}, {"empty", nil}, {"b b", a[:7]}}
+	return []clip{{"a", a}, {"empty", nil}, {"b b", a[:7]}}
 }
 
 func TestRoundTrip(t *testing.T) {
-	data := Encode(16000, "test", clips())
-	if !bytes.Equal(data, Encode(16000, "test", clips())) {
+	data := write(16000, "test", clips())
+	if !bytes.Equal(data, write(16000, "test", clips())) {
 		t.Error("two runs, two packs")
 	}
-	p, err := Decode(data)
+	p, err := pack.Decode(data)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -29,7 +31,7 @@ func TestRoundTrip(t *testing.T) {
 	}
 	var noise, signal float64
 	for i, x := range p.Samples("a") {
-		want := float64(clips()[0].Samples[i])
+		want := float64(clips()[0].samples[i])
 		signal += want * want
 		noise += (float64(x) - want) * (float64(x) - want)
 	}
@@ -42,14 +44,14 @@ func TestRoundTrip(t *testing.T) {
 }
 
 func TestDamage(t *testing.T) {
-	data := Encode(16000, "test", clips())
+	data := write(16000, "test", clips())
 	for n := range data {
-		if _, err := Decode(data[:n]); err == nil {
+		if _, err := pack.Decode(data[:n]); err == nil {
 			t.Fatalf("cut to %d bytes and taken for whole", n)
 		}
 	}
-	data[len(Magic)-1]++
-	if _, err := Decode(data); err == nil {
+	data[len(pack.Magic)-1]++
+	if _, err := pack.Decode(data); err == nil {
 		t.Error("a later version was taken for this one")
 	}
 }
