@@ -77,7 +77,7 @@ func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		return cmd
 	}
 	switch k.String() {
-	case "y", "Y":
+	case "y":
 		m.ask = nil
 		return q.yes()
 	case "esc":
@@ -90,7 +90,7 @@ func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 			return q.leave()
 		}
 		fallthrough
-	case "n", "N":
+	case "n":
 		m.ask = nil
 		return q.no()
 	case "enter":

@@ -147,6 +147,7 @@ type Model struct {
 	news   string
 	newsAt session.Instant
 	split  split
+	held   held
 	tap    session.Tap
 	// early is the sheet a first early press was made for, and when.
 	early   string
@@ -260,6 +261,8 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		return m, tea.Batch(m.pressAll(whole), wait)
 	case splitMsg:
 		return m, m.pressAll(m.split.over(msg))
+	case heldMsg:
+		return m, m.presses(m.held.over(msg))
 	}
 	return m, nil
 }
@@ -268,10 +271,9 @@ func (m *Model) pressAll(ks []tea.KeyMsg) tea.Cmd {
 	var cmds []tea.Cmd
 	for _, k := range ks {
 		for _, k := range apart(k) {
-			cmds = append(cmds, m.press(k))
+			cmds = append(cmds, m.key(k))
 		}
 	}
-	m.light() // before the next frame: a key may have brought paper out
 	return tea.Batch(cmds...)
 }
 

@@ -115,6 +115,7 @@ func (m *Model) keys(t testing.TB, names ...string) {
 		}
 		m.Update(k)
 		m.Update(splitMsg(m.split.n)) // whatever waits has waited enough
+		m.Update(heldMsg(m.held.n))
 	}
 }
 

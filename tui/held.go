@@ -1,0 +1,119 @@
+package tui
+
+import (
+	"time"
+	"unicode"
+
+	tea "github.com/charmbracelet/bubbletea"
+
+	"wetside/session"
+)
+
+// A terminal does not tell a key that is held down from one that is pressed
+// again and again. A held tells them apart by their rhythm: what a keyboard
+// repeats comes closer together than a finger can press. Only the first repeat
+// comes as late as a second press might; so a second press within a second waits
+// for what follows it.
+type held struct {
+	key   string
+	last  session.Instant // when it came last, in the hands' time
+	down  bool            // it is held: all that comes of it is one press
+	waits *tea.KeyMsg
+	n     int // of the wait
+}
+
+const (
+	// heldGap is above the longest usual delay before the first repeat (660 ms
+	// in X11).
+	heldGap = time.Second
+	// repeatGap is above what lies between two repeats (92 ms on the Linux
+	// console, less elsewhere), and below what a finger needs.
+	repeatGap = 150 * time.Millisecond
+)
+
+// heldMsg says that the n-th wait is over.
+type heldMsg int
+
+// take gives the presses that k makes certain, which may be none yet; the
+// command ends the wait.
+func (h *held) take(k tea.KeyMsg, now session.Instant) ([]tea.KeyMsg, tea.Cmd) {
+	name, gap := k.String(), now.Sub(h.last)
+	again := name == h.key && gap >= 0 && gap < heldGap
+	h.key, h.last = name, now
+	switch {
+	case !again:
+		h.down = false
+		return append(h.over(heldMsg(h.n)), k), nil
+	case h.down:
+	case gap < repeatGap:
+		h.down, h.waits = true, nil
+	default:
+		before := h.over(heldMsg(h.n))
+		h.waits = &k
+		h.n++
+		n := heldMsg(h.n)
+		return before, tea.Tick(repeatGap, func(time.Time) tea.Msg { return n })
+	}
+	return nil, nil
+}
+
+// over ends a wait: what waited was a press of its own.
+func (h *held) over(n heldMsg) []tea.KeyMsg {
+	if h.waits == nil || int(n) != h.n {
+		return nil
+	}
+	k := *h.waits
+	h.waits = nil
+	return []tea.KeyMsg{k}
+}
+
+// key is one key that came: it is taken once however long it is held, except
+// where a held key is what moves a cursor, writes a letter or sets the volume.
+func (m *Model) key(k tea.KeyMsg) tea.Cmd {
+	if !m.typing() {
+		k = lower(k)
+	}
+	if m.mayRepeat(k) {
+		m.held.key, m.held.last = k.String(), m.desk.hand()
+		before := m.held.over(heldMsg(m.held.n))
+		return m.presses(append(before, k))
+	}
+	ks, wait := m.held.take(k, m.desk.hand())
+	return tea.Batch(m.presses(ks), wait)
+}
+
+func (m *Model) presses(ks []tea.KeyMsg) tea.Cmd {
+	var cmds []tea.Cmd
+	for _, k := range ks {
+		cmds = append(cmds, m.press(k))
+	}
+	m.light() // before the next frame: a key may have brought paper out
+	return tea.Batch(cmds...)
+}
+
+func (m *Model) mayRepeat(k tea.KeyMsg) bool {
+	switch k.Type {
+	case tea.KeyUp, tea.KeyDown, tea.KeyLeft, tea.KeyRight, tea.KeyTab, tea.KeyShiftTab,
+		tea.KeyHome, tea.KeyEnd, tea.KeyPgUp, tea.KeyPgDown:
+		return true
+	case tea.KeyEnter, tea.KeyEsc:
+		return false // they end the typing
+	case tea.KeySpace:
+		// Where it moves a sheet it has a rule of its own, which is stricter.
+		return m.typing() || m.ask == nil && (m.screen == Field || m.screen == Trays)
+	case tea.KeyRunes:
+		switch k.String() {
+		case "+", "=", "-", "_":
+			return true
+		}
+	}
+	return m.typing()
+}
+
+// lower makes a letter the key that it stands on, whatever Caps Lock says.
+func lower(k tea.KeyMsg) tea.KeyMsg {
+	if k.Type == tea.KeyRunes && len(k.Runes) == 1 {
+		k.Runes = []rune{unicode.ToLower(k.Runes[0])}
+	}
+	return k
+}

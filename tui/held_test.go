@@ -1,0 +1,148 @@
+package tui
+
+import (
+	"testing"
+	"time"
+
+	tea "github.com/charmbracelet/bubbletea"
+
+	"wetside/session"
+)
+
+// hold presses a key and keeps it down for so long, as a keyboard repeats it:
+// after delay for the first time, then once each gap.
+func (w *world) hold(m *Model, k tea.KeyMsg, delay, gap, long time.Duration) {
+	m.Update(k)
+	for t := delay; t < long; t += gap {
+		if t == delay {
+			w.pass(delay)
+		} else {
+			w.pass(gap)
+		}
+		m.Update(k)
+		if gap >= repeatGap {
+			m.Update(heldMsg(m.held.n))
+		}
+	}
+	w.pass(repeatGap)
+	m.Update(heldMsg(m.held.n)) // nothing followed
+}
+
+func letter(s string) tea.KeyMsg { return tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune(s)} }
+
+// However a keyboard repeats, a key that is held down is one press.
+func TestAHeldKeyIsOnePress(t *testing.T) {
+	ms := time.Millisecond
+	for _, x := range []struct {
+		name       string
+		delay, gap time.Duration
+	}{
+		{"X11", 660 * ms, 40 * ms},
+		{"a desktop", 500 * ms, 30 * ms},
+		{"the Linux console", 250 * ms, 92 * ms},
+		{"a fast one", 200 * ms, 15 * ms},
+	} {
+		w, m := newWorld(t, nil)
+		s := m.add(t, "caddy", "")
+		m.keys(t, "space")
+		w.pass(20 * time.Second)
+		m.keys(t, "space")
+		w.pass(2 * time.Second)
+		w.hold(m, letter("m"), x.delay, x.gap, 10*time.Second)
+		if n := len(s.Marks); n != 1 {
+			t.Errorf("%s: m held for ten seconds made %d marks", x.name, n)
+		}
+		w.hold(m, tea.KeyMsg{Type: tea.KeyBackspace}, x.delay, x.gap, 5*time.Second)
+		if v := s.Visit(); v == nil || v.Stage != session.Develop {
+			t.Errorf("%s: backspace held took more than one move back: %v", x.name, s.Undone)
+		}
+		m.goTo(Bench)
+		m.form.focus(fName)
+		w.hold(m, tea.KeyMsg{Type: tea.KeyEnter}, x.delay, x.gap, 5*time.Second)
+		if n := len(m.desk.M.Sheets()); n != 2 {
+			t.Errorf("%s: enter held on the bench made %d sheets of one", x.name, n)
+		}
+		w.hold(m, letter("s"), x.delay, x.gap, 2*time.Second)
+		if got := m.form.value().Name; len(got) < 10 {
+			t.Errorf("%s: a letter held in a field of text wrote %q", x.name, got)
+		}
+		m.goTo(Field)
+		c := m.add(t, "hat box", "10m")
+		m.keys(t, "3", "space")
+		w.hold(m, letter("]"), x.delay, x.gap, 5*time.Second)
+		if n := len(c.Light.Readings); n != 1 {
+			t.Errorf("%s: ] held changed the light %d times", x.name, n)
+		}
+	}
+}
+
+// A question's own key, held, does not answer the next question as well.
+func TestAHeldAnswerAnswersOneQuestion(t *testing.T) {
+	w, m := newWorld(t, func(c *Config) { c.Resumed = "Sheet 1 has been in the developer." })
+	s := m.add(t, "caddy", "")
+	m.desk.Do(session.Event{Kind: session.Moved, Sheet: s.ID})
+	w.pass(time.Minute)
+	w.hold(m, letter("n"), 500*time.Millisecond, 30*time.Millisecond, 3*time.Second)
+	if m.ask == nil || m.ask.says() != "Then the sheets that were running are recorded as spoiled. Sure?" {
+		t.Errorf("n held: %q", m.ask.says())
+	}
+}
+
+// Presses that follow fast, as when the sun comes out, all count.
+func TestFastPressesAllCount(t *testing.T) {
+	w, m := newWorld(t, func(c *Config) { c.Start = Field })
+	s := m.add(t, "caddy", "10m")
+	m.keys(t, "space")
+	for range 3 {
+		m.Update(letter("]"))
+		w.pass(200 * time.Millisecond)
+		m.Update(heldMsg(m.held.n)) // 150 ms after the press
+	}
+	if n := len(s.Light.Readings); n != 3 {
+		t.Errorf("] three times in 0.6 s changed the light %d times", n)
+	}
+	m.Update(letter("c"))
+	w.pass(250 * time.Millisecond)
+	m.Update(letter("c"))
+	m.Update(letter("o")) // the next key comes before the wait is over
+	if !s.Light.Open || m.ask == nil {
+		t.Errorf("c twice and then o: open %v, asked %v", s.Light.Open, m.ask != nil)
+	}
+}
+
+// Caps Lock makes no key silent, and in a field of text it writes capitals.
+func TestCapsLock(t *testing.T) {
+	w, m := newWorld(t, nil)
+	s := m.add(t, "caddy", "")
+	m.keys(t, "space")
+	w.pass(20 * time.Second)
+	m.keys(t, "M", "I", "O")
+	if len(s.Marks) != 1 || s.Emerged == 0 || m.ask == nil {
+		t.Fatalf("M, I, O: %d marks, image seen after %v, asked %v", len(s.Marks), s.Emerged, m.ask != nil)
+	}
+	m.keys(t, "L", "a", "M", "p", "enter")
+	if len(s.Notes) != 1 || s.Notes[0].Text != "LaMp" {
+		t.Errorf("the note is %+v", s.Notes)
+	}
+	m.goTo(Field)
+	c := m.add(t, "hat box", "4m")
+	m.keys(t, "2", "space", "C")
+	if c.Light.Open {
+		t.Error("C did not cover")
+	}
+	m.goTo(Bench)
+	m.form.focus(fName)
+	m.keys(t, "S", "I", "G", "N", "A", "L")
+	if got := m.form.value().Name; got != "SIGNAL" {
+		t.Errorf("the name is %q", got)
+	}
+	m.form.focus(fPaper)
+	m.keys(t, "Q", "N")
+	if m.ask != nil {
+		t.Error("N is no answer")
+	}
+	m.keys(t, "Q", "Y")
+	if !m.Quit() {
+		t.Error("Q and Y do not quit")
+	}
+}
