@@ -189,11 +189,37 @@ func (m *Model) askNote(s *session.Sheet) {
 	})
 }
 
-// askSpoiled asks why a sheet is spoiled, and ends it.
-func (m *Model) askSpoiled(s *session.Sheet) {
-	m.askWords(fmt.Sprintf("Sheet %d is spoiled: why?", s.Num), func(text string) tea.Cmd {
-		if m.do(session.Event{Kind: session.Spoiled, Sheet: s.ID, Note: text}) == nil {
-			return m.tell(fmt.Sprintf("sheet %d is written down as spoiled", s.Num))
+// spoil writes a sheet down as spoiled, at the second x: the first one asks, and
+// any other key between them is a no.
+func (m *Model) spoil(s *session.Sheet) tea.Cmd {
+	if first := m.desk.M.Sheet(m.spoiling); first != nil && m.desk.hand().Sub(m.spoilingAt) < earlyFor {
+		m.spoiling = ""
+		if m.do(session.Event{Kind: session.Spoiled, Sheet: first.ID}) == nil {
+			m.moved, m.pick, m.spoilt = first.ID, "", first.ID
+			m.said = fmt.Sprintf("sheet %d is written down as spoiled; o says why, backspace takes it back", first.Num)
+		}
+		return nil
+	}
+	if s == nil {
+		return m.noSheet()
+	}
+	if err := m.desk.M.Would(session.Event{Kind: session.Spoiled, Sheet: s.ID, At: m.desk.Now()}); err != nil {
+		m.desk.Complain(err)
+		m.said = reason(err)
+		return nil
+	}
+	m.spoiling, m.spoilingAt = s.ID, m.desk.hand()
+	m.said = fmt.Sprintf("sheet %d: spoiled? x again writes it down; any other key leaves it as it was", s.Num)
+	m.desk.Say(fmt.Sprintf("sheet %d: spoiled: go on?", s.Num))
+	return nil
+}
+
+// askWhy asks why the sheet spoiled last was.
+func (m *Model) askWhy() {
+	s := m.desk.M.Sheet(m.spoilt)
+	m.askWords(fmt.Sprintf("Sheet %d was spoiled: why?", s.Num), func(text string) tea.Cmd {
+		if text != "" && m.do(session.Event{Kind: session.Spoiled, Sheet: s.ID, Note: text}) == nil {
+			return m.tell("noted")
 		}
 		return nil
 	})

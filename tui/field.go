@@ -90,6 +90,9 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		})
 		return nil
 	}
+	if key.Matches(k, trayKeys.Undo) {
+		return f.undo(m)
+	}
 	if len(ss) == 0 {
 		return m.tell("no camera is out: add a sheet on the bench")
 	}
@@ -138,9 +141,21 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 			return m.tell(fmt.Sprintf("sheet %d has no time yet: press e and give its light, or a time", s.Num))
 		}
 	case key.Matches(k, fieldKeys.Spoil):
-		m.askSpoiled(s)
+		return m.spoil(s)
 	}
 	return nil
+}
+
+// undo takes back that a sheet which was never in the trays was spoiled.
+func (f *field) undo(m *Model) tea.Cmd {
+	s := m.lately(func(s *session.Sheet) (time.Duration, bool) {
+		return s.EndedT, s.Phase == session.Ruined && len(s.Visits) == 0
+	})
+	if s == nil {
+		return m.tell("there is nothing to take back here")
+	}
+	f.id = s.ID
+	return m.takeBack(s)
 }
 
 // reckon shows the answer to a reckoning command, or the sentence that says why

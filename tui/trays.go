@@ -91,7 +91,7 @@ func (m *Model) traysPress(k tea.KeyMsg) tea.Cmd {
 		m.said = m.desk.Where()
 		return nil
 	case key.Matches(k, trayKeys.Undo):
-		return m.undo(v)
+		return m.undo()
 	case key.Matches(k, trayKeys.Pick):
 		n := number(k)
 		s := m.desk.M.Numbered(n)
@@ -138,8 +138,11 @@ func (m *Model) traysPress(k tea.KeyMsg) tea.Cmd {
 		return m.freshBath(v)
 	}
 	s := m.acting(v)
+	if key.Matches(k, trayKeys.Spoil) {
+		return m.spoil(s)
+	}
 	if s == nil {
-		return m.tell("there is no sheet: add one on the bench")
+		return m.noSheet()
 	}
 	switch {
 	case key.Matches(k, trayKeys.Hold):
@@ -167,10 +170,13 @@ func (m *Model) traysPress(k tea.KeyMsg) tea.Cmd {
 		}
 	case key.Matches(k, trayKeys.Note):
 		m.askNote(s)
-	case key.Matches(k, trayKeys.Spoil):
-		m.askSpoiled(s)
 	}
 	return nil
+}
+
+// noSheet says that there is nothing a key of the trays could be for.
+func (m *Model) noSheet() tea.Cmd {
+	return m.tell("there is no sheet: add one on the bench")
 }
 
 // number is the sheet that a digit stands for; 0 is the tenth.
@@ -188,7 +194,7 @@ func (m *Model) move(v session.View) tea.Cmd {
 	}
 	s := m.acting(v)
 	if s == nil {
-		return m.tell("there is no sheet: add one on the bench")
+		return m.noSheet()
 	}
 	sv, _ := v.Sheet(s.ID)
 	now := m.desk.Now()
@@ -237,30 +243,55 @@ func (m *Model) warning(sv session.SheetView, s *session.Sheet) string {
 	return w
 }
 
-func (m *Model) undo(v session.View) tea.Cmd {
-	id := m.moved
-	if s := m.picked(); s != nil {
-		id = s.ID
+// undo takes back what was done last in the trays: a move, or that a sheet was
+// spoiled.
+func (m *Model) undo() tea.Cmd {
+	s := m.lately(func(s *session.Sheet) (time.Duration, bool) {
+		if n := len(s.Visits); n > 0 && s.EndedT == 0 {
+			return s.Visits[n-1].In, true
+		}
+		return s.EndedT, s.EndedT > 0
+	})
+	if s == nil {
+		return m.tell("there is no move to take back")
 	}
-	if id == "" {
-		// After a restart: the sheet that moved last.
-		var last time.Duration = -1
-		for _, s := range m.desk.M.Sheets() {
-			if s.Phase == session.Ruined {
-				continue // nothing of it can be taken back
-			}
-			for _, b := range s.Visits {
-				if at := max(b.In, s.EndedT); at > last {
-					last, id = at, s.ID
-				}
+	return m.takeBack(s)
+}
+
+// lately returns the sheet that a key which takes back is for: the one picked by
+// number, else the one this program moved last, else (after a restart) the one
+// where it was last done. done says when it was, and whether it was at all.
+func (m *Model) lately(done func(*session.Sheet) (time.Duration, bool)) *session.Sheet {
+	for _, s := range []*session.Sheet{m.picked(), m.desk.M.Sheet(m.moved)} {
+		if s != nil {
+			if _, ok := done(s); ok {
+				return s
 			}
 		}
 	}
-	if id == "" {
-		return m.tell("there is no move to take back")
+	var last *session.Sheet
+	var at time.Duration = -1
+	for _, s := range m.desk.M.Sheets() {
+		if t, ok := done(s); ok && t > at {
+			last, at = s, t
+		}
 	}
-	if m.do(session.Event{Kind: session.Undone, Sheet: id}) == nil {
-		m.said = fmt.Sprintf("sheet %d: the last move is taken back", m.desk.M.Sheet(id).Num)
+	return last
+}
+
+func (m *Model) takeBack(s *session.Sheet) tea.Cmd {
+	was := s.Phase
+	if m.do(session.Event{Kind: session.Undone, Sheet: s.ID}) != nil {
+		return nil
+	}
+	m.moved = s.ID
+	switch was {
+	case session.Ruined:
+		m.said = fmt.Sprintf("sheet %d is not spoiled: it is where it was, and its clocks have gone on", s.Num)
+	case session.Exposing:
+		m.said = fmt.Sprintf("sheet %d: the opening is taken back. Cover the pinhole; the light that fell counts", s.Num)
+	default:
+		m.said = fmt.Sprintf("sheet %d: the last move is taken back", s.Num)
 	}
 	return nil
 }

@@ -155,10 +155,15 @@ type Model struct {
 	pick    string // the sheet picked by number
 	pickAt  session.Instant
 	moved   string // the sheet moved last: undo is for it
-	dimmed  bool
-	awake   bool
-	quiet   bool // the picture is dark on purpose: the room check
-	done    bool
+	// spoiling is the sheet a first x was for, and when; spoilt the one that the
+	// key before this one spoiled.
+	spoiling   string
+	spoilingAt session.Instant
+	spoilt     string
+	dimmed     bool
+	awake      bool
+	quiet      bool // the picture is dark on purpose: the room check
+	done       bool
 
 	form  form
 	field field
@@ -314,6 +319,9 @@ func (m *Model) typing() bool {
 
 func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 	m.said = "" // it was about the key before
+	if !key.Matches(k, trayKeys.Spoil) {
+		m.spoiling = ""
+	}
 	if m.desk.hand().Sub(m.newsAt) > newsFor && !m.typing() {
 		m.news = ""
 	}
@@ -354,6 +362,12 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 	case key.Matches(k, keys.Glow):
 		return m.glow()
 	}
+	work := m.screen == Field || m.screen == Trays
+	if work && m.spoilt != "" && key.Matches(k, trayKeys.Note) {
+		m.askWhy()
+		return nil
+	}
+	m.spoilt = ""
 	switch m.screen {
 	case Bench:
 		return m.form.press(m, k)
