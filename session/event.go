@@ -37,8 +37,10 @@ const (
 	Moved Kind = "moved"
 	// Held puts a sheet that is due for the wash into holding water: Sheet, From.
 	Held Kind = "held"
-	// Undone takes back the last move of the sheet, the opening of its pinhole
-	// (the light that fell counts), or that it was spoiled: Sheet.
+	// Undone takes back the last move of the sheet; of one that is not wet yet
+	// the end of its exposure (as if it had not ended) or the opening of its
+	// pinhole (the light that fell counts); or that it was spoiled: Sheet, From
+	// (the last visit the user saw, as for Moved; 0: whichever it is).
 	Undone Kind = "undone"
 	// ImageSeen is the emergence of the image in the developer: Sheet.
 	ImageSeen Kind = "image seen"
@@ -88,7 +90,7 @@ type Event struct {
 	Kind    Kind          `json:"kind"`
 	At      Instant       `json:"at"`
 	Sheet   string        `json:"sheet,omitempty"` // identity, made by the host; never shown
-	From    int           `json:"from,omitempty"`  // Moved, Held: serial of the visit left (0: not yet wet)
+	From    int           `json:"from,omitempty"`  // Moved, Held, Undone: serial of the visit left (0: not yet wet)
 	Spec    *SheetSpec    `json:"spec,omitempty"`
 	Planned time.Duration `json:"planned,omitempty"`
 	Stops   float64       `json:"stops,omitempty"`

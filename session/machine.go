@@ -685,7 +685,9 @@ func (m *Machine) move(s *Sheet, e Event, t time.Duration) error {
 
 func (m *Machine) undo(s *Sheet, e Event, t time.Duration) error {
 	u := Undo{At: e.At, T: t}
-	switch {
+	switch n := len(s.Visits); {
+	case e.From != 0 && (n == 0 || s.Visits[n-1].Serial != e.From):
+		return refuse("sheet %d has moved on already", s.Num)
 	case s.Phase == Ruined && s.whole != nil:
 		m.unspoil(s, u)
 		return nil
@@ -695,6 +697,16 @@ func (m *Machine) undo(s *Sheet, e Event, t time.Duration) error {
 		l.shut(t)
 		// Nobody can know whether light fell: it counts as if it did.
 		s.Phase, *l = Fresh, Light{Spells: slices.DeleteFunc(l.Spells, func(x Spell) bool { return x.To <= x.From })}
+		s.Undone = append(s.Undone, u)
+		return nil
+	case s.Phase == Exposed && len(s.Visits) == 0:
+		// As if it had not been ended: a pinhole that was open has been open since.
+		l := &s.Light
+		u.Stage, u.Since = Exposure, l.EndedT
+		if n := len(l.Spells); n > 0 && l.Spells[n-1].To == l.EndedT {
+			l.Spells[n-1].To, l.Spells[n-1].Running, l.Open = 0, true, true
+		}
+		s.Phase, l.EndedAt, l.EndedT = Exposing, Instant{}, 0
 		s.Undone = append(s.Undone, u)
 		return nil
 	case len(s.Visits) == 0 || s.Phase == Ruined:

@@ -250,6 +250,7 @@ func (st *teller) event(at, verb string, args []string) string {
 		e.Kind, e.From = session.Held, visit()
 	case "undo":
 		e.Kind = session.Undone
+		e.From, _ = strconv.Atoi(opt["from"])
 	case "seen":
 		e.Kind = session.ImageSeen
 	case "expose":

@@ -195,7 +195,8 @@ func (m *Model) spoil(s *session.Sheet) tea.Cmd {
 	if first := m.desk.M.Sheet(m.spoiling); first != nil && m.desk.hand().Sub(m.spoilingAt) < earlyFor {
 		m.spoiling = ""
 		if m.do(session.Event{Kind: session.Spoiled, Sheet: first.ID}) == nil {
-			m.moved, m.pick, m.spoilt = first.ID, "", first.ID
+			m.pick, m.spoilt = "", first.ID
+			m.moved, m.field.moved = first.ID, first.ID
 			m.said = fmt.Sprintf("sheet %d is written down as spoiled; o says why, backspace takes it back", first.Num)
 		}
 		return nil

@@ -15,8 +15,12 @@ import (
 
 // field is the list of cameras in the open, each with its own countdown.
 type field struct {
-	at      int
-	id      string // of the sheet at: the list changes under it
+	at int    // the row that keys are for
+	id string // of the row chosen by hand: the list changes under it
+	// chosen is the session time it was chosen at, until space has used it; 0: it
+	// was not.
+	chosen  time.Duration
+	moved   string // the sheet a pinhole was opened or covered for last: undo is for it
 	working bool   // show the sum behind the chosen sheet's time
 	answer  string
 }
@@ -60,7 +64,34 @@ func (f *field) list(m *Model) []*session.Sheet {
 	if len(out) > 0 {
 		f.id = out[f.at].ID
 	}
+	if id := f.called(m); id != "" {
+		f.at = slices.IndexFunc(out, func(s *session.Sheet) bool { return s.ID == id })
+	}
 	return out
+}
+
+// called returns the camera whose exposure is done and which was called first,
+// for that is where the hands go; empty when none is, or when a row was chosen
+// since, or just before the call.
+func (f *field) called(m *Model) string {
+	now := m.desk.Now()
+	v := m.desk.M.View(now)
+	for _, id := range v.Need {
+		s, _ := v.Sheet(id)
+		if s.Phase != session.Exposing || !s.Open || s.Left > 0 {
+			continue
+		}
+		if f.chosen > 0 && (f.chosen > s.Ends || v.T-f.chosen < m.span(pickFor)) {
+			return ""
+		}
+		return id
+	}
+	return ""
+}
+
+func (f *field) choose(m *Model, s *session.Sheet) {
+	f.id, f.chosen = s.ID, m.desk.M.T(m.desk.Now())
+	m.desk.Say(fmt.Sprintf("sheet %d", s.Num))
 }
 
 func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
@@ -79,8 +110,7 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		if i < 0 {
 			return m.tell(fmt.Sprintf("sheet %d is not in the field", n))
 		}
-		f.at, f.id = i, ss[i].ID
-		m.desk.Say(fmt.Sprintf("sheet %d", n))
+		f.choose(m, ss[i])
 		return nil
 	case key.Matches(k, fieldKeys.Strip):
 		return f.reckon(m, "preflash strip")
@@ -111,10 +141,7 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		if key.Matches(k, fieldKeys.Up) {
 			step = len(ss) - 1
 		}
-		f.at = (f.at + step) % len(ss)
-		s = ss[f.at]
-		f.id = s.ID
-		m.desk.Say(fmt.Sprintf("sheet %d", s.Num))
+		f.choose(m, ss[(f.at+step)%len(ss)])
 	case key.Matches(k, fieldKeys.Go):
 		return f.goOn(m, s)
 	case key.Matches(k, fieldKeys.Cover):
@@ -146,15 +173,47 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	return nil
 }
 
-// undo takes back that a sheet which was never in the trays was spoiled.
+// soonEnough is how long after it was done the opening of a pinhole, or the end
+// of an exposure, is taken back unasked: later than that it is an elbow.
+const soonEnough = 10 * time.Second
+
+// undo takes back what was done last in the field: that a pinhole was opened,
+// that an exposure was ended, or that a sheet which was never in the trays was
+// spoiled.
 func (f *field) undo(m *Model) tea.Cmd {
-	s := m.lately(func(s *session.Sheet) (time.Duration, bool) {
-		return s.EndedT, s.Phase == session.Ruined && len(s.Visits) == 0
-	})
-	if s == nil {
-		return m.tell("there is nothing to take back here")
+	v := m.desk.M.View(m.desk.Now())
+	var picked *session.Sheet
+	if f.chosen > 0 && v.T-f.chosen < m.span(pickFor) {
+		picked = m.desk.M.Sheet(f.id)
 	}
-	f.id = s.ID
+	done := func(s *session.Sheet) (time.Duration, bool) {
+		switch {
+		case len(s.Visits) > 0:
+		case s.Phase == session.Exposing:
+			return s.Light.BegunT, true
+		case s.Phase == session.Exposed:
+			return s.Light.EndedT, true
+		case s.Phase == session.Ruined:
+			return s.EndedT, true
+		}
+		return 0, false
+	}
+	s := m.lately(picked, f.moved, done)
+	if s == nil {
+		return m.tell("there is nothing to take back in the field")
+	}
+	at, _ := done(s)
+	if again := m.early == "undo "+s.ID && v.T-m.desk.M.T(m.earlyAt) < m.span(earlyFor); s.Phase != session.Ruined && v.T-at > m.span(soonEnough) && !again {
+		m.early, m.earlyAt = "undo "+s.ID, m.desk.Now()
+		what := "its pinhole was opened"
+		if s.Phase == session.Exposed {
+			what = "its exposure ended"
+		}
+		m.said = fmt.Sprintf("sheet %d: %s %s ago. Backspace again takes it back.", s.Num, what, upText(v.T-at))
+		m.desk.Say(fmt.Sprintf("sheet %d: go on?", s.Num))
+		return nil
+	}
+	f.id, f.moved = s.ID, s.ID
 	return m.takeBack(s)
 }
 
@@ -210,7 +269,8 @@ func (f *field) goOn(m *Model, s *session.Sheet) tea.Cmd {
 			return m.tell(fmt.Sprintf("sheet %d has no time yet: press e and give its light, or a time", s.Num))
 		}
 		if m.do(session.Event{Kind: session.ExposureBegun, Sheet: s.ID, Planned: s.Spec.Exposure, Note: s.Spec.Working}) == nil {
-			m.said = fmt.Sprintf("sheet %d: the pinhole is open", s.Num)
+			f.moved, f.chosen = s.ID, 0
+			m.said = fmt.Sprintf("sheet %d: the pinhole is open; backspace takes it back", s.Num)
 		}
 		return nil
 	}
@@ -225,6 +285,7 @@ func (f *field) goOn(m *Model, s *session.Sheet) tea.Cmd {
 	}
 	m.early = ""
 	if m.do(session.Event{Kind: session.ExposureEnded, Sheet: s.ID}) == nil {
+		f.moved, f.chosen = s.ID, 0
 		m.said = fmt.Sprintf("sheet %d: the exposure is over; it waits for the trays (tab)", s.Num)
 	}
 	return nil
@@ -283,7 +344,10 @@ func (f *field) view(m *Model, v session.View, h int) string {
 			b.WriteString(" " + st.Normal.Render(l) + "\n")
 		}
 		when := ""
-		if sv.Open && sv.Over == 0 {
+		switch {
+		case sv.Open && sv.Left == 0:
+			when = "  space ends it"
+		case sv.Open:
 			when = "  ends at " + now.Wall.Add(sv.Left).Format("15:04:05")
 		}
 		b.WriteString(st.Normal.Render(fmt.Sprintf("%s  %.0f%% given%s", sv.Doing, 100*sv.Share, when)) + "\n\n")
@@ -317,5 +381,9 @@ func (f *field) ready(s *session.Sheet) string {
 	if s.Spec.Exposure <= 0 {
 		return "no time yet: press e"
 	}
-	return "ready, " + clockText(s.Spec.Exposure)
+	text := "ready, " + clockText(s.Spec.Exposure)
+	if had := s.Light.Share(0); had > 0 { // all its spells are over
+		text += fmt.Sprintf(", %.0f%% given", 100*had)
+	}
+	return text
 }

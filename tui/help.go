@@ -16,7 +16,7 @@ func (m *Model) helpView(h int) string {
 		own = []key.Binding{formKeys.Up, formKeys.Left, formKeys.Add, formKeys.Fill}
 	case Field:
 		k := fieldKeys
-		own = []key.Binding{k.Go, k.Cover, k.Darker, k.Up, k.Edit, keys.Where, k.Note, k.Sum, k.Camera, k.Learned, k.Strip, k.Reckon, k.Spoil}
+		own = []key.Binding{k.Go, k.Cover, k.Darker, k.Up, k.Edit, keys.Where, trayKeys.Undo, k.Note, k.Sum, k.Camera, k.Learned, k.Strip, k.Reckon, k.Spoil}
 	case Trays:
 		own = trayKeys.all()
 	case Notebook:

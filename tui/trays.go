@@ -246,7 +246,7 @@ func (m *Model) warning(sv session.SheetView, s *session.Sheet) string {
 // undo takes back what was done last in the trays: a move, or that a sheet was
 // spoiled.
 func (m *Model) undo() tea.Cmd {
-	s := m.lately(func(s *session.Sheet) (time.Duration, bool) {
+	s := m.lately(m.picked(), m.moved, func(s *session.Sheet) (time.Duration, bool) {
 		if n := len(s.Visits); n > 0 && s.EndedT == 0 {
 			return s.Visits[n-1].In, true
 		}
@@ -258,38 +258,43 @@ func (m *Model) undo() tea.Cmd {
 	return m.takeBack(s)
 }
 
-// lately returns the sheet that a key which takes back is for: the one picked by
-// number, else the one this program moved last, else (after a restart) the one
-// where it was last done. done says when it was, and whether it was at all.
-func (m *Model) lately(done func(*session.Sheet) (time.Duration, bool)) *session.Sheet {
-	for _, s := range []*session.Sheet{m.picked(), m.desk.M.Sheet(m.moved)} {
-		if s != nil {
-			if _, ok := done(s); ok {
-				return s
-			}
-		}
+// lately returns the sheet that a key which takes back is for: the picked one,
+// else the one this program moved last, else (after a restart) the one that was
+// moved last; nil when there is nothing of that sheet to take back. done says
+// when something was done with a sheet, and whether it was at all.
+func (m *Model) lately(picked *session.Sheet, moved string, done func(*session.Sheet) (time.Duration, bool)) *session.Sheet {
+	if picked == nil {
+		picked = m.desk.M.Sheet(moved)
 	}
-	var last *session.Sheet
+	last := picked
 	var at time.Duration = -1
 	for _, s := range m.desk.M.Sheets() {
-		if t, ok := done(s); ok && t > at {
+		if t, ok := done(s); ok && t > at && (picked == nil || s == picked) {
 			last, at = s, t
 		}
+	}
+	if at < 0 {
+		return nil
 	}
 	return last
 }
 
 func (m *Model) takeBack(s *session.Sheet) tea.Cmd {
-	was := s.Phase
-	if m.do(session.Event{Kind: session.Undone, Sheet: s.ID}) != nil {
+	was, from := s.Phase, 0
+	if n := len(s.Visits); n > 0 {
+		from = s.Visits[n-1].Serial
+	}
+	if m.do(session.Event{Kind: session.Undone, Sheet: s.ID, From: from}) != nil {
 		return nil
 	}
-	m.moved = s.ID
-	switch was {
-	case session.Ruined:
+	m.early = ""
+	switch {
+	case was == session.Ruined:
 		m.said = fmt.Sprintf("sheet %d is not spoiled: it is where it was, and its clocks have gone on", s.Num)
-	case session.Exposing:
+	case was == session.Exposing:
 		m.said = fmt.Sprintf("sheet %d: the opening is taken back. Cover the pinhole; the light that fell counts", s.Num)
+	case s.Phase == session.Exposing:
+		m.said = fmt.Sprintf("sheet %d: the exposure goes on, as if it had not ended", s.Num)
 	default:
 		m.said = fmt.Sprintf("sheet %d: the last move is taken back", s.Num)
 	}

@@ -94,9 +94,38 @@ at 9:30 end caddy
 ----
 ok
 
-at 9:30 undo caddy
+# Ended too soon: it goes on as if it had not ended.
+at 9:32 undo caddy
 ----
-not done: sheet 1 has no move to take back
+ok
+
+view 9:32
+----
+1 caddy: exposing, expose, 8:02 so far, over by 0:02, share 1.004; cover the pinhole; next develop
+2 hatbox: fresh; next develop
+need: caddy
+
+at 9:33 cover caddy
+----
+ok
+
+at 9:34 end caddy
+----
+ok
+
+at 9:35 undo caddy
+----
+ok
+
+view 9:40
+----
+1 caddy: exposing, expose, 8:03 so far, 0:00 left, share 1.006; pinhole covered; next develop
+2 hatbox: fresh; next develop
+need: caddy
+
+at 9:45 end caddy
+----
+ok
 
 # Spoiled in the bath: its clock has gone on, and the sheet is out again.
 at 10:00 press caddy

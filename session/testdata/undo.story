@@ -44,6 +44,11 @@ cues 1:53 2:10
 2:00 move now (develop) to stop
 2:08 call again (develop) to stop over 0:08
 
+# Another program took back the same move at the same moment.
+at 1:53 undo hatbox from=2
+----
+not done: sheet 1 has moved on already
+
 # The press of another program that still saw the stop bath.
 at 1:54 move hatbox from=2
 ----
