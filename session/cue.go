@@ -32,7 +32,7 @@ const (
 	CueLightOff  CueKind = "exposure done"     // (motif)
 	CueCovered   CueKind = "pinhole covered"   // (motif)
 	CueUncovered CueKind = "pinhole open"      // (motif) Left
-	CueRelight   CueKind = "light changed"     // Left: new time to the end
+	CueRelight   CueKind = "light changed"     // Left: new time to the end; For > 0: the time was set by hand, and is so long in all
 	CueSafeHalf  CueKind = "safelight half"    // half the safe time is used; Left
 	CueSafeAll   CueKind = "safelight all"     // (motif: error) all of it is used
 	CueMayGoIn   CueKind = "may go in"         // (motif) from the bench: Left until then, 0 for now

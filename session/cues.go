@@ -117,7 +117,7 @@ func (sp *span) light(s *Sheet) {
 	}
 	for i, r := range l.Readings {
 		left := time.Duration(math.Round((1 - l.Share(r.T)) * float64(r.Full)))
-		sp.add(r.T, s, fmt.Sprintf("light/reading/%d", i), Cue{Kind: CueRelight, Stage: Exposure, Left: max(0, left), N: int(math.Round(r.Stops * 3))})
+		sp.add(r.T, s, fmt.Sprintf("light/reading/%d", i), Cue{Kind: CueRelight, Stage: Exposure, Left: max(0, left), For: r.Open, N: int(math.Round(r.Stops * 3))})
 	}
 	end, ahead := l.reach(1)
 	if !l.Open {

@@ -1,6 +1,8 @@
 package session_test
 
 import (
+	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -87,5 +89,56 @@ func TestAnImageIsSeenInOneDeveloper(t *testing.T) {
 	}
 	if n != 1 {
 		t.Errorf("the image was seen once and is heard %d times", n)
+	}
+}
+
+// A whole time that is set by hand while the pinhole is open is how long it is
+// open in all, whatever the light did before.
+func TestATimeSetByHandIsTheTimeInAll(t *testing.T) {
+	sp := session.SheetSpec{Process: session.Process{Steps: []session.Step{{Stage: session.Develop, AtLeast: time.Minute, AtMost: time.Minute}}}}
+	for _, c := range []struct {
+		name   string
+		before []session.Event // each 40 s after the one before
+		set    time.Duration
+	}{
+		{"in one light", nil, 8 * time.Minute},
+		{"shorter", nil, time.Minute},
+		{"after it was over", []session.Event{{Kind: session.Noted}, {Kind: session.Noted}, {Kind: session.Noted}, {Kind: session.Noted}, {Kind: session.Noted}, {Kind: session.Noted}}, 7 * time.Minute},
+		{"in a third light", []session.Event{{Kind: session.LightChanged, Stops: -1, Planned: 9 * time.Minute}, {Kind: session.LightChanged, Stops: 0.5, Planned: 7*time.Minute + 7}}, 10 * time.Minute},
+		{"twice", []session.Event{{Kind: session.Retimed, Planned: 10 * time.Minute}}, 6 * time.Minute},
+	} {
+		m, at, do := oneSheet(t, 40*time.Second)
+		do(session.Event{Kind: session.SheetAdded, Spec: &sp})
+		do(session.Event{Kind: session.ExposureBegun, Planned: 4 * time.Minute})
+		for _, e := range c.before {
+			do(e)
+		}
+		do(session.Event{Kind: session.Retimed, Planned: c.set})
+		v, _ := m.View(*at).Sheet("s")
+		if off := v.Left - (c.set - v.Elapsed); off.Abs() > 10 { // ns
+			t.Errorf("%s: %v of %v have passed and %v are left", c.name, v.Elapsed, c.set, v.Left)
+		}
+		done := 0
+		for _, q := range m.Cues(*at, at.Add(time.Hour)) {
+			if q.Kind == session.CueLightOff {
+				done++
+				if off := q.T - (v.Ends); off.Abs() > 10 {
+					t.Errorf("%s: it ends at %v and is called at %v", c.name, v.Ends, q.T)
+				}
+			}
+		}
+		if done != 1 {
+			t.Errorf("%s: its end is called %d times", c.name, done)
+		}
+		if share := m.Sheet("s").Light.Share(v.Ends); math.Abs(share-1) > 1e-9 {
+			t.Errorf("%s: at the end %v of the exposure is given", c.name, share)
+		}
+	}
+
+	m, at, do := oneSheet(t, 40*time.Second)
+	do(session.Event{Kind: session.SheetAdded, Spec: &sp})
+	do(session.Event{Kind: session.ExposureBegun, Planned: 4 * time.Minute})
+	if err := m.Apply(session.Event{Kind: session.Retimed, At: at.Add(2 * time.Minute), Sheet: "s", Planned: 2 * time.Minute}); err == nil || !strings.Contains(err.Error(), "has had as much light already") {
+		t.Errorf("less than it has had already: %v", err)
 	}
 }

@@ -25,8 +25,11 @@ const (
 	PinholeUncovered Kind = "pinhole uncovered"
 	// LightChanged keeps the share of exposure already given and reckons the
 	// rest anew: Sheet, Stops (brighter is positive), Planned (the full time
-	// in the new light).
+	// in the new light), Note (the light in the user's words, where it was typed).
 	LightChanged Kind = "light changed"
+	// Retimed: the user has set the whole time by hand while the exposure
+	// runs: Sheet, Planned (how long the pinhole is to be open in all), Note.
+	Retimed Kind = "time set"
 	// ExposureEnded closes the pinhole for good: Sheet.
 	ExposureEnded Kind = "exposure ended"
 

@@ -346,7 +346,7 @@ func (m *Machine) apply(e Event, t time.Duration) error {
 		s.Spec = *e.Spec
 	case SheetOut, SheetAway:
 		return m.outAway(s, e.Kind == SheetOut, t)
-	case ExposureBegun, ExposureEnded, PinholeCovered, PinholeUncovered, LightChanged:
+	case ExposureBegun, ExposureEnded, PinholeCovered, PinholeUncovered, LightChanged, Retimed:
 		return m.expose(s, e, t)
 	case Moved, Held:
 		return m.move(s, e, t)
@@ -524,18 +524,45 @@ func (m *Machine) expose(s *Sheet, e Event, t time.Duration) error {
 		if e.Planned <= 0 || e.Planned > maxExposure || math.IsNaN(e.Stops) || math.Abs(e.Stops) > 40 {
 			return refuse("the exposure in the new light takes more than nothing and at most 30 days")
 		}
-		l.Readings = append(l.Readings, Reading{At: e.At, T: t, Stops: e.Stops, Full: e.Planned})
-		if l.Open {
-			l.shut(t)
-			l.Open = true
-			l.Spells = append(l.Spells, Spell{Span{From: t, Running: true}, e.Planned})
+		l.Readings = append(l.Readings, Reading{At: e.At, T: t, Stops: e.Stops, Full: e.Planned, Light: e.Note})
+		l.goOn(t)
+	case Retimed:
+		if e.Planned <= 0 || e.Planned > maxExposure {
+			return refuse("an exposure takes more than nothing and at most 30 days")
 		}
+		open := l.OpenFor(t)
+		if e.Planned <= open {
+			return refuse("sheet %d has had as much light already: end it with space, or type a longer time", s.Num)
+		}
+		l.Readings = append(l.Readings, Reading{At: e.At, T: t, Full: l.retime(e.Planned-open, t), Light: e.Note, Open: e.Planned})
+		l.goOn(t)
 	case ExposureEnded:
 		l.shut(t)
 		l.EndedAt, l.EndedT = e.At, t
 		s.Phase = Exposed
 	}
 	return nil
+}
+
+// retime makes every light count for so much more or less that, in the present
+// one, left is to come at session time t, and returns the whole exposure in the
+// present light. What was given keeps its proportions.
+func (l *Light) retime(left, t time.Duration) (full time.Duration) {
+	was := float64(l.Full())
+	by := l.Share(t) + float64(left)/was
+	for i := range l.Spells {
+		l.Spells[i].Full = time.Duration(math.Round(by * float64(l.Spells[i].Full)))
+	}
+	return time.Duration(math.Round(by * was))
+}
+
+// goOn begins another spell in the present light, where the pinhole is open.
+func (l *Light) goOn(t time.Duration) {
+	if l.Open {
+		l.shut(t)
+		l.Open = true
+		l.Spells = append(l.Spells, Spell{Span{From: t, Running: true}, l.Full()})
+	}
 }
 
 // shut ends the running spell, if any.

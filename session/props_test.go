@@ -54,7 +54,7 @@ func anyEvents(t *rapid.T, n int) []session.Event {
 	var evs []session.Event
 	evs = append(evs, session.Event{Kind: session.Opened, At: at})
 	kinds := []session.Kind{session.SheetAdded, session.SheetAdded, session.SheetOut, session.SheetAway, session.ExposureBegun,
-		session.PinholeCovered, session.PinholeUncovered, session.LightChanged, session.ExposureEnded,
+		session.PinholeCovered, session.PinholeUncovered, session.LightChanged, session.Retimed, session.ExposureEnded,
 		session.Moved, session.Moved, session.Moved, session.Moved, session.Moved, session.Held, session.Undone, session.ImageSeen,
 		session.Spoiled, session.Noted, session.Marked, session.MarkNamed, session.Judged, session.SafelightOn, session.SafelightOff,
 		session.BathMixed, session.BathRetired, session.BathPromoted, session.WaterChanged, session.BathOverridden, session.Resumed, "no such kind"}

@@ -91,12 +91,16 @@ type Spell struct {
 	Full time.Duration
 }
 
-// A Reading is a change of light during an exposure.
+// A Reading is a change of light during an exposure, or of its time by hand.
 type Reading struct {
 	At    Instant
 	T     time.Duration
 	Stops float64       // against the light before; brighter is positive
 	Full  time.Duration // the whole exposure in the new light
+	Light string        // the light, or the time, as the user typed it; empty: by a key
+	// Open > 0: the light is as it was, and the user has set for how long the
+	// pinhole is to be open in all.
+	Open time.Duration
 }
 
 // A Visit is one stay in one bath.

@@ -10,6 +10,7 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 
 	"wetside/session"
+	"wetside/session/words"
 	"wetside/tui/ember"
 )
 
@@ -312,15 +313,37 @@ func (f *field) edit(m *Model, s *session.Sheet, text string) (tea.Cmd, error) {
 		}
 		return nil, err
 	}
-	if s.Phase == session.Exposing {
-		m.do(session.Event{Kind: session.LightChanged, Sheet: s.ID, Planned: plan.Exposure, Note: text})
-	} else {
+	e := session.Event{Kind: session.Retimed, Sheet: s.ID, Planned: plan.Exposure, Note: text}
+	switch {
+	case s.Phase != session.Exposing:
 		spec := s.Spec
 		spec.Light, spec.Exposure, spec.Working = text, plan.Exposure, strings.Join(plan.Working, "\n")
 		spec.Base, spec.Learned = plan.Spec.Base, plan.Spec.Learned
-		m.do(session.Event{Kind: session.Remade, Sheet: s.ID, Spec: &spec})
+		e = session.Event{Kind: session.Remade, Sheet: s.ID, Spec: &spec}
+	case !plan.ByHand:
+		e.Kind, e.Stops = session.LightChanged, m.cfg.Brighter(s, text, plan.Exposure)
+	}
+	if err := m.desk.Do(e); err != nil {
+		return nil, err
+	}
+	if s.Phase == session.Exposing {
+		return m.tell(strings.TrimSuffix(plan.Sentence, ".") + "; " + f.rest(m, s)), nil
 	}
 	return m.tell(plan.Sentence), nil
+}
+
+// rest says how much of a running exposure is to come, and when it ends.
+func (f *field) rest(m *Model, s *session.Sheet) string {
+	now := m.desk.Now()
+	sv, _ := m.desk.M.View(now).Sheet(s.ID)
+	left := words.Countdown(sv.Left)
+	switch {
+	case sv.Left == 0:
+		return "it has had all its light"
+	case !sv.Open:
+		return left + " more, once it is uncovered."
+	}
+	return left + " more, until " + now.Wall.Add(sv.Left).Format("15:04:05") + "."
 }
 
 func (f *field) view(m *Model, v session.View, h int) string {

@@ -42,6 +42,7 @@ type Form struct {
 type Plan struct {
 	Spec     session.SheetSpec
 	Exposure time.Duration // 0: not planned
+	ByHand   bool          // the time itself was given, not a light
 	Sentence string        // what the user is told
 	Working  []string      // the sum behind it
 	Notes    []string      // what else the user should know, a sentence each
@@ -61,6 +62,10 @@ type Config struct {
 	// Shift returns the full exposure of a sheet after the light changed by
 	// stops (brighter is positive).
 	Shift func(spec session.SheetSpec, full time.Duration, stops float64) time.Duration
+	// Brighter returns by how many stops a light, in the words of a form, is
+	// brighter than the one a sheet is being exposed in; full is the whole
+	// exposure in it.
+	Brighter func(s *session.Sheet, light string, full time.Duration) float64
 	// Reckon answers one of the shell's reckoning commands: "pinhole --camera
 	// tea-caddy", "exposure overcast", "preflash strip", "learn", "mix 1+9
 	// --make 500ml", "washes". The error is one sentence. May be nil.

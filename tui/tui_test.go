@@ -80,13 +80,14 @@ func newWorld(t testing.TB, change func(*Config)) (*world, *Model) {
 				if err != nil {
 					return Plan{}, errors.New("light: write EV 13, or a time like 4m")
 				}
-				p.Exposure, p.Spec.Exposure = x, x
+				p.Exposure, p.Spec.Exposure, p.ByHand = x, x, f.Light != "7m15s" // which stands for a light
 			}
 			return p, nil
 		},
 		Shift: func(_ session.SheetSpec, full time.Duration, stops float64) time.Duration {
 			return time.Duration(float64(full) / (1 + stops)) // any rule will do here
-		}}
+		},
+		Brighter: func(*session.Sheet, string, time.Duration) float64 { return -1 }}
 	if change != nil {
 		change(&cfg)
 	}

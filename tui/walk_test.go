@@ -198,3 +198,58 @@ func TestTypingInASmallWindow(t *testing.T) {
 		t.Errorf("20x5:\n%s", got)
 	}
 }
+
+// typed presses the keys of a text, and enter.
+func (m *Model) typed(t testing.TB, text string) {
+	t.Helper()
+	for _, r := range text {
+		m.keys(t, strings.Replace(string(r), " ", "space", 1))
+	}
+	m.keys(t, "enter")
+}
+
+// A time typed while the pinhole is open is the time in all; what is said of the
+// end is what comes.
+func TestATimeTypedInMidExposureEndsWhenItSays(t *testing.T) {
+	w, m := newWorld(t, func(c *Config) { c.Start = Field })
+	s := m.add(t, "caddy", "4m")
+	m.keys(t, "space")
+	w.pass(90 * time.Second)
+	m.keys(t, "[")
+	w.pass(30 * time.Second)
+	m.keys(t, "e")
+	m.typed(t, "8m")
+	if want := "6:00 more, until " + w.now.Wall.Add(6*time.Minute).Format("15:04:05"); !strings.Contains(m.said, want) {
+		t.Errorf("it says %q, not %q", m.said, want)
+	}
+	w.pass(6*time.Minute - time.Second)
+	if v, _ := m.desk.M.View(w.now).Sheet(s.ID); v.Left != time.Second {
+		t.Errorf("a second before, %v are left", v.Left)
+	}
+	w.pass(time.Second)
+	if v, _ := m.desk.M.View(w.now).Sheet(s.ID); v.Left != 0 || v.Over != 0 {
+		t.Errorf("at the end that was said, %v are left, %v over", v.Left, v.Over)
+	}
+	m.keys(t, "e")
+	m.typed(t, "1m")
+	if got := plain(m); !strings.Contains(got, "> 1m_") || !strings.Contains(got, "has had as much light already") {
+		t.Errorf("less than the sheet has had:\n%s", got)
+	}
+}
+
+// A light typed while the pinhole is open keeps its words, and by how much it
+// differs.
+func TestALightTypedInMidExposureIsKept(t *testing.T) {
+	w, m := newWorld(t, func(c *Config) { c.Start = Field })
+	s := m.add(t, "caddy", "4m")
+	m.keys(t, "space")
+	w.pass(2 * time.Minute)
+	m.keys(t, "e")
+	m.typed(t, "7m15s")
+	if r := s.Light.Readings; len(r) != 1 || r[0].Stops != -1 || r[0].Light != "7m15s" || r[0].Full != 7*time.Minute+15*time.Second {
+		t.Errorf("kept as %+v", r)
+	}
+	if !strings.Contains(m.said, "3:38 more, until ") {
+		t.Errorf("it says %q", m.said)
+	}
+}

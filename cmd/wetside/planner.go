@@ -108,7 +108,7 @@ func (p *planner) expose(plan *tui.Plan, f tui.Form, paper profiles.Paper) error
 		if d <= 0 {
 			return errors.New("an exposure takes more than nothing: write a time like 4m, or the light")
 		}
-		plan.Exposure = d
+		plan.Exposure, plan.ByHand = d, true
 		plan.Sentence = "Expose for " + exposure.Say(d.Seconds()) + ", as you said."
 		plan.Working = []string{"time given by hand: " + f.Light}
 		return nil
@@ -180,15 +180,44 @@ func reciprocity(p profiles.Paper) exposure.Reciprocity {
 
 // shift is the full exposure after the light changed.
 func (p *planner) shift(spec session.SheetSpec, full time.Duration, stops float64) time.Duration {
-	var rec exposure.Reciprocity
-	if paper, err := p.set.Paper(spec.Paper.Key); err == nil {
-		rec = reciprocity(paper)
-	}
-	d, err := exposure.Shift(full, stops, rec)
+	d, err := exposure.Shift(full, stops, p.fails(spec))
 	if err != nil {
 		return full
 	}
 	return d
+}
+
+// brighter is by how many stops a light, as typed, is brighter than the one a
+// sheet is being exposed in: by what was said of both, or, where a time was set
+// by hand, by the whole exposures in them.
+func (p *planner) brighter(s *session.Sheet, typed string, full time.Duration) float64 {
+	is, err := exposure.ParseLight(typed)
+	was, known := exposure.ParseLight(s.Spec.Light)
+	for _, r := range s.Light.Readings {
+		switch l, err := exposure.ParseLight(r.Light); {
+		case r.Open > 0: // the light was as before
+		case r.Light != "" && err == nil:
+			was, known = l, nil
+		default:
+			was.EV += r.Stops
+		}
+	}
+	if err == nil && known == nil {
+		return is.EV - was.EV
+	}
+	rec := p.fails(s.Spec)
+	before, _ := rec.Metered(s.Light.Full().Seconds())
+	after, _ := rec.Metered(full.Seconds())
+	return math.Log2(before / after)
+}
+
+// fails is the reciprocity failure of a sheet's paper.
+func (p *planner) fails(spec session.SheetSpec) exposure.Reciprocity {
+	paper, err := p.set.Paper(spec.Paper.Key)
+	if err != nil {
+		return exposure.Reciprocity{}
+	}
+	return reciprocity(paper)
 }
 
 func (p *planner) baths(process string) []session.Mix {
@@ -231,7 +260,7 @@ func judgedIn(b *notebook.Book, set *profiles.Set) func() []exposure.Judged {
 			}
 			rec, err := b.Sheet(r.ID)
 			// A time given by hand says nothing of the reckoning.
-			if err != nil || rec.Exposure == nil || rec.Exposure.Share <= 0 || rec.Base <= 0 {
+			if err != nil || rec.Exposure == nil || rec.Exposure.Share <= 0 || rec.Base <= 0 || rec.Exposure.ByHand() {
 				continue
 			}
 			// A share is one of time, and what is learned is light.

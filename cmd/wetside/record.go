@@ -12,6 +12,7 @@ import (
 	"wetside/session"
 	"wetside/session/bench"
 	"wetside/session/notebook"
+	"wetside/session/words"
 	"wetside/tui"
 )
 
@@ -138,7 +139,10 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 	if e := r.Exposure; e != nil {
 		s.Exposure = e.Actual.D()
 		s.Bars = append(s.Bars, tui.Bar{Label: "expose", AtLeast: e.Planned.D(), AtMost: e.Planned.D(), Actual: e.Actual.D()})
-		line("light %s; %.0f%% of the exposure given; covered %d times; light changed %d times", orNone(r.Light, "not said"), 100*e.Share, len(e.Covered), len(e.Readings))
+		line("light %s; %.0f%% of the exposure given; covered %s", orNone(r.Light, "not said"), 100*e.Share, words.Count(len(e.Covered), "time"))
+		for _, g := range e.Readings {
+			line("%s %s", g.At.Format("15:04:05"), g.Words())
+		}
 	}
 	for _, st := range r.Stages {
 		label := st.Label

@@ -379,7 +379,7 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 	cfg := tui.Config{
 		Desk: desk, Level: level, Profile: profile, Guard: guard, Blind: guard == nil,
 		Papers: papers, Processes: processes, Cameras: cameras,
-		Plan: plan.plan, Shift: plan.shift, Baths: plan.baths, Reckon: p.reckoned,
+		Plan: plan.plan, Shift: plan.shift, Brighter: plan.brighter, Baths: plan.baths, Reckon: p.reckoned,
 		Book: pages{book, clk.Now, fresh}, Lamps: &roomLamps{lamps: lamps, m: m, mayShine: mayShine},
 		Verified: func() []tui.Finding {
 			found := verified(lamps)

@@ -261,7 +261,7 @@ func TestHelpExamplesRun(t *testing.T) {
 			}
 			line, _, _ = strings.Cut(line, "   ") // what stands behind is the comment
 			line, _, _ = strings.Cut(line, " > ")
-			args := words(line)
+			args := shellWords(line)
 			fresh := reflect.New(reflect.TypeOf(cli)).Interface()
 			parser, err := kong.New(fresh, kong.Name("wetside"))
 			if err != nil {
@@ -292,8 +292,8 @@ func TestHelpExamplesRun(t *testing.T) {
 	}
 }
 
-// words splits a line as a shell does, as far as quotes go.
-func words(line string) []string {
+// shellWords splits a line as a shell does, as far as quotes go.
+func shellWords(line string) []string {
 	var out []string
 	for i, part := range strings.Split(line, `"`) {
 		if i%2 == 1 {

@@ -416,7 +416,7 @@ func (h *host) record(r notebook.Record) error {
 			line("covered %s", counted(len(e.Covered), "time"))
 		}
 		for _, g := range e.Readings {
-			line("%s light changed by %s stops, the whole now %s", g.At.Format("15:04:05"), exposure.Stops(g.Stops), tenth(g.Full))
+			line("%s %s", g.At.Format("15:04:05"), g.Words())
 		}
 	}
 	if r.Emerged > 0 {

@@ -90,7 +90,7 @@ func (c *csvWriter) sheet(r *Record) error {
 		x[27], x[28] = number(j.Stops), CellText(j.Seen)
 	}
 	if len(r.Notes)+len(r.Marks) > 0 {
-		x[29] = CellText(strings.Join(words(r), "; "))
+		x[29] = CellText(strings.Join(remarks(r), "; "))
 	}
 	x[30], x[31] = CellText(r.Scan), CellText(r.Sitting)
 	rows := 0
@@ -109,7 +109,7 @@ func (c *csvWriter) sheet(r *Record) error {
 		return c.w.Write(x)
 	}
 	if e := r.Exposure; e != nil {
-		x[22], x[23] = strconv.Itoa(len(e.Covered)), strconv.Itoa(len(e.Readings))
+		x[22], x[23] = strconv.Itoa(len(e.Covered)), strconv.Itoa(e.lights())
 		if err := put(0, string(session.Exposure), "", "", e.Begun, e.Ended, e.Planned, e.Planned, e.Actual, e.over()); err != nil {
 			return err
 		}
@@ -137,8 +137,8 @@ func (c *csvWriter) sheet(r *Record) error {
 	return nil
 }
 
-// words lists the notes and named marks of a sheet in the order they were made.
-func words(r *Record) []string {
+// remarks lists the notes and named marks of a sheet in the order they were made.
+func remarks(r *Record) []string {
 	var out []string
 	i := 0
 	for _, m := range r.Marks {

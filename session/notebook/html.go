@@ -279,7 +279,8 @@ func (c *card) figures(r *Record) {
 			c.raw("×")
 		}
 		for _, x := range e.Readings {
-			c.b = fmt.Appendf(c.b, ", light %+.1f stops", x.Stops)
+			c.raw(", ")
+			c.text(x.Words())
 		}
 		if len(e.Readings) > 0 {
 			c.raw(", ")
@@ -351,7 +352,7 @@ func (c *card) baths(r *Record) {
 
 // list has what was noted, and the moves that were taken back.
 func (c *card) list(r *Record) {
-	said := words(r)
+	said := remarks(r)
 	if len(said)+len(r.Undone) == 0 {
 		return
 	}

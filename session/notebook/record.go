@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"wetside/session"
+	"wetside/session/words"
 )
 
 // Secs is a duration that is written in JSON as seconds, to the nanosecond, so
@@ -138,6 +139,22 @@ type ExposureRecord struct {
 	Readings []ReadingRecord `json:"readings,omitempty"`
 }
 
+// ByHand reports whether the time was set by hand while the exposure ran.
+func (e *ExposureRecord) ByHand() bool {
+	return slices.ContainsFunc(e.Readings, func(r ReadingRecord) bool { return r.Open > 0 })
+}
+
+// lights counts the changes of light.
+func (e *ExposureRecord) lights() int {
+	n := len(e.Readings)
+	for _, r := range e.Readings {
+		if r.Open > 0 {
+			n--
+		}
+	}
+	return n
+}
+
 // over is how much longer (or, negative, shorter) the pinhole was open than the
 // whole exposure takes, in the light as it was. Where that follows from a
 // share, a thousandth is no difference.
@@ -157,11 +174,42 @@ type SpanRecord struct {
 	For  Secs `json:"for_s"`
 }
 
-// ReadingRecord is a change of light.
+// ReadingRecord is a change of light, or of the time by hand.
 type ReadingRecord struct {
 	At    time.Time `json:"at"`
 	Stops float64   `json:"stops"`
-	Full  Secs      `json:"full_s"` // the whole exposure in the new light
+	Full  Secs      `json:"full_s"`           // the whole exposure in the new light
+	Light string    `json:"light,omitempty"`  // as the user typed it
+	Open  Secs      `json:"open_s,omitempty"` // > 0: the light is as it was, and the whole time was set to this by hand
+}
+
+// Words says what was changed and to what: "light overcast, 1 stop darker, the
+// whole now 12:00".
+func (r ReadingRecord) Words() string {
+	if r.Open > 0 {
+		return "time set to " + words.Finished(r.Open.D()) + " in all"
+	}
+	s := "light"
+	if r.Light != "" {
+		s += " " + words.Clean(r.Light)
+	}
+	switch n := words.StopsOf(r.Stops); {
+	case words.Stops(r.Stops) == "0" && r.Light == "":
+		s += " as before"
+	case words.Stops(r.Stops) == "0": // or from a time when only the words were kept
+	case r.Light != "":
+		s += ", " + n + " " + way(r.Stops)
+	default:
+		s += " " + n + " " + way(r.Stops)
+	}
+	return s + ", the whole now " + words.Finished(r.Full.D())
+}
+
+func way(stops float64) string {
+	if stops < 0 {
+		return "darker"
+	}
+	return "brighter"
 }
 
 // StageRecord is one stay in one bath.
@@ -345,7 +393,7 @@ func exposure(l *session.Light, working string, now time.Duration) *ExposureReco
 		e.Covered = append(e.Covered, SpanRecord{Secs(from - l.BegunT), Secs(end - from)})
 	}
 	for _, rd := range l.Readings {
-		e.Readings = append(e.Readings, ReadingRecord{rd.At.Wall, rd.Stops, Secs(rd.Full)})
+		e.Readings = append(e.Readings, ReadingRecord{rd.At.Wall, rd.Stops, Secs(rd.Full), rd.Light, Secs(rd.Open)})
 	}
 	return e
 }

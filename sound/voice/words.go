@@ -161,7 +161,11 @@ func (w *writer) write() {
 		}
 	case session.CueRelight:
 		if normal {
-			w.add("the light changed")
+			if c.For > 0 {
+				w.add("exposure")
+			} else {
+				w.add("the light changed")
+			}
 			w.after(";", c.Left, "left")
 		}
 	case session.CueSafeHalf:
