@@ -16,7 +16,7 @@ type ExposureCmd struct {
 	Camera      string   `help:"A camera of your profiles." placeholder:"KEY"`
 	FNumber     fnumber  `help:"In place of a camera: its f-number, like f/150." name:"fnumber" placeholder:"F"`
 	Paper       string   `help:"A paper of your profiles." placeholder:"KEY"`
-	ISO         float64  `help:"In place of a paper: its speed." name:"iso" placeholder:"N"`
+	ISO         float64  `help:"In place of the paper's: its speed." name:"iso" placeholder:"N"`
 	Reciprocity string   `help:"In place of the paper's: none, p 0.86, or a table of seconds like 1:1 10:15 100:250." placeholder:"HOW"`
 	Filter      stops    `help:"Stops a filter takes." placeholder:"STOPS"`
 	Preflash    stops    `help:"Stops a pre-flash saves." placeholder:"STOPS"`
@@ -88,7 +88,7 @@ func (c *ExposureCmd) Run(h *host) error {
 		plan.judged = nil
 	}
 	camera, paper := c.Camera, c.Paper
-	if paper == "" && c.ISO == 0 {
+	if paper == "" {
 		paper = defaultPaper
 	}
 	if camera != "" {
@@ -105,17 +105,19 @@ func (c *ExposureCmd) Run(h *host) error {
 	if ask.FNumber == 0 {
 		return usage("a light gives a time only behind a pinhole: add --camera KEY or --fnumber f/150")
 	}
-	if paper != "" {
-		p, err := plan.set.Paper(paper)
-		if err != nil {
-			return usageError{err}
-		}
-		if ask.ISO == 0 {
-			ask.ISO = p.ISO
-		}
-		if c.Reciprocity == "" {
-			ask.Reciprocity = reciprocity(p)
-		}
+	p, err := plan.set.Paper(paper)
+	if err != nil {
+		return usageError{err}
+	}
+	if c.Reciprocity == "" {
+		ask.Reciprocity = reciprocity(p)
+	}
+	switch ask.ISO {
+	case 0:
+		ask.ISO = p.ISO
+	case p.ISO:
+	default:
+		paper = "" // another speed: what was learned of the paper is not of it
 	}
 	sun, err := c.sun(h, &ask)
 	if err != nil {
@@ -124,6 +126,9 @@ func (c *ExposureCmd) Run(h *host) error {
 	r, learned, err := plan.reckon(ask, camera, paper)
 	if err != nil {
 		return usageError{err}
+	}
+	if c.ISO > 0 && c.Paper == "" && c.Reciprocity == "" {
+		r.Notes = append(r.Notes, "reciprocity as of "+p.Name+": --paper or --reciprocity says another")
 	}
 	if c.JSON {
 		var bracket []bracketReport
