@@ -31,6 +31,8 @@ type Record interface {
 	// Unsaved is how many events wait in memory for the disk to return, after
 	// trying once more to write them.
 	Unsaved() int
+	// Loose is how many of those no file has: they end with the program.
+	Loose() int
 }
 
 // A Due is a cue and the real time at which it must sound.

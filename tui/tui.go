@@ -12,6 +12,7 @@
 package tui
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -488,10 +489,25 @@ func (m *Model) quit() tea.Cmd {
 	case m.desk.M.Running():
 		text = "A clock is running; it goes on when you start again. Is all paper covered?"
 	}
-	m.ask = &question{text: text, yes: func() tea.Cmd {
+	// The disk may take them while the question stands.
+	now := func() string {
+		n := m.desk.Record.Loose()
+		if n == 0 {
+			return text
+		}
+		what := fmt.Sprintf("%d events are", n)
+		if n == 1 {
+			what = "One event is"
+		}
+		return fmt.Sprintf("%s not written yet, and lost if you quit before the disk takes them: make room first. %s", what, text)
+	}
+	m.ask = &question{now: now, yes: func() tea.Cmd {
 		m.leave()
 		return tea.Quit
 	}, no: func() tea.Cmd { return m.tell("going on") }}
+	if m.desk.Record.Loose() > 0 {
+		m.desk.Complain(errors.New("notebook"))
+	}
 	m.desk.Say("quit? paper is covered? yes or no")
 	return nil
 }
@@ -499,7 +515,9 @@ func (m *Model) quit() tea.Cmd {
 // leave ends the program, and the session with it if no sheet waits for it and
 // no other program works on it.
 func (m *Model) leave() {
-	if m.desk.Over() && (m.cfg.MayClose == nil || m.cfg.MayClose()) {
+	// A session with events that go no further is not called over: what the
+	// question said is lost is all that is.
+	if m.desk.Over() && m.desk.Record.Loose() == 0 && (m.cfg.MayClose == nil || m.cfg.MayClose()) {
 		m.desk.Do(session.Event{Kind: session.Closed})
 	}
 	m.done = true

@@ -43,6 +43,7 @@ func (w *world) Save(_ *session.Machine, s *session.Sheet) error {
 	return nil
 }
 func (w *world) Unsaved() int         { return w.kept }
+func (w *world) Loose() int           { return w.kept }
 func (w *world) Schedule(d []Due)     { w.due = d }
 func (w *world) Play(c session.Cue)   { w.played = append(w.played, c) }
 func (w *world) State() SoundState    { return SoundState{Device: "test", OK: true, Volume: 70} }

@@ -71,6 +71,8 @@ func (r *record) Unsaved() int {
 	return n
 }
 
+func (r *record) Loose() int { return r.book.Loose() }
+
 // pages is the notebook as the screen reads it.
 type pages struct {
 	book *notebook.Book

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -55,6 +56,9 @@ const (
 	// codeNotBegun is that of a child that draws nothing and could not begin:
 	// why is read at once, for nobody has heard anything yet.
 	codeNotBegun = 3
+	// codeUnwritten is that of a child that the user left by the front door with
+	// events that no disk took: it has asked, and says so.
+	codeUnwritten = 4
 )
 
 // RunCmd is the program itself.
@@ -176,13 +180,28 @@ func (p program) keep(set settings, guard *ember.Guard, in, out *os.File) error 
 	defer signal.Stop(sigs)
 	defer p.passThrough()()
 	code := ember.Keeper{Guard: guard, Terminal: ember.TTY(in, out), Signals: sigs,
-		Asked:   func(code int) bool { return code == codeCovered || guard == nil && code == codeNotBegun },
+		Asked: func(code int) bool {
+			return code == codeCovered || code == codeUnwritten || guard == nil && code == codeNotBegun
+		},
 		Ended:   func(string) { go p.sayEnded(set) },
 		Covered: p.lampsBack, Stderr: p.err}.Run(ember.Command(cmd))
 	if code != 0 {
 		return codeError(code)
 	}
 	return nil
+}
+
+// lost says what a closing notebook could not write; empty when it has all.
+func (p program) lost(err error) string {
+	var u *notebook.Unsaved
+	if !errors.As(err, &u) {
+		return ""
+	}
+	what := fmt.Sprintf("The last %d events are lost: they", u.N)
+	if u.N == 1 {
+		what = "The last event is lost: it"
+	}
+	return fmt.Sprintf("%s could not be written to %s.", what, p.data)
 }
 
 // lampsBack puts the laptop's lamps back after the user said that paper is
@@ -270,11 +289,12 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 			book.Flush() // mends what was found; a notice tells of it
 		}
 	}()
-	defer func() {
+	closeBook := func() error {
 		cancel()
 		<-checked
-		book.Close()
-	}()
+		return book.Close()
+	}
+	defer closeBook()
 	for _, n := range told {
 		notices = append(notices, n.Text)
 	}
@@ -436,13 +456,11 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 			p.warn("%s", oneLine(err))
 		}
 	}
-	if err != nil {
-		return err
+	if text := p.lost(closeBook()); text != "" {
+		p.warn("%s", text)
+		err = cmp.Or(err, error(codeError(codeUnwritten)))
 	}
-	if n := book.Pending(); n > 0 {
-		return fmt.Errorf("%d events could not be written to %s; make room on the disk", n, p.data)
-	}
-	return nil
+	return err
 }
 
 // show runs the picture until the user leaves.

@@ -197,8 +197,34 @@ func Open(cfg Config) (*Book, []Notice, error) {
 	return b, b.takeNotices(), nil
 }
 
+// Loose returns how many events no file has: they end with the program.
+func (b *Book) Loose() int {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.loose()
+}
+
+func (b *Book) loose() (n int) {
+	for _, r := range b.pending {
+		if !r.journaled {
+			n++
+		}
+	}
+	return n
+}
+
+// catch tries once more to have in the journal at least what the database does
+// not take, and returns how many events are loose all the same.
+func (b *Book) catch() int {
+	for _, r := range b.pending {
+		r.journaled = r.journaled || b.journal(r.sit, r) == nil
+	}
+	return b.loose()
+}
+
 // Close flushes what it can and closes the files. It returns an [Unsaved] if
-// events are lost by it.
+// events are lost by it: those that not even the journal takes, from which the
+// next Open would have them.
 func (b *Book) Close() error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -209,10 +235,14 @@ func (b *Book) Close() error {
 		b.mended.Wait()
 	}
 	err := b.write(true)
-	if err != nil {
-		err = &Unsaved{N: len(b.pending), Err: err}
-	} else {
+	if err == nil {
 		err = b.logDays()
+	} else {
+		if n := b.catch(); n > 0 {
+			err = &Unsaved{N: n, Err: err}
+		} else {
+			err = nil
+		}
 	}
 	b.archive()
 	b.disconnect()
@@ -253,6 +283,7 @@ func (b *Book) Flush() error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if err := b.write(true); err != nil {
+		b.catch()
 		return &Unsaved{N: len(b.pending), Err: err}
 	}
 	return b.logDays()

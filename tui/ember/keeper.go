@@ -250,7 +250,7 @@ func (k Keeper) tell(w, h int, what string, key byte, said *tail) error {
 	_ = k.Guard.Blacken()
 	lines := []string{
 		SafeText(what),
-		"The screen stays dark. Everything recorded before this is safe.",
+		"The screen stays dark. What was written down is safe.",
 		fmt.Sprintf("Cover the paper, then press %c: the screen comes back as it was.", key),
 	}
 	// A trace over the whole window would be a lamp: its head says what happened.
