@@ -55,11 +55,49 @@ func (d *Desk) next() *session.Sheet {
 		return w[0].Sheet
 	}
 	for _, s := range d.M.Sheets() {
-		if s.Phase == session.Fresh {
+		if s.Phase == session.Fresh && !unexposed(s) {
 			return s
 		}
 	}
 	return nil
+}
+
+// unexposed reports whether a sheet waits in its camera for its light.
+func unexposed(s *session.Sheet) bool {
+	return s.Phase == session.Fresh && (s.Spec.Camera != "" || s.Spec.Exposure > 0)
+}
+
+// outside returns the sheet that is in the field and needs the hands first: of
+// those being exposed, else of those that wait for it; nil when none is.
+func (d *Desk) outside() *session.Sheet {
+	for _, id := range d.M.View(d.Now()).Need {
+		if s := d.M.Sheet(id); s.Phase == session.Exposing {
+			return s
+		}
+	}
+	for _, s := range d.M.Sheets() {
+		if unexposed(s) {
+			return s
+		}
+	}
+	return nil
+}
+
+// whereabouts says of a sheet in the field where it is, and which press would
+// bring it on.
+func (m *Model) whereabouts(s *session.Sheet) string {
+	v, _ := m.desk.M.View(m.desk.Now()).Sheet(s.ID)
+	switch {
+	case s.Phase == session.Fresh && s.Spec.Exposure <= 0:
+		return fmt.Sprintf("sheet %d is in its camera, not exposed: in the field (shift+tab) press e and give its light", s.Num)
+	case s.Phase == session.Fresh:
+		return fmt.Sprintf("sheet %d is in its camera, not exposed: in the field (shift+tab) space opens the pinhole", s.Num)
+	case !v.Open:
+		return fmt.Sprintf("sheet %d is in the field, its pinhole covered, %s left: there (shift+tab) c uncovers it, and space ends the exposure", s.Num, clockText(v.Left))
+	case v.Left == 0:
+		return fmt.Sprintf("sheet %d is in the field, its exposure done: cover the pinhole, and there (shift+tab) press space", s.Num)
+	}
+	return fmt.Sprintf("sheet %d is in the field, being exposed, %s left: there (shift+tab) space ends the exposure", s.Num, clockText(v.Left))
 }
 
 // foresight is what the plan says until the next event.
@@ -95,7 +133,7 @@ func (d *Desk) benchCues(from, to session.Instant) []session.Cue {
 // print, a blank one): the bench knows only of those that were.
 func (d *Desk) freshMayGoIn(now time.Duration) []session.Cue {
 	next := d.next()
-	if next == nil || next.Phase != session.Fresh || next.Spec.Exposure > 0 || !d.wet() {
+	if next == nil || next.Phase != session.Fresh || !d.wet() {
 		return nil
 	}
 	start, _, _ := d.mayGoIn(next, now)

@@ -52,7 +52,8 @@ const fixEarly = 12 * time.Second
 const earlyFor = 8 * time.Second
 
 // acting returns the sheet that a key is for: the one picked by number, else
-// the one that is due, else the next that waits to go in.
+// the one that is due, else the next that waits to go in, else one that waits
+// in its camera.
 func (m *Model) acting(v session.View) *session.Sheet {
 	if s := m.picked(); s != nil {
 		return s
@@ -65,7 +66,13 @@ func (m *Model) acting(v session.View) *session.Sheet {
 		}
 		return m.desk.M.Sheet(v.Due)
 	}
-	return m.desk.next()
+	if next := m.desk.next(); next != nil {
+		return next
+	}
+	if s := m.desk.outside(); s != nil && s.Phase == session.Fresh {
+		return s
+	}
+	return nil
 }
 
 func (m *Model) picked() *session.Sheet {
@@ -176,6 +183,9 @@ func (m *Model) traysPress(k tea.KeyMsg) tea.Cmd {
 
 // noSheet says that there is nothing a key of the trays could be for.
 func (m *Model) noSheet() tea.Cmd {
+	if s := m.desk.outside(); s != nil {
+		return m.tell(m.whereabouts(s))
+	}
 	return m.tell("there is no sheet: add one on the bench")
 }
 
@@ -196,11 +206,19 @@ func (m *Model) move(v session.View) tea.Cmd {
 	if s == nil {
 		return m.noSheet()
 	}
+	if s.Phase == session.Exposing {
+		return m.tell(m.whereabouts(s))
+	}
 	sv, _ := v.Sheet(s.ID)
 	now := m.desk.Now()
 	again := m.early == s.ID && now.Sub(m.earlyAt) < m.span(earlyFor)
 	if w := m.warning(sv, s); w != "" && !again {
 		m.early, m.earlyAt = s.ID, now
+		if unexposed(s) {
+			m.said = w + fmt.Sprintf(" Space again puts it into the %s as it is.", tray(s.Spec.Process.Steps[0]))
+			m.desk.Say(fmt.Sprintf("sheet %d: no exposure: go on?", s.Num))
+			return nil
+		}
 		m.said = w + " Space again does it all the same."
 		m.desk.Say(w)
 		return nil
@@ -231,6 +249,8 @@ func (m *Model) warning(sv session.SheetView, s *session.Sheet) string {
 	early := sv.AtLeast - sv.Elapsed
 	w := ""
 	switch {
+	case unexposed(s):
+		w = m.whereabouts(s) + "."
 	case sv.Stage == session.Wash && early > 0:
 		w = fmt.Sprintf("sheet %d is not washed: %s left.", sv.Num, clockText(sv.Left))
 	case (sv.Stage == session.Fix || sv.Stage == session.Fix2) && early > fixEarly:
@@ -316,8 +336,10 @@ func (m *Model) traysView(v session.View, h int) string {
 	} else if next := m.desk.next(); next != nil {
 		fmt.Fprintf(&b, "\n%s\n", st.Normal.Render(fmt.Sprintf("sheet %d %s is next: space puts it into the %s",
 			next.Num, ember.SafeText(next.Spec.Name), ember.SafeText(tray(next.Spec.Process.Steps[0])))))
+	} else if s := m.desk.outside(); s != nil {
+		fmt.Fprintf(&b, "\n%s\n", st.Normal.Render(wrap(m.whereabouts(s), max(1, m.width-2))))
 	} else {
-		fmt.Fprintf(&b, "\n%s\n", st.Normal.Render("no sheet waits: add one on the bench (tab)"))
+		fmt.Fprintf(&b, "\n%s\n", st.Normal.Render("no sheet waits: add one on the bench (shift+tab, twice)"))
 		for _, k := range bench.ByMaker(m.desk.M.Sheets()) {
 			fmt.Fprintf(&b, "%s\n", st.Normal.Render(ansiCut(ember.SafeText(k.Words()), m.width)))
 		}

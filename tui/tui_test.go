@@ -123,7 +123,11 @@ func (m *Model) keys(t testing.TB, names ...string) {
 
 func (m *Model) add(t testing.TB, name, light string) *session.Sheet {
 	t.Helper()
-	if err := m.desk.Add(m.cfg.Plan, Form{Name: name, Camera: "tea-caddy", Light: light}); err != nil {
+	f := Form{Name: name, Light: light}
+	if light != "" { // else it is a contact print, or a blank sheet
+		f.Camera = "tea-caddy"
+	}
+	if err := m.desk.Add(m.cfg.Plan, f); err != nil {
 		t.Fatal(err)
 	}
 	ss := m.desk.M.Sheets()
