@@ -38,7 +38,7 @@ judged again. What was seen stays until something else is said.`
 
 // Run records it.
 func (c *JudgeCmd) Run(h *host) error {
-	b, err := h.written()
+	b, err := h.amendable()
 	if err != nil {
 		return err
 	}

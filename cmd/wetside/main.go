@@ -91,7 +91,10 @@ type usageError struct{ error }
 
 func usage(format string, a ...any) error { return usageError{fmt.Errorf(format, a...)} }
 
-func main() { os.Exit(run(realHost())) }
+func main() {
+	keepPrivate()
+	os.Exit(run(realHost()))
+}
 
 func realHost() *host {
 	self, err := os.Executable()
@@ -107,8 +110,25 @@ func realHost() *host {
 	}
 }
 
-// run parses and runs; it returns the exit status.
+// run parses and runs; it returns the exit status. What could not be printed
+// was not done.
 func run(h *host) int {
+	out := &sink{Writer: h.out}
+	own := *h
+	own.out = out
+	status, err := own.run()
+	if out.err != nil && (status == 0 || errors.Is(err, out.err)) {
+		fmt.Fprintf(h.err, "wetside: standard output cannot be written: %s\n", oneLine(out.err))
+		return 1
+	}
+	if err != nil {
+		fmt.Fprintf(h.err, "wetside: %s\n", oneLine(err))
+	}
+	return status
+}
+
+// run is the same, and returns what there is still to say.
+func (h *host) run() (int, error) {
 	var cli CLI
 	status := -1
 	parser, err := kong.New(&cli, kong.Name("wetside"),
@@ -116,8 +136,7 @@ func run(h *host) int {
 		kong.UsageOnError(), kong.Writers(h.out, h.err), kong.Exit(func(n int) { status = n; panic(exit{}) }),
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true}))
 	if err != nil {
-		fmt.Fprintln(h.err, "wetside:", err)
-		return 1
+		return 1, err
 	}
 	var kctx *kong.Context
 	func() {
@@ -131,11 +150,10 @@ func run(h *host) int {
 		kctx, err = parser.Parse(negatives(h.args))
 	}()
 	if status >= 0 {
-		return status // --help was asked for
+		return status, nil // --help was asked for
 	}
 	if err != nil {
-		fmt.Fprintf(h.err, "wetside: %s; try: wetside --help\n", plainMinus(wants(oneLine(err))))
-		return 2
+		return 2, errors.New(plainMinus(wants(oneLine(err))) + "; try: wetside --help")
 	}
 	if cli.Data != "" {
 		h.data = cli.Data
@@ -146,16 +164,15 @@ func run(h *host) int {
 	if err := kctx.Run(h); err != nil {
 		var c codeError
 		if errors.As(err, &c) {
-			return int(c) // what there is to say has been said
+			return int(c), nil // what there is to say has been said
 		}
-		fmt.Fprintf(h.err, "wetside: %s\n", oneLine(err))
 		var u usageError
 		if errors.As(err, &u) {
-			return 2
+			return 2, err
 		}
-		return 1
+		return 1, err
 	}
-	return 0
+	return 0, nil
 }
 
 type exit struct{}

@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"os"
 	"path/filepath"
 	"time"
 
@@ -209,8 +208,5 @@ func (h *host) editProfile(set *profiles.Set, kind profiles.Kind, key string, ch
 		return "", err
 	}
 	file := filepath.Join(h.config, "profiles", filepath.FromSlash(src.Path()))
-	if err := os.MkdirAll(filepath.Dir(file), 0o755); err != nil {
-		return "", err
-	}
-	return file, writeFile(file, data)
+	return file, replace(file, data)
 }

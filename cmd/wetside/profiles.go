@@ -161,7 +161,7 @@ func (c *ProfilesCheckCmd) Run(h *host) error {
 	}
 	faults, bad := 0, 0
 	for _, f := range files {
-		data, err := readable(f)
+		data, err := readFile(f)
 		if err != nil {
 			return err
 		}

@@ -257,10 +257,10 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 	ctx, cancel := context.WithCancel(p.ctx)
 	defer cancel()
 	for _, dir := range []string{p.data, p.state} {
-		os.MkdirAll(dir, 0o755) // a disk that refuses is the notebook's to report
+		os.MkdirAll(dir, 0o700) // a disk that refuses is the notebook's to report
 	}
 	var notices []string
-	profs, err := profiles.Load(os.DirFS(filepath.Join(p.config, "profiles")))
+	profs, err := p.profiles()
 	if err != nil {
 		notices = append(notices, "profiles left out: "+oneLine(err))
 	}
@@ -276,8 +276,7 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 	here.TryRLock()
 	defer here.Unlock()
 
-	book, told, err := notebook.Open(notebook.Config{Path: filepath.Join(p.data, "notebook.db"), LogDir: filepath.Join(p.data, "logs"),
-		NewID: newID, Now: p.now})
+	book, told, err := notebook.Open(p.notebookConfig())
 	if err != nil {
 		return err
 	}
@@ -553,7 +552,7 @@ func (p program) openSound(ctx context.Context, set settings) (*sound.Engine, er
 }
 
 func (h *host) newVoice() (*voice.Voice, error) {
-	return voice.New(voice.Config{User: os.DirFS(filepath.Join(h.config, "voices")),
+	return voice.New(voice.Config{User: filesIn(filepath.Join(h.config, "voices")),
 		Say: voice.SystemVoice(voice.Host{Find: exec.LookPath, Temp: os.TempDir()})})
 }
 
@@ -647,14 +646,11 @@ func (p program) keepFogTest(plan *planner) func(tui.FogResult) error {
 		data = bytes.Replace(data, []byte(`"fog test"`), []byte(`"fog test at `+r.Level.String()+`"`), 1)
 		root := filepath.Join(p.config, "profiles")
 		file := filepath.Join(root, filepath.FromSlash(src.Path()))
-		if err := os.MkdirAll(filepath.Dir(file), 0o755); err != nil {
-			return err
-		}
-		if err := writeFile(file, data); err != nil {
+		if err := replace(file, data); err != nil {
 			return err
 		}
 		// Faults of other profiles were told at the start.
-		set, err := profiles.Load(os.DirFS(root))
+		set, err := profiles.Load(filesIn(root))
 		plan.set = set
 		if got, gone := set.Paper(r.Paper); gone != nil || !got.Safelight.IsTested() {
 			return errors.Join(gone, err)
@@ -675,15 +671,17 @@ func (p program) keepStrip(r *tui.FogResult) error {
 	if err != nil {
 		return err
 	}
-	if err := os.MkdirAll(p.state, 0o700); err != nil {
-		return err
-	}
-	return writeFile(p.stripFile(), data)
+	return replace(p.stripFile(), data)
 }
 
 // strip reads it; nil: none waits.
 func (p program) strip() (*tui.FogResult, error) {
-	data, err := os.ReadFile(p.stripFile())
+	f, err := notebook.OpenFile(p.stripFile())
+	var data []byte
+	if err == nil {
+		data, err = io.ReadAll(f)
+		f.Close()
+	}
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		return nil, nil
@@ -695,13 +693,4 @@ func (p program) strip() (*tui.FogResult, error) {
 		return nil, fmt.Errorf("%s is damaged: the fog test in it must be done again; remove the file", p.stripFile())
 	}
 	return &r, nil
-}
-
-// writeFile replaces a file whole or not at all.
-func writeFile(name string, data []byte) error {
-	tmp := name + ".new"
-	if err := os.WriteFile(tmp, data, 0o644); err != nil {
-		return err
-	}
-	return os.Rename(tmp, name)
 }

@@ -2,7 +2,9 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -133,14 +135,37 @@ func (h *host) known() *profiles.Set {
 // notebookFile is where the notebook lies.
 func (h *host) notebookFile() string { return filepath.Join(h.data, "notebook.db") }
 
+// notebookConfig is the notebook of this host.
+func (h *host) notebookConfig() notebook.Config {
+	return notebook.Config{Path: h.notebookFile(), LogDir: filepath.Join(h.data, "logs"), NewID: newID, Now: h.now}
+}
+
 // book opens the notebook, and makes it where there is none.
 func (h *host) book() (*notebook.Book, error) {
-	if err := os.MkdirAll(h.data, 0o755); err != nil {
+	if err := os.MkdirAll(h.data, 0o700); err != nil {
 		return nil, fmt.Errorf("no notebook can be kept in %s: %w; choose another folder with --data", h.data, err)
 	}
-	b, told, err := notebook.Open(notebook.Config{Path: h.notebookFile(), LogDir: filepath.Join(h.data, "logs"),
-		NewID: newID, Now: h.now})
+	return h.readable(notebook.Open(h.notebookConfig()))
+}
+
+// written opens the notebook to read it; nil where none was ever begun. It
+// makes no file.
+func (h *host) written() (*notebook.Book, error) {
+	b, told, err := notebook.Look(h.notebookConfig())
+	if err != nil || b == nil {
+		return nil, err
+	}
+	return h.readable(b, told, nil)
+}
+
+// readable passes on a notebook that was opened, with its notices, unless
+// nothing can be read of it.
+func (h *host) readable(b *notebook.Book, told []notebook.Notice, err error) (*notebook.Book, error) {
 	if err != nil {
+		return nil, err
+	}
+	if err := b.Readable(); err != nil {
+		b.Close()
 		return nil, err
 	}
 	for _, n := range told {
@@ -149,13 +174,10 @@ func (h *host) book() (*notebook.Book, error) {
 	return b, nil
 }
 
-// written opens the notebook if one was ever begun; nil where there is none.
-// A command that only reads leaves no empty notebook behind.
-func (h *host) written() (*notebook.Book, error) {
-	if _, err := os.Stat(h.notebookFile()); err != nil {
-		if os.IsNotExist(err) {
-			return nil, nil
-		}
+// amendable opens the notebook to add to a sheet of it; nil where none was ever
+// begun, and so no sheet is.
+func (h *host) amendable() (*notebook.Book, error) {
+	if was, err := notebook.Written(h.notebookFile()); err != nil || !was {
 		return nil, err
 	}
 	return h.book()
@@ -173,23 +195,30 @@ func (h *host) reckoner() (*planner, func(), error) {
 	return p, func() { b.Close() }, nil
 }
 
-// readable opens a file the user named.
-func readable(name string) ([]byte, error) {
-	data, err := os.ReadFile(name)
+// readFile reads a file the user named.
+func readFile(name string) ([]byte, error) {
+	f, err := notebook.OpenFile(name)
 	if err != nil {
-		var pe *fs.PathError
-		if ok := asPath(err, &pe); ok {
-			return nil, usage("%s cannot be read: %v", name, pe.Err)
-		}
-		return nil, usageError{err}
+		return nil, usageError{noInput(name, err)}
+	}
+	defer f.Close()
+	data, err := io.ReadAll(f)
+	if err != nil {
+		return nil, noInput(name, err)
 	}
 	return data, nil
 }
 
-func asPath(err error, to **fs.PathError) bool {
-	pe, ok := err.(*fs.PathError)
-	*to = pe
-	return ok
+// noInput says why a file that the user named cannot be read.
+func noInput(name string, err error) error {
+	var pe *fs.PathError
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return fmt.Errorf("there is no file %s", name)
+	case errors.As(err, &pe):
+		return fmt.Errorf("%s cannot be read: %w", name, pe.Err)
+	}
+	return err
 }
 
 // in gives a time in the words of its kind of file or of h.now's day.

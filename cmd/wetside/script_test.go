@@ -46,7 +46,10 @@ func scriptHost(ts *testscript.TestScript, out, errs *bytes.Buffer, args []strin
 //	               output, one line on standard error
 //	failed ARGS    the same where something else goes wrong: status 1, one line
 //	workshop       writes the notebook of a weekend: see theWorkshop
+//
+// and exec wetside, which is the built program.
 func TestScripts(t *testing.T) {
+	bin := binary(t)
 	command := func(want int) func(ts *testscript.TestScript, neg bool, args []string) {
 		return func(ts *testscript.TestScript, neg bool, args []string) {
 			if neg {
@@ -77,6 +80,7 @@ func TestScripts(t *testing.T) {
 			e.Setenv("XDG_CONFIG_HOME", filepath.Join(e.WorkDir, "home", "config"))
 			e.Setenv("XDG_STATE_HOME", filepath.Join(e.WorkDir, "home", "state"))
 			e.Setenv("DBUS_SYSTEM_BUS_ADDRESS", "unix:path="+filepath.Join(e.WorkDir, "no-bus"))
+			e.Setenv("PATH", filepath.Dir(bin)+string(filepath.ListSeparator)+e.Getenv("PATH"))
 			return nil
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
@@ -261,6 +265,7 @@ func TestHelpExamplesRun(t *testing.T) {
 			}
 			line, _, _ = strings.Cut(line, "   ") // what stands behind is the comment
 			line, _, _ = strings.Cut(line, " > ")
+			line, _, _ = strings.Cut(line, " | ")
 			args := shellWords(line)
 			fresh := reflect.New(reflect.TypeOf(cli)).Interface()
 			parser, err := kong.New(fresh, kong.Name("wetside"))

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io/fs"
 	"math"
-	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -13,6 +12,7 @@ import (
 	"github.com/pelletier/go-toml/v2"
 
 	"wetside/profiles"
+	"wetside/session/notebook"
 )
 
 // settings are what the user chose once, in settings.toml of the configuration
@@ -37,7 +37,7 @@ var unset = math.Inf(-1)
 func loadSettings(h *host) (settings, error) {
 	s := settings{Volume: unset}
 	file := filepath.Join(h.config, "settings.toml")
-	f, err := os.Open(file)
+	f, err := notebook.OpenFile(file)
 	if err == nil {
 		defer f.Close()
 		d := toml.NewDecoder(f).DisallowUnknownFields()
@@ -90,5 +90,5 @@ func loadSettings(h *host) (settings, error) {
 
 // profiles loads the built-in profiles and the user's over them.
 func (h *host) profiles() (*profiles.Set, error) {
-	return profiles.Load(os.DirFS(filepath.Join(h.config, "profiles")))
+	return profiles.Load(filesIn(filepath.Join(h.config, "profiles")))
 }

@@ -476,10 +476,12 @@ The notebook keeps the path, not the picture.`
 
 // Run writes it down.
 func (c *ScanCmd) Run(h *host) error {
-	if st, err := os.Stat(c.Path); err != nil || st.IsDir() {
-		return usage("there is no file %s: name the picture that was scanned", c.Path)
+	f, err := notebook.OpenFile(c.Path)
+	if err != nil {
+		return usage("%v: name the picture that was scanned", noInput(c.Path, err))
 	}
-	b, err := h.written()
+	f.Close()
+	b, err := h.amendable()
 	if err != nil {
 		return err
 	}
@@ -501,7 +503,7 @@ func (c *ScanCmd) Run(h *host) error {
 type ExportCmd struct {
 	Filter
 	Format string `help:"csv (a row a stage), json, or html (a card a sheet, prints well)." placeholder:"FORMAT"`
-	Output string `short:"o" help:"File to write; its ending tells the format. Without it, standard output." placeholder:"FILE" type:"path"`
+	Output string `short:"o" help:"File to write; its ending tells the format. Without it, or with -, standard output." placeholder:"FILE" type:"path"`
 	Title  string `help:"Title of the page." placeholder:"WORDS"`
 }
 
@@ -512,6 +514,7 @@ func (ExportCmd) Help() string {
   wetside export -o signal-box.html --title "Weekend at the signal box"
   wetside export --format json > notebook.json
   wetside export --format csv --day today -o today.csv
+  wetside export --format json -o - | gzip > notebook.json.gz
 
 The page needs no network, and has the plot of what judged sheets have taught.`
 }
@@ -536,7 +539,10 @@ func (c *ExportCmd) Run(h *host) error {
 	if err != nil {
 		return err
 	}
-	b, err := h.book()
+	b, err := h.written()
+	if err == nil && b == nil {
+		b, err = notebook.Nothing()
+	}
 	if err != nil {
 		return err
 	}
@@ -548,27 +554,16 @@ func (c *ExportCmd) Run(h *host) error {
 		}
 	}
 	write := func(w io.Writer) error { return b.Export(w, notebook.Format(format), f, o) }
-	if c.Output == "" {
+	if c.Output == "" || c.Output == stdio {
 		return write(h.out)
 	}
 	n, err := b.Count(f)
 	if err != nil {
 		return err
 	}
-	// Whole or not at all: an older export stays until the new one is complete.
-	tmp := c.Output + ".new"
-	w, err := os.Create(tmp)
-	if err != nil {
-		return fmt.Errorf("%s cannot be written: %w", c.Output, err)
-	}
-	err = write(w)
-	err = errors.Join(err, w.Sync(), w.Close())
-	if err == nil {
-		err = os.Rename(tmp, c.Output)
-	}
-	if err != nil {
-		os.Remove(tmp)
-		return fmt.Errorf("%s could not be written: %w", c.Output, err)
+	// An older export stays until the new one is complete.
+	if err := notebook.WriteFile(c.Output, write); err != nil {
+		return noOutput(c.Output, err)
 	}
 	h.say("%s written to %s", counted(n, "sheet"), c.Output)
 	return nil
@@ -576,7 +571,7 @@ func (c *ExportCmd) Run(h *host) error {
 
 // ImportCmd merges another notebook.
 type ImportCmd struct {
-	File string `arg:"" help:"Another notebook.db, or a JSON export." type:"path"`
+	File string `arg:"" help:"Another notebook.db, or a JSON export; - is standard input." type:"path"`
 }
 
 // Help shows how it is used.
@@ -585,21 +580,34 @@ func (ImportCmd) Help() string {
 
   wetside import /media/stick/notebook.db
   wetside import other-laptop.json
+  gunzip -c notebook.json.gz | wetside import -
 
 What is here already is known again: nothing doubles, nothing is lost.`
 }
 
 // Run merges.
 func (c *ImportCmd) Run(h *host) error {
-	if st, err := os.Stat(c.File); err != nil || st.IsDir() {
-		return usage("there is no file %s: name a notebook.db or a JSON export", c.File)
+	file, name := c.File, c.File
+	if file == stdio {
+		name = "standard input"
+		var done func()
+		var err error
+		if file, done, err = h.spool(); err != nil {
+			return fmt.Errorf("standard input cannot be read: %w", err)
+		}
+		defer done()
 	}
+	f, err := notebook.OpenFile(file)
+	if err != nil {
+		return usage("%v: name a notebook.db or a JSON export, or - for standard input", noInput(name, err))
+	}
+	f.Close() // the notebook opens it as what it is
 	b, err := h.book()
 	if err != nil {
 		return err
 	}
 	defer b.Close()
-	rep, err := b.Import(c.File)
+	rep, err := b.ImportAs(file, name)
 	if err != nil {
 		return err
 	}
@@ -609,28 +617,54 @@ func (c *ImportCmd) Run(h *host) error {
 
 // BackupCmd copies the notebook.
 type BackupCmd struct {
-	File string `arg:"" help:"The copy. A file that is there already is not overwritten." type:"path"`
+	File string `arg:"" help:"The copy; - is standard output. A file that is there already is not overwritten." type:"path"`
 }
 
 // Help shows how it is used.
 func (BackupCmd) Help() string {
-	return `Example:
+	return `Examples:
 
-  wetside backup /media/stick/notebook-2026-05-03.db`
+  wetside backup /media/stick/notebook-2026-05-03.db
+  wetside backup - | gzip > notebook.db.gz`
 }
 
 // Run copies.
 func (c *BackupCmd) Run(h *host) error {
-	if _, err := os.Stat(c.File); err == nil {
+	if c.File == stdio {
+		if err := h.textOnly(); err != nil {
+			return err
+		}
+	} else if _, err := os.Lstat(c.File); err == nil {
 		return usage("%s is there already, and a backup overwrites nothing: choose another name", c.File)
 	}
-	b, err := h.book()
+	b, err := h.written()
 	if err != nil {
 		return err
 	}
+	if b == nil {
+		return errors.New("nothing is written down yet, so there is nothing to copy")
+	}
 	defer b.Close()
-	if err := b.Backup(c.File); err != nil {
+	if c.File == stdio {
+		dir, err := os.MkdirTemp("", "wetside-*")
+		if err != nil {
+			return err
+		}
+		defer os.RemoveAll(dir)
+		name := filepath.Join(dir, "notebook.db")
+		if err := b.Backup(name); err != nil {
+			return err
+		}
+		f, err := os.Open(name)
+		if err != nil {
+			return err
+		}
+		defer f.Close()
+		_, err = io.Copy(h.out, f)
 		return err
+	}
+	if err := b.Backup(c.File); err != nil {
+		return noOutput(c.File, err)
 	}
 	h.say("copied to %s", c.File)
 	return nil

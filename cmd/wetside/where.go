@@ -1,9 +1,7 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
-	"path/filepath"
 
 	"wetside/profiles"
 	"wetside/session"
@@ -42,14 +40,17 @@ type place struct {
 
 // Run prints it.
 func (c *WhereCmd) Run(h *host) error {
-	book, _, err := notebook.Open(notebook.Config{Path: filepath.Join(h.data, "notebook.db"), NewID: newID, Now: h.now})
+	book, err := h.written()
 	if err != nil {
 		return err
 	}
-	defer book.Close()
-	_, events, live, err := book.Live(c.Rehearsal)
-	if err != nil {
-		return err
+	var events []session.Event
+	live := false
+	if book != nil {
+		defer book.Close()
+		if _, events, live, err = book.Live(c.Rehearsal); err != nil {
+			return fmt.Errorf("where the sheets stand cannot be read: %w", err)
+		}
 	}
 	m := session.New()
 	if live {
@@ -64,13 +65,11 @@ func (c *WhereCmd) Run(h *host) error {
 		out = append(out, place{s.ID, s.Num, s.Name, string(s.Phase), string(s.Stage), s.Elapsed.Seconds(), s.Left.Seconds(), s.Over.Seconds(), len(sh.Visits), len(sh.Undone)})
 	}
 	if c.JSON {
-		e := json.NewEncoder(h.out)
-		e.SetIndent("", "  ")
-		return e.Encode(out)
+		return h.json(out)
 	}
 	if len(out) == 0 {
-		_, err := fmt.Fprintln(h.out, "no session is open")
-		return err
+		h.say("no session is open")
+		return nil
 	}
 	for _, s := range v.Sheets {
 		line := fmt.Sprintf("sheet %d %s: %s", s.Num, s.Name, s.Phase)
@@ -80,7 +79,7 @@ func (c *WhereCmd) Run(h *host) error {
 				line += ", over by " + profiles.FormatDuration(s.Over)
 			}
 		}
-		fmt.Fprintln(h.out, line)
+		h.say("%s", notebook.CleanText(line))
 	}
 	return nil
 }

@@ -176,14 +176,10 @@ type Book struct {
 // memory and the notices say so. The error is for what the user has to change:
 // a notebook of a newer program, a Config that lacks something.
 func Open(cfg Config) (*Book, []Notice, error) {
-	if cfg.Path == "" || cfg.NewID == nil {
-		return nil, nil, errors.New("notebook: Config needs Path and NewID")
+	b, err := newBook(cfg)
+	if err != nil {
+		return nil, nil, err
 	}
-	if cfg.Logf == nil {
-		cfg.Logf = func(string, ...any) {}
-	}
-	b := &Book{cfg: cfg, sits: map[string]*memory{}, days: map[string]bool{}, inline: mendInline}
-	b.mended = sync.NewCond(&b.mu)
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if err := b.connect(false); err != nil {
@@ -220,6 +216,19 @@ func (b *Book) catch() int {
 		r.journaled = r.journaled || b.journal(r.sit, r) == nil
 	}
 	return b.loose()
+}
+
+// newBook makes a Book with nothing open.
+func newBook(cfg Config) (*Book, error) {
+	if cfg.Path == "" || cfg.NewID == nil {
+		return nil, errors.New("notebook: Config needs Path and NewID")
+	}
+	if cfg.Logf == nil {
+		cfg.Logf = func(string, ...any) {}
+	}
+	b := &Book{cfg: cfg, sits: map[string]*memory{}, days: map[string]bool{}, inline: mendInline}
+	b.mended = sync.NewCond(&b.mu)
+	return b, nil
 }
 
 // Close flushes what it can and closes the files. It returns an [Unsaved] if

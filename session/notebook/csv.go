@@ -179,7 +179,7 @@ func (b *Book) logDays() error {
 }
 
 func (b *Book) logDay(day string) error {
-	if err := os.MkdirAll(b.cfg.LogDir, 0o755); err != nil {
+	if err := os.MkdirAll(b.cfg.LogDir, 0o700); err != nil {
 		return err
 	}
 	for range 5 {
@@ -187,7 +187,7 @@ func (b *Book) logDay(day string) error {
 		if err := b.db.QueryRow(`PRAGMA data_version`).Scan(&before); err != nil {
 			return err
 		}
-		err := atomically(filepath.Join(b.cfg.LogDir, day+".csv"), b.cfg.NewID(), func(w io.Writer) error {
+		err := WriteFile(filepath.Join(b.cfg.LogDir, day+".csv"), func(w io.Writer) error {
 			return exportCSV(w, b.rd, Filter{Day: day, OldestFirst: true}, nil)
 		})
 		if err != nil {
@@ -200,29 +200,4 @@ func (b *Book) logDay(day string) error {
 		}
 	}
 	return nil
-}
-
-// atomically writes a file whole: under another name first, synced, renamed,
-// and the folder synced.
-func atomically(path, unique string, write func(io.Writer) error) error {
-	tmp := filepath.Join(filepath.Dir(path), "."+filepath.Base(path)+"."+unique+".part")
-	f, err := os.OpenFile(tmp, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
-	if err != nil {
-		return err
-	}
-	err = write(f)
-	if err == nil {
-		err = f.Sync()
-	}
-	if cerr := f.Close(); err == nil {
-		err = cerr
-	}
-	if err == nil {
-		err = os.Rename(tmp, path)
-	}
-	if err != nil {
-		os.Remove(tmp)
-		return err
-	}
-	return syncDir(filepath.Dir(path))
 }

@@ -291,7 +291,7 @@ func TestBackupWhileRunning(t *testing.T) {
 	if err := b.Backup(path); err == nil {
 		t.Error("it was written over")
 	}
-	if es, _ := filepath.Glob(path + ".part*"); len(es) != 0 {
+	if es, _ := filepath.Glob(filepath.Join(filepath.Dir(path), ".wetside-*")); len(es) != 0 {
 		t.Error(es)
 	}
 }

@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 
 	"wetside/session"
 )
@@ -39,9 +38,12 @@ const importBatch = 2000
 // here is replaced: events and records that are missing are added, and of two
 // judgements of one sheet the later counts and the other stays in its history.
 // The other file is only read.
-func (b *Book) Import(path string) (ImportReport, error) {
+func (b *Book) Import(path string) (ImportReport, error) { return b.ImportAs(path, path) }
+
+// ImportAs is Import of a file that the user knows by another name.
+func (b *Book) ImportAs(path, name string) (ImportReport, error) {
 	var rep ImportReport
-	f, err := os.Open(path)
+	f, err := OpenFile(path)
 	if err != nil {
 		return rep, err
 	}
@@ -59,11 +61,11 @@ func (b *Book) Import(path string) (ImportReport, error) {
 	}
 	if string(head) == "SQLite format 3\x00" {
 		f.Close() // a second descriptor, closed later, would drop SQLite's locks
-		err = b.importBook(path, &rep)
+		err = b.importBook(path, name, &rep)
 	} else if len(head) > 0 && head[0] == '{' {
 		err = b.importJSON(br, &rep)
 	} else {
-		return rep, fmt.Errorf("%s is neither a notebook nor a JSON export of one", path)
+		return rep, fmt.Errorf("%s is neither a notebook nor a JSON export of one", name)
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -74,12 +76,12 @@ func (b *Book) Import(path string) (ImportReport, error) {
 		err = lerr
 	}
 	if isDamage(err) {
-		err = fmt.Errorf("%s is damaged; what could be read of it is in: %w", path, err)
+		err = fmt.Errorf("%s is damaged; what could be read of it is in: %w", name, err)
 	}
 	return rep, err
 }
 
-func openOther(path string) (*sql.DB, int, error) {
+func openOther(path, name string) (*sql.DB, int, error) {
 	var last error
 	for _, mode := range []string{"mode=ro", "mode=ro&immutable=1"} {
 		db, err := openReader(path, mode)
@@ -99,11 +101,11 @@ func openOther(path string) (*sql.DB, int, error) {
 		}
 		db.Close()
 	}
-	return nil, 0, fmt.Errorf("%s is no notebook: %w", path, last)
+	return nil, 0, fmt.Errorf("%s is no notebook: %w", name, last)
 }
 
-func (b *Book) importBook(path string, rep *ImportReport) error {
-	o, version, err := openOther(path)
+func (b *Book) importBook(path, name string, rep *ImportReport) error {
+	o, version, err := openOther(path, name)
 	if err != nil {
 		return err
 	}

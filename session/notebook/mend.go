@@ -318,7 +318,7 @@ func (b *Book) Backup(path string) error {
 		return fmt.Errorf("a copy now would lack what is kept in memory: %w", err)
 	}
 	b.mu.Lock()
-	live := b.db != nil
+	live := b.rd != nil
 	b.mu.Unlock()
 	if !live {
 		return errors.New("the notebook cannot be read")
@@ -329,28 +329,33 @@ func (b *Book) Backup(path string) error {
 	}
 	defer db.Close()
 	db.SetMaxOpenConns(1)
-	tmp := path + ".part"
-	os.Remove(tmp)
+	// Made in a folder of our own: nobody else can put a link in its way.
+	dir, err := os.MkdirTemp(filepath.Dir(path), ".wetside-*")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	tmp := filepath.Join(dir, "copy")
 	if _, err := db.Exec(`PRAGMA query_only = 0`); err != nil {
 		return err
 	}
 	if _, err := db.Exec(`VACUUM INTO ?`, tmp); err != nil {
-		os.Remove(tmp)
 		return fmt.Errorf("the copy was not made: %w", errors.New(plain(err)))
+	}
+	if err := os.Chmod(tmp, 0o600); err != nil {
+		return err
 	}
 	if err := syncFile(tmp); err != nil {
 		return err
 	}
-	// Link and remove rather than rename: a name taken meanwhile is kept.
-	if err := os.Link(tmp, path); err != nil {
-		if os.IsExist(err) {
-			return err
-		}
+	// A link rather than a new name: a name taken meanwhile is kept. Not every
+	// disk has links.
+	if err := os.Link(tmp, path); os.IsExist(err) {
+		return err
+	} else if err != nil {
 		if err := os.Rename(tmp, path); err != nil {
 			return err
 		}
-	} else if err := os.Remove(tmp); err != nil {
-		return err
 	}
 	return syncDir(filepath.Dir(path))
 }
