@@ -42,11 +42,16 @@ import (
 
 // Limits that keep arithmetic sound whatever is typed.
 const (
-	maxStep     = 7 * 24 * time.Hour
-	maxExposure = 30 * 24 * time.Hour
-	maxGap      = 50 * 365 * 24 * time.Hour
-	maxLine     = 200 * 365 * 24 * time.Hour
-	maxSteps    = 50
+	maxStep  = 7 * 24 * time.Hour
+	maxGap   = 50 * 365 * 24 * time.Hour
+	maxLine  = 200 * 365 * 24 * time.Hour
+	maxSteps = 50
+
+	// MaxExposure is the longest exposure Apply takes, and MaxJudged and
+	// MaxChange are how many stops a judgement and a change of light may say.
+	MaxExposure = 30 * 24 * time.Hour
+	MaxJudged   = 20
+	MaxChange   = 40
 )
 
 // ErrRefused is wrapped by every error Apply returns: the event was not
@@ -325,8 +330,8 @@ func (m *Machine) apply(e Event, t time.Duration) error {
 		}
 		s.Marks[e.N-1].Text = e.Note
 	case Judged:
-		if math.IsNaN(e.Stops) || math.Abs(e.Stops) > 20 {
-			return refuse("a judgement is at most 20 stops")
+		if math.IsNaN(e.Stops) || math.Abs(e.Stops) > MaxJudged {
+			return refuse("a judgement is at most %d stops", MaxJudged)
 		}
 		if s.Phase == Fresh || s.Phase == Exposing {
 			return refuse("sheet %d is not developed yet", s.Num)
@@ -491,7 +496,7 @@ func (m *Machine) expose(s *Sheet, e Event, t time.Duration) error {
 		if s.Phase != Fresh {
 			return refuse("sheet %d is %s already", s.Num, s.Phase)
 		}
-		if e.Planned <= 0 || e.Planned > maxExposure {
+		if e.Planned <= 0 || e.Planned > MaxExposure {
 			return refuse("an exposure takes more than nothing and at most 30 days")
 		}
 		s.Phase = Exposing
@@ -521,13 +526,13 @@ func (m *Machine) expose(s *Sheet, e Event, t time.Duration) error {
 		l.Open = true
 		l.Spells = append(l.Spells, Spell{Span{From: t, Running: true}, l.Full()})
 	case LightChanged:
-		if e.Planned <= 0 || e.Planned > maxExposure || math.IsNaN(e.Stops) || math.Abs(e.Stops) > 40 {
+		if e.Planned <= 0 || e.Planned > MaxExposure || math.IsNaN(e.Stops) || math.Abs(e.Stops) > MaxChange {
 			return refuse("the exposure in the new light takes more than nothing and at most 30 days")
 		}
 		l.Readings = append(l.Readings, Reading{At: e.At, T: t, Stops: e.Stops, Full: e.Planned, Light: e.Note})
 		l.goOn(t)
 	case Retimed:
-		if e.Planned <= 0 || e.Planned > maxExposure {
+		if e.Planned <= 0 || e.Planned > MaxExposure {
 			return refuse("an exposure takes more than nothing and at most 30 days")
 		}
 		open := l.OpenFor(t)

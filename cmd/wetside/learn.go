@@ -7,6 +7,7 @@ import (
 
 	"wetside/session/exposure"
 	"wetside/session/notebook"
+	"wetside/session/words"
 )
 
 // LearnCmd says what the judged sheets have taught.
@@ -51,7 +52,11 @@ func (c *LearnCmd) Run(h *host) error {
 	if err != nil {
 		return err
 	}
-	subjects := subjectsOf(sheets, c.Camera, c.Paper)
+	var amiss []string
+	for _, a := range model.Amiss() {
+		amiss = append(amiss, a.Sentence())
+	}
+	subjects := subjectsOf(model.Sheets(), c.Camera, c.Paper)
 	list := []taught{}
 	for _, s := range subjects {
 		got, err := model.Predict(s.Camera, s.Paper, s.Seconds)
@@ -84,9 +89,13 @@ func (c *LearnCmd) Run(h *host) error {
 		return h.json(struct {
 			Sheets  int      `json:"judged_sheets"`
 			Left    int      `json:"left_out"`
+			Amiss   []string `json:"amiss,omitempty"`
 			Learned []taught `json:"learned"`
 			Next    *lesson  `json:"teaches_most,omitempty"`
-		}{len(sheets), model.Left(), list, n})
+		}{len(sheets), model.Left(), amiss, list, n})
+	}
+	for _, a := range amiss {
+		h.say("%s", words.Clean(a))
 	}
 	if len(subjects) == 0 {
 		if n := len(model.Sheets()); n > 0 {
@@ -144,10 +153,14 @@ func around(subjects []exposure.Subject) []exposure.Subject {
 // page: those asked for, else the pair with the most sheets. Nil when there is
 // nothing to draw.
 func plotOf(sheets []exposure.Judged, camera, paper string) (*notebook.Plot, error) {
+	m, err := exposure.Learn(sheets, exposure.WeakPrior)
+	if err != nil {
+		return nil, err
+	}
 	most := map[exposure.Subject]int{}
 	var best exposure.Subject
-	for _, s := range sheets {
-		if !s.Left && (camera == "" || s.Camera == camera) && (paper == "" || s.Paper == paper) {
+	for _, s := range m.Sheets() {
+		if (camera == "" || s.Camera == camera) && (paper == "" || s.Paper == paper) {
 			k := exposure.Subject{Camera: s.Camera, Paper: s.Paper}
 			most[k]++
 			if n := most[k]; n > most[best] || n == most[best] && (k.Camera+k.Paper < best.Camera+best.Paper) {
@@ -157,10 +170,6 @@ func plotOf(sheets []exposure.Judged, camera, paper string) (*notebook.Plot, err
 	}
 	if len(most) == 0 {
 		return nil, nil
-	}
-	m, err := exposure.Learn(sheets, exposure.WeakPrior)
-	if err != nil {
-		return nil, err
 	}
 	p, err := m.Scatter(best.Camera, best.Paper, 60)
 	if err != nil {

@@ -32,23 +32,29 @@ type planner struct {
 }
 
 // learned returns what the judged sheets say, or nil when there is none for
-// this camera and paper.
-func (p *planner) learned(camera, paper string, seconds float64) *exposure.Correction {
+// this camera and paper; and what the user should know of it, a sentence each.
+func (p *planner) learned(camera, paper string, seconds float64) (*exposure.Correction, []string) {
 	if p.judged == nil {
-		return nil
+		return nil, nil
 	}
 	if p.model == nil || p.dirty {
 		m, err := exposure.Learn(p.judged(), exposure.WeakPrior)
 		if err != nil {
-			return nil
+			return nil, []string{"nothing that was learned is in this time: " + err.Error()}
 		}
 		p.model, p.dirty = &m, false
 	}
+	var notes []string
+	for _, a := range p.model.Amiss() {
+		if a.Sheet.Camera == camera || a.Sheet.Paper == paper {
+			notes = append(notes, a.Sentence())
+		}
+	}
 	c, err := p.model.Predict(camera, paper, seconds)
 	if err != nil || c.N == 0 {
-		return nil
+		return nil, notes
 	}
-	return &c
+	return &c, notes
 }
 
 func (p *planner) plan(f tui.Form) (tui.Plan, error) {
@@ -129,6 +135,11 @@ func (p *planner) expose(plan *tui.Plan, f tui.Form, paper profiles.Paper) error
 	if err != nil {
 		return err
 	}
+	if p.model != nil {
+		for _, a := range p.model.Amiss() {
+			plan.Notes = append(plan.Notes, a.Sentence())
+		}
+	}
 	plan.Exposure = time.Duration(r.Rounded * float64(time.Second))
 	plan.Sentence = r.Sentence()
 	plan.Working = r.Working()
@@ -147,12 +158,12 @@ func (p *planner) reckon(a exposure.Ask, camera, paper string) (exposure.Result,
 	if err != nil {
 		return r, nil, err
 	}
-	c := p.learned(camera, paper, r.Base)
-	if c == nil {
-		return r, nil, nil
+	c, notes := p.learned(camera, paper, r.Base)
+	if c != nil {
+		a.Learned = c
+		r, err = exposure.Reckon(a)
 	}
-	a.Learned = c
-	r, err = exposure.Reckon(a)
+	r.Notes = append(r.Notes, notes...)
 	return r, c, err
 }
 

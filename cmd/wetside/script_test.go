@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"bytes"
 	"context"
+	"database/sql"
 	"fmt"
 	"math"
 	"os"
@@ -46,6 +47,7 @@ func scriptHost(ts *testscript.TestScript, out, errs *bytes.Buffer, args []strin
 //	               output, one line on standard error
 //	failed ARGS    the same where something else goes wrong: status 1, one line
 //	workshop       writes the notebook of a weekend: see theWorkshop
+//	misjudged ID STOPS  puts a judgement into the notebook that no key would take
 //
 // and exec wetside, which is the built program.
 func TestScripts(t *testing.T) {
@@ -87,6 +89,13 @@ func TestScripts(t *testing.T) {
 			"wetside": command(0),
 			"refused": command(2),
 			"failed":  command(1),
+			"misjudged": func(ts *testscript.TestScript, neg bool, args []string) {
+				db, err := sql.Open("sqlite", scriptHost(ts, nil, nil, nil).notebookFile())
+				ts.Check(err)
+				defer db.Close()
+				_, err = db.Exec(`UPDATE sheet SET stops = ? WHERE id LIKE ?`, args[1], args[0]+"%")
+				ts.Check(err)
+			},
 			"workshop": func(ts *testscript.TestScript, neg bool, args []string) {
 				var none bytes.Buffer
 				h := scriptHost(ts, &none, &none, nil)

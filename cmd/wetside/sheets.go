@@ -608,6 +608,9 @@ func (c *ImportCmd) Run(h *host) error {
 	}
 	defer b.Close()
 	rep, err := b.ImportAs(file, name)
+	for _, r := range rep.Refused {
+		h.warn("%s", r.Words())
+	}
 	if err != nil {
 		return err
 	}

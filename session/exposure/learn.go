@@ -1,6 +1,7 @@
 package exposure
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -79,10 +80,23 @@ type Model struct {
 	cov    *mat.SymDense
 	judged []Judged // those taken in
 	left   int
+	amiss  []Amiss
 }
 
-// Learn reckons the model. Sheets that are Left are not taken in. An error
-// names the sheet that cannot be read; nothing is silently dropped.
+// Amiss is a judged sheet with a figure that cannot be.
+type Amiss struct {
+	Sheet Judged
+	Why   error
+}
+
+// Sentence names the sheet and says why it teaches nothing.
+func (a Amiss) Sentence() string {
+	return fmt.Sprintf("%s is left out of what is learned: %v", named(a.Sheet), a.Why)
+}
+
+// Learn reckons the model. Sheets that are Left are not taken in, and neither are
+// those with a figure that cannot be: [Model.Amiss] names them, for one sheet
+// must not end what the others teach.
 func Learn(sheets []Judged, prior Prior) (Model, error) {
 	if err := prior.check(); err != nil {
 		return Model{}, err
@@ -98,16 +112,9 @@ func Learn(sheets []Judged, prior Prior) (Model, error) {
 			m.left++
 			continue
 		}
-		for _, c := range []error{
-			check("the time of "+named(j), j.Seconds, minSeconds, 100*MaxSeconds, "s"),
-			// As far as a judgement may go, and a day's exposure cut short at
-			// once: one sheet far off must not end what the others teach.
-			check("the judgement of "+named(j), j.Stops, -20, 20, "stops"),
-			check("the exposure given to "+named(j), j.Given, -60, 60, "stops"),
-		} {
-			if c != nil {
-				return Model{}, c
-			}
+		if err := j.check(); err != nil {
+			m.amiss = append(m.amiss, Amiss{j, err})
+			continue
 		}
 		m.judged = append(m.judged, j)
 		col("camera " + j.Camera)
@@ -148,6 +155,14 @@ func Learn(sheets []Judged, prior Prior) (Model, error) {
 	m.mean = mat.NewVecDense(k, nil)
 	m.mean.MulVec(m.cov, &xty)
 	return m, nil
+}
+
+func (j Judged) check() error {
+	return cmp.Or(
+		check("a time", j.Seconds, minSeconds, 100*MaxSeconds, "s"),
+		// As far as a judgement may go, and a day's exposure cut short at once.
+		check("a judgement", j.Stops, -20, 20, "stops"),
+		check("an exposure", j.Given, -60, 60, "stops"))
 }
 
 func named(j Judged) string {
@@ -309,6 +324,9 @@ func (m Model) Predict(camera, paper string, seconds float64) (Correction, error
 
 // Sheets are the judged sheets taken in; Left is how many were left out.
 func (m Model) Sheets() []Judged { return slices.Clone(m.judged) }
+
+// Amiss are the judged sheets left out for a figure that cannot be.
+func (m Model) Amiss() []Amiss { return slices.Clone(m.amiss) }
 
 // Left is how many judged sheets the user has left out.
 func (m Model) Left() int { return m.left }

@@ -1,6 +1,7 @@
 package exposure_test
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -372,10 +373,15 @@ func TestLearnOddNumbers(t *testing.T) {
 		} {
 			j := exposure.Judged{ID: "sheet\n7", Camera: "a", Paper: "b", Seconds: 100}
 			set(&j)
-			_, err := exposure.Learn([]exposure.Judged{j}, exposure.WeakPrior)
-			sentence(t, fmt.Sprint(v, " in field ", i), err)
-			if err != nil && !strings.Contains(err.Error(), "sheet 7") {
-				t.Errorf("does not name the sheet: %v", err)
+			good := exposure.Judged{ID: "sheet 8", Camera: "a", Paper: "b", Seconds: 100, Stops: 1}
+			m, err := exposure.Learn([]exposure.Judged{j, good}, exposure.WeakPrior)
+			if err != nil || len(m.Sheets()) != 1 || len(m.Amiss()) != 1 {
+				t.Errorf("%v in field %d: %v, taken in %+v, amiss %+v", v, i, err, m.Sheets(), m.Amiss())
+				continue
+			}
+			sentence(t, fmt.Sprint(v, " in field ", i), errors.New(m.Amiss()[0].Sentence()))
+			if !strings.HasPrefix(m.Amiss()[0].Sentence(), "sheet 7 is left out") {
+				t.Errorf("does not name the sheet: %s", m.Amiss()[0].Sentence())
 			}
 		}
 		p := exposure.WeakPrior

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"database/sql"
 	"encoding/json"
+	"errors"
 	"os"
 	"path/filepath"
 	"strings"
@@ -331,5 +332,46 @@ func TestExportFormats(t *testing.T) {
 	}
 	if err := b.Export(&bytes.Buffer{}, "xml", Filter{}, Options{}); err == nil {
 		t.Error("xml")
+	}
+}
+
+// What no key would take is not taken in from another laptop either, as an event
+// or as a record, and is named.
+func TestImportLeavesOutWhatCannotBe(t *testing.T) {
+	a, b := open(t, config(t)), open(t, config(t))
+	s, m := sitting(t, a, 2, eventAt(0))
+	closeIt(t, a, s, m)
+	ids := []string{m.Sheets()[0].ID, m.Sheets()[1].ID}
+	odd, err := a.Sheet(ids[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	good := len(odd.Judgements)
+	odd.Judgements = append(odd.Judgements, JudgementRecord{At: at(70 * time.Hour).Wall, Stops: 30})
+	alone := odd
+	alone.ID, alone.Num, alone.Sitting, alone.Learned, alone.Judgements = "alone", 9, "elsewhere", -99, nil
+	if err := a.transact(func(tx *sql.Tx) error { return errors.Join(upsert(tx, &odd), upsert(tx, &alone)) }); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := a.Append(s.ID, session.Event{Kind: session.Judged, At: at(71 * time.Hour), Sheet: ids[1], Stops: -21}); err != nil {
+		t.Fatal(err)
+	}
+	tidy(t, a)
+	for range 2 { // the second time brings nothing, and says the same
+		rep, err := b.Import(a.cfg.Path)
+		if err != nil || rep.Skipped != 1 || len(rep.Refused) != 2 {
+			t.Fatalf("%+v %v", rep, err)
+		}
+		day := odd.Day()
+		if x, y := rep.Refused[0].Words(), rep.Refused[1].Words(); x != "sheet 1 of "+day+": a judgement of 30 stops is left out: it is at most 20" ||
+			y != "sheet 9 of "+day+": left out, for it has a learned correction of -99" {
+			t.Errorf("told: %q, %q", x, y)
+		}
+	}
+	if r, err := b.Sheet(ids[0]); err != nil || len(r.Judgements) != good {
+		t.Errorf("%+v %v", r.Judgements, err)
+	}
+	if _, err := b.Sheet("alone"); err == nil {
+		t.Error("a sheet that cannot be was taken in")
 	}
 }

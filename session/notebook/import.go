@@ -7,8 +7,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 
 	"wetside/session"
+	"wetside/session/words"
 )
 
 // An ImportReport says what an import brought.
@@ -19,6 +21,43 @@ type ImportReport struct {
 	Judgements int // new ones, of sheets old and new
 	Known      int // events and records that were here already
 	Skipped    int // rows that were damaged or made no sense
+	// Refused are figures that no key would have taken; see [Refusal].
+	Refused []Refusal
+}
+
+// A Refusal is a figure that an import left out, for it cannot be.
+type Refusal struct {
+	Num   int
+	Day   string
+	What  string  // "a judgement", "an exposure"
+	Value float64 // stops, or seconds where Whole
+	Whole bool    // the sheet itself is left out
+}
+
+// Words names the sheet and says what was left out.
+func (r Refusal) Words() string {
+	s := fmt.Sprintf("sheet %d of %s: ", r.Num, r.Day)
+	if r.Whole {
+		return s + fmt.Sprintf("left out, for it has %s of %s", r.What, words.Num(r.Value))
+	}
+	return s + fmt.Sprintf("%s of %s stops is left out: it is at most %d", r.What, words.Num(r.Value), session.MaxJudged)
+}
+
+// takes reports whether a record can be taken in. Of one that can, judgements
+// that cannot be are cut off; what is refused is told.
+func (rep *ImportReport) takes(r *Record) bool {
+	if what, v, bad := r.impossible(); bad {
+		rep.Refused = append(rep.Refused, Refusal{r.Num, r.Day(), what, v, true})
+		return false
+	}
+	r.Judgements = slices.DeleteFunc(r.Judgements, func(j JudgementRecord) bool {
+		bad := beyond(j.Stops, session.MaxJudged)
+		if bad {
+			rep.Refused = append(rep.Refused, Refusal{r.Num, r.Day(), "a judgement", j.Stops, false})
+		}
+		return bad
+	})
+	return true
 }
 
 func (r ImportReport) String() string {
@@ -174,6 +213,9 @@ type merger struct {
 }
 
 func (m *merger) add(r *Record) error {
+	if !m.rep.takes(r) {
+		return nil
+	}
 	m.rs = append(m.rs, r)
 	if len(m.rs) < importBatch/10 {
 		return nil
@@ -255,9 +297,12 @@ func (b *Book) mergeSitting(tx *sql.Tx, o *sql.DB, version int, sit string, rows
 	}
 	var lack []*row
 	for _, r := range rows {
-		if in[r.id] {
+		switch {
+		case in[r.id]:
 			rep.Known++
-		} else {
+		case r.ev.Kind == session.Judged && beyond(r.ev.Stops, session.MaxJudged):
+			rep.Skipped++ // the machine would refuse it for ever
+		default:
 			lack = append(lack, r)
 			if r.ev.Kind == session.Judged {
 				rep.Judgements++
@@ -293,7 +338,7 @@ func (b *Book) mergeSitting(tx *sql.Tx, o *sql.DB, version int, sit string, rows
 			if err := tx.QueryRow(`SELECT count(*) FROM sheet WHERE id = ?`, r.ID).Scan(&n); err != nil {
 				return err
 			}
-			if n == 0 {
+			if seen := new(ImportReport); n == 0 && seen.takes(&r) { // told when all records are gone through
 				if err := upsert(tx, &r); err != nil {
 					return err
 				}

@@ -286,6 +286,34 @@ func (r *Record) Judged() (JudgementRecord, bool) {
 	return JudgementRecord{}, false
 }
 
+// impossible names a figure of the exposure that cannot be: it would be reckoned
+// with for years.
+func (r *Record) impossible() (what string, v float64, bad bool) {
+	const longest = float64(session.MaxExposure / time.Second)
+	figures := []figure{{"an exposure as reckoned", r.Base.D().Seconds(), 0, longest}, {"a learned correction", r.Learned, -session.MaxChange, session.MaxChange}}
+	if e := r.Exposure; e != nil {
+		figures = append(figures, figure{"a planned exposure", e.Planned.D().Seconds(), 0, longest}, figure{"an exposure", e.Actual.D().Seconds(), 0, math.MaxFloat64},
+			figure{"a share of the exposure", e.Share, 0, math.Exp2(session.MaxChange)})
+		for _, x := range e.Readings {
+			figures = append(figures, figure{"a change of light", x.Stops, -session.MaxChange, session.MaxChange}, figure{"an exposure in changed light", x.Full.D().Seconds(), 0, longest})
+		}
+	}
+	for _, f := range figures {
+		if !(f.v >= f.least && f.v <= f.most) {
+			return f.what, f.v, true
+		}
+	}
+	return "", 0, false
+}
+
+type figure struct {
+	what           string
+	v, least, most float64
+}
+
+// beyond reports whether v is no number from -most to most.
+func beyond(v, most float64) bool { return !(math.Abs(v) <= most) }
+
 // Day returns the date, where it was made, of the first thing done with the sheet.
 func (r *Record) Day() string { return r.Begun.Format(time.DateOnly) }
 
