@@ -61,8 +61,18 @@ type Played struct {
 	due    time.Duration
 }
 
+// A Reach is what of a cue a device brings to the ear.
+type Reach int
+
+const (
+	Everything Reach = iota // motifs and words, at the volume
+	Tones                   // one tone for each motif, no words, at one volume
+	Silence                 // nothing: it is switched off
+)
+
 // A Status says how the program is heard.
 type Status struct {
+	Reach   Reach  // what is heard while it is OK
 	Device  string // "pulse: <sink>", "oto", "aplay", "beep", "none"
 	OK      bool   // what is played is, as far as can be known, heard
 	Reason  string // why not, and what to do

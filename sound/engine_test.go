@@ -221,6 +221,25 @@ func TestAMotifDoesNotWaitForItsWords(t *testing.T) {
 	})
 }
 
+type striker struct{ device }
+
+func (striker) strike(Motif) {}
+
+// A device says by what it is how much of a cue is heard.
+func TestWhatADeviceReaches(t *testing.T) {
+	bubble(t, Config{}, func(e *Engine) { // switched off
+		if s := e.Status(); !s.OK || s.Reach != Silence {
+			t.Errorf("%+v", s)
+		}
+	})
+	if r := reach(striker{}); r != Tones {
+		t.Errorf("what is struck reaches %d", r)
+	}
+	if r := reach(&pulse{}); r != Everything {
+		t.Errorf("a server reaches %d", r)
+	}
+}
+
 func TestVolumeIsNews(t *testing.T) {
 	bubble(t, Config{}, func(e *Engine) {
 		for len(e.Changes()) > 0 {

@@ -72,6 +72,7 @@ func (e *Engine) keep(ctx context.Context, ladder []device) {
 				if rung > 0 && s.OK && s.Reason == "" && why != nil {
 					s.Reason = why.Error()
 				}
+				s.Reach = reach(d)
 				e.set(func(o *Status) { *o = s })
 			}
 			dctx, cancel := context.WithCancel(ctx)
@@ -132,6 +133,17 @@ func (e *Engine) keep(ctx context.Context, ladder []device) {
 		}
 		wait = min(retryMost, max(retryFirst, wait*2))
 	}
+}
+
+// reach is what a device brings to the ear.
+func reach(d device) Reach {
+	switch d.(type) {
+	case silent:
+		return Silence
+	case interface{ strike(Motif) }:
+		return Tones
+	}
+	return Everything
 }
 
 // strikes is fill for a device that takes motifs and no samples.

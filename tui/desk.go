@@ -50,8 +50,18 @@ type Sounder interface {
 	Confirm()        // the user has heard the sound made at start
 }
 
+// A Heard is what of a cue reaches the ear.
+type Heard int
+
+const (
+	HeardAll   Heard = iota // motifs and words, at the volume
+	HeardBeeps              // a tone for each motif, no words, at one volume
+	HeardNot                // sound is switched off
+)
+
 // SoundState is what the screen says about the loudspeaker.
 type SoundState struct {
+	Heard  Heard // while it is OK
 	Device string
 	OK     bool
 	Reason string

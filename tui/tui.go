@@ -194,13 +194,7 @@ func New(cfg Config) *Model {
 	}
 	m.inform(strings.Join(notices, "; "))
 	if cfg.ConfirmSound {
-		m.ask = &question{text: "A sound was played just now. Did you hear it?", yes: func() tea.Cmd {
-			m.desk.Sound.Confirm()
-			return m.tell("good: every cue will be heard")
-		}, no: func() tea.Cmd {
-			st := m.desk.Sound.State()
-			return m.tell("sound goes to " + st.Device + ": turn it up with +, or plug in a loudspeaker")
-		}}
+		m.ask = m.askHeard()
 	}
 	if cfg.Resumed != "" {
 		m.ask = m.askResume(cfg.Resumed)
@@ -360,11 +354,9 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 	case key.Matches(k, keys.Quit):
 		return m.quit()
 	case key.Matches(k, keys.Louder):
-		m.desk.Sound.Volume(+1)
-		return nil
+		return m.volume(+1)
 	case key.Matches(k, keys.Softer):
-		m.desk.Sound.Volume(-1)
-		return nil
+		return m.volume(-1)
 	case key.Matches(k, keys.Glow):
 		return m.glow()
 	}
@@ -635,14 +627,7 @@ func (m *Model) header(v session.View) string {
 	if v.PaperOut {
 		right += "PAPER IS OUT  "
 	}
-	snd := m.desk.Sound.State()
-	if snd.Elsewhere {
-		right += "sound: the other wetside"
-	} else if snd.OK {
-		right += fmt.Sprintf("sound %d%%", snd.Volume)
-	} else {
-		right += "NO SOUND"
-	}
+	right += m.desk.Sound.State().short()
 	line := b.String()
 	gap := m.width - ansi.StringWidth(line) - ansi.StringWidth(right)
 	if gap < 1 {

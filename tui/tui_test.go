@@ -23,6 +23,7 @@ type world struct {
 	due    []Due
 	played []session.Cue
 	full   bool // the disk refuses
+	sound  *SoundState
 	kept   int
 	ids    int
 }
@@ -42,11 +43,16 @@ func (w *world) Save(_ *session.Machine, s *session.Sheet) error {
 	w.saved = append(w.saved, fmt.Sprint(s.Num, " ", s.Phase))
 	return nil
 }
-func (w *world) Unsaved() int         { return w.kept }
-func (w *world) Loose() int           { return w.kept }
-func (w *world) Schedule(d []Due)     { w.due = d }
-func (w *world) Play(c session.Cue)   { w.played = append(w.played, c) }
-func (w *world) State() SoundState    { return SoundState{Device: "test", OK: true, Volume: 70} }
+func (w *world) Unsaved() int       { return w.kept }
+func (w *world) Loose() int         { return w.kept }
+func (w *world) Schedule(d []Due)   { w.due = d }
+func (w *world) Play(c session.Cue) { w.played = append(w.played, c) }
+func (w *world) State() SoundState {
+	if w.sound != nil {
+		return *w.sound
+	}
+	return SoundState{Device: "test", OK: true, Volume: 70}
+}
 func (w *world) Volume(int)           {}
 func (w *world) Confirm()             {}
 func (w *world) newID() string        { w.ids++; return fmt.Sprint("id", w.ids) }

@@ -58,7 +58,10 @@ func (c *CheckCmd) Run(h *host) error {
 	if st.Reason != "" {
 		heard += ", " + strings.TrimRight(st.Reason, ".")
 	}
-	items = append(items, checkItem{heard + "; wetside sounds plays it", st.OK && st.Device != "none"})
+	if st.OK && st.Reach != sound.Silence {
+		heard += "; wetside sounds plays it"
+	}
+	items = append(items, checkItem{heard, st.OK && st.Reach == sound.Everything})
 	for _, f := range tui.RoomList(verified(h.lamps())) {
 		items = append(items, checkItem{f.Words(), f.Verified})
 	}

@@ -23,7 +23,8 @@ func (s *speaker) Play(c session.Cue) { s.e.Play(c) }
 
 func (s *speaker) State() tui.SoundState {
 	st := s.e.Status()
-	return tui.SoundState{Device: st.Device, OK: st.OK, Reason: st.Reason, Volume: int(st.Volume*100 + 0.5)}
+	heard := map[sound.Reach]tui.Heard{sound.Everything: tui.HeardAll, sound.Tones: tui.HeardBeeps, sound.Silence: tui.HeardNot}
+	return tui.SoundState{Heard: heard[st.Reach], Device: st.Device, OK: st.OK, Reason: st.Reason, Volume: int(st.Volume*100 + 0.5)}
 }
 
 func (s *speaker) Volume(step int) {

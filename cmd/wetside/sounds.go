@@ -115,10 +115,11 @@ func (c *SoundsCmd) Run(h *host) error {
 	}
 	defer bare.Close()
 	st := audible(ctx, bare)
-	mute := !st.OK || st.Device == "none"
+	mute := !st.OK || st.Reach == sound.Silence
+	wordless := mute || st.Reach == sound.Tones
 	if c.Learn {
-		if mute {
-			return fmt.Errorf("nothing can be heard (%s), and a quiz by ear needs a loudspeaker; wetside sounds --list names the sounds", orNone(st.Reason, st.Device))
+		if wordless {
+			return fmt.Errorf("the sounds cannot be told apart here (%s), and a quiz by ear needs a loudspeaker; wetside sounds --list names the sounds", orNone(st.Reason, st.Device))
 		}
 		for i := range names {
 			motif(i)
@@ -130,6 +131,9 @@ func (c *SoundsCmd) Run(h *host) error {
 		h.say("nothing can be heard (%s); the sounds are:", orNone(st.Reason, st.Device))
 	} else {
 		h.say("sound: %s", st.Device)
+		if wordless {
+			h.say("%s", st.Reason)
+		}
 	}
 	for _, i := range which {
 		motif(i)
@@ -141,12 +145,12 @@ func (c *SoundsCmd) Run(h *host) error {
 		}
 	}
 	bare.Close()
-	if mute {
+	if wordless {
 		for _, q := range said {
 			phrase(q)
 		}
 	}
-	if mute || len(said) == 0 {
+	if wordless || len(said) == 0 {
 		return nil
 	}
 	v, err := h.newVoice()
