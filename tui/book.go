@@ -10,6 +10,7 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 
 	"wetside/session"
+	"wetside/session/words"
 	"wetside/tui/ember"
 )
 
@@ -321,7 +322,7 @@ func (b *book) view(m *Model, h int) string {
 			end += " " + r.Judged
 		}
 		line := fmt.Sprintf("%s%s %2d %s %s %s %7s  %s", mark, r.At.Format("01-02 15:04"), r.Num,
-			column(r.Name, 12+more), column(r.Paper, 12+more), column(r.Camera, 12), clockText(r.Exposure), ember.SafeText(end))
+			column(r.Name, 12+more), column(r.Paper, 12+more), column(r.Camera, 12), words.Finished(r.Exposure), ember.SafeText(end))
 		out.WriteString(style.Render(ansiCut(line, m.width)) + "\n")
 	}
 	return out.String()
@@ -345,9 +346,9 @@ func (b *book) one(m *Model, s BookSheet, width int) string {
 		return int(float64(room) * float64(d) / float64(longest))
 	}
 	for _, x := range s.Bars {
-		plan := clockText(x.AtMost)
+		plan := words.Finished(x.AtMost)
 		if x.AtLeast < x.AtMost {
-			plan = clockText(x.AtLeast) + "-" + plan
+			plan = words.Finished(x.AtLeast) + "-" + plan
 		}
 		// Thin marks, few lit cells: the plan as dots, what was done as a line.
 		p, a := scale(x.AtMost), scale(x.Actual)
@@ -357,7 +358,7 @@ func (b *book) one(m *Model, s BookSheet, width int) string {
 		} else if p > 0 && p <= len(bar) {
 			bar = bar[:p-1] + "|" + bar[p:]
 		}
-		out.WriteString(st.Normal.Render(ember.SafeText(fmt.Sprintf("%-12.12s %11s %8s  ", x.Label, plan, clockText(x.Actual)))) + st.Faint.Render(bar) + "\n")
+		out.WriteString(st.Normal.Render(ember.SafeText(fmt.Sprintf("%-12.12s %11s %8s  ", x.Label, plan, words.Finished(x.Actual)))) + st.Faint.Render(bar) + "\n")
 	}
 	for _, l := range s.Lines {
 		out.WriteString(st.Faint.Render(ansiCut(ember.SafeText(l), width)) + "\n")
@@ -380,15 +381,15 @@ func (b *book) beside(m *Model, h int) string {
 	row("", fmt.Sprintf("%d %s", a.Num, a.Name), fmt.Sprintf("%d %s", c.Num, c.Name))
 	row("paper", a.Paper, c.Paper)
 	row("camera", a.Camera, c.Camera)
-	row("exposure", clockText(a.Exposure), clockText(c.Exposure))
+	row("exposure", words.Finished(a.Exposure), words.Finished(c.Exposure))
 	n := max(len(a.Bars), len(c.Bars))
 	for i := range n {
 		var la, lb, label string
 		if i < len(a.Bars) {
-			la, label = clockText(a.Bars[i].Actual), a.Bars[i].Label
+			la, label = words.Finished(a.Bars[i].Actual), a.Bars[i].Label
 		}
 		if i < len(c.Bars) {
-			lb = clockText(c.Bars[i].Actual)
+			lb = words.Finished(c.Bars[i].Actual)
 			if label == "" {
 				label = c.Bars[i].Label
 			}

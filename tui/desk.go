@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"wetside/session"
+	"wetside/session/words"
 )
 
 // A Clock tells instants, and when in real time an instant will be: the two
@@ -310,15 +311,15 @@ func ResumeText(m *session.Machine, now session.Instant) string {
 	for _, id := range v.Need {
 		s, _ := v.Sheet(id)
 		since := now.Wall.Add(-s.Elapsed).Format("15:04:05")
-		text := fmt.Sprintf("Sheet %d has been in the %s since %s, that is %s", s.Num, where(s), since, upText(s.Elapsed))
+		text := fmt.Sprintf("Sheet %d has been in the %s since %s, that is %s", s.Num, where(s), since, words.CountUp(s.Elapsed))
 		if s.Phase == session.Exposing {
-			text = fmt.Sprintf("Sheet %d has had %s of light", s.Num, upText(s.Elapsed))
+			text = fmt.Sprintf("Sheet %d has had %s of light", s.Num, words.CountUp(s.Elapsed))
 			if !s.Open {
 				text += " and is covered"
 			}
 		}
 		if s.Over > 0 && s.Phase == session.Wet && s.Stage != session.Wash && s.Stage != session.Rinse {
-			text += fmt.Sprintf(", %s more than it should", upText(s.Over))
+			text += fmt.Sprintf(", %s more than it should", words.CountUp(s.Over))
 			if s.Over > s.AtMost {
 				text += "; it can only be wrong by now"
 			}
@@ -404,18 +405,24 @@ func whereText(v session.View) string {
 	var parts []string
 	for _, id := range v.Need {
 		s, _ := v.Sheet(id)
-		p := fmt.Sprintf("sheet %d: %s; ", s.Num, s.Label)
-		switch {
-		case s.Stage == session.Hold:
-			p += "waiting"
-		case s.Over > 0:
-			p += "over by " + clockText(s.Over)
-		case s.Phase == session.Exposing && !s.Open:
-			p += "covered; " + clockText(s.Left) + " left"
-		default:
-			p += clockText(s.Left) + " left"
-		}
-		parts = append(parts, p)
+		parts = append(parts, fmt.Sprintf("sheet %d: %s; %s", s.Num, s.Label, Stands(s)))
 	}
 	return strings.Join(parts, ". ")
+}
+
+// Stands says how far a sheet is that is being exposed or lies in a bath: "3:00
+// left", "covered; 3:00 left", "over by 0:20", "waiting".
+func Stands(s session.SheetView) string {
+	covered := ""
+	if s.Phase == session.Exposing && !s.Open {
+		covered = "covered; "
+	}
+	switch {
+	case s.Stage == session.Hold:
+		return "waiting"
+	case s.Left > 0:
+		return covered + words.Countdown(s.Left) + " left"
+	}
+	// In its first second too it is over, and not 0:00 left.
+	return covered + "over by " + words.CountUp(max(s.Over, time.Second))
 }

@@ -10,6 +10,7 @@ import (
 
 	"wetside/session"
 	"wetside/session/bench"
+	"wetside/session/words"
 	"wetside/tui/ember"
 )
 
@@ -93,11 +94,11 @@ func (m *Model) whereabouts(s *session.Sheet) string {
 	case s.Phase == session.Fresh:
 		return fmt.Sprintf("sheet %d is in its camera, not exposed: in the field (shift+tab) space opens the pinhole", s.Num)
 	case !v.Open:
-		return fmt.Sprintf("sheet %d is in the field, its pinhole covered, %s left: there (shift+tab) c uncovers it, and space ends the exposure", s.Num, clockText(v.Left))
+		return fmt.Sprintf("sheet %d is in the field, its pinhole covered, %s left: there (shift+tab) c uncovers it, and space ends the exposure", s.Num, words.Countdown(v.Left))
 	case v.Left == 0:
 		return fmt.Sprintf("sheet %d is in the field, its exposure done: cover the pinhole, and there (shift+tab) press space", s.Num)
 	}
-	return fmt.Sprintf("sheet %d is in the field, being exposed, %s left: there (shift+tab) space ends the exposure", s.Num, clockText(v.Left))
+	return fmt.Sprintf("sheet %d is in the field, being exposed, %s left: there (shift+tab) space ends the exposure", s.Num, words.Countdown(v.Left))
 }
 
 // foresight is what the plan says until the next event.
@@ -181,7 +182,7 @@ func (m *Model) benchLines(v session.View) []string {
 		if start, why, ok := m.desk.mayGoIn(next, v.T); ok {
 			l := fmt.Sprintf("%d may go in now", next.Num)
 			if start > v.T {
-				l = fmt.Sprintf("%d may go in in %s", next.Num, clockText(start-v.T))
+				l = fmt.Sprintf("%d may go in in %s", next.Num, words.Countdown(start-v.T))
 				if why != "" {
 					l += ": " + why
 				}
@@ -192,7 +193,7 @@ func (m *Model) benchLines(v session.View) []string {
 	var parts []string
 	for _, b := range m.desk.baths() {
 		if b.CapacityCM2 > 0 || b.Mix.Life > 0 {
-			parts = append(parts, fmt.Sprintf("%s %.0f%%", b.Name, 100*b.Share))
+			parts = append(parts, b.Name+" "+words.Percent(b.Share))
 		}
 	}
 	if len(parts) > 0 {
@@ -266,7 +267,7 @@ func (m *Model) freshBath(v session.View) tea.Cmd {
 	}
 	var list []string
 	for i, b := range baths {
-		list = append(list, fmt.Sprintf("%d %s (%.0f%%)", i+1, b.Name, 100*b.Share))
+		list = append(list, fmt.Sprintf("%d %s (%s)", i+1, b.Name, words.Percent(b.Share)))
 	}
 	m.askUntil("Which bath is to be replaced? "+strings.Join(list, ", "), func(text string) (tea.Cmd, error) {
 		n, err := strconv.Atoi(text)

@@ -210,7 +210,7 @@ func (f *field) undo(m *Model) tea.Cmd {
 		if s.Phase == session.Exposed {
 			what = "its exposure ended"
 		}
-		m.said = fmt.Sprintf("sheet %d: %s %s ago. Backspace again takes it back.", s.Num, what, upText(v.T-at))
+		m.said = fmt.Sprintf("sheet %d: %s %s ago. Backspace again takes it back.", s.Num, what, words.CountUp(v.T-at))
 		m.desk.Say(fmt.Sprintf("sheet %d: go on?", s.Num))
 		return nil
 	}
@@ -279,7 +279,7 @@ func (f *field) goOn(m *Model, s *session.Sheet) tea.Cmd {
 	again := m.early == s.ID && now.Sub(m.earlyAt) < m.span(earlyFor)
 	if left > 5*time.Second && !again {
 		m.early, m.earlyAt = s.ID, now
-		w := fmt.Sprintf("sheet %d has %s left.", s.Num, clockText(left))
+		w := fmt.Sprintf("sheet %d has %s left.", s.Num, words.Countdown(left))
 		m.said = w + " Space again ends it all the same."
 		m.desk.Say(w)
 		return nil
@@ -357,9 +357,9 @@ func (f *field) view(m *Model, v session.View, h int) string {
 	s := ss[f.at]
 	sv, _ := v.Sheet(s.ID)
 	if s.Phase == session.Exposing {
-		t := clockText(sv.Left)
+		t := words.Countdown(sv.Left)
 		if sv.Over > 0 {
-			t = "+" + upText(sv.Over)
+			t = "+" + words.CountUp(sv.Over)
 		}
 		fig := m.digits(t, h-len(ss)-6)
 		b.WriteString(st.Strong.Render(fmt.Sprintf("%d %s", s.Num, ember.SafeText(s.Spec.Name))) + "\n")
@@ -373,7 +373,7 @@ func (f *field) view(m *Model, v session.View, h int) string {
 		case sv.Open:
 			when = "  ends at " + now.Wall.Add(sv.Left).Format("15:04:05")
 		}
-		b.WriteString(st.Normal.Render(fmt.Sprintf("%s  %.0f%% given%s", sv.Doing, 100*sv.Share, when)) + "\n\n")
+		b.WriteString(st.Normal.Render(fmt.Sprintf("%s  %s given%s", sv.Doing, words.Percent(sv.Share), when)) + "\n\n")
 	} else {
 		b.WriteString(st.Normal.Render(fmt.Sprintf("sheet %d: %s", s.Num, f.ready(s))) + "\n\n")
 	}
@@ -385,9 +385,9 @@ func (f *field) view(m *Model, v session.View, h int) string {
 		}
 		t, what := "", f.ready(s)
 		if s.Phase == session.Exposing {
-			t, what = clockText(sv.Left), string(sv.Doing)
+			t, what = words.Countdown(sv.Left), string(sv.Doing)
 			if sv.Over > 0 {
-				t = "+" + upText(sv.Over)
+				t = "+" + words.CountUp(sv.Over)
 			}
 		}
 		b.WriteString(style.Render(fmt.Sprintf("%s%2d %s %s %9s  %s", mark, s.Num,
@@ -404,9 +404,9 @@ func (f *field) ready(s *session.Sheet) string {
 	if s.Spec.Exposure <= 0 {
 		return "no time yet: press e"
 	}
-	text := "ready, " + clockText(s.Spec.Exposure)
+	text := "ready, " + words.Finished(s.Spec.Exposure)
 	if had := s.Light.Share(0); had > 0 { // all its spells are over
-		text += fmt.Sprintf(", %.0f%% given", 100*had)
+		text += ", " + words.Percent(had) + " given"
 	}
 	return text
 }

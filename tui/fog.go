@@ -9,6 +9,7 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 
 	"wetside/session"
+	"wetside/session/words"
 	"wetside/tui/ember"
 )
 
@@ -98,7 +99,7 @@ func (f *fogTest) tick(m *Model) {
 			f.end(m)
 			return
 		}
-		m.desk.Say(fmt.Sprintf("move the card: cover the next step. %s", clockText(FogSteps[f.step])))
+		m.desk.Say(fmt.Sprintf("move the card: cover the next step. %s", words.Finished(FogSteps[f.step])))
 	}
 }
 
@@ -131,7 +132,7 @@ func (f *fogTest) answer(m *Model) {
 					return nil, err
 				}
 				f.answered(m)
-				return m.tell(fmt.Sprintf("kept: %s under this light, tested %s", clockText(s), r.At.Format("2006-01-02"))), nil
+				return m.tell(fmt.Sprintf("kept: %s under this light, tested %s", words.Finished(s), r.At.Format("2006-01-02"))), nil
 			}
 		}
 		return nil, errors.New("answer with 0, 1, 2, 4, 8 or 16")
@@ -144,7 +145,7 @@ func (f *fogTest) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		return m.tell("the fog test was broken off")
 	}
 	if key.Matches(k, keys.Where) {
-		m.desk.Say(clockText(m.desk.hand().Sub(f.began)))
+		m.desk.Say(words.CountUp(m.desk.hand().Sub(f.began)))
 	}
 	return nil
 }
@@ -154,6 +155,6 @@ func (f *fogTest) view(m *Model) string {
 	past := m.desk.hand().Sub(f.began)
 	next := FogSteps[min(f.step+1, len(FogSteps)-1)]
 	return st.Strong.Render("fog test: "+ember.SafeText(f.paper.Name)) + "\n\n" +
-		st.Normal.Render(fmt.Sprintf("%s so far; next step at %s, in %s", upText(past), clockText(next), clockText(next-past))) + "\n\n" +
+		st.Normal.Render(fmt.Sprintf("%s so far; next step at %s, in %s", words.CountUp(past), words.Finished(next), words.Countdown(next-past))) + "\n\n" +
 		st.Faint.Render(wrap("The strip lies where paper lies while you work, in the light it will see: safelight and this screen. At each call cover one more step with the card. esc breaks off.", m.width-2))
 }

@@ -9,6 +9,7 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 
 	"wetside/session"
+	"wetside/session/words"
 	"wetside/tui/ember"
 )
 
@@ -157,7 +158,7 @@ func (f *form) add(m *Model) tea.Cmd {
 	f.fields[fName].input.SetValue("")
 	text := fmt.Sprintf("sheet %d added", s.Num)
 	if plan.Exposure > 0 {
-		text += ": expose " + clockText(plan.Exposure)
+		text += ": expose " + words.Finished(plan.Exposure)
 	}
 	m.desk.Say(text)
 	m.said = text
@@ -221,9 +222,9 @@ func (f *form) preview(m *Model) string {
 	}
 	var steps []string
 	for _, s := range plan.Spec.Process.Steps {
-		t := clockText(s.AtMost)
+		t := words.Finished(s.AtMost)
 		if s.ByInspection() {
-			t = clockText(s.AtLeast) + "-" + t
+			t = words.Finished(s.AtLeast) + "-" + t
 		}
 		steps = append(steps, s.Label()+" "+t)
 	}

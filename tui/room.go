@@ -9,6 +9,7 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 
 	"wetside/session"
+	"wetside/session/words"
 	"wetside/tui/ember"
 )
 
@@ -206,7 +207,7 @@ func (r *room) view(m *Model, h int) string {
 			to = len(lines)
 		}
 	}
-	then := strings.Split(wrap(fmt.Sprintf("then d: the screen goes wholly dark for %s while your eyes adapt; begin and end are spoken.", clockText(darkFor)), m.width-2), "\n")
+	then := strings.Split(wrap(fmt.Sprintf("then d: the screen goes wholly dark for %s while your eyes adapt; begin and end are spoken.", words.Finished(darkFor)), m.width-2), "\n")
 	if m.fog.waits {
 		then = append(then, "the fog test's strip waits for its answer: press f when it is developed")
 	}

@@ -1,33 +1,13 @@
 package tui
 
 import (
-	"fmt"
 	"strings"
-	"time"
 
 	"github.com/charmbracelet/x/ansi"
 
 	"wetside/session"
 	"wetside/tui/ember"
 )
-
-// clockText writes a duration as minutes and seconds, 1:05, or with hours,
-// 1:02:05. Seconds are rounded up, so that a countdown reaches 0:00 when it is
-// over and not a second before.
-func clockText(d time.Duration) string {
-	neg := ""
-	if d < 0 {
-		neg, d = "-", -d
-	}
-	s := int64((d + time.Second - 1) / time.Second)
-	if s >= 3600 {
-		return fmt.Sprintf("%s%d:%02d:%02d", neg, s/3600, s/60%60, s%60)
-	}
-	return fmt.Sprintf("%s%d:%02d", neg, s/60, s%60)
-}
-
-// upText is clockText for what counts up: seconds are cut, not rounded.
-func upText(d time.Duration) string { return clockText(d.Truncate(time.Second)) }
 
 // doing says what the hands should do with a sheet.
 func doing(s session.SheetView) string {

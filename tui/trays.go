@@ -10,6 +10,7 @@ import (
 
 	"wetside/session"
 	"wetside/session/bench"
+	"wetside/session/words"
 	"wetside/tui/ember"
 )
 
@@ -109,7 +110,7 @@ func (m *Model) traysPress(k tea.KeyMsg) tea.Cmd {
 		sv, _ := v.Sheet(s.ID)
 		text := fmt.Sprintf("sheet %d: %s", n, sv.Phase)
 		if sv.Stage != "" {
-			text = fmt.Sprintf("sheet %d: %s; %s left", n, sv.Label, clockText(sv.Left))
+			text = fmt.Sprintf("sheet %d: %s; %s", n, sv.Label, Stands(sv))
 		}
 		m.said = text
 		m.desk.Say(text)
@@ -128,7 +129,7 @@ func (m *Model) traysPress(k tea.KeyMsg) tea.Cmd {
 			return m.tell("no sheet is in the developer")
 		}
 		if m.do(session.Event{Kind: session.ImageSeen, Sheet: s.ID}) == nil {
-			m.said = fmt.Sprintf("sheet %d: image seen after %s", s.Num, clockText(s.Emerged))
+			m.said = fmt.Sprintf("sheet %d: image seen after %s", s.Num, words.Finished(s.Emerged))
 		}
 		return nil
 	case key.Matches(k, trayKeys.Water):
@@ -252,9 +253,9 @@ func (m *Model) warning(sv session.SheetView, s *session.Sheet) string {
 	case unexposed(s):
 		w = m.whereabouts(s) + "."
 	case sv.Stage == session.Wash && early > 0:
-		w = fmt.Sprintf("sheet %d is not washed: %s left.", sv.Num, clockText(sv.Left))
+		w = fmt.Sprintf("sheet %d is not washed: %s left.", sv.Num, words.Countdown(sv.Left))
 	case (sv.Stage == session.Fix || sv.Stage == session.Fix2) && early > fixEarly:
-		w = fmt.Sprintf("sheet %d is not fixed: %s left.", sv.Num, clockText(sv.Left))
+		w = fmt.Sprintf("sheet %d is not fixed: %s left.", sv.Num, words.Countdown(sv.Left))
 	}
 	// The second press answers for all of it, so all of it is told.
 	if next := s.NextStep(); next >= 0 {
@@ -371,12 +372,12 @@ func tray(st session.Step) string {
 
 func (m *Model) figure(s session.SheetView, room int) string {
 	st := m.styles
-	t := clockText(s.Left)
+	t := words.Countdown(s.Left)
 	if s.Over > 0 {
-		t = "+" + upText(s.Over)
+		t = "+" + words.CountUp(s.Over)
 	}
 	if s.Stage == session.Hold {
-		t = upText(s.Elapsed)
+		t = words.CountUp(s.Elapsed)
 	}
 	lines := m.digits(t, room)
 	title := fmt.Sprintf("%d %s", s.Num, s.Label)
@@ -385,7 +386,7 @@ func (m *Model) figure(s session.SheetView, room int) string {
 	}
 	do := doing(s)
 	if s.Judge && s.Over == 0 {
-		do += fmt.Sprintf("  (%s to %s)", clockText(s.AtLeast), clockText(s.AtMost))
+		do += fmt.Sprintf("  (%s to %s)", words.Finished(s.AtLeast), words.Finished(s.AtMost))
 	}
 	style := st.Normal
 	if s.Over > 0 || s.Doing == session.Lift {
@@ -417,13 +418,13 @@ func (m *Model) rows(v session.View) []string {
 		left := ""
 		switch {
 		case s.Over > 0:
-			left = "+" + upText(s.Over)
+			left = "+" + words.CountUp(s.Over)
 		case s.Stage == session.Hold:
-			left = upText(s.Elapsed)
+			left = words.CountUp(s.Elapsed)
 		case s.Stage != "":
-			left = clockText(s.Left)
+			left = words.Countdown(s.Left)
 		case s.Phase == session.Exposed:
-			left = upText(s.Elapsed)
+			left = words.CountUp(s.Elapsed)
 		}
 		what := s.Label
 		if what == "" {

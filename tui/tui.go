@@ -24,6 +24,7 @@ import (
 	"github.com/charmbracelet/x/ansi"
 
 	"wetside/session"
+	"wetside/session/words"
 	"wetside/tui/ember"
 )
 
@@ -703,9 +704,9 @@ func (m *Model) tiny(v session.View) string {
 		return m.styles.Normal.Render("nothing runs")
 	}
 	s, _ := v.Sheet(v.Need[0])
-	t := clockText(s.Left)
+	t := words.Countdown(s.Left)
 	if s.Over > 0 {
-		t = "+" + upText(s.Over)
+		t = "+" + words.CountUp(s.Over)
 	}
 	return m.styles.Strong.Render(fmt.Sprintf("%d %s", s.Num, ember.SafeText(s.Label))) + "\n" + m.styles.Strong.Render(t)
 }

@@ -253,3 +253,38 @@ func TestALightTypedInMidExposureIsKept(t *testing.T) {
 		t.Errorf("it says %q", m.said)
 	}
 }
+
+// A sheet that is over has no time left, to the screen and to the shell, in its
+// first second too; what runs is rounded up for both.
+func TestWhatIsOverHasNothingLeft(t *testing.T) {
+	w, m := newWorld(t, nil)
+	m.add(t, "caddy", "")
+	m.keys(t, "space") // into the developer, for 3:00
+	for _, c := range []struct {
+		pass time.Duration
+		want string
+	}{
+		{300 * time.Millisecond, "3:00 left"},
+		{time.Second, "2:59 left"},
+		{178699 * time.Millisecond, "0:01 left"},
+		{time.Millisecond, "over by 0:01"},
+		{2500 * time.Millisecond, "over by 0:02"},
+	} {
+		w.pass(c.pass)
+		v := m.desk.M.View(w.now)
+		if got := Stands(v.Sheets[0]); got != c.want {
+			t.Errorf("after %v more: %q, want %q", c.pass, got, c.want)
+		}
+		if c.pass < time.Second {
+			continue // a key pressed so soon again is one that is held
+		}
+		m.keys(t, "1")
+		if !strings.Contains(m.said, c.want) {
+			t.Errorf("picked, it says %q, not %q", m.said, c.want)
+		}
+	}
+	m.keys(t, "enter")
+	if !strings.Contains(m.said, "over by 0:02") || strings.Contains(m.said, "left") {
+		t.Errorf("where: %q", m.said)
+	}
+}

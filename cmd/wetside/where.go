@@ -3,9 +3,9 @@ package main
 import (
 	"fmt"
 
-	"wetside/profiles"
 	"wetside/session"
-	"wetside/session/notebook"
+	"wetside/session/words"
+	"wetside/tui"
 )
 
 // WhereCmd says from the shell where each sheet of the running session stands.
@@ -74,12 +74,9 @@ func (c *WhereCmd) Run(h *host) error {
 	for _, s := range v.Sheets {
 		line := fmt.Sprintf("sheet %d %s: %s", s.Num, s.Name, s.Phase)
 		if s.Stage != "" {
-			line += fmt.Sprintf(", %s, %s left", s.Label, profiles.FormatDuration(s.Left))
-			if s.Over > 0 {
-				line += ", over by " + profiles.FormatDuration(s.Over)
-			}
+			line += ", " + s.Label + ", " + tui.Stands(s)
 		}
-		h.say("%s", notebook.CleanText(line))
+		h.say("%s", words.Clean(line))
 	}
 	return nil
 }

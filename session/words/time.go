@@ -12,8 +12,13 @@ import (
 // second.
 const grain = time.Millisecond
 
-// up is d in whole seconds, rounded up; 0 for what is over.
-func up(d time.Duration) int64 { return int64(max(0, d-grain+time.Second-1) / time.Second) }
+// up is d in whole seconds, rounded up; 0 for what is over, and for nothing else.
+func up(d time.Duration) int64 {
+	if d <= 0 {
+		return 0
+	}
+	return int64(max(1, (d-grain+time.Second-1)/time.Second))
+}
 
 // Countdown writes what is left on a running clock: "4:30", "1:02:03". It
 // rounds up, so that it says 0:00 when the time is over and not before.
