@@ -582,7 +582,9 @@ func (ImportCmd) Help() string {
   wetside import other-laptop.json
   gunzip -c notebook.json.gz | wetside import -
 
-What is here already is known again: nothing doubles, nothing is lost.`
+What is here already is known again: nothing doubles, nothing is lost. A record
+that cannot be read is left out, with its line, and the next one is taken; the
+command then ends with status 1.`
 }
 
 // Run merges.
@@ -608,13 +610,28 @@ func (c *ImportCmd) Run(h *host) error {
 	}
 	defer b.Close()
 	rep, err := b.ImportAs(file, name)
+	if err == nil || rep.News() {
+		h.say("%s", rep)
+	}
+	const most = 20
+	for i, l := range rep.Bad {
+		if i == most {
+			h.warn("and %s more", counted(len(rep.Bad)-most, "record"))
+			break
+		}
+		h.warn("%s:%d: record %d is left out: %v", name, l.Line, l.Record, l.Why)
+	}
 	for _, r := range rep.Refused {
 		h.warn("%s", r.Words())
 	}
-	if err != nil {
+	switch {
+	case err != nil:
 		return err
+	case rep.Skipped > 0:
+		return fmt.Errorf("%s of %s could not be taken in", counted(rep.Skipped, "row"), name)
+	case len(rep.Bad)+len(rep.Refused) > 0:
+		return codeError(1) // what is wrong has been said
 	}
-	h.say("%s", rep)
 	return nil
 }
 

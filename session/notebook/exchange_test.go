@@ -261,6 +261,74 @@ func TestImportRefusesWhatItDoesNotKnow(t *testing.T) {
 	}
 }
 
+// An export that another program wrote anew, with a fault in its second record.
+func TestImportGoesOnBehindABadRecord(t *testing.T) {
+	a := open(t, config(t))
+	sitting(t, a, 3, eventAt(0))
+	good := export(t, a, JSON, Options{})
+	var pretty, compact bytes.Buffer
+	if err := errors.Join(json.Indent(&pretty, good, "  ", "   "), json.Compact(&compact, good)); err != nil {
+		t.Fatal(err)
+	}
+	line := func(text []byte, what string) int {
+		return 1 + bytes.Count(text[:bytes.Index(text, []byte(what))], []byte("\n"))
+	}
+	begin := func(n string) []byte {
+		i := bytes.Index(pretty.Bytes(), []byte(`"num": `+n))
+		return pretty.Bytes()[:bytes.LastIndexByte(pretty.Bytes()[:i], '{')]
+	}
+	for _, c := range []struct {
+		name, text, old, new string
+		sheets, line, left   int
+		err                  string
+	}{
+		{"whole, over many lines", pretty.String(), "", "", 3, 0, 0, ""},
+		{"whole, on one line", compact.String(), "", "", 3, 0, 0, ""},
+		{"damaged, over many lines", pretty.String(), `"num": 2`, `"num": 2 2`, 2, 1 + bytes.Count(begin("2"), []byte("\n")), 1, ""},
+		{"the last one damaged", pretty.String(), `"num": 3`, `"num: 3`, 2, 1 + bytes.Count(begin("3"), []byte("\n")), 1, ""},
+		{"a list in it not closed", pretty.String(), `"stages": [`, `"stages": [[`, 2, 1 + bytes.Count(begin("1"), []byte("\n")), 1, ""},
+		{"wrong on one line", compact.String(), `"num":2`, `"num":[2]`, 2, 1, 1, ""},
+		{"damaged on one line", compact.String(), `"num":2`, `"num":2 2`, 1, 1, 1, "where the next begins cannot be told"},
+		{"in its own form", string(good), `"num":2`, `"num":2 2`, 2, line(good, `"num":2`), 1, ""},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			path := filepath.Join(t.TempDir(), "in.json")
+			if err := os.WriteFile(path, []byte(strings.Replace(c.text, c.old, c.new, 1)), 0o600); err != nil {
+				t.Fatal(err)
+			}
+			b := open(t, config(t))
+			rep, err := b.Import(path)
+			if c.err == "" && err != nil || c.err != "" && (err == nil || !strings.Contains(err.Error(), c.err)) {
+				t.Fatal(err)
+			}
+			if rep.Sheets != c.sheets || len(rep.Bad) != c.left {
+				t.Fatalf("%s %+v", rep, rep.Bad)
+			}
+			if c.left > 0 && rep.Bad[0].Line != c.line {
+				t.Errorf("left out at line %d, not %d: %v", rep.Bad[0].Line, c.line, rep.Bad[0].Why)
+			}
+		})
+	}
+}
+
+// A database of something else, however alike.
+func TestImportRefusesAnotherDatabase(t *testing.T) {
+	for _, ddl := range []string{`CREATE TABLE x(y)`, `CREATE TABLE event(seq, id, sitting, body, sum); CREATE TABLE sitting(id)`} {
+		path := filepath.Join(t.TempDir(), "other.db")
+		db, err := openWriter(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := db.Exec(ddl); err != nil {
+			t.Fatal(err)
+		}
+		db.Close()
+		if rep, err := open(t, config(t)).Import(path); err == nil || !strings.Contains(err.Error(), "is no notebook") {
+			t.Error(ddl, rep, err)
+		}
+	}
+}
+
 // A backup made while another program writes is whole, and is never put over
 // something.
 func TestBackupWhileRunning(t *testing.T) {

@@ -7,7 +7,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"slices"
+	"strings"
+	"time"
 
 	"wetside/session"
 	"wetside/session/words"
@@ -20,7 +23,8 @@ type ImportReport struct {
 	Sheets     int // new records
 	Judgements int // new ones, of sheets old and new
 	Known      int // events and records that were here already
-	Skipped    int // rows that were damaged or made no sense
+	Skipped    int // rows of a notebook that were damaged
+	Bad        []BadRecord
 	// Refused are figures that no key would have taken; see [Refusal].
 	Refused []Refusal
 }
@@ -60,13 +64,23 @@ func (rep *ImportReport) takes(r *Record) bool {
 	return true
 }
 
+// A BadRecord is a record of a JSON export that could not be taken in.
+type BadRecord struct {
+	Line   int // of the file, from 1
+	Record int // in the list of sheets, from 1
+	Why    error
+}
+
 func (r ImportReport) String() string {
 	s := fmt.Sprintf("%d sittings, %d events, %d sheets and %d judgements are new; %d were here already", r.Sittings, r.Events, r.Sheets, r.Judgements, r.Known)
-	if r.Skipped > 0 {
-		s += fmt.Sprintf("; %d could not be read and were left out", r.Skipped)
+	if n := r.Skipped + len(r.Bad); n > 0 {
+		s += fmt.Sprintf("; left out, for they cannot be read: %d", n)
 	}
 	return s
 }
+
+// News reports whether anything came in.
+func (r ImportReport) News() bool { return r.Sittings+r.Events+r.Sheets+r.Judgements > 0 }
 
 // importBatch is how many events go into one transaction: other writers wait
 // for no more than that.
@@ -87,11 +101,13 @@ func (b *Book) ImportAs(path, name string) (ImportReport, error) {
 		return rep, err
 	}
 	defer f.Close()
-	br := bufio.NewReaderSize(f, 1<<16)
+	br := bufio.NewReader(f)
 	head, err := br.Peek(16)
 	if err != nil && err != io.EOF {
 		return rep, err
 	}
+	const mark = "\ufeff" // which some editors put before UTF-8
+	text := strings.TrimPrefix(string(head), mark)
 	b.mu.Lock()
 	live, why := b.db != nil && !b.broken, b.whyNot()
 	b.mu.Unlock()
@@ -101,8 +117,8 @@ func (b *Book) ImportAs(path, name string) (ImportReport, error) {
 	if string(head) == "SQLite format 3\x00" {
 		f.Close() // a second descriptor, closed later, would drop SQLite's locks
 		err = b.importBook(path, name, &rep)
-	} else if len(head) > 0 && head[0] == '{' {
-		err = b.importJSON(br, &rep)
+	} else if strings.HasPrefix(strings.TrimLeft(text, " \t\r\n"), "{") {
+		err = b.importJSON(f, int64(len(head)-len(text)), name, &rep)
 	} else {
 		return rep, fmt.Errorf("%s is neither a notebook nor a JSON export of one", name)
 	}
@@ -130,6 +146,10 @@ func openOther(path, name string) (*sql.DB, int, error) {
 		var v, n int
 		if last = db.QueryRow(`PRAGMA user_version`).Scan(&v); last == nil {
 			last = db.QueryRow(`SELECT count(*) FROM (SELECT 1 FROM event LIMIT 1)`).Scan(&n)
+		}
+		if last == nil && v < 1 {
+			db.Close()
+			return nil, 0, fmt.Errorf("%s is no notebook", name)
 		}
 		if last == nil {
 			if v > len(migrations) {
@@ -423,33 +443,43 @@ func strs(q querier, query string, args ...any) ([]string, error) {
 	return out, rs.Err()
 }
 
-func (b *Book) importJSON(r io.Reader, rep *ImportReport) error {
-	d := json.NewDecoder(r)
-	bad := func(err error) error {
-		return fmt.Errorf("byte %d of the export: %w; %s", d.InputOffset(), err, rep)
+// importJSON takes in a JSON export that begins at a place in a file. A record
+// that cannot be read is left out, and the next one is taken.
+func (b *Book) importJSON(f *os.File, from int64, name string, rep *ImportReport) error {
+	x, err := readJSONFile(f, from)
+	if err != nil {
+		return err
 	}
-	if _, err := d.Token(); err != nil {
+	bad := func(err error) error {
+		if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) {
+			return fmt.Errorf("%s is cut short; what stands before the end is in", name)
+		}
+		_, line := x.next()
+		return fmt.Errorf("%s:%d: %w", name, line, jsonFault(err))
+	}
+	none := func(why string) error { return fmt.Errorf("%s is no JSON export of a notebook: %s", name, why) }
+	if _, err := x.Token(); err != nil {
 		return bad(err)
 	}
-	known := false
-	for d.More() {
-		k, err := d.Token()
+	known, some := false, false
+	for x.More() {
+		k, err := x.Token()
 		if err != nil {
 			return bad(err)
 		}
 		switch k {
 		case "format":
 			var s string
-			if err := d.Decode(&s); err != nil {
+			if err := x.Decode(&s); err != nil {
 				return bad(err)
 			}
 			if s != JSONName {
-				return bad(fmt.Errorf("the format is %q, not %q", s, JSONName))
+				return none(fmt.Sprintf("its format is %q, not %q", s, JSONName))
 			}
 			known = true
 		case "version":
 			var n int
-			if err := d.Decode(&n); err != nil {
+			if err := x.Decode(&n); err != nil {
 				return bad(err)
 			}
 			if n < 1 || n > JSONVersion {
@@ -457,36 +487,67 @@ func (b *Book) importJSON(r io.Reader, rep *ImportReport) error {
 			}
 		case "sheets":
 			if !known {
-				return bad(fmt.Errorf(`it does not begin with "format":%q`, JSONName))
+				return none(fmt.Sprintf(`it does not begin with "format":%q`, JSONName))
 			}
+			some = true
 			m := merger{b: b, rep: rep}
-			if t, err := d.Token(); err != nil || t != json.Delim('[') {
-				return bad(errors.Join(errors.New(`"sheets" is no list`), err))
-			}
-			for d.More() {
+			err := x.list(func(raw json.RawMessage) error {
 				var r Record
-				if err := d.Decode(&r); err != nil {
-					return errors.Join(m.flush(), bad(err))
+				if err := json.Unmarshal(raw, &r); err != nil {
+					return &badEntry{jsonFault(err)}
 				}
-				if r.ID == "" || r.Begun.IsZero() || (r.State != string(session.Finished) && r.State != string(session.Ruined)) {
-					rep.Skipped++
-					continue
+				if err := r.makesSense(); err != nil {
+					return &badEntry{err}
 				}
-				if err := m.add(&r); err != nil {
-					return err
-				}
-			}
-			if err := m.flush(); err != nil {
-				return err
-			}
-			if _, err := d.Token(); err != nil {
+				return m.add(&r)
+			}, func(line, n int, why error) {
+				rep.Bad = append(rep.Bad, BadRecord{line, n, why})
+			})
+			if err := errors.Join(err, m.flush()); err != nil {
 				return bad(err)
 			}
 		default:
 			var skip json.RawMessage
-			if err := d.Decode(&skip); err != nil {
+			if err := x.Decode(&skip); err != nil {
 				return bad(err)
 			}
+		}
+	}
+	if _, err := x.Token(); err != nil {
+		return bad(err)
+	}
+	if !some {
+		return none("it has no list of sheets")
+	}
+	if _, err := x.Token(); err != io.EOF {
+		return bad(errors.New("something stands behind the end of the export, and was not taken in"))
+	}
+	return nil
+}
+
+// makesSense says what cannot be so in a record that came from elsewhere.
+func (r *Record) makesSense() error {
+	sane := func(t time.Time) bool { return t.Year() >= 1970 && t.Year() < 2200 }
+	switch {
+	case r.ID == "":
+		return errors.New("it has no id")
+	case r.Num < 1:
+		return fmt.Errorf("no sheet has the number %d", r.Num)
+	case r.Begun.IsZero():
+		return errors.New("it does not say when it was begun")
+	case !sane(r.Begun):
+		return fmt.Errorf("it was begun in the year %d", r.Begun.Year())
+	case r.State != string(session.Finished) && r.State != string(session.Ruined):
+		return fmt.Errorf("its state is %q, not %s or %s", r.State, session.Finished, session.Ruined)
+	}
+	for _, s := range r.Stages {
+		if !sane(s.In) {
+			return fmt.Errorf("its %s was begun in the year %d", s.Stage, s.In.Year())
+		}
+	}
+	for _, j := range r.Judgements {
+		if !sane(j.At) {
+			return fmt.Errorf("it was judged in the year %d", j.At.Year())
 		}
 	}
 	return nil
