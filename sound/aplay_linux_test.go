@@ -64,8 +64,12 @@ func TestTheBestDeviceIsFoundAgain(t *testing.T) {
 	if err := os.WriteFile(conf, []byte("# nothing\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
+	speaker := filepath.Join(t.TempDir(), "speaker")
+	if err := os.WriteFile(speaker, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
 	e, err := sound.Open(context.Background(), sound.Config{Volume: 0.8, Server: r.Server, Env: append(os.Environ(), "ALSA_CONFIG_PATH="+conf), Logf: t.Logf,
-		Bell: func(float64, time.Duration) error { return nil }})
+		Beeper: speaker})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -39,7 +39,6 @@ func devices(cfg Config) ([]device, error) {
 		all = append(all, &pulse{cfg.Server})
 	}
 	all = append(all, platform(cfg)...)
-	all = append(all, newBeep(cfg.Bell))
 	switch cfg.Prefer {
 	case "":
 		return all, nil

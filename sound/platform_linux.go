@@ -1,3 +1,3 @@
 package sound
 
-func platform(cfg Config) []device { return []device{aplay{cfg.Env}} }
+func platform(cfg Config) []device { return []device{aplay{cfg.Env}, newBeep(cfg.Beeper)} }

@@ -339,6 +339,13 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 			return err
 		}
 		speak = &speaker{engine}
+		// Where nothing is drawn nobody could be told of it later. With paper out
+		// the clocks go on all the same: a loudspeaker may come back.
+		if guard == nil && set.Sound != "none" && !m.PaperOut() {
+			if st := audible(ctx, engine); !st.OK {
+				return fmt.Errorf("nothing can be heard (%s), and by sound alone nothing would be told: plug in a loudspeaker, or start without --blind", st.Reason)
+			}
+		}
 	} else {
 		speak = &second{now: p.now, take: func() *speaker {
 			if ok, err := loud.TryLock(); err != nil || !ok {

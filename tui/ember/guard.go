@@ -4,6 +4,7 @@ import (
 	"errors"
 	"io"
 	"strconv"
+	"strings"
 	"sync"
 	"unicode/utf8"
 
@@ -420,17 +421,28 @@ func (g *Guard) defaults() {
 // of the multiplexer's panes. A multiplexer that does not pass them on drops
 // them; so does tmux while it has its window to draw anew, which is what the
 // same commands make it do: the wrapped ones come first, all of them.
+//
+// They end with ST, not with the bell: a terminal that does not know them may
+// ring.
 func (g *Guard) osc(commands ...string) {
 	for _, c := range commands {
-		switch g.opts.Mux {
-		case Tmux:
-			g.buf = append(g.buf, ansi.TmuxPassthrough("\x1b]"+c+"\x07")...)
-		case Screen:
-			g.buf = append(g.buf, ansi.ScreenPassthrough("\x1b]"+c+"\x07", 0)...)
-		}
+		g.outer("\x1b]" + c + "\x1b\\")
 	}
 	for _, c := range commands {
 		g.buf = append(g.buf, "\x1b]"+c+"\x1b\\"...)
+	}
+}
+
+// outer writes a sequence for the terminal behind a multiplexer; without one
+// there is no such terminal.
+func (g *Guard) outer(seq string) {
+	switch g.opts.Mux {
+	case Tmux:
+		g.buf = append(g.buf, ansi.TmuxPassthrough(seq)...)
+	case Screen:
+		// ST ends what screen passes on, so one that is to be passed on itself
+		// goes in two halves.
+		g.buf = append(g.buf, ansi.ScreenPassthrough(strings.ReplaceAll(seq, "\x1b\\", "\x1b\x1b\\\x1bP\\"), 0)...)
 	}
 }
 

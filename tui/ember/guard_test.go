@@ -274,8 +274,8 @@ func TestFirstAndLastLight(t *testing.T) {
 		first, last, notFirst string
 	}{
 		{Options{Profile: TrueColor, Level: Ember}, "\x1b]11;#000000\x1b\\", "\x1b]111\x1b\\", "\x1bP"},
-		{Options{Profile: ANSI256, Level: Ember, Mux: Tmux}, "\x1bPtmux;\x1b\x1b]11;#000000\x07\x1b\\", "\x1bPtmux;\x1b\x1b]111\x07\x1b\\", "38;2"},
-		{Options{Profile: ANSI256, Level: Ember, Mux: Screen}, "\x1bP\x1b]11;#000000\x07\x1b\\", "\x1bP\x1b]111\x07\x1b\\", "tmux"},
+		{Options{Profile: ANSI256, Level: Ember, Mux: Tmux}, "\x1bPtmux;\x1b\x1b]11;#000000\x1b\x1b\\\x1b\\", "\x1bPtmux;\x1b\x1b]111\x1b\x1b\\\x1b\\", "38;2"},
+		{Options{Profile: ANSI256, Level: Ember, Mux: Screen}, "\x1bP\x1b]11;#000000\x1b\x1b\\\x1bP\\\x1b\\", "\x1bP\x1b]111\x1b\x1b\\\x1bP\\\x1b\\", "tmux"},
 		{Options{Profile: LinuxConsole, Level: Ember}, "\x1b]P0000000\x1b]P15f0000", "\x1b]R", "\x1b]11"},
 	} {
 		var out bytes.Buffer
@@ -290,6 +290,9 @@ func TestFirstAndLastLight(t *testing.T) {
 		}
 		out.Reset()
 		_ = g.Restore()
+		if strings.Contains(out.String(), "\a") {
+			t.Errorf("%v: a bell in last light: %q", c.opts.Profile, out.String())
+		}
 		if !strings.Contains(out.String(), c.last) || !strings.HasSuffix(out.String(), "\x1b[?25h") {
 			t.Errorf("%v: last light is %q", c.opts.Profile, out.String())
 		}

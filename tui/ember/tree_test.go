@@ -80,33 +80,12 @@ func coloursIn(name string, src any) ([]string, error) {
 // daylight is not drawn in the darkroom, but sequences for terminals are
 // looked for everywhere.)
 func TestNoColourElsewhere(t *testing.T) {
-	root, err := filepath.Abs("../..")
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := os.Stat(filepath.Join(root, "go.mod")); err != nil {
-		t.Fatalf("the root of the module is not where it was: %v", err)
-	}
 	looked := 0
-	err = filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
-		if err != nil {
-			return err
-		}
-		rel, _ := filepath.Rel(root, path)
-		if d.IsDir() {
-			if rel == filepath.Join("tui", "ember") || d.Name() == "testdata" || strings.HasPrefix(d.Name(), ".") && rel != "." {
-				return fs.SkipDir
-			}
-			return nil
-		}
-		if !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+	eachFile(t, func(rel string, src []byte) error {
+		if strings.HasPrefix(rel, filepath.Join("tui", "ember")+string(filepath.Separator)) {
 			return nil
 		}
 		looked++
-		src, err := os.ReadFile(path)
-		if err != nil {
-			return err
-		}
 		found, err := coloursIn(rel, src)
 		if err != nil {
 			return err
@@ -120,10 +99,92 @@ func TestNoColourElsewhere(t *testing.T) {
 		}
 		return nil
 	})
+	t.Logf("%d files looked at", looked)
+}
+
+// eachFile gives every Go file of the program, tests left out.
+func eachFile(t *testing.T, do func(rel string, src []byte) error) {
+	t.Helper()
+	root, err := filepath.Abs("../..")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := os.Stat(filepath.Join(root, "go.mod")); err != nil {
+		t.Fatalf("the root of the module is not where it was: %v", err)
+	}
+	err = filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		rel, _ := filepath.Rel(root, path)
+		if d.IsDir() {
+			if d.Name() == "testdata" || strings.HasPrefix(d.Name(), ".") && rel != "." {
+				return fs.SkipDir
+			}
+			return nil
+		}
+		if !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+			return nil
+		}
+		src, err := os.ReadFile(path)
+		if err != nil {
+			return err
+		}
+		return do(rel, src)
+	})
 	if err != nil {
 		t.Error(err)
 	}
-	t.Logf("%d files looked at", looked)
+}
+
+// bellsIn lists where a Go file could ring a terminal's bell: a bell in a text,
+// or a call that writes one where it finds nothing better.
+func bellsIn(name string, src any) ([]string, error) {
+	set := token.NewFileSet()
+	f, err := parser.ParseFile(set, name, src, 0)
+	if err != nil {
+		return nil, err
+	}
+	var found []string
+	ast.Inspect(f, func(n ast.Node) bool {
+		rings := false
+		switch n := n.(type) {
+		case *ast.SelectorExpr:
+			x, ok := n.X.(*ast.Ident)
+			rings = ok && x.Name == "beeep" && (n.Sel.Name == "Beep" || n.Sel.Name == "Alert")
+		case *ast.BasicLit:
+			s, err := strconv.Unquote(n.Value)
+			rings = err == nil && (n.Kind == token.STRING || n.Kind == token.CHAR) && strings.Contains(s, "\a")
+		}
+		if rings {
+			p := set.Position(n.Pos())
+			found = append(found, fmt.Sprintf("%s:%d", p.Filename, p.Line))
+		}
+		return true
+	})
+	return found, nil
+}
+
+// Nobody rings: a visual bell lights the whole window.
+func TestNoBellAnywhere(t *testing.T) {
+	eachFile(t, func(rel string, src []byte) error {
+		found, err := bellsIn(rel, src)
+		for _, f := range found {
+			t.Errorf("%s: a bell may reach the terminal", f)
+		}
+		return err
+	})
+	found, err := bellsIn("sample.go", `package sample
+var a = "\x1b]11;white\a"   // 2
+var b = "\007"              // 3
+var c = '\x07'              // 4
+func d() { beeep.Beep() }   // 5
+func e() { beeep.Alert() }  // 6
+func f() { beeep.Notify() } // "\a"
+`)
+	if got := strings.Join(found, " "); err != nil || got != "sample.go:2 sample.go:3 sample.go:4 sample.go:5 sample.go:6" {
+		t.Errorf("the search finds %q, %v", got, err)
+	}
 }
 
 // The search finds what it is there to find.
