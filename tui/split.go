@@ -36,7 +36,11 @@ var ends = map[string]tea.KeyType{
 // take gives the keys that k makes whole, which may be none yet; the command
 // ends the wait.
 func (s *split) take(k tea.KeyMsg) ([]tea.KeyMsg, tea.Cmd) {
-	letters := k.Type == tea.KeyRunes && !k.Paste
+	if k.Paste {
+		s.waiting = false // the escape that waited was the paste's own
+		return []tea.KeyMsg{k}, nil
+	}
+	letters := k.Type == tea.KeyRunes
 	if !s.waiting {
 		switch {
 		case k.Type == tea.KeyEsc && !k.Alt:

@@ -276,6 +276,10 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 func (m *Model) pressAll(ks []tea.KeyMsg) tea.Cmd {
 	var cmds []tea.Cmd
 	for _, k := range ks {
+		if k.Paste {
+			cmds = append(cmds, m.paste(k))
+			continue
+		}
 		for _, k := range apart(k) {
 			cmds = append(cmds, m.key(k))
 		}
@@ -291,13 +295,30 @@ func apart(k tea.KeyMsg) []tea.KeyMsg {
 	}
 	out := make([]tea.KeyMsg, len(k.Runes))
 	for i, r := range k.Runes {
-		out[i] = tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune{r}, Paste: k.Paste}
+		out[i] = tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune{r}}
 		if r == ' ' {
 			out[i].Type = tea.KeySpace
 		}
 	}
 	return out
 }
+
+// pasteMost is how much of a paste is looked at: more than a line of text holds.
+const pasteMost = 1000
+
+// paste is what was pasted: words for an open line of text, and never a key.
+func (m *Model) paste(k tea.KeyMsg) tea.Cmd {
+	if !m.typing() {
+		m.desk.Complain(errPasted)
+		m.said = errPasted.Error()
+		return nil
+	}
+	// The last line's end is none of its words, and enters nothing.
+	text := ember.SafeText(strings.Trim(string(k.Runes[:min(len(k.Runes), pasteMost)]), "\r\n"))
+	return m.press(tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune(text), Paste: true})
+}
+
+var errPasted = errors.New("what is pasted is no key: it goes into a line of text that is open, and nowhere else")
 
 // newsFor is how long news stays at least.
 const newsFor = 5 * time.Second

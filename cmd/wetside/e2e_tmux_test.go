@@ -376,3 +376,62 @@ func TestBlindInATerminal(t *testing.T) {
 		})
 	}
 }
+
+// What is pasted is no key, with a picture and without one, marked by the
+// terminal or not; and after a megabyte of it the next key is one.
+func TestAPasteInATerminal(t *testing.T) {
+	t.Parallel()
+	big := strings.Repeat("x m \n", 1<<18)
+	for _, c := range []struct {
+		name string
+		mark []string // of tmux, for what is pasted
+		text string
+		args []string
+	}{
+		{"a space", []string{"-p"}, " ", nil},
+		{"a megabyte", []string{"-p"}, big, nil},
+		{"a megabyte without marks", nil, big, nil},
+		{"a space, by sound alone", []string{"-p"}, " ", []string{"--blind"}},
+		{"a megabyte, by sound alone", []string{"-p"}, big, []string{"--blind"}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			h := newHome(t)
+			p := newPane(t, h, 80, 24, append([]string{"rehearse", "--sound", "none"}, c.args...)...)
+			sheet := func() *session.Sheet {
+				db, err := sql.Open("sqlite", filepath.Join(h.data(), "notebook.db"))
+				if err != nil {
+					t.Fatal(err)
+				}
+				defer db.Close()
+				return replayAll(t, db).Numbered(1)
+			}
+			until(t, "there is a sheet", func() bool {
+				return strings.Contains(h.wetside(t, "where", "--rehearsal", "--json"), `"sheet": 1`)
+			})
+			if c.args == nil {
+				p.wait("space puts it into the develop")
+			}
+			file := filepath.Join(h.dir, "pasted")
+			if err := os.WriteFile(file, []byte(c.text), 0o600); err != nil {
+				t.Fatal(err)
+			}
+			p.do("load-buffer", file)
+			p.do(append([]string{"paste-buffer"}, c.mark...)...)
+			if c.args == nil {
+				p.wait("what is pasted is no key")
+			}
+			typed := time.Time{}
+			until(t, "a key is one", func() bool {
+				if time.Since(typed) > 5*time.Second {
+					p.keys("Space")
+					typed = time.Now()
+				}
+				return len(sheet().Visits) > 0
+			})
+			if s := sheet(); len(s.Visits) != 1 || len(s.Marks) > 0 || s.Phase != session.Wet {
+				t.Errorf("pasted, and space pressed: the sheet is %s in its %d. bath, with %d marks", s.Phase, len(s.Visits), len(s.Marks))
+			}
+		})
+	}
+}

@@ -475,7 +475,7 @@ func (p program) show(ctx context.Context, model *tui.Model, guard *ember.Guard,
 	// Only a terminal can be waited on like one; anything else is just read.
 	var input io.Reader = struct{ io.Reader }{p.in}
 	if in != nil {
-		input = in
+		input = ember.NewKeyboard(in)
 	}
 	opts = append(opts, tea.WithInput(input))
 	if guard != nil {

@@ -355,6 +355,8 @@ func TTY(in, out *os.File) Terminal {
 type tty struct {
 	in, out *os.File
 	state   *xterm.State
+	pastes  pastes
+	keys    []byte // read, and not yet asked for
 }
 
 func (t *tty) Size() (int, int) {
@@ -370,23 +372,34 @@ func (t *tty) Keys() error {
 		_ = xterm.Restore(t.in.Fd(), t.state)
 	}
 	_, err := xterm.MakeRaw(t.in.Fd())
+	t.brackets("h")
 	return err
 }
 
-func (t *tty) ReadKey() (byte, error) {
-	var b [1]byte
-	for {
-		n, err := t.in.Read(b[:])
-		if n == 1 {
-			return b[0], nil
-		}
-		if err != nil {
-			return 0, err
-		}
+// brackets has the terminal mark what is pasted (h), or not (l).
+func (t *tty) brackets(mode string) {
+	if xterm.IsTerminal(t.out.Fd()) {
+		_, _ = io.WriteString(t.out, "\x1b[?2004"+mode)
 	}
 }
 
+// ReadKey leaves out what is pasted: it answers nothing.
+func (t *tty) ReadKey() (byte, error) {
+	var b [256]byte
+	for len(t.keys) == 0 {
+		n, err := t.in.Read(b[:])
+		t.keys = t.pastes.keys(b[:n], n == len(b), time.Now())
+		if err != nil && len(t.keys) == 0 {
+			return 0, err
+		}
+	}
+	c := t.keys[0]
+	t.keys = t.keys[1:]
+	return c, nil
+}
+
 func (t *tty) Reset() error {
+	t.brackets("l")
 	if t.state == nil {
 		return nil
 	}
