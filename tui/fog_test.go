@@ -30,9 +30,10 @@ func (w *world) through(m *Model, d time.Duration) map[time.Duration]string {
 // The laptop's lamps as the room sees them.
 type testLamps struct{ dimmed, awake bool }
 
-func (l *testLamps) Dim() error          { l.dimmed = true; return nil }
-func (l *testLamps) Restore() error      { l.dimmed = false; return nil }
-func (l *testLamps) Awake(on bool) error { l.awake = on; return nil }
+func (l *testLamps) Dim()           { l.dimmed = true }
+func (l *testLamps) Restore()       { l.dimmed = false }
+func (l *testLamps) Awake(on bool)  { l.awake = on }
+func (l *testLamps) Told() []string { return nil }
 
 // A strip under the light for sixteen minutes: the card moves after 1, 2, 4 and
 // 8 minutes, the strip is covered after 16, and the answer waits until it is

@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -83,9 +84,14 @@ func (f Finding) Words() string {
 	return f.Text + ": " + f.Detail
 }
 
-// fill makes the list, or makes it anew: lamps change. What the user confirmed
-// stays confirmed as long as it says the same.
+// fill makes the list, or makes it anew: lamps change, and what is known of them
+// comes when it comes. What the user confirmed stays confirmed as long as it
+// says the same, and the line under the finger stays under it.
 func (r *room) fill(m *Model) {
+	was := ""
+	if r.at < len(r.items) {
+		was = r.items[r.at].Text
+	}
 	var found []Finding
 	if m.cfg.Verified != nil {
 		found = m.cfg.Verified()
@@ -93,6 +99,9 @@ func (r *room) fill(m *Model) {
 	r.items = RoomList(found)
 	if r.done == nil {
 		r.done = map[string]bool{}
+	}
+	if i := slices.IndexFunc(r.items, func(f Finding) bool { return f.Text == was }); i >= 0 {
+		r.at = i
 	}
 	r.at = min(r.at, len(r.items)-1)
 }
@@ -158,6 +167,9 @@ func (r *room) stop(m *Model) {
 }
 
 func (r *room) tick(m *Model) {
+	if m.screen == Room && !r.dark(m) {
+		r.fill(m)
+	}
 	if !r.running || r.until.Sub(m.desk.hand()) > 0 {
 		return
 	}

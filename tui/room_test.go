@@ -134,3 +134,25 @@ func TestRoomList(t *testing.T) {
 		t.Errorf("%d lines are open again", open)
 	}
 }
+
+// What the program finds out later comes into the list by itself, and leaves
+// the chosen line where it is.
+func TestFindingsComeLater(t *testing.T) {
+	var found []Finding
+	w, m := newWorld(t, func(c *Config) { c.Start, c.Verified = Room, func() []Finding { return found } })
+	m.keys(t, "down", "down")
+	found = []Finding{{Text: "lid", Detail: "leave it open"}, {About: "backlight", Text: "backlight panel", Detail: "Set to 3 of 100", Verified: true}}
+	w.through(m, time.Second)
+	if got := plain(m); !strings.Contains(got, "Set to 3 of 100") || !strings.Contains(got, "leave it open") {
+		t.Errorf("not in the list:\n%s", got)
+	}
+	m.keys(t, "down", "down", "down", "down", "down", "down", "down")
+	if got := m.room.items[m.room.at].Text; got != "lid" {
+		t.Fatalf("chosen: %q", got)
+	}
+	found = append([]Finding{{Text: "indicator lights", Detail: "caps lock"}}, found...)
+	w.through(m, time.Second)
+	if got := m.room.items[m.room.at].Text; got != "lid" {
+		t.Errorf("the finger is on %q now", got)
+	}
+}

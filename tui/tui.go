@@ -85,7 +85,9 @@ type Config struct {
 
 	Book  Book
 	Lamps Lamps
-	// Verified is what the program could check of the room by itself.
+	// Verified is what the program could check of the room by itself until now:
+	// it is asked again and again while the list is on the screen, and at once
+	// gives what it has.
 	Verified func() []Finding
 	// Pulse makes each cue pulse a border as well, for who does not hear well.
 	Pulse bool
@@ -103,11 +105,12 @@ type Config struct {
 	ConfirmSound bool
 }
 
-// Lamps are the laptop's own.
+// Lamps are the laptop's own. They are told and not waited for.
 type Lamps interface {
-	Dim() error          // paper comes out
-	Restore() error      // paper is covered
-	Awake(on bool) error // no sleep, no lock screen, no lid, while a clock runs
+	Dim()           // paper comes out
+	Restore()       // paper is covered
+	Awake(on bool)  // no sleep, no lock screen, no lid, while a clock runs
+	Told() []string // what could not be done, since it was asked last
 }
 
 // A Finding is one line of the room check.
@@ -246,6 +249,11 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 			}
 		}
 		m.light()
+		if m.cfg.Lamps != nil {
+			for _, n := range m.cfg.Lamps.Told() {
+				m.inform(n)
+			}
+		}
 		m.room.tick(m)
 		m.fog.tick(m)
 		if m.desk.Hands && m.desk.Over() {
@@ -473,20 +481,14 @@ func (m *Model) light() {
 	}
 	if run := m.desk.M.Running() || dark; m.cfg.Lamps != nil && run != m.awake {
 		m.awake = run
-		if err := m.cfg.Lamps.Awake(run); err != nil {
-			m.inform(err.Error())
-		}
+		m.cfg.Lamps.Awake(run)
 	}
 	if out = out || dark; m.cfg.Lamps != nil && out != m.dimmed {
 		m.dimmed = out
-		var err error
 		if out {
-			err = m.cfg.Lamps.Dim()
+			m.cfg.Lamps.Dim()
 		} else {
-			err = m.cfg.Lamps.Restore()
-		}
-		if err != nil {
-			m.inform(err.Error())
+			m.cfg.Lamps.Restore()
 		}
 	}
 }

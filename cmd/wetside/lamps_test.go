@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"io"
 	"slices"
 	"sync"
@@ -27,7 +28,6 @@ func (l *toldLamps) tell(s string) error {
 	l.told = append(l.told, s)
 	return nil
 }
-func (l *toldLamps) Recover() error          { return l.tell("recover") }
 func (l *toldLamps) Restore() error          { return l.tell("restore") }
 func (l *toldLamps) Inhibit(string) error    { return nil }
 func (l *toldLamps) Release() error          { return nil }
@@ -91,4 +91,60 @@ func staysDim(t *testing.T, p program) {
 	if want := []string{"dim"}; !slices.Equal(l.told, want) {
 		t.Errorf("with a sheet in the developer the lamps were told %q, not %q", l.told, want)
 	}
+}
+
+// stuckLamps are those of a session service that hangs: each call takes until
+// it is let go.
+type stuckLamps struct {
+	toldLamps
+	at  chan string
+	let chan struct{}
+}
+
+func (l *stuckLamps) stick(what string) error {
+	l.at <- what
+	<-l.let
+	return errors.New(what + ": by hand")
+}
+func (l *stuckLamps) Dim() error           { return l.stick("dim") }
+func (l *stuckLamps) Restore() error       { return l.stick("restore") }
+func (l *stuckLamps) Inhibit(string) error { return l.stick("inhibit") }
+func (l *stuckLamps) Report() []ember.Finding {
+	l.stick("report")
+	return []ember.Finding{{Lamp: "lid"}}
+}
+
+// A session service that hangs keeps nobody waiting who tells the lamps to
+// follow the room; they follow what was wanted last, and what could not be done
+// is told.
+func TestLampsFollowBesideTheProgram(t *testing.T) {
+	l := &stuckLamps{at: make(chan string, 9), let: make(chan struct{})}
+	r := followRoom(l, time.Now, func() bool { return true }, true)
+	if got := <-l.at; got != "restore" {
+		t.Fatalf("what an earlier run dimmed: %s", got)
+	}
+	// None of this waits, or the test would for ever.
+	r.Awake(true)
+	for range 3 {
+		r.Dim()
+		r.Restore()
+	}
+	r.Dim()
+	if found := r.verified(); len(found) > 0 {
+		t.Errorf("found %v by now", found)
+	}
+	var did []string
+	for range 3 {
+		l.let <- struct{}{}
+		did = append(did, <-l.at)
+	}
+	if want := []string{"dim", "inhibit", "report"}; !slices.Equal(did, want) {
+		t.Errorf("did %q, not %q", did, want)
+	}
+	if told := r.Told(); !slices.Equal(told, []string{"restore: by hand", "dim: by hand", "inhibit: by hand"}) || len(r.Told()) > 0 {
+		t.Errorf("told %q", told)
+	}
+	close(l.let)
+	until(t, "what was found is known", func() bool { return len(r.verified()) == 1 })
+	r.stop()
 }

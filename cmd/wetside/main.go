@@ -72,6 +72,7 @@ type CLI struct {
 	Sounds   SoundsCmd   `cmd:"" help:"Every sound, played and named; or a quiz."`
 	Check    CheckCmd    `cmd:"" help:"The list before paper is opened."`
 	Version  VersionCmd  `cmd:"" help:"Which wetside this is."`
+	Notify   NotifyCmd   `cmd:"" hidden:"" help:"A pop-up on the desktop."`
 }
 
 // VersionCmd prints the version.

@@ -18,8 +18,6 @@ import (
 	"time"
 
 	tea "github.com/charmbracelet/bubbletea"
-	"github.com/gen2brain/beeep"
-	"github.com/godbus/dbus/v5"
 	"github.com/gofrs/flock"
 	"github.com/google/uuid"
 	"golang.org/x/term"
@@ -364,7 +362,12 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 	desk := &tui.Desk{M: m, Clock: clk, Record: rec, Sound: speak, NewID: uuid.NewString, Hands: p.self}
 	plan.used, plan.today, plan.level = desk.Used, p.now, func() string { return level.String() }
 	if !p.rehearsal {
-		desk.Notify = func(title, text string) { go beeep.Notify(title, text, "") }
+		show, ended := p.popUps(ctx)
+		desk.Notify = show
+		defer func() {
+			cancel()
+			ended()
+		}()
 	}
 	desk.Move, _ = profiles.ParseDuration(set.Move) // checked with the other settings
 
@@ -374,7 +377,6 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 		ok, err := here.TryLock()
 		return err != nil || ok
 	}
-	lamps := p.lamps()
 	// mayShine reports whether a rehearsal, whose own sheet is blank, leaves no
 	// real one in the light.
 	mayShine := func() bool {
@@ -396,19 +398,16 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 	}
 	// With paper out they stay as dim as they were left; those of another
 	// program are not ours to put back.
-	if first && !m.PaperOut() && mayShine() {
-		if err := lamps.Recover(); err != nil {
-			notices = append(notices, oneLine(err))
-		}
-	}
+	lamps := followRoom(p.lamps(), p.now, mayShine, first && !m.PaperOut() && mayShine())
+	defer lamps.stop()
 	papers, processes, cameras := plan.choices()
 	cfg := tui.Config{
 		Desk: desk, Level: level, Profile: profile, Guard: guard, Blind: guard == nil,
 		Papers: papers, Processes: processes, Cameras: cameras,
 		Plan: plan.plan, Shift: plan.shift, Brighter: plan.brighter, Baths: plan.baths, Reckon: p.reckoned,
-		Book: pages{book, clk.Now, fresh}, Lamps: &roomLamps{lamps: lamps, m: m, mayShine: mayShine},
+		Book: pages{book, clk.Now, fresh}, Lamps: lamps,
 		Verified: func() []tui.Finding {
-			found := verified(lamps)
+			found := lamps.verified()
 			if w := ember.DetectMux(p.getenv).Warning(); w != "" {
 				found = append(found, tui.Finding{Text: w})
 			}
@@ -456,9 +455,9 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 	model := tui.New(cfg)
 	*begun = true
 	err = p.show(ctx, model, guard, in, func() *sound.Engine { return engine })
-	lamps.Release()
+	lamps.stop()
 	if err == nil && mayShine() && alone() { // else nobody has said that paper is covered
-		if err := lamps.Restore(); err != nil {
+		if err := lamps.lamps.Restore(); err != nil {
 			p.warn("%s", oneLine(err))
 		}
 	}
@@ -561,65 +560,6 @@ func (p program) openSound(ctx context.Context, set settings) (*sound.Engine, er
 func (h *host) newVoice() (*voice.Voice, error) {
 	return voice.New(voice.Config{User: filesIn(filepath.Join(h.config, "voices")),
 		Say: voice.SystemVoice(voice.Host{Find: exec.LookPath, Temp: os.TempDir()})})
-}
-
-func (h *host) lamps() ember.Lamps {
-	if h.lights != nil {
-		return h.lights()
-	}
-	set, _ := loadSettings(h) // a fault in it was told where it mattered
-	return ember.NewLamps(ember.LampOptions{
-		Bus:   func() (*dbus.Conn, error) { return dbus.ConnectSystemBus() },
-		Sys:   os.DirFS("/sys"),
-		State: filepath.Join(h.state, "lamps.json"), Backlight: set.Backlight,
-		Session: h.getenv("XDG_SESSION_ID"), PID: os.Getpid(),
-		Start: func(name string, args ...string) (func() error, error) {
-			c := exec.Command(name, args...)
-			if err := c.Start(); err != nil {
-				return nil, err
-			}
-			return func() error { err := c.Process.Kill(); c.Wait(); return err }, nil
-		},
-	})
-}
-
-// roomLamps keeps sleep away while any clock runs, and dims while paper is out.
-type roomLamps struct {
-	lamps    ember.Lamps
-	m        *session.Machine
-	mayShine func() bool
-}
-
-func (r *roomLamps) Dim() error { return r.lamps.Dim() }
-func (r *roomLamps) Restore() error {
-	if !r.mayShine() {
-		return nil // whoever has the paper out does it
-	}
-	return r.lamps.Restore()
-}
-func (r *roomLamps) Awake(on bool) error {
-	if on {
-		return r.lamps.Inhibit("a sheet of paper is being exposed or developed")
-	}
-	return r.lamps.Release()
-}
-
-// verified is what the program could check of the room by itself.
-func verified(l ember.Lamps) []tui.Finding {
-	var out []tui.Finding
-	for _, f := range l.Report() {
-		about := ""
-		switch {
-		case strings.HasPrefix(f.Lamp, "keyboard"), strings.Contains(f.Lamp, "kbd_backlight"):
-			about = "keyboard"
-		case strings.HasPrefix(f.Lamp, "backlight"):
-			about = "backlight"
-		case strings.HasPrefix(f.Lamp, "sleep"), f.Lamp == "lid":
-			about = "sleep"
-		}
-		out = append(out, tui.Finding{Text: f.Lamp, Detail: strings.TrimRight(f.Detail, "."), Verified: f.Verdict == ember.Safe, About: about})
-	}
-	return out
 }
 
 // keepFogTest writes the result of a fog test into the user's own profile, and

@@ -8,15 +8,15 @@ import (
 
 // Lamps are the lights of the laptop other than the window: the panel's
 // backlight, the keyboard's, and whatever would light up by itself, such as a
-// lock screen.
+// lock screen. A method may take two seconds where the session service does not
+// answer, so it is called beside the picture and not between two frames. The
+// methods may be called from several goroutines; one waits for the other.
 type Lamps interface {
-	// Recover puts back what an earlier run dimmed and, having been killed,
-	// did not put back. It does nothing if there was no such run.
-	Recover() error
 	// Dim turns the backlight to the user's dark level and the keyboard off.
 	// Old values are on disk before anything is changed.
 	Dim() error
-	// Restore puts back what Dim changed.
+	// Restore puts back what Dim changed, in this run or in an earlier one that
+	// was killed. It does nothing if nothing is changed.
 	Restore() error
 	// Inhibit keeps the machine from idling, sleeping and minding its lid
 	// until Release or the end of the process. why is shown to the user by
@@ -58,9 +58,10 @@ type Finding struct {
 
 // LampOptions say how to reach the lamps.
 type LampOptions struct {
-	// Bus connects to the bus logind is on; nil means there is none. It is
-	// called once, when first needed. Linux only.
-	Bus func() (*dbus.Conn, error)
+	// Bus connects to the bus logind is on (dbus.ConnectSystemBus); nil means
+	// there is none. It is called when first needed, and again when the
+	// connection is lost. Linux only.
+	Bus func(...dbus.ConnOption) (*dbus.Conn, error)
 	// Sys is the root of sysfs (os.DirFS("/sys")). Linux only.
 	Sys fs.FS
 	// State is the file for the old values; its directory exists.

@@ -16,7 +16,6 @@ type caffeinate struct {
 	stop func() error
 }
 
-func (c *caffeinate) Recover() error { return nil }
 func (c *caffeinate) Dim() error     { return nil }
 func (c *caffeinate) Restore() error { return nil }
 

@@ -1,6 +1,7 @@
 package ember
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -13,6 +14,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"time"
 
 	"github.com/godbus/dbus/v5"
 )
@@ -26,9 +28,27 @@ type logind struct {
 	opts LampOptions
 	mu   sync.Mutex
 	conn *dbus.Conn
-	err  error // why there is no conn
 	hold *os.File
 	what string
+}
+
+// patience is how long the session service has for all that one call of a
+// method of [Lamps] asks of it.
+const patience = 2 * time.Second
+
+// errSilent is a service that took the question and gave no answer.
+var errSilent = fmt.Errorf("the session service gave no answer within %v", patience)
+
+func patient() (context.Context, context.CancelFunc) {
+	return context.WithTimeout(context.Background(), patience)
+}
+
+// silence is err, said plainly where it is that the time is up.
+func silence(ctx context.Context, err error) error {
+	if err != nil && ctx.Err() != nil {
+		return errSilent
+	}
+	return err
 }
 
 const (
@@ -51,19 +71,31 @@ type saved struct {
 	Lamps []lamp `json:"lamps"`
 }
 
-func (l *logind) bus() (*dbus.Conn, error) {
-	if l.conn == nil && l.err == nil {
-		if l.opts.Bus == nil {
-			l.err = errors.New("there is no system bus")
-		} else {
-			l.conn, l.err = l.opts.Bus()
-		}
+func (l *logind) bus(ctx context.Context) (*dbus.Conn, error) {
+	if l.conn != nil && l.conn.Connected() {
+		return l.conn, nil
 	}
-	return l.conn, l.err
+	if l.opts.Bus == nil {
+		return nil, errors.New("there is no system bus")
+	}
+	// A bus may take the connection and never greet: that ends with ctx, and the
+	// connection that was made in time does not.
+	life, end := context.WithCancel(context.Background())
+	made := context.AfterFunc(ctx, end)
+	conn, err := l.opts.Bus(dbus.WithContext(life))
+	if !made() && err == nil {
+		err = errors.Join(ctx.Err(), conn.Close())
+	}
+	if err != nil {
+		end()
+		return nil, silence(ctx, err)
+	}
+	l.conn = conn
+	return conn, nil
 }
 
-func (l *logind) session() (dbus.BusObject, error) {
-	conn, err := l.bus()
+func (l *logind) session(ctx context.Context) (dbus.BusObject, error) {
+	conn, err := l.bus(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -72,15 +104,18 @@ func (l *logind) session() (dbus.BusObject, error) {
 		id = "auto"
 	}
 	var p dbus.ObjectPath
-	if err := conn.Object(loginName, loginPath).Call(loginName+".Manager.GetSession", 0, id).Store(&p); err != nil {
+	if err := conn.Object(loginName, loginPath).CallWithContext(ctx, loginName+".Manager.GetSession", 0, id).Store(&p); err != nil {
+		if ctx.Err() != nil {
+			return nil, errSilent
+		}
 		return nil, fmt.Errorf("logind does not know this session: %w", err)
 	}
 	return conn.Object(loginName, p), nil
 }
 
-func setBrightness(session dbus.BusObject, l lamp) error {
-	if err := session.Call(loginName+".Session.SetBrightness", 0, l.Subsystem, l.Name, l.Value).Err; err != nil {
-		return fmt.Errorf("%v could not be set to %d: %w", l, l.Value, err)
+func setBrightness(ctx context.Context, session dbus.BusObject, l lamp) error {
+	if err := session.CallWithContext(ctx, loginName+".Session.SetBrightness", 0, l.Subsystem, l.Name, l.Value).Err; err != nil {
+		return fmt.Errorf("%v could not be set to %d: %w", l, l.Value, silence(ctx, err))
 	}
 	return nil
 }
@@ -149,7 +184,9 @@ func (l *logind) Dim() error {
 	if len(found) == 0 {
 		return nil
 	}
-	session, err := l.session()
+	ctx, cancel := patient()
+	defer cancel()
+	session, err := l.session(ctx)
 	if err != nil {
 		return fmt.Errorf("the lamps cannot be set, dim the screen and the keyboard by hand: %w", err)
 	}
@@ -174,12 +211,10 @@ func (l *logind) Dim() error {
 	var errs []error
 	for _, d := range found {
 		d.Value = l.dark(d)
-		errs = append(errs, setBrightness(session, d))
+		errs = append(errs, setBrightness(ctx, session, d))
 	}
 	return errors.Join(errs...)
 }
-
-func (l *logind) Recover() error { return l.Restore() }
 
 func (l *logind) Restore() error {
 	l.mu.Lock()
@@ -188,7 +223,9 @@ func (l *logind) Restore() error {
 	if err != nil || len(old.Lamps) == 0 {
 		return err
 	}
-	session, err := l.session()
+	ctx, cancel := patient()
+	defer cancel()
+	session, err := l.session(ctx)
 	if err != nil {
 		return fmt.Errorf("the lamps cannot be put back, their old values stay in %s: %w", l.opts.State, err)
 	}
@@ -207,7 +244,7 @@ func (l *logind) Restore() error {
 		if !here[d.String()] {
 			continue
 		}
-		if err := setBrightness(session, d); err != nil {
+		if err := setBrightness(ctx, session, d); err != nil {
 			errs, left.Lamps = append(errs, err), append(left.Lamps, d)
 		}
 	}
@@ -270,21 +307,51 @@ func (l *logind) Inhibit(why string) error {
 	if l.hold != nil {
 		return nil
 	}
-	conn, err := l.bus()
+	ctx, cancel := patient()
+	defer cancel()
+	const byHand = "the machine may sleep or lock its screen, turn that off by hand: %w"
+	conn, err := l.bus(ctx)
 	if err != nil {
-		return fmt.Errorf("the machine may sleep or lock its screen, turn that off by hand: %w", err)
+		return fmt.Errorf(byHand, err)
 	}
 	// Some systems let a user hold off sleep but not the lid: rather that
 	// than nothing.
 	for _, what := range []string{"idle:sleep:handle-lid-switch", "idle:sleep", "idle"} {
-		var fd dbus.UnixFD
-		call := conn.Object(loginName, loginPath).Call(loginName+".Manager.Inhibit", 0, what, "wetside", why, "block")
-		if err = call.Store(&fd); err == nil {
-			l.hold, l.what = os.NewFile(uintptr(fd), "inhibitor"), what
+		if l.hold, err = inhibitor(ctx, conn, what, why); err == nil {
+			l.what = what
 			return nil
 		}
+		if ctx.Err() != nil {
+			break
+		}
 	}
-	return fmt.Errorf("the machine may sleep or lock its screen, turn that off by hand: %w", err)
+	return fmt.Errorf(byHand, err)
+}
+
+// inhibitor is the file that holds what off for as long as it is open.
+func inhibitor(ctx context.Context, conn *dbus.Conn, what, why string) (*os.File, error) {
+	call := conn.Object(loginName, loginPath).Go(loginName+".Manager.Inhibit", 0, make(chan *dbus.Call, 1), what, "wetside", why, "block")
+	file := func() (*os.File, error) {
+		var fd dbus.UnixFD
+		if err := call.Store(&fd); err != nil {
+			return nil, err
+		}
+		return os.NewFile(uintptr(fd), "inhibitor"), nil
+	}
+	select {
+	case <-call.Done:
+		return file()
+	case <-ctx.Done():
+		go func() {
+			// One that comes after the user was told that there is none is let go
+			// of. The wait ends with the connection.
+			<-call.Done
+			if f, err := file(); err == nil {
+				_ = f.Close()
+			}
+		}()
+		return nil, errSilent
+	}
 }
 
 func (l *logind) Release() error {
@@ -324,7 +391,9 @@ func (l *logind) Report() []Finding {
 		out = append(out, Finding{"keyboard light", Unknown, "No keyboard light that can be set was found: if there is one, turn it off."})
 	}
 	out = append(out, l.otherLEDs()...)
-	if _, err := l.session(); err != nil {
+	ctx, cancel := patient()
+	defer cancel()
+	if _, err := l.session(ctx); err != nil {
 		out = append(out, Finding{"lamps and sleep", Unknown, "In your hands, for the session service (logind) cannot be reached: " + err.Error() + "."})
 	}
 	switch {

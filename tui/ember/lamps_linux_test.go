@@ -2,7 +2,9 @@ package ember
 
 import (
 	"bufio"
+	"errors"
 	"fmt"
+	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -128,7 +130,7 @@ func (b *bench) lamps() Lamps { return NewLamps(mockedOptions(b.addr, b.sys, b.s
 
 func mockedOptions(addr, sys, state string) LampOptions {
 	return LampOptions{
-		Bus:       func() (*dbus.Conn, error) { return dbus.Connect(addr) },
+		Bus:       func(opts ...dbus.ConnOption) (*dbus.Conn, error) { return dbus.Connect(addr, opts...) },
 		Sys:       os.DirFS(sys),
 		State:     state,
 		Session:   mockSession,
@@ -166,7 +168,7 @@ func (b *bench) stateFile() bool { _, err := os.Stat(b.state); return err == nil
 func TestLampsAreDimmedAndPutBack(t *testing.T) {
 	b := newBench(t)
 	l := b.lamps()
-	if err := l.Recover(); err != nil {
+	if err := l.Restore(); err != nil {
 		t.Errorf("nothing to recover: %v", err)
 	}
 	b.shines("before", 700, 2)
@@ -261,7 +263,7 @@ func TestLampsArePutBackAfterAKill(t *testing.T) {
 	if err := next.Dim(); err != nil { // a start that goes straight on in the dark
 		t.Fatal(err)
 	}
-	if err := next.Recover(); err != nil {
+	if err := next.Restore(); err != nil {
 		t.Fatal(err)
 	}
 	b.shines("at the next start", 700, 2)
@@ -318,7 +320,7 @@ func TestLampValuesOutliveTheService(t *testing.T) {
 	if !b.stateFile() {
 		t.Fatal("the old values are lost")
 	}
-	if err := b.lamps().Recover(); err != nil {
+	if err := b.lamps().Restore(); err != nil {
 		t.Fatal(err)
 	}
 	b.shines("put back later", 700, 2)
@@ -353,4 +355,57 @@ func TestOldValuesOutliveLampsThatCannotBeRead(t *testing.T) {
 		t.Fatal(err)
 	}
 	b.shines("put back at the second try", 700, 2)
+}
+
+// A session service that takes what it is asked and never answers is given up,
+// each time, and the user is told what to do by hand: whether nobody is behind
+// the bus's socket, or the bus lives and logind does not.
+func TestLampsOfAServiceThatHangs(t *testing.T) {
+	sys := t.TempDir()
+	b := &bench{t: t, sys: sys, state: filepath.Join(t.TempDir(), "lamps.json")}
+	b.device("backlight", "panel0", 700, 1000)
+	socket := filepath.Join(t.TempDir(), "bus")
+	deaf, err := net.Listen("unix", socket)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = deaf.Close() })
+	t.Run("bus", func(t *testing.T) { hangs(t, mockedOptions("unix:path="+socket, sys, b.state)) })
+	if b.stateFile() {
+		t.Error("nothing was changed, and still old values were written")
+	}
+	t.Run("logind", func(t *testing.T) {
+		b := newBench(t)
+		stop := b.conn.Object(loginName, loginPath)
+		for _, m := range [][3]string{{"GetSession", "s", "o"}, {"Inhibit", "ssss", "h"}} {
+			if err := stop.Call("org.freedesktop.DBus.Mock.AddMethod", 0, loginName+".Manager", m[0], m[1], m[2], "import time\nwhile True: time.sleep(1)").Err; err != nil {
+				t.Fatal(err)
+			}
+		}
+		hangs(t, mockedOptions(b.addr, b.sys, b.state))
+	})
+}
+
+func hangs(t *testing.T, opts LampOptions) {
+	l := NewLamps(opts)
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		for what, err := range map[string]error{"Inhibit": l.Inhibit("a sheet"), "Dim": l.Dim()} {
+			if err == nil || !strings.Contains(err.Error(), "no answer") || !strings.Contains(err.Error(), "by hand") {
+				t.Errorf("%s: %v", what, err)
+			}
+		}
+		if r := fmt.Sprint(l.Report()); !strings.Contains(r, "lamps and sleep look yourself") || !strings.Contains(r, "no answer") {
+			t.Errorf("not reported: %s", r)
+		}
+		if err := errors.Join(l.Restore(), l.Release()); err != nil {
+			t.Errorf("nothing was changed, and to put it back: %v", err)
+		}
+	}()
+	select {
+	case <-done:
+	case <-time.After(time.Minute):
+		t.Fatal("waited a minute for a service that hangs")
+	}
 }

@@ -9,7 +9,6 @@ func NewLamps(LampOptions) Lamps { return noLamps{} }
 
 type noLamps struct{}
 
-func (noLamps) Recover() error { return nil }
 func (noLamps) Dim() error     { return nil }
 func (noLamps) Restore() error { return nil }
 func (noLamps) Inhibit(string) error {

@@ -27,7 +27,6 @@ const (
 
 var setThreadExecutionState = windows.NewLazySystemDLL("kernel32.dll").NewProc("SetThreadExecutionState")
 
-func (x *execution) Recover() error { return nil }
 func (x *execution) Dim() error     { return nil }
 func (x *execution) Restore() error { return nil }
 

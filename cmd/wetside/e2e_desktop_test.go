@@ -1,0 +1,135 @@
+//go:build linux
+
+package main
+
+import (
+	"fmt"
+	"net"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"wetside/profiles"
+	"wetside/session"
+	"wetside/tui"
+)
+
+// interrupted leaves in the home what a program killed a moment ago would: one
+// sheet, and what happened to it.
+func (h home) interrupted(t testing.TB, light string, happened ...session.Event) {
+	t.Helper()
+	host := &host{data: h.data(), now: time.Now, err: os.Stderr}
+	b, err := host.book()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer b.Close()
+	set, err := profiles.Load(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	plan, err := (&planner{set: set}).plan(tui.Form{Name: "signal arm", Paper: "direct-positive-fb", Process: "three-trays", Light: light})
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := systemClock().Now()
+	sit, err := b.Begin(session.Event{Kind: session.Opened, At: at, Pace: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := session.New()
+	m.Apply(session.Event{Kind: session.Opened, At: at, Pace: 1})
+	for _, e := range append([]session.Event{{Kind: session.SheetAdded, Spec: &plan.Spec}}, happened...) {
+		e.At, e.Sheet = at, "e5000001-0000-4000-8000-000000000001"
+		if s := m.Numbered(1); s != nil && s.Visit() != nil {
+			e.From = s.Visit().Serial
+		}
+		if err := m.Apply(e); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := b.Append(sit.ID, e); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// left lists the processes that were started with this environment and live.
+func left(t testing.TB, mark string) (out []string) {
+	t.Helper()
+	envs, err := filepath.Glob("/proc/[0-9]*/environ")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range envs {
+		if env, err := os.ReadFile(f); err == nil && strings.Contains("\x00"+string(env), "\x00"+mark+"\x00") {
+			line, _ := os.ReadFile(filepath.Join(filepath.Dir(f), "cmdline"))
+			out = append(out, strings.ReplaceAll(string(line), "\x00", " "))
+		}
+	}
+	return out
+}
+
+// A desktop whose services take every call and never answer holds up neither
+// the start nor the clock, nor a key nor the end; and nothing that was begun for
+// it lives on.
+func TestADesktopThatHangs(t *testing.T) {
+	h := newHome(t)
+	socket := filepath.Join(h.dir, "deaf")
+	deaf, err := net.Listen("unix", socket)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer deaf.Close()
+	mark := "WETSIDE_TEST_HOME=" + h.dir
+	h.env = append(h.env, "DBUS_SYSTEM_BUS_ADDRESS=unix:path="+socket, "DBUS_SESSION_BUS_ADDRESS=unix:path="+socket, mark)
+	overrun(t, h)
+	until(t, "all that was begun has ended", func() bool { return len(left(t, mark)) == 0 })
+}
+
+// Where no desktop runs, none is started to show a pop-up on.
+func TestNoDesktopIsStarted(t *testing.T) {
+	h := newHome(t)
+	bin := filepath.Join(h.dir, "bin")
+	if err := os.Mkdir(bin, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	told := filepath.Join(h.dir, "started")
+	for _, name := range []string{"dbus-launch", "notify-send", "kdialog"} {
+		script := fmt.Sprintf("#!/bin/sh\necho %s >> '%s'\nsleep 1000 >&- 2>&- &\necho DBUS_SESSION_BUS_ADDRESS=unix:path=/nonexistent\n", name, told)
+		if err := os.WriteFile(filepath.Join(bin, name), []byte(script), 0o755); err != nil {
+			t.Fatal(err)
+		}
+	}
+	bus := ""
+	if _, err := os.Stat(fmt.Sprintf("/run/user/%d/bus", os.Getuid())); err == nil {
+		bus = "unix:path=" + filepath.Join(h.dir, "no-bus") // whoever runs the test has a desktop, which is left in peace
+	}
+	mark := "WETSIDE_TEST_HOME=" + h.dir
+	h.env = append(h.env, "DBUS_SESSION_BUS_ADDRESS="+bus, "PATH="+bin+":"+os.Getenv("PATH"), mark)
+	overrun(t, h)
+	if got, err := os.ReadFile(told); err == nil {
+		t.Errorf("started: %q", got)
+	}
+	until(t, "all that was begun has ended", func() bool { return len(left(t, mark)) == 0 })
+}
+
+// overrun goes on with a sheet in its camera until its time is over by a while,
+// and leaves.
+func overrun(t *testing.T, h home) {
+	binary(t) // it takes its time to be built
+	h.interrupted(t, "30s", session.Event{Kind: session.ExposureBegun, Planned: 30 * time.Second})
+	p := newPane(t, h, 100, 30, "--sound", "none")
+	p.wait("Go on?")
+	p.keys("y")
+	p.wait("pinhole open")
+	p.keys("?") // a key is answered as ever
+	p.wait("screen before")
+	p.keys("?")
+	p.wait("cover the pinhole", "+0:0")
+	p.keys("q")
+	p.wait("covered?")
+	p.keys("y")
+	p.wait("status 0")
+}

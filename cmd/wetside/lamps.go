@@ -1,0 +1,187 @@
+package main
+
+import (
+	"context"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/godbus/dbus/v5"
+
+	"wetside/tui"
+	"wetside/tui/ember"
+)
+
+func (h *host) lamps() ember.Lamps {
+	if h.lights != nil {
+		return h.lights()
+	}
+	set, _ := loadSettings(h) // a fault in it was told where it mattered
+	return ember.NewLamps(ember.LampOptions{
+		Bus:   dbus.ConnectSystemBus,
+		Sys:   os.DirFS("/sys"),
+		State: filepath.Join(h.state, "lamps.json"), Backlight: set.Backlight,
+		Session: h.getenv("XDG_SESSION_ID"), PID: os.Getpid(),
+		Start: func(name string, args ...string) (func() error, error) {
+			c := exec.Command(name, args...)
+			if err := c.Start(); err != nil {
+				return nil, err
+			}
+			return func() error { err := c.Process.Kill(); c.Wait(); return err }, nil
+		},
+	})
+}
+
+// roomLamps has the laptop's lamps follow the room: dim while paper is out, and
+// sleep kept away while any clock runs. It works beside the program: a session
+// service that hangs keeps neither picture nor key waiting.
+type roomLamps struct {
+	lamps    ember.Lamps
+	mayShine func() bool
+	now      func() time.Time
+	wake     chan struct{} // holds one
+	stop     func()        // ends it, and the hold on sleep
+
+	mu     sync.Mutex
+	want   lampState
+	look   bool // for what can be verified
+	looked time.Time
+	found  []tui.Finding
+	told   []string
+}
+
+// lampState is how the lamps should be.
+type lampState struct{ dim, awake bool }
+
+// followRoom begins. back: what an earlier run dimmed comes back first.
+func followRoom(lamps ember.Lamps, now func() time.Time, mayShine func() bool, back bool) *roomLamps {
+	ctx, cancel := context.WithCancel(context.Background())
+	r := &roomLamps{lamps: lamps, now: now, mayShine: mayShine, wake: make(chan struct{}, 1)}
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		r.run(ctx, lampState{dim: back})
+	}()
+	r.stop = sync.OnceFunc(func() {
+		cancel()
+		<-done
+		lamps.Release()
+	})
+	r.set(func() {})
+	return r
+}
+
+func (r *roomLamps) set(change func()) {
+	r.mu.Lock()
+	change()
+	r.mu.Unlock()
+	select {
+	case r.wake <- struct{}{}:
+	default: // it is on its way, and will find the change
+	}
+}
+
+// run brings about what was wanted last. What fails is told, and not tried again
+// before something else is wanted: the user does it by hand.
+func (r *roomLamps) run(ctx context.Context, is lampState) {
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-r.wake:
+		}
+		for ctx.Err() == nil && r.step(&is) {
+		}
+	}
+}
+
+// step does one thing that is wanted, the light first; false: nothing is.
+func (r *roomLamps) step(is *lampState) bool {
+	r.mu.Lock()
+	want, look := r.want, r.look
+	r.mu.Unlock()
+	var err error
+	switch {
+	case want.dim && !is.dim:
+		err = r.lamps.Dim()
+	case is.dim && !want.dim:
+		err = r.lamps.Restore()
+	case want.awake && !is.awake:
+		err = r.lamps.Inhibit("a sheet of paper is being exposed or developed")
+	case is.awake && !want.awake:
+		err = r.lamps.Release()
+	case look:
+		found := verified(r.lamps)
+		r.mu.Lock()
+		r.found, r.look = found, false
+		r.mu.Unlock()
+		return true
+	default:
+		return false
+	}
+	if want.dim != is.dim {
+		is.dim = want.dim
+	} else {
+		is.awake = want.awake
+	}
+	if err != nil {
+		r.mu.Lock()
+		r.told = append(r.told, oneLine(err))
+		r.mu.Unlock()
+	}
+	return true
+}
+
+func (r *roomLamps) Dim()          { r.set(func() { r.want.dim = true }) }
+func (r *roomLamps) Awake(on bool) { r.set(func() { r.want.awake = on }) }
+func (r *roomLamps) Restore() {
+	if r.mayShine() { // else whoever has the paper out does it
+		r.set(func() { r.want.dim = false })
+	}
+}
+
+func (r *roomLamps) Told() []string {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	told := r.told
+	r.told = nil
+	return told
+}
+
+// verified is what is known by now; it is looked at anew once a second as long
+// as somebody asks.
+func (r *roomLamps) verified() []tui.Finding {
+	r.mu.Lock()
+	due := r.now().Sub(r.looked) > time.Second
+	if due {
+		r.looked = r.now()
+	}
+	found := slices.Clone(r.found)
+	r.mu.Unlock()
+	if due {
+		r.set(func() { r.look = true })
+	}
+	return found
+}
+
+// verified is what the program could check of the room by itself.
+func verified(l ember.Lamps) []tui.Finding {
+	var out []tui.Finding
+	for _, f := range l.Report() {
+		about := ""
+		switch {
+		case strings.HasPrefix(f.Lamp, "keyboard"), strings.Contains(f.Lamp, "kbd_backlight"):
+			about = "keyboard"
+		case strings.HasPrefix(f.Lamp, "backlight"):
+			about = "backlight"
+		case strings.HasPrefix(f.Lamp, "sleep"), f.Lamp == "lid":
+			about = "sleep"
+		}
+		out = append(out, tui.Finding{Text: f.Lamp, Detail: strings.TrimRight(f.Detail, "."), Verified: f.Verdict == ember.Safe, About: about})
+	}
+	return out
+}
