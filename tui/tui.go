@@ -218,6 +218,9 @@ func (m *Model) Init() tea.Cmd {
 	if m.cfg.Resumed != "" {
 		m.desk.Say(m.cfg.Resumed)
 	}
+	if m.cfg.Blind && m.news != "" {
+		m.desk.Say(m.news)
+	}
 	return tick()
 }
 

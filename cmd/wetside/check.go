@@ -34,14 +34,14 @@ type checkItem struct {
 
 // Run prints the list.
 func (c *CheckCmd) Run(h *host) error {
-	set, err := loadSettings(h)
-	if err != nil {
-		return usageError{err}
-	}
+	set, wrong := loadSettings(h)
 	if err := (Flags{Sound: c.Sound}).over(&set); err != nil {
 		return err
 	}
 	var items []checkItem
+	for _, w := range wrong {
+		items = append(items, checkItem{w.Error(), false})
+	}
 	_, out, tty := h.terminal()
 	profile, reason := ember.Detect(h.getenv, tty, ember.OnConsole(out))
 	items = append(items, checkItem{"terminal: " + strings.TrimRight(reason, "."), profile.CanDraw()})

@@ -3,11 +3,13 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"net"
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -132,4 +134,45 @@ func overrun(t *testing.T, h home) {
 	p.wait("covered?")
 	p.keys("y")
 	p.wait("status 0")
+}
+
+// Whatever lies in the place of settings and profiles, the program starts and
+// leads to the sheet in the fixer; what was left out is told by name.
+func TestItAlwaysStarts(t *testing.T) {
+	for name, c := range map[string]struct {
+		lay  func(config string) error
+		told []string
+	}{
+		"torn settings": {func(dir string) error {
+			return os.WriteFile(filepath.Join(dir, "settings.toml"), []byte("talk = \"few\"\nvolume = \"lo"), 0o600)
+		}, []string{"settings.toml:2: "}},
+		"settings of another kind": {func(dir string) error {
+			return os.WriteFile(filepath.Join(dir, "settings.toml"), []byte("level = \"bright\"\n\ncolour = \"green\"\n"), 0o600)
+		}, []string{"settings.toml:3: ", "settings.toml:1: "}},
+		"a pipe for settings":   {func(dir string) error { return syscall.Mkfifo(filepath.Join(dir, "settings.toml"), 0o600) }, []string{"settings.toml is a pipe, not a file"}},
+		"a device for settings": {func(dir string) error { return os.Symlink("/dev/zero", filepath.Join(dir, "settings.toml")) }, []string{"settings.toml is a device, not a file"}},
+		"a folder for settings": {func(dir string) error { return os.Mkdir(filepath.Join(dir, "settings.toml"), 0o700) }, []string{"settings.toml: is a directory"}},
+		"pipe and device among the profiles, a pipe among the voices": {func(dir string) error {
+			papers, voices := filepath.Join(dir, "profiles", "papers"), filepath.Join(dir, "voices")
+			return errors.Join(os.MkdirAll(papers, 0o700), os.MkdirAll(voices, 0o700), syscall.Mkfifo(filepath.Join(papers, "mine.toml"), 0o600),
+				os.Symlink("/dev/zero", filepath.Join(papers, "other.toml")), syscall.Mkfifo(filepath.Join(voices, "develop.wav"), 0o600))
+		}, []string{"papers/mine.toml: ", "papers/other.toml: "}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			h := newHome(t)
+			dir := filepath.Join(h.dir, ".config", "wetside")
+			if err := errors.Join(os.MkdirAll(dir, 0o700), c.lay(dir)); err != nil {
+				t.Fatal(err)
+			}
+			h.interrupted(t, "", session.Event{Kind: session.Moved}, session.Event{Kind: session.Moved}, session.Event{Kind: session.Moved})
+			p := newPane(t, h, 160, 40, "--sound", "none")
+			p.wait(append(c.told, "in the fixer", "Go on?")...)
+			p.keys("y")
+			p.wait("1 fix")
+			p.keys("q")
+			p.wait("covered?")
+			p.keys("y")
+			p.wait("status 0")
+		})
+	}
 }

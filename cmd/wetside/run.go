@@ -84,15 +84,14 @@ type program struct {
 	flags     Flags
 	rehearsal bool
 	pace      float64
-	self      bool       // the program's own hands move the sheets
-	forms     []tui.Form // sheets to begin with
+	self      bool              // the program's own hands move the sheets
+	forms     []tui.Form        // sheets to begin with
+	wrong     profiles.Problems // of the settings
 }
 
 func (p program) run() error {
-	set, err := loadSettings(p.host)
-	if err != nil {
-		return usageError{err}
-	}
+	set, wrong := loadSettings(p.host)
+	p.wrong = wrong
 	if err := p.flags.over(&set); err != nil {
 		return err
 	}
@@ -134,10 +133,15 @@ func (p program) run() error {
 
 // over lays flags over settings.
 func (f Flags) over(s *settings) error {
-	for _, x := range []struct{ flag, to *string }{{&f.Level, &s.Level}, {&f.Sound, &s.Sound}, {&f.Talk, &s.Talk}, {&f.Rock, &s.Rock}} {
-		if *x.flag != "" {
-			*x.to = *x.flag
+	for i, flag := range []string{f.Level, f.Talk, f.Rock, f.Sound} {
+		if flag == "" {
+			continue
 		}
+		x := texts[i]
+		if err := x.fault(flag); err != nil {
+			return usageError{err}
+		}
+		*x.in(s) = flag
 	}
 	if f.Volume != nil {
 		if !(*f.Volume >= 0 && *f.Volume <= 1) {
@@ -146,20 +150,6 @@ func (f Flags) over(s *settings) error {
 		s.Volume = *f.Volume
 	}
 	s.Border = s.Border || f.Border
-	if d, err := profiles.ParseDuration(s.Move); err != nil || d <= 0 {
-		return usage("move is the time one move of a sheet takes, like 8s, not %q", s.Move)
-	}
-	if _, ok := talks[s.Talk]; !ok {
-		return usage("talk is few, normal or full, not %q", s.Talk)
-	}
-	if _, ok := rocks[s.Rock]; !ok {
-		return usage("rock is off, slow or on, not %q", s.Rock)
-	}
-	switch s.Sound {
-	case "", "pulse", "oto", "aplay", "beep", "none":
-	default:
-		return usage("sound is pulse, oto, aplay, beep or none, not %q", s.Sound)
-	}
 	return nil
 }
 
@@ -258,6 +248,9 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 		os.MkdirAll(dir, 0o700) // a disk that refuses is the notebook's to report
 	}
 	var notices []string
+	for _, w := range p.wrong {
+		notices = append(notices, w.Error())
+	}
 	profs, err := p.profiles()
 	if err != nil {
 		notices = append(notices, "profiles left out: "+oneLine(err))
@@ -455,6 +448,11 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 	model := tui.New(cfg)
 	*begun = true
 	err = p.show(ctx, model, guard, in, func() *sound.Engine { return engine })
+	if cfg.Blind {
+		for _, n := range cfg.Notices {
+			p.warn("%s", n) // nobody has read it
+		}
+	}
 	lamps.stop()
 	if err == nil && mayShine() && alone() { // else nobody has said that paper is covered
 		if err := lamps.lamps.Restore(); err != nil {

@@ -1,18 +1,20 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io/fs"
 	"math"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
 
 	"wetside/profiles"
-	"wetside/session/notebook"
+	"wetside/tui/ember"
 )
 
 // settings are what the user chose once, in settings.toml of the configuration
@@ -30,62 +32,141 @@ type settings struct {
 	Move      string  `toml:"move"` // time one move of a sheet takes the hands, "8s"
 }
 
-// unset is a volume nobody wrote: nothing at all is one that may be wanted.
+// unset is a number nobody wrote: nothing at all is one that may be wanted.
 var unset = math.Inf(-1)
 
-// loadSettings reads the file; a missing one is the defaults.
-func loadSettings(h *host) (settings, error) {
-	s := settings{Volume: unset}
-	file := filepath.Join(h.config, "settings.toml")
-	f, err := notebook.OpenFile(file)
-	if err == nil {
-		defer f.Close()
-		d := toml.NewDecoder(f).DisallowUnknownFields()
-		if err := d.Decode(&s); err != nil {
-			var strict *toml.StrictMissingError
-			if errors.As(err, &strict) && len(strict.Errors) > 0 {
-				row, _ := strict.Errors[0].Position()
-				return s, fmt.Errorf("%s:%d: there is no setting %q; there are level, talk, rock, alive, volume, sound, border, backlight, move", file, row, strings.Join(strict.Errors[0].Key(), "."))
-			}
-			var de *toml.DecodeError
-			if errors.As(err, &de) {
-				row, _ := de.Position()
-				return s, fmt.Errorf("%s:%d: %s", file, row, de.Error())
-			}
-			return s, fmt.Errorf("%s: %w", file, err)
+// texts are the settings that are words: by their name in the file, and as
+// WETSIDE_NAME in the environment.
+var texts = []struct {
+	name, def string
+	in        func(*settings) *string
+	fault     func(string) error
+}{
+	{"level", "ember", func(s *settings) *string { return &s.Level }, func(v string) error { _, err := ember.ParseLevel(v); return err }},
+	{"talk", "normal", func(s *settings) *string { return &s.Talk }, func(v string) error { return among(talks, v, "talk is few, normal or full") }},
+	{"rock", "slow", func(s *settings) *string { return &s.Rock }, func(v string) error { return among(rocks, v, "rock is off, slow or on") }},
+	{"sound", "", func(s *settings) *string { return &s.Sound }, func(v string) error {
+		return among(map[string]bool{"pulse": true, "oto": true, "aplay": true, "beep": true, "none": true}, v, "sound is pulse, oto, aplay, beep or none")
+	}},
+	// Lift, drain and lay in; common practice, no source.
+	{"move", "8s", func(s *settings) *string { return &s.Move }, func(v string) error {
+		if d, err := profiles.ParseDuration(v); err != nil || d <= 0 {
+			return fmt.Errorf("move is the time one move of a sheet takes, like 8s, not %q", v)
 		}
-	} else if !errors.Is(err, fs.ErrNotExist) {
-		return s, fmt.Errorf("%s: %w", file, err)
+		return nil
+	}},
+}
+
+func among[T any](known map[string]T, v, want string) error {
+	if _, ok := known[v]; !ok {
+		return fmt.Errorf("%s, not %q", want, v)
 	}
-	for env, to := range map[string]*string{"WETSIDE_LEVEL": &s.Level, "WETSIDE_TALK": &s.Talk, "WETSIDE_ROCK": &s.Rock, "WETSIDE_SOUND": &s.Sound, "WETSIDE_MOVE": &s.Move} {
+	return nil
+}
+
+// settingsFile is looked for in the configuration folder.
+const settingsFile = "settings.toml"
+
+// loadSettings reads the file; a missing one is the defaults. What is wrong is
+// left out, and told with its line: a slip in a file keeps nobody from a sheet
+// in the fixer.
+func loadSettings(h *host) (settings, profiles.Problems) {
+	s, data, problems := readSettings(h.config)
+	line := func(name string) int {
+		at := regexp.MustCompile(`(?m)^[ \t]*"?` + name + `"?[ \t]*=`).FindIndex(data)
+		if at == nil {
+			return 0
+		}
+		return 1 + bytes.Count(data[:at[0]], []byte("\n"))
+	}
+	const instead = "; the default is used"
+	for _, x := range texts {
+		to, env := x.in(&s), "WETSIDE_"+strings.ToUpper(x.name)
+		if *to != "" {
+			if err := x.fault(*to); err != nil {
+				problems = append(problems, profiles.Problem{File: settingsFile, Line: line(x.name), Text: err.Error() + instead})
+				*to = ""
+			}
+		}
 		if *to == "" {
-			*to = h.getenv(env)
+			if *to = h.getenv(env); *to != "" {
+				if err := x.fault(*to); err != nil {
+					problems = append(problems, profiles.Problem{File: env, Text: err.Error() + instead})
+					*to = ""
+				}
+			}
+		}
+		if *to == "" {
+			*to = x.def
+		}
+	}
+	for _, x := range []struct {
+		name string
+		v    *float64
+	}{{"volume", &s.Volume}, {"backlight", &s.Backlight}} {
+		if *x.v != unset && !(*x.v >= 0 && *x.v <= 1) { // nor NaN
+			problems = append(problems, profiles.Problem{File: settingsFile, Line: line(x.name), Text: fmt.Sprintf("%s is from 0 to 1, not %g", x.name, *x.v) + instead})
+			*x.v = unset
 		}
 	}
 	if v := h.getenv("WETSIDE_VOLUME"); s.Volume == unset && v != "" {
+		var err error
 		if s.Volume, err = strconv.ParseFloat(v, 64); err != nil || !(s.Volume >= 0 && s.Volume <= 1) {
-			return s, fmt.Errorf("WETSIDE_VOLUME: %q is no number from 0 to 1", v)
+			problems = append(problems, profiles.Problem{File: "WETSIDE_VOLUME", Text: fmt.Sprintf("%q is no number from 0 to 1", v) + instead})
+			s.Volume = unset
 		}
 	}
-	def := func(to *string, v string) {
-		if *to == "" {
-			*to = v
-		}
-	}
-	def(&s.Level, "ember")
-	def(&s.Talk, "normal")
-	def(&s.Rock, "slow")
-	def(&s.Move, "8s") // lift, drain and lay in; common practice, no source
 	if s.Volume == unset {
 		s.Volume = 0.7
 	}
-	if !(s.Backlight >= 0 && s.Backlight <= 1) { // nor NaN
-		return s, fmt.Errorf("%s: backlight is from 0 to 1, not %g", file, s.Backlight)
+	if s.Backlight == unset {
+		s.Backlight = 0
 	}
-	if !(s.Volume >= 0 && s.Volume <= 1) {
-		return s, fmt.Errorf("%s: volume is from 0 to 1, not %g", file, s.Volume)
+	return s, problems
+}
+
+// readSettings reads the file line by line as far as it can be read: what is no
+// setting is left out of data, which keeps its lines.
+func readSettings(config string) (s settings, data []byte, problems profiles.Problems) {
+	blank := settings{Volume: unset, Backlight: unset}
+	data, err := fs.ReadFile(filesIn(config), settingsFile)
+	if errors.Is(err, fs.ErrNotExist) {
+		return blank, nil, nil
 	}
-	return s, nil
+	if err != nil {
+		if pe := (*fs.PathError)(nil); errors.As(err, &pe) {
+			err = pe.Err // the path is told anyway
+		}
+		return blank, nil, profiles.Problems{{File: settingsFile, Text: err.Error() + "; the defaults are used"}}
+	}
+	lines := bytes.SplitAfter(data, []byte("\n"))
+	for {
+		s = blank
+		err := toml.NewDecoder(bytes.NewReader(data)).DisallowUnknownFields().Decode(&s)
+		var strict *toml.StrictMissingError
+		var de *toml.DecodeError
+		text := ""
+		switch {
+		case err == nil:
+			return s, data, problems
+		case errors.As(err, &strict) && len(strict.Errors) > 0:
+			de = &strict.Errors[0]
+			text = fmt.Sprintf("there is no setting %q; there are level, talk, rock, alive, volume, sound, border, backlight, move", strings.Join(de.Key(), "."))
+		case errors.As(err, &de):
+			text = strings.TrimPrefix(de.Error(), "toml: ") + "; this line is left out"
+		}
+		row := 0
+		if de != nil {
+			row, _ = de.Position()
+		}
+		if row < 1 || row > len(lines) || len(bytes.TrimSpace(lines[row-1])) == 0 {
+			// It cannot be told what is at fault.
+			return blank, nil, append(problems, profiles.Problem{File: settingsFile, Line: row, Text: strings.TrimPrefix(err.Error(), "toml: ") + "; the defaults are used"})
+		}
+		problems = append(problems, profiles.Problem{File: settingsFile, Line: row, Text: text})
+		lines[row-1] = []byte("\n")
+		data = bytes.Join(lines, nil)
+	}
 }
 
 // profiles loads the built-in profiles and the user's over them.

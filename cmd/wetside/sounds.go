@@ -99,9 +99,9 @@ func (c *SoundsCmd) Run(h *host) error {
 	if c.Rounds < 1 || c.Rounds > 1000 {
 		return usage("--rounds is from 1 to 1000, not %d", c.Rounds)
 	}
-	set, err := loadSettings(h)
-	if err != nil {
-		return usageError{err}
+	set, wrong := loadSettings(h)
+	for _, w := range wrong {
+		h.warn("%s", w.Error())
 	}
 	if err := (Flags{Sound: c.Sound, Volume: c.Volume}).over(&set); err != nil {
 		return err
