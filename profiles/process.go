@@ -87,6 +87,7 @@ type Step struct {
 	RC      *Times        `toml:"rc,omitempty"`
 	Drain   Duration      `toml:"drain,omitempty"` // inside the step, its last seconds
 	Agitate Agitation     `toml:"agitate,omitempty"`
+	MayRest bool          `toml:"may_rest,omitempty"` // the rocking can be left while another sheet needs the hands
 	Ends    Ends          `toml:"ends,omitempty"`
 	Factor  float64       `toml:"factor,omitempty"` // develop: end at so many times the emergence
 	Batch   bool          `toml:"batch,omitempty"`  // sheets share this water; a newcomer sets all clocks back
@@ -171,7 +172,7 @@ func (p Process) At(celsius float64, base session.Base) (session.Process, error)
 			least, most = scale(least, factor), scale(most, factor)
 		}
 		out.Steps = append(out.Steps, session.Step{Stage: s.Stage, Name: s.Name, Bath: s.Bath, AtLeast: least, AtMost: most,
-			Drain: min(time.Duration(s.Drain), least), Agitation: session.Agitation(s.Agitate), ByClock: s.Ends == ByClock,
+			Drain: min(time.Duration(s.Drain), least), Agitation: session.Agitation(s.Agitate), MayRest: s.MayRest, ByClock: s.Ends == ByClock,
 			Factor: s.Factor, Batch: s.Batch, ShortAfter: time.Duration(t.ShortAfter), Changes: t.Changes})
 	}
 	return out, nil
@@ -416,6 +417,9 @@ func (s Step) validateStage(d *document, at func(...string) []string) {
 		case least >= most:
 			d.fault(at("factor"), "the factor method ends inside a window: give at_least and at_most")
 		}
+	}
+	if s.MayRest && s.Agitate == (Agitation{}) && !d.bad[pathKey(at("agitate"))] {
+		d.fault(at("may_rest"), `may_rest, but nothing is rocked here: say how, like agitate = "5s every 30s", or take it out`)
 	}
 	if s.Batch && s.Stage != session.Wash {
 		d.fault(at("batch"), "batch is for wash steps, where sheets share the water: take it out of %s", s.Stage)

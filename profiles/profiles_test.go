@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"testing/fstest"
@@ -351,6 +352,21 @@ model = "table"
 	text = strings.Replace(strings.Replace(text, `"16 C"`, `"18 C"`, 1), `"26 C"`, `"24 C"`, 1)
 	if problems := CheckFile("table", []byte(text)); len(problems) > 0 {
 		t.Error(problems)
+	}
+	text = strings.Replace(string(src.Data), "# may_rest = true", "may_rest = true", 1)
+	_, v, problems = check("rest", []byte(text))
+	if len(problems) > 0 {
+		t.Fatal(problems)
+	}
+	var rests []string
+	way, err := v.(*Process).At(0, session.FB)
+	for _, st := range way.Steps {
+		if st.MayRest {
+			rests = append(rests, string(st.Stage))
+		}
+	}
+	if err != nil || !slices.Equal(rests, []string{"fix"}) {
+		t.Errorf("left alone is the rocking of %q, want that of the fixer (%v)", rests, err)
 	}
 }
 

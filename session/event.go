@@ -199,6 +199,7 @@ type Step struct {
 	AtMost    time.Duration `json:"at_most"`
 	Drain     time.Duration `json:"drain,omitempty"` // the last seconds of the step: lift and let drip
 	Agitation Agitation     `json:"agitation,omitzero"`
+	MayRest   bool          `json:"may_rest,omitempty"` // the agitation can be left while another sheet needs the hands
 	ByClock   bool          `json:"by_clock,omitempty"` // the clock ends it, no confirmation
 	Factor    float64       `json:"factor,omitempty"`   // develop: end at Factor x emergence, within the window
 	Batch     bool          `json:"batch,omitempty"`    // sheets share this water; a newcomer sets all their clocks back

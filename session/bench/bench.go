@@ -12,11 +12,13 @@
 //
 // A sheet goes through its trays without waiting: what is due must be moved.
 // Only a tray of water may hold it longer. A tray holds so many sheets. One
-// pair of hands makes the moves, the put-in and the take-out included, each
-// taking [Shop.Move] seconds (lift and drain included) that end when the sheet
-// enters the next tray; so no two moves of different sheets are less than
-// Move apart. In the words of the textbooks this is a no-wait flow shop with
-// parallel places, some blocking buffers, and one shared operator.
+// pair of hands does all there is to do. They make the moves, the put-in and the
+// take-out included: a move takes [Shop.Move], or the drain of the step that is
+// left where that is longer, and ends when the sheet enters the next tray. And
+// they rock the trays, where the process does not say that this can be left;
+// rocking a tray serves every sheet in it. Nothing else that the hands do for
+// two sheets may overlap. In the words of the textbooks this is a no-wait flow
+// shop with parallel places, some blocking buffers, and one shared operator.
 //
 // A schedule is the instant of every move. Once it is said which of two moves
 // that would collide comes first, all that is left are differences (x at least
@@ -36,13 +38,17 @@ type Shop struct {
 	// Trays says how many sheets of this size each tray holds at once. A tray
 	// that is not listed, or with less than 1, holds one.
 	Trays map[string]int
-	// Move is how long the hands are busy with one move, lift and drain
-	// included. It ends at the instant the sheet enters the next tray.
+	// Move is how long the hands are busy with one move, the lift included; a
+	// longer drain takes its own time. It ends at the instant the sheet enters
+	// the next tray.
 	Move time.Duration
 	// InOrder keeps the queue's order: the first in line goes in first, even
 	// where another order would be done sooner.
 	InOrder bool
 }
+
+// lead is how long before a sheet leaves step o the hands are on it.
+func (s Shop) lead(o Op) time.Duration { return max(s.Move, o.Drain) }
 
 func (s Shop) places(tray string) int { return max(1, s.Trays[tray]) }
 
@@ -56,6 +62,10 @@ type Op struct {
 	// of all that are in it back, so none leaves before Time has passed since
 	// the last arrival. A Batch is Flexible.
 	Batch bool
+	// Drain is how long the sheet is held over the tray at the end of its stay.
+	Drain time.Duration
+	// Rock is the agitation that needs the hands, within Time.
+	Rock session.Agitation
 }
 
 func (o Op) flexible() bool { return o.Flexible || o.Batch }
@@ -146,9 +156,9 @@ func JobOf(s *session.Sheet) Job {
 	missed := clearMissed(s)
 	clears := false
 	for _, st := range s.Spec.Process.Steps {
-		o := Op{Tray: st.Bath, Time: st.AtMost, Batch: st.Batch}
-		if o.Tray == "" {
-			o.Tray = string(st.Stage)
+		o := Op{Tray: trayOf(st), Time: st.AtMost, Batch: st.Batch, Drain: st.Drain}
+		if !st.MayRest {
+			o.Rock = st.Agitation
 		}
 		switch st.Stage {
 		case session.Rinse, session.Wash:
@@ -162,6 +172,14 @@ func JobOf(s *session.Sheet) Job {
 		j.Steps = append(j.Steps, o)
 	}
 	return j
+}
+
+// trayOf names the tray a step happens in.
+func trayOf(st session.Step) string {
+	if st.Bath != "" {
+		return st.Bath
+	}
+	return string(st.Stage)
 }
 
 // clearMissed reports whether a hypo-clear was left too soon, or passed over.

@@ -34,13 +34,14 @@ type Conflict struct {
 // Conflicts foretells, as of session time now, what will collide among the
 // sheets in the trays if each is moved when it is due: the soonest first, one
 // for each pair of sheets. What can be had out of the way by leaving a sheet in
-// water is no conflict, nor is what cannot be helped any more.
+// water is no conflict, nor is what cannot be helped any more, nor is a tray that
+// is not rocked while the other sheet is moved.
 func Conflicts(shop Shop, running []Running, now time.Duration) []Conflict {
 	type move struct {
 		r    int
 		at   time.Duration
-		into string // empty: out
-
+		lead time.Duration // so long before it the hands are on the sheet
+		into string        // empty: out
 	}
 	type stay struct {
 		r        int
@@ -66,7 +67,7 @@ func Conflicts(shop Shop, running []Running, now time.Duration) []Conflict {
 			if o.flexible() {
 				break // from here on it can wait its turn
 			}
-			moves = append(moves, move{i, out, next})
+			moves = append(moves, move{i, out, shop.lead(o), next})
 			in = out
 		}
 	}
@@ -84,8 +85,12 @@ func Conflicts(shop Shop, running []Running, now time.Duration) []Conflict {
 			if b.at < a.at {
 				first, then = b, a
 			}
-			if a.r != b.r && then.at-first.at < shop.Move {
-				add(Conflict{Clash: Hands, At: then.at, Tray: then.into, Short: shop.Move - (then.at - first.at)}, first.r, then.r)
+			lead := then.lead
+			if a.at == b.at {
+				lead = max(a.lead, b.lead)
+			}
+			if short := lead - (then.at - first.at); a.r != b.r && short > 0 {
+				add(Conflict{Clash: Hands, At: then.at, Tray: then.into, Short: short}, first.r, then.r)
 			}
 		}
 	}

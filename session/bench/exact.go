@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -13,12 +14,14 @@ import (
 // starts are the least that these differences allow, so no schedule of that
 // branch is sooner.
 
-// How many collisions the search looks into before it gives up: for few sheets
-// and for more. They count work and not time, so that the same question always
+// How many collisions the search looks into before it gives up: for few sheets,
+// for more, and for the next one alone, which is asked for while somebody looks
+// at the screen. They count work and not time, so that the same question always
 // has the same answer; one takes in the order of a microsecond.
 const (
 	exactLimit  = 200_000
 	searchLimit = 2_000
+	nextLimit   = 10_000
 )
 
 type edge struct {
@@ -43,6 +46,7 @@ type search struct {
 	queue  []int
 	inq    []bool
 	visits []visit
+	later  []bool // segs that are left out, to be put where there is room
 }
 
 // A visit is a stay in a tray of one place, for the bound.
@@ -55,11 +59,15 @@ type change struct {
 }
 
 // exact returns the best starts, or nil when there are none below ub, and
-// whether the search came to its end.
-func (p *problem) exact(objective int, ub, lb int64, limit int) ([]int64, bool) {
+// whether the search came to its end. Aside leaves out the last take-outs that
+// stand in nobody's way, and puts them where there is room in what was found.
+func (p *problem) exact(objective int, ub, lb int64, limit int, aside bool) ([]int64, bool) {
 	n := len(p.segs)
 	s := &search{p: p, obj: objective, x: make([]int64, n), adj: make([][]edge, n), ub: ub, lb: lb, limit: limit,
-		rounds: make([]int, n), stamp: make([]int, n), inq: make([]bool, n)}
+		rounds: make([]int, n), stamp: make([]int, n), inq: make([]bool, n), later: make([]bool, n)}
+	for i := range s.later {
+		s.later[i] = aside && i != objective && p.canWait(i)
+	}
 	for i := range s.x {
 		s.x[i] = math.MinInt64 / 4
 	}
@@ -90,7 +98,44 @@ func (p *problem) exact(objective int, ub, lb int64, limit int) ([]int64, bool) 
 	if ok {
 		s.dive()
 	}
+	if s.best != nil && aside {
+		p.squeezeIn(s.best, s.later)
+	}
 	return s.best, s.nodes < s.limit
+}
+
+// canWait reports whether seg i is the take-out of a sheet from water that holds
+// them all: it can be put off for as long as the hands have something better to
+// do, and nothing waits for it.
+func (p *problem) canWait(i int) bool {
+	s := &p.segs[i]
+	if s.pinned || len(s.off) > 1 || i != last64(p.of[s.job]) || i == p.first(s.job) {
+		return false
+	}
+	for _, k := range p.segStays[i] {
+		if st := &p.stays[k]; p.caps[st.tray] < len(p.byTray[st.tray]) {
+			return false
+		}
+	}
+	return true
+}
+
+// squeezeIn puts the segs that were left out where there is room in x, one after
+// another, the soonest first.
+func (p *problem) squeezeIn(x []int64, later []bool) {
+	var near, out []int
+	for i := range p.segs {
+		if later[i] {
+			out = append(out, i)
+		} else {
+			near = append(near, i)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b int) int { return cmp.Compare(p.least(x, a), p.least(x, b)) })
+	for _, i := range out {
+		x[i], _, _ = p.fit(x, near, i, p.least(x, i))
+		near = append(near, i)
+	}
 }
 
 // raise lets seg v begin no sooner than t, and reports whether it can.
@@ -239,8 +284,11 @@ func (s *search) collision() ([]option, outcome) {
 	var best []option
 	var most int64 = -1
 	for a := range p.segs {
+		if s.later[a] {
+			continue
+		}
 		for b := last64(p.of[p.segs[a].job]) + 1; b < len(p.segs); b++ {
-			if p.segs[a].pinned && p.segs[b].pinned {
+			if p.segs[a].pinned && p.segs[b].pinned || s.later[b] {
 				continue
 			}
 			f, bad := hit(p.forbidden(a, b), s.x[b]-s.x[a])

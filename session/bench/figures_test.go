@@ -101,3 +101,26 @@ func BenchmarkEarliest(b *testing.B) {
 		bench.Earliest(room(8), running, bench.Job{ID: "3", Num: 3, Steps: twoBath()}, 300*s)
 	}
 }
+
+// BenchmarkEvening: eight sheets wait, two are in the trays, drains and rocking
+// as in the built-in two-bath process.
+func BenchmarkEvening(b *testing.B) {
+	p := longWay()
+	shop := bench.ShopFor(8*s, p)
+	r := newRoom(b)
+	for i := range 10 {
+		id := fmt.Sprint(i)
+		r.add(id, 108, p)
+		r.expose(id)
+	}
+	r.move("0")
+	for range 4 {
+		r.wait(200)
+		r.move("0")
+	}
+	r.wait(10)
+	r.move("1")
+	for b.Loop() {
+		bench.Evening(r.m, shop, r.now())
+	}
+}

@@ -129,11 +129,17 @@ func TestFollowingTheAdvice(t *testing.T) {
 			if w.Step == len(w.Job.Steps) || w.Due > now {
 				continue
 			}
-			if at, why := bench.Onward(shop, running, w.Job.ID, now); at <= now {
-				act = w.Job.ID
+			if !w.Job.Steps[w.Step].Flexible && !w.Job.Steps[w.Step].Batch {
+				act = w.Job.ID // it is due
 				break
-			} else if why == "" {
-				t.Fatalf("%v: sheet %s waits in %s and nobody says why", now, w.Job.ID, w.Job.Steps[w.Step].Tray)
+			}
+			for i, on := range bench.Plan(shop, running, nil, now).Running {
+				if running[i].Job.ID == w.Job.ID && on.Moves[0] <= now {
+					act = w.Job.ID
+				}
+			}
+			if act != "" {
+				break
 			}
 		}
 		if act == "" && len(queue) > 0 {
@@ -313,19 +319,34 @@ func TestConflictStory(t *testing.T) {
 	}
 	// Three seconds after the other: the hands.
 	shop.Trays["stop bath"], shop.Trays["fixer 1"] = 2, 2
-	r2 := newRoom(t)
-	r2.add("a", 108, p)
-	r2.add("b", 108, p)
-	r2.move("a")
-	r2.wait(3)
-	r2.move("b")
-	running, _ = bench.FromMachine(r2.m, r2.now())
-	cs = bench.Conflicts(shop, running, r2.now())
+	apart := func(d float64) []bench.Conflict {
+		r = newRoom(t)
+		r.add("a", 108, p)
+		r.add("b", 108, p)
+		r.move("a")
+		r.wait(d)
+		r.move("b")
+		running, _ = bench.FromMachine(r.m, r.now())
+		return bench.Conflicts(shop, running, r.now())
+	}
+	cs = apart(3)
 	if len(cs) != 1 || cs[0].Clash != bench.Hands || cs[0].At != 93*s || cs[0].Short != 5*s {
 		t.Fatalf("%+v", cs)
 	}
-	if got, want := cs[0].Words(r2.now()), "conflict ahead in one minute thirty seconds: sheets one and two will both need your hands"; got != want {
+	if got, want := cs[0].Words(r.now()), "conflict ahead in one minute thirty seconds: sheets one and two will both need your hands"; got != want {
 		t.Errorf("said %q", got)
+	}
+	// A move takes eight seconds, to the second; or a longer drain.
+	for _, c := range []struct{ drain, apart, short time.Duration }{
+		{0, 7 * s, s}, {0, 8 * s, 0}, {4 * s, 7 * s, s}, {4 * s, 8 * s, 0}, {10 * s, 9 * s, s}, {10 * s, 10 * s, 0},
+	} {
+		for i := range p.Steps {
+			p.Steps[i].Drain = c.drain
+		}
+		cs := apart(c.apart.Seconds())
+		if c.short == 0 && len(cs) != 0 || c.short > 0 && (len(cs) != 1 || cs[0].Clash != bench.Hands || cs[0].Short != c.short) {
+			t.Errorf("drained for %v, %v apart: %+v, want %v too close", c.drain, c.apart, cs, c.short)
+		}
 	}
 }
 

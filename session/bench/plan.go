@@ -59,7 +59,16 @@ type Schedule struct {
 // the queue, are left to collide: see [Conflicts].
 func Plan(shop Shop, running []Running, queue []Job, now time.Duration) Schedule {
 	p := newProblem(shop, running, queue, now)
-	return p.schedule(p.solve(-1))
+	sch := p.schedule(p.solve(-1))
+	if len(queue) > exactJobs && !sch.Best {
+		// Of a long queue, each in its turn as soon as it may is often better
+		// than what a search of so many orders comes upon.
+		if each := follow(shop, running, queue, now); each.Done < sch.Done {
+			each.Bound, each.Best = sch.Bound, each.Done <= sch.Bound
+			return each
+		}
+	}
+	return sch
 }
 
 // Earliest returns the soonest session time, not before now, at which the job
@@ -67,37 +76,26 @@ func Plan(shop Shop, running []Running, queue []Job, now time.Duration) Schedule
 // moves closer than the hands allow. Why says what stands in the way of its
 // going in sooner; empty when it may go in now.
 func Earliest(shop Shop, running []Running, job Job, now time.Duration) (start time.Duration, why string) {
-	p := newProblem(shop, running, []Job{job}, now)
-	x, _ := p.solve(p.first(len(running)))
-	at := p.time(x[p.first(len(running))])
+	p, x := earliest(shop, running, job, now, now)
+	s := p.first(len(running))
+	at := p.time(x[s])
 	if at <= now {
 		return now, ""
 	}
-	return at, p.why(x, len(running), p.first(len(running)))
+	return at, p.why(x, len(running), s)
 }
 
-// Onward returns the soonest session time, not before now, at which the running
-// sheet of that identity may leave the water it is in so that it meets no other
-// sheet further on, and what stands in the way of its going sooner. A sheet in
-// a rigid step goes when it is due; so does one that is not running at all, now.
-func Onward(shop Shop, running []Running, id string, now time.Duration) (at time.Duration, why string) {
-	for j, r := range running {
-		if r.Job.ID != id {
-			continue
+// earliest solves for a job that may not go in before from.
+func earliest(shop Shop, running []Running, job Job, now, from time.Duration) (*problem, []int64) {
+	p := newProblem(shop, running, []Job{job}, now)
+	s := p.first(len(running))
+	if later := int64((from - now + p.unit - 1) / p.unit); later > 0 {
+		for _, i := range p.of[len(running)] {
+			p.segs[i].min += later
 		}
-		if r.out() || !r.Job.Steps[r.Step].flexible() {
-			return max(now, r.due()), ""
-		}
-		p := newProblem(shop, running, nil, now)
-		s := p.of[j][1]
-		x, _ := p.solve(s)
-		at = p.time(x[s])
-		if at <= max(now, r.due()) {
-			return at, ""
-		}
-		return at, p.why(x, j, s)
 	}
-	return now, ""
+	x, _ := p.solve(s)
+	return p, x
 }
 
 // Up to exactJobs sheets a queue is searched to the end; up to searchJobs the
@@ -113,6 +111,7 @@ type seg struct {
 	job    int
 	first  int     // index of its first move within the job
 	off    []int64 // of its moves, from its start; off[0] is 0
+	hands  []busy  // what needs the hands, from its start
 	pinned bool    // it cannot be shifted: the sheet is in a rigid step
 	min    int64   // not before
 	reach  int64   // from its start on, when nothing that begins meets it any more
@@ -131,6 +130,15 @@ type stay struct {
 
 type span struct{ lo, hi int64 } // open interval
 
+// A busy span is one in which the hands are on a sheet: for one of its moves, or
+// to rock the tray it is in.
+type busy struct {
+	span
+	move int // index within the job; unused if rocks
+	tray int // rocked
+	rock bool
+}
+
 type problem struct {
 	shop     Shop
 	jobs     []Job
@@ -138,6 +146,7 @@ type problem struct {
 	base     time.Duration
 	unit     time.Duration
 	move     int64
+	lead     int64 // the longest move, its drain included
 	segs     []seg
 	of       [][]int // segs of each job
 	stays    []stay
@@ -181,6 +190,10 @@ func newProblem(shop Shop, running []Running, queue []Job, now time.Duration) *p
 	for _, j := range p.jobs {
 		for _, o := range j.Steps {
 			g = gcd(g, int64(o.Time))
+			g = gcd(g, int64(o.Drain))
+			for _, d := range []time.Duration{o.Rock.First, o.Rock.For, o.Rock.Every} {
+				g = gcd(g, int64(d))
+			}
 		}
 	}
 	if g == 0 {
@@ -201,6 +214,12 @@ func newProblem(shop Shop, running []Running, queue []Job, now time.Duration) *p
 			p.byTray = append(p.byTray, nil)
 		}
 		return i
+	}
+	p.lead = p.move
+	for _, j := range p.jobs {
+		for _, o := range j.Steps {
+			p.lead = max(p.lead, u(p.shop.lead(o)))
+		}
 	}
 	var longest int64 // of all washes: an arrival concerns the others' time
 	for _, j := range p.jobs {
@@ -241,7 +260,16 @@ func newProblem(shop Shop, running []Running, queue []Job, now time.Duration) *p
 			shape++
 			return len(p.segs) - 1
 		}
+		// handle notes the hands for move k, at off from the start of seg i.
+		handle := func(i, k int, off int64) {
+			lead := p.move
+			if k > from {
+				lead = u(p.shop.lead(j.Steps[k-1]))
+			}
+			p.segs[i].hands = append(p.segs[i].hands, busy{span: span{off - lead, off}, move: k})
+		}
 		cur := add(from)
+		handle(cur, from, 0)
 		s := &p.segs[cur]
 		if ji < p.runs {
 			s.pinned, s.min = true, u(running[ji].Since-now)
@@ -257,13 +285,18 @@ func newProblem(shop Shop, running []Running, queue []Job, now time.Duration) *p
 			if ji < p.runs && k == from {
 				t = max(u(running[ji].due()-now), 0) - p.segs[cur].min
 			}
+			for _, x := range o.Rock.Spells(time.Duration(t)*p.unit - p.shop.lead(o)) {
+				p.segs[cur].hands = append(p.segs[cur].hands, busy{span: span{st.inOff + u(x.From), st.inOff + u(x.To)}, tray: st.tray, rock: true})
+			}
 			if o.flexible() {
 				cur = add(k + 1)
 				p.segs[cur].min = p.segs[st.in].min + st.inOff + t
 				st.out = cur
+				handle(cur, k+1, 0)
 			} else {
 				p.segs[cur].off = append(p.segs[cur].off, st.inOff+t)
 				st.out, st.outO = cur, st.inOff+t
+				handle(cur, k+1, st.inOff+t)
 			}
 			p.byTray[st.tray] = append(p.byTray[st.tray], len(p.stays))
 			p.stays = append(p.stays, st)
@@ -276,7 +309,9 @@ func newProblem(shop Shop, running []Running, queue []Job, now time.Duration) *p
 		for i := len(segs) - 1; i >= 0; i-- {
 			s := &p.segs[segs[i]]
 			s.tail = last(s.off)
-			s.reach = max(s.reach, last(s.off)+p.move)
+			for _, x := range s.hands {
+				s.reach = max(s.reach, x.hi+p.lead)
+			}
 			if i+1 < len(segs) {
 				s.tail += p.gap(segs[i]) + p.segs[segs[i+1]].tail
 			}
@@ -317,9 +352,12 @@ func (p *problem) forbidden(a, b int) []span {
 		return f
 	}
 	f := []span{}
-	for _, x := range sa.off {
-		for _, y := range sb.off {
-			f = append(f, span{x - y - p.move, x - y + p.move})
+	for _, x := range sa.hands {
+		for _, y := range sb.hands {
+			if x.lo >= x.hi || y.lo >= y.hi || x.rock && y.rock && x.tray == y.tray {
+				continue // what takes no time, and rocking one tray for both
+			}
+			f = append(f, span{x.lo - y.hi, x.hi - y.lo})
 		}
 	}
 	for _, i := range p.segStays[a] {
@@ -398,6 +436,9 @@ func (p *problem) solve(objective int) ([]int64, bool) {
 		return x, !p.jammed
 	}
 	limit := exactLimit
+	if objective >= 0 {
+		limit = nextLimit
+	}
 	if n := len(p.jobs) - p.runs; n > exactJobs {
 		limit = searchLimit
 		if objective < 0 {
@@ -408,7 +449,7 @@ func (p *problem) solve(objective int) ([]int64, bool) {
 			return x, ub <= lb && !p.jammed
 		}
 	}
-	y, end := p.exact(objective, ub, lb, limit)
+	y, end := p.exact(objective, ub, lb, limit, objective >= 0)
 	if y == nil {
 		return x, end && !p.jammed
 	}
@@ -613,7 +654,7 @@ func (p *problem) settle() {
 			alone.byTray[st.tray] = append(alone.byTray[st.tray], i)
 		}
 	}
-	if y, _ := alone.exact(-1, math.MaxInt64/4, math.MinInt64, searchLimit); y != nil {
+	if y, _ := alone.exact(-1, math.MaxInt64/4, math.MinInt64, searchLimit, true); y != nil {
 		p.ran = y
 		return
 	}
@@ -852,17 +893,31 @@ func (p *problem) lowerBound(objective int) int64 {
 		}
 		bound = max(bound, head+(load+int64(c)-1)/int64(c)+tail)
 	}
-	// The hands: between two moves lies the time of one, or of the stay of a
-	// sheet that is put in and taken out in one go.
-	apart := p.move
-	var moves int64
+	return max(bound, p.handsLoad())
+}
+
+// handsLoad is the bound by the hands: whatever they do for the queue they do
+// one after another, and all but the first put-in between the begin and the end.
+func (p *problem) handsLoad() int64 {
+	var sum int64
 	for j := p.runs; j < len(p.jobs); j++ {
-		moves += int64(len(p.jobs[j].Steps)) + 1
-		for _, o := range p.jobs[j].Steps {
-			apart = min(apart, int64(o.Time/p.unit))
+		for n, i := range p.of[j] {
+			end := int64(math.MinInt64)
+			hands := slices.Clone(p.segs[i].hands)
+			slices.SortFunc(hands, func(a, b busy) int { return cmp.Compare(a.lo, b.lo) })
+			for k, x := range hands {
+				if x.rock && p.caps[x.tray] > 1 {
+					continue // it may serve others too
+				}
+				if n > 0 && k == 0 {
+					x.lo = max(x.lo, x.hi-p.gap(p.of[j][n-1])) // the move before it may have been as late as that
+				}
+				sum += max(0, x.hi-max(x.lo, end))
+				end = max(end, x.hi)
+			}
 		}
 	}
-	return max(bound, (moves-1)*apart)
+	return sum - p.move
 }
 
 func (p *problem) time(t int64) time.Duration { return p.base + time.Duration(t)*p.unit }
@@ -917,15 +972,17 @@ func (p *problem) schedule(x []int64, best bool) Schedule {
 // than it does in x.
 func (p *problem) why(x []int64, j, s int) string {
 	t := x[s] - 1
-	for k, o := range p.segs[s].off {
+	for _, own := range p.segs[s].hands {
 		for a := range p.segs {
 			if p.segs[a].job == j {
 				continue
 			}
-			for i, q := range p.segs[a].off {
-				d := t + o - x[a] - q
-				if d > -p.move && d < p.move {
-					return p.handsWhy(p.segs[a].job, p.segs[a].first+i, k)
+			for _, q := range p.segs[a].hands {
+				if own.rock && q.rock && own.tray == q.tray {
+					continue
+				}
+				if t+own.lo < x[a]+q.hi && x[a]+q.lo < t+own.hi {
+					return p.handsWhy(p.segs[a].job, q, !own.rock && own.move == p.segs[s].first)
 				}
 			}
 		}
@@ -945,14 +1002,22 @@ func (p *problem) why(x []int64, j, s int) string {
 	return "a sheet further on would be in its way"
 }
 
-func (p *problem) handsWhy(job, move, own int) string {
+// handsWhy says what the hands do for another job; now: instead of making the
+// move that is asked about, and not one that follows from it.
+func (p *problem) handsWhy(job int, x busy, now bool) string {
 	who := sheetName(p.jobs[job].Num)
+	if x.rock {
+		if now {
+			return fmt.Sprintf("your hands rock the %s for %s", p.names[x.tray], who)
+		}
+		return fmt.Sprintf("it would need your hands while they rock the %s for %s", p.names[x.tray], who)
+	}
 	steps := p.jobs[job].Steps
 	what := "goes into the " + steps[0].Tray
-	if move > 0 {
-		what = "leaves the " + steps[move-1].Tray
+	if x.move > 0 {
+		what = "leaves the " + steps[x.move-1].Tray
 	}
-	if own == 0 {
+	if now {
 		return fmt.Sprintf("your hands are on %s, which %s", who, what)
 	}
 	return fmt.Sprintf("it would need your hands when %s %s", who, what)

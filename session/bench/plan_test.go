@@ -26,7 +26,6 @@ type line struct {
 // illegal says what is wrong with schedules put side by side, from the meaning
 // of the words alone and second by second; empty when nothing is.
 func illegal(shop bench.Shop, ls []line) string {
-	move := int(shop.Move / time.Second)
 	for i, a := range ls {
 		for k := 1; k < len(a.moves); k++ {
 			o := a.steps[a.first+k-1]
@@ -50,12 +49,8 @@ func illegal(shop bench.Shop, ls []line) string {
 			}
 		}
 		for u, b := range ls[:i] {
-			for p, x := range a.moves {
-				for q, y := range b.moves {
-					if d := x - y; d > -move && d < move && !(past(a, p) && past(b, q)) {
-						return fmt.Sprintf("sheets %d and %d both need the hands at %d and %d", i, u, x, y)
-					}
-				}
+			if at, ok := handsMeet(shop, a, b); ok {
+				return fmt.Sprintf("sheets %d and %d both need the hands at %d", i, u, at)
 			}
 		}
 	}
@@ -81,20 +76,53 @@ func illegal(shop bench.Shop, ls []line) string {
 	return ""
 }
 
-func past(l line, k int) bool { return l.runs && k == 0 }
+// A grip is what the hands do for a sheet in one second.
+type grip struct {
+	rocks string // the tray, or
+	past  bool   // a move that lies behind: two of them are past help
+}
 
-// meet reports whether two sheets need the hands together, which makes any
-// schedule with both illegal: the quick part of the test, to save the slow one.
-func meet(shop bench.Shop, a, b line) bool {
+// grips says second by second what the hands do for a sheet.
+func grips(shop bench.Shop, l line) map[int]grip {
+	out := map[int]grip{}
 	move := int(shop.Move / time.Second)
-	for p, x := range a.moves {
-		for q, y := range b.moves {
-			if d := x - y; d > -move && d < move && !(past(a, p) && past(b, q)) {
-				return true
+	for k, at := range l.moves {
+		lift := move
+		if k > 0 {
+			o := l.steps[l.first+k-1]
+			lift = max(move, int(o.Drain/time.Second))
+			rock := o.Rock
+			stay := int(o.Time / time.Second)
+			if l.runs && k == 1 {
+				stay = l.due - l.moves[0]
+			}
+			for sec := range stay - lift {
+				t := time.Duration(sec) * time.Second
+				inSpell := rock.Continuous || t < rock.First || rock.Every > 0 && t >= rock.Every && t%rock.Every < rock.For && !(rock.First > 0 && t-t%rock.Every <= rock.First)
+				if inSpell {
+					out[l.moves[k-1]+sec] = grip{rocks: o.Tray}
+				}
 			}
 		}
+		for t := at - lift; t < at; t++ {
+			out[t] = grip{past: l.runs && k == 0}
+		}
 	}
-	return false
+	return out
+}
+
+// handsMeet reports whether two sheets need the hands in the same second, and
+// which. Rocking one tray serves both.
+func handsMeet(shop bench.Shop, a, b line) (int, bool) {
+	x, y := grips(shop, a), grips(shop, b)
+	for t, g := range x {
+		h, both := y[t]
+		if !both || g.past && h.past || g.rocks != "" && g.rocks == h.rocks {
+			continue
+		}
+		return t, true
+	}
+	return 0, false
 }
 
 // exhaust tries every second for every put-in and for every stay in water, all
@@ -117,7 +145,7 @@ func exhaust(shop bench.Shop, running, queue []line, limit int) bool {
 		k := len(l.moves)
 		if k == len(l.steps)-l.first+1 {
 			for _, o := range all {
-				if meet(shop, o, l) {
+				if _, ok := handsMeet(shop, o, l); ok {
 					return false
 				}
 			}
@@ -185,6 +213,7 @@ func anySteps(t *rapid.T, trays []string, longest int, flexible bool) []bench.Op
 	var ops []bench.Op
 	for i := range n {
 		o := bench.Op{Tray: rapid.SampledFrom(trays).Draw(t, "tray"), Time: time.Duration(rapid.IntRange(1, longest).Draw(t, "time")) * s}
+		handle(t, &o, longest)
 		if flexible && i > 0 {
 			switch rapid.IntRange(0, 5).Draw(t, "water") {
 			case 0:
@@ -196,6 +225,25 @@ func anySteps(t *rapid.T, trays []string, longest int, flexible bool) []bench.Op
 		ops = append(ops, o)
 	}
 	return ops
+}
+
+// handle draws what the hands do in a step: in half of them nothing.
+func handle(t *rapid.T, o *bench.Op, longest int) {
+	sec := func(lo, hi int, what string) time.Duration {
+		return time.Duration(rapid.IntRange(lo, hi).Draw(t, what)) * s
+	}
+	switch rapid.IntRange(0, 9).Draw(t, "hands") {
+	case 0, 1:
+		o.Drain = sec(0, int(o.Time/s), "drain")
+	case 2:
+		o.Rock.Continuous = true
+	case 3:
+		o.Rock.First = sec(1, 2, "first")
+	case 4:
+		o.Rock.Every = sec(2, 4, "every")
+		o.Rock.For = s
+		o.Drain = sec(0, 1, "drain")
+	}
 }
 
 func anyShop(t *rapid.T, trays []string) bench.Shop {

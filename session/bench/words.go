@@ -144,15 +144,3 @@ func (m MakerSum) Words() string {
 	}
 	return name + ": " + strings.Join(p, ", ")
 }
-
-// Words says the plan of a queue: "eight sheets, the last one done in forty
-// minutes".
-func (s Schedule) Words(now time.Duration) string {
-	switch len(s.Puts) {
-	case 0:
-		return "no sheet waits"
-	case 1:
-		return fmt.Sprintf("%s, done in %s", MayGoIn(s.Puts[0].Num, s.Puts[0].Start(), now), Span(s.Done-now))
-	}
-	return fmt.Sprintf("%s; all %s done in %s", MayGoIn(s.Puts[0].Num, s.Puts[0].Start(), now), Number(len(s.Puts)), Span(s.Done-now))
-}

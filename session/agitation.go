@@ -1,0 +1,25 @@
+package session
+
+import "time"
+
+// Spells returns the spans, counted from the sheet's entry, in which the tray is
+// rocked, in order, up to until.
+func (a Agitation) Spells(until time.Duration) []Span {
+	if a.Continuous {
+		a = Agitation{First: until}
+	}
+	var out []Span
+	add := func(from, to time.Duration) {
+		if to = min(to, until); from < to {
+			out = append(out, Span{From: from, To: to})
+		}
+	}
+	add(0, a.First)
+	for from := a.Every; a.Every > 0 && from < until; from += a.Every {
+		// A spell that would follow the first without a rest is left out.
+		if a.First == 0 || from > a.First {
+			add(from, from+a.For)
+		}
+	}
+	return out
+}
