@@ -97,6 +97,8 @@ type Desk struct {
 	Trouble  string // what the screen must say about the record; empty when all is well
 	errors   int
 	ahead    foresight
+	soonest  soonest
+	planned  planned
 	notified map[string]bool
 	born     time.Time
 	heard    bool // hands may begin
@@ -279,7 +281,7 @@ func (d *Desk) hands() {
 	if next == nil {
 		return
 	}
-	if start, _, _ := d.mayGoIn(next, v.T); start <= v.T {
+	if start, _, _ := d.soon(next, v.T); start <= v.T {
 		d.Do(session.Event{Kind: session.Moved, Sheet: next.ID})
 	}
 }

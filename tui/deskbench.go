@@ -17,22 +17,14 @@ import (
 // This file is what several sheets at once ask of the desk: when the next may
 // go in, what the baths have seen, what a wash would lose.
 
-// Shop is the room as the plan needs it: one sheet of this size in each small
-// tray, as many as come in water.
+// shop is the room as the plan needs it.
 func (d *Desk) shop() bench.Shop {
-	s := bench.Shop{Trays: map[string]int{bench.HoldingTray: many}, Move: d.Move, InOrder: true}
+	var ps []session.Process
 	for _, sh := range d.M.Sheets() {
-		for _, st := range sh.Spec.Process.Steps {
-			if st.Batch || st.Stage == session.Wash {
-				s.Trays[st.Bath] = many
-			}
-		}
+		ps = append(ps, sh.Spec.Process)
 	}
-	return s
+	return bench.ShopFor(d.Move, ps...)
 }
-
-// many is more sheets than a tray of water is ever given here.
-const many = 40
 
 // mayGoIn returns the sheet that is next and the session time at which it may
 // go in, as things stood at the last event; nil when none waits or no tray is
@@ -47,6 +39,88 @@ func (d *Desk) mayGoIn(next *session.Sheet, now time.Duration) (start time.Durat
 	}
 	start, why = bench.Earliest(d.shop(), running, bench.JobOf(next), now)
 	return start, why, true
+}
+
+// soonest is what mayGoIn said last.
+type soonest struct {
+	events int
+	sec    time.Duration
+	id     string
+	start  time.Duration
+	why    string
+	ok     bool
+}
+
+// soon is mayGoIn for what asks at every tick: it looks once a second.
+func (d *Desk) soon(next *session.Sheet, now time.Duration) (start time.Duration, why string, ok bool) {
+	if next == nil {
+		return 0, "", false
+	}
+	s := &d.soonest
+	if n, sec := d.M.Applied(), now.Truncate(time.Second); s.events != n || s.sec != sec || s.id != next.ID {
+		*s = soonest{events: n, sec: sec, id: next.ID}
+		s.start, s.why, s.ok = d.mayGoIn(next, now)
+	}
+	return s.start, s.why, s.ok
+}
+
+// planned is the evening as it was last reckoned.
+type planned struct {
+	events int
+	at     time.Duration
+	waits  int
+	goes   map[string]time.Duration // when each waiting sheet goes in, or one in water goes on
+	done   time.Duration            // all of it
+}
+
+// planFor is how long a plan stands that nobody keeps to.
+const planFor = 5 * time.Second
+
+// evening is the plan for all that waits, while some tray is in use; ok is
+// false when there is nothing to plan. It stands until the next event, or until
+// somebody is late by it.
+func (d *Desk) evening(now time.Duration) (p *planned, ok bool) {
+	p = &d.planned
+	if n := d.M.Applied(); p.events != n || now >= p.at+planFor && p.late(now) {
+		*p = planned{events: n, at: now, goes: map[string]time.Duration{}}
+		if d.wet() {
+			sch := bench.Evening(d.M, d.shop(), now)
+			p.waits = len(sch.Puts)
+			for _, x := range append(sch.Running, sch.Puts...) {
+				if len(x.Moves) > 0 {
+					p.goes[x.ID], p.done = x.Start(), max(p.done, x.End())
+				}
+			}
+		}
+	}
+	return p, p.waits > 0
+}
+
+func (p *planned) late(now time.Duration) bool {
+	for _, t := range p.goes {
+		if t < now {
+			return true
+		}
+	}
+	return false
+}
+
+// goesAt says when a sheet that waits is to go in, or one in water is to go on
+// later than it could, because the hands are needed elsewhere; empty for others.
+func (m *Model) goesAt(s session.SheetView, now time.Duration) string {
+	p, ok := m.desk.evening(now)
+	t, known := p.goes[s.ID]
+	if !ok || !known || t < now {
+		return ""
+	}
+	clock := m.desk.M.At(t).Wall.Format(time.TimeOnly)
+	switch {
+	case s.Visit == 0:
+		return "goes in at " + clock
+	case t > s.Ends && (s.Stage == session.Rinse || s.Stage == session.Hold || s.Stage == session.Wash):
+		return "stays until " + clock
+	}
+	return ""
 }
 
 // next returns the sheet that goes into the trays next: the first exposed one
@@ -179,7 +253,7 @@ func (d *Desk) Used(tray string) float64 {
 func (m *Model) benchLines(v session.View) []string {
 	var out []string
 	if next := m.desk.next(); next != nil && v.Due != "" {
-		if start, why, ok := m.desk.mayGoIn(next, v.T); ok {
+		if start, why, ok := m.desk.soon(next, v.T); ok {
 			l := fmt.Sprintf("%d may go in now", next.Num)
 			if start > v.T {
 				l = fmt.Sprintf("%d may go in in %s", next.Num, words.Countdown(start-v.T))
@@ -189,6 +263,10 @@ func (m *Model) benchLines(v session.View) []string {
 			}
 			out = append(out, ansiCut(ember.SafeText(l), m.width))
 		}
+	}
+	if p, ok := m.desk.evening(v.T); ok {
+		l := "all done at " + m.desk.M.At(p.done).Wall.Format(time.TimeOnly) + ", if each goes in as soon as it may"
+		out = append(out, ansiCut(l, m.width))
 	}
 	var parts []string
 	for _, b := range m.desk.baths() {

@@ -434,7 +434,11 @@ func (m *Model) rows(v session.View) []string {
 		if s.SafeAllowed > 0 && (s.Phase == session.Wet || s.Phase == session.Fresh || s.Phase == session.Exposed) && s.SafeUsed > 0 {
 			safe = fmt.Sprintf("light %d%%", int(100*s.SafeUsed/s.SafeAllowed))
 		}
-		return fmt.Sprintf("%2d %s %s %8s  %s %s", s.Num, column(s.Name, wide), column(what, 12), left, column(doing(s), 22), safe)
+		do := m.goesAt(s, v.T)
+		if do == "" {
+			do = doing(s)
+		}
+		return fmt.Sprintf("%2d %s %s %8s  %s %s", s.Num, column(s.Name, wide), column(what, 12), left, column(do, 22), safe)
 	}
 	for _, id := range v.Need {
 		s, _ := v.Sheet(id)

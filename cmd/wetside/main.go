@@ -54,6 +54,7 @@ type CLI struct {
 	Run      RunCmd      `cmd:"" default:"withargs" help:"The program itself (what wetside does without a command)."`
 	Rehearse RehearseCmd `cmd:"" help:"The program with a blank sheet, faster than life; kept out of the statistics."`
 	Cues     CuesCmd     `cmd:"" help:"A crib sheet: every cue of a process with its time."`
+	Plan     PlanCmd     `cmd:"" help:"An evening's sheets: which goes into which tray when, and when all is done."`
 	Pinhole  PinholeCmd  `cmd:"" help:"A pinhole: f-number, sharpest hole, angle, fall-off; or measure one."`
 	Exposure ExposureCmd `cmd:"" help:"From the light to the time, with a bracket."`
 	Preflash PreflashCmd `cmd:"" help:"Test strip and time of a pre-flash."`

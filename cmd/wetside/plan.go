@@ -1,0 +1,206 @@
+package main
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"time"
+
+	"wetside/profiles"
+	"wetside/session"
+	"wetside/session/bench"
+	"wetside/tui"
+)
+
+// PlanCmd plans an evening.
+type PlanCmd struct {
+	Process []string `arg:"" help:"Key of the process, or of several: see wetside profiles."`
+	Sheets  int      `help:"How many sheets, of each process." default:"2" placeholder:"N"`
+	Start   string   `help:"When the first sheet goes in, like 19:30; without it times count from there." placeholder:"TIME"`
+	Paper   string   `help:"Paper it is for." default:"direct-positive-fb" placeholder:"KEY"`
+	Celsius string   `help:"Developer temperature, like 22 C." placeholder:"T"`
+	Move    string   `help:"How long one move of a sheet takes your hands, like 10s; without it as in the settings." placeholder:"TIME"`
+	JSON    bool     `help:"As JSON." name:"json"`
+}
+
+// Help tells what the plan takes for granted.
+func (PlanCmd) Help() string {
+	return `Examples:
+
+  wetside plan three-trays --sheets 4 --start 19:30
+  wetside plan two-bath-fix --sheets 8 --celsius 22C
+  wetside plan two-bath-fix three-trays --sheets 3
+
+One person works, with one sheet in each tray and as many as come in the wash.
+A move, a drain and the rocking of a tray take both hands; a process says where
+its rocking can be left. A step that the eye ends counts with its longest time,
+and a sheet may stay in water until it can go on. Of up to five sheets it is the
+plan that is done soonest; of more, a good one, and it says what none can beat.`
+}
+
+// mostPlanned is as many sheets as a wash is thought to hold.
+const mostPlanned = 40
+
+// Run prints it.
+func (c *PlanCmd) Run(h *host) error {
+	if n := c.Sheets * len(c.Process); c.Sheets < 1 || n > mostPlanned {
+		return usage("--sheets is how many of each process, from 1 to %d in all, not %d", mostPlanned, c.Sheets)
+	}
+	move, err := c.move(h)
+	if err != nil {
+		return err
+	}
+	var start time.Time
+	if c.Start != "" {
+		if start, err = h.parseTime(c.Start); err != nil {
+			return err
+		}
+	}
+	m, shop, err := c.evening(h.known(), move)
+	if err != nil {
+		return usageError{err}
+	}
+	var jobs []bench.Job
+	for _, s := range m.Sheets() {
+		jobs = append(jobs, bench.JobOf(s))
+	}
+	sch := bench.Plan(shop, nil, jobs, 0)
+	if c.JSON {
+		return h.json(planJSON(sch, jobs, start))
+	}
+	at := func(t time.Duration) string {
+		if start.IsZero() {
+			return profiles.FormatDuration(t)
+		}
+		return start.Add(t).Format(time.TimeOnly)
+	}
+	if err := h.table(planRows(sch, jobs, at)); err != nil {
+		return err
+	}
+	h.say("all done at %s%s", at(sch.Done), better(sch, at))
+	return nil
+}
+
+func (c *PlanCmd) move(h *host) (time.Duration, error) {
+	text := c.Move
+	if text == "" {
+		set, err := loadSettings(h)
+		if err != nil {
+			return 0, err
+		}
+		text = set.Move
+	}
+	d, err := profiles.ParseDuration(text)
+	if err != nil || d <= 0 || d > time.Hour {
+		return 0, usage("--move is the time one move of a sheet takes, like 8s, not %q", text)
+	}
+	return d, nil
+}
+
+// evening is the session before its first move, and the room it is in.
+func (c *PlanCmd) evening(set *profiles.Set, move time.Duration) (*session.Machine, bench.Shop, error) {
+	m := session.New()
+	if err := m.Apply(session.Event{Kind: session.Opened, At: cribDay}); err != nil {
+		return nil, bench.Shop{}, err
+	}
+	var processes []session.Process
+	for _, key := range c.Process {
+		plan, err := (&planner{set: set, rehearsal: true}).plan(tui.Form{Paper: c.Paper, Process: key, Celsius: c.Celsius})
+		if err != nil {
+			return nil, bench.Shop{}, err
+		}
+		processes = append(processes, plan.Spec.Process)
+		for range c.Sheets {
+			e := session.Event{Kind: session.SheetAdded, At: cribDay, Sheet: fmt.Sprint(len(m.Sheets()) + 1), Spec: &plan.Spec}
+			if err := m.Apply(e); err != nil {
+				return nil, bench.Shop{}, err
+			}
+		}
+	}
+	shop := bench.ShopFor(move, processes...)
+	shop.InOrder = false // none of them waits yet
+	return m, shop, nil
+}
+
+// better says how good the plan is.
+func better(sch bench.Schedule, at func(time.Duration) string) string {
+	if sch.Best {
+		return ", and it cannot be sooner"
+	}
+	return "; no plan is done before " + at(sch.Bound)
+}
+
+func stepsOf(p bench.Put, jobs []bench.Job) []bench.Op {
+	return jobs[slices.IndexFunc(jobs, func(j bench.Job) bool { return j.ID == p.ID })].Steps
+}
+
+// planRows is a row for each sheet and a column for each tray.
+func planRows(sch bench.Schedule, jobs []bench.Job, at func(time.Duration) string) [][]string {
+	head := []string{"sheet"}
+	for _, j := range jobs {
+		for _, o := range j.Steps {
+			if !slices.Contains(head[1:], o.Tray) {
+				head = append(head, o.Tray)
+			}
+		}
+	}
+	head = append(head, "out")
+	rows := [][]string{head}
+	for _, p := range sch.Puts {
+		row := make([]string, len(head))
+		row[0] = strconv.Itoa(p.Num)
+		for i, o := range stepsOf(p, jobs) {
+			cell := &row[1+slices.Index(head[1:], o.Tray)]
+			if *cell != "" {
+				*cell += " " // it comes here twice
+			}
+			*cell += at(p.Moves[i])
+		}
+		row[len(row)-1] = at(p.End())
+		rows = append(rows, row)
+	}
+	return rows
+}
+
+type plannedMove struct {
+	Into string     `json:"into,omitempty"` // nothing: out of the last tray
+	AtS  float64    `json:"at_s"`           // from the first put-in
+	At   *time.Time `json:"at,omitempty"`
+}
+
+type plannedSheet struct {
+	Sheet int           `json:"sheet"`
+	Moves []plannedMove `json:"moves"`
+}
+
+type plannedEvening struct {
+	Sheets  []plannedSheet `json:"sheets"`
+	DoneS   float64        `json:"done_s"`
+	Done    *time.Time     `json:"done,omitempty"`
+	Soonest bool           `json:"soonest"` // no plan is done sooner
+	BoundS  float64        `json:"bound_s"` // none is done before
+}
+
+func planJSON(sch bench.Schedule, jobs []bench.Job, start time.Time) plannedEvening {
+	clock := func(t time.Duration) *time.Time {
+		if start.IsZero() {
+			return nil
+		}
+		at := start.Add(t)
+		return &at
+	}
+	out := plannedEvening{DoneS: sch.Done.Seconds(), Done: clock(sch.Done), Soonest: sch.Best, BoundS: sch.Bound.Seconds()}
+	for _, p := range sch.Puts {
+		s := plannedSheet{Sheet: p.Num}
+		steps := stepsOf(p, jobs)
+		for i, t := range p.Moves {
+			mv := plannedMove{AtS: t.Seconds(), At: clock(t)}
+			if i < len(steps) {
+				mv.Into = steps[i].Tray
+			}
+			s.Moves = append(s.Moves, mv)
+		}
+		out.Sheets = append(out.Sheets, s)
+	}
+	return out
+}

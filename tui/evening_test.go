@@ -1,0 +1,63 @@
+package tui
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/charmbracelet/x/ansi"
+
+	"wetside/session"
+)
+
+// The rows of the sheets that wait say when each is to go in, the first of them
+// when it is called, and a line says when all is done. Nothing is said while no
+// tray is in use; what was said stands until somebody is late.
+func TestTraysRowsSayWhenASheetGoesIn(t *testing.T) {
+	w, m := newWorld(t, nil)
+	for range 3 {
+		w.pass(time.Second)
+		p, err := m.cfg.Plan(Form{Name: "blank"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		m.desk.Do(session.Event{Kind: session.SheetAdded, Sheet: m.desk.NewID(), Spec: &p.Spec})
+	}
+	view := func() string { return ansi.Strip(m.View()) }
+	line := func(with string) string {
+		t.Helper()
+		for l := range strings.SplitSeq(view(), "\n") {
+			if strings.Contains(l, with) {
+				return strings.Join(strings.Fields(l), " ")
+			}
+		}
+		t.Fatalf("no line with %q in\n%s", with, view())
+		return ""
+	}
+	if strings.Contains(view(), "goes in at") {
+		t.Errorf("a plan with all trays empty:\n%s", view())
+	}
+	m.keys(t, "space") // at 14:00:03
+	// Rocked to 2:50, lifted, out at 3:00; stop to 3:10, fixer to 4:10; the put-in
+	// takes 8 s after that.
+	if got := line("goes in at 14:04:21"); !strings.HasPrefix(got, "2 blank") {
+		t.Errorf("%q", got)
+	}
+	if got := line("goes in at 14:08:39"); !strings.HasPrefix(got, "3 blank") {
+		t.Errorf("%q", got)
+	}
+	if got := line("may go in in"); !strings.HasPrefix(got, "2 may go in in 4:18") {
+		t.Errorf("%q", got)
+	}
+	// The last comes into the wash at 14:12:49 and sets all clocks back; the
+	// hands then take out one after the other.
+	if got := line("all done at"); !strings.HasPrefix(got, "all done at 14:43:05") {
+		t.Errorf("%q", got)
+	}
+	w.pass(2 * time.Minute)
+	line("goes in at 14:04:21")
+	w.pass(2 * time.Minute) // the first was to be moved a minute ago, and all waits for it
+	if got := line("goes in at 14:05:21"); !strings.HasPrefix(got, "2 blank") {
+		t.Errorf("%q", got)
+	}
+}
