@@ -3,7 +3,6 @@ package main
 import (
 	"strings"
 
-	"wetside/session/notebook"
 	"wetside/sound"
 	"wetside/tui"
 	"wetside/tui/ember"
@@ -73,7 +72,7 @@ func (c *CheckCmd) Run(h *host) error {
 		if i.Verified {
 			mark = "x"
 		}
-		h.say("[%s] %s", mark, notebook.CleanText(i.Text))
+		h.say("[%s] %s", mark, i.Text)
 	}
 	return nil
 }

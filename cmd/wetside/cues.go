@@ -1,8 +1,6 @@
 package main
 
 import (
-	"encoding/json"
-	"fmt"
 	"strings"
 	"time"
 
@@ -39,7 +37,7 @@ var cribDay = session.Instant{Wall: time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC),
 func (c *CuesCmd) Run(h *host) error {
 	set, problems := h.profiles()
 	if problems != nil {
-		fmt.Fprintf(h.err, "wetside: left out: %s\n", oneLine(problems))
+		h.warn("left out: %s", oneLine(problems))
 	}
 	plan, err := (&planner{set: set, rehearsal: true}).plan(tui.Form{Paper: c.Paper, Process: c.Process, Celsius: c.Celsius, Light: c.Light})
 	if err != nil {
@@ -62,7 +60,7 @@ func (c *CuesCmd) Run(h *host) error {
 		return printCuesJSON(h, cues)
 	}
 	for _, q := range cues {
-		fmt.Fprintf(h.out, "%8s  %s\n", profiles.FormatDuration(q.T), cueText(q))
+		h.say("%8s  %s", profiles.FormatDuration(q.T), cueText(q))
 	}
 	return nil
 }
@@ -80,9 +78,7 @@ func printCuesJSON(h *host, cues []session.Cue) error {
 	for _, q := range cues {
 		out = append(out, line{q.T.Seconds(), string(q.Kind), string(q.Stage), string(q.Next), q.For.Seconds(), q.Left.Seconds()})
 	}
-	e := json.NewEncoder(h.out)
-	e.SetIndent("", "  ")
-	return e.Encode(out)
+	return h.json(out)
 }
 
 func cueText(q session.Cue) string {

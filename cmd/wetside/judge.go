@@ -65,7 +65,7 @@ func (c *JudgeCmd) Run(h *host) error {
 	if err := b.Judge(r.ID, systemClock().Now(), j.Stops, j.Seen); err != nil {
 		return err
 	}
-	h.say("sheet %d of %s: %s", r.Num, r.Day(), notebook.CleanText(judgement(&r, j)))
+	h.say("sheet %d of %s: %s", r.Num, r.Day(), judgement(&r, j))
 	switch {
 	case r.State == string(session.Ruined):
 		h.say("It is spoiled, so it teaches nothing.")

@@ -106,12 +106,12 @@ func (c *LearnCmd) Run(h *host) error {
 		return nil
 	}
 	for _, t := range list {
-		h.say("%s on %s, at about %s: %s", notebook.CleanText(t.Camera), notebook.CleanText(t.Paper), exposure.Say(exposure.Round(t.At)), notebook.CleanText(t.Sentence))
+		h.say("%s on %s, at about %s: %s", t.Camera, t.Paper, exposure.Say(exposure.Round(t.At)), t.Sentence)
 	}
 	if n := model.Left(); n > 0 {
 		h.say("%s left out by you", counted(n, "sheet"))
 	}
-	h.say("%s", notebook.CleanText(next.Sentence()))
+	h.say("%s", next.Sentence())
 	return nil
 }
 

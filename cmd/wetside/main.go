@@ -24,6 +24,7 @@ import (
 	"github.com/adrg/xdg"
 	"github.com/alecthomas/kong"
 
+	"wetside/session/words"
 	"wetside/tui/ember"
 )
 
@@ -203,4 +204,5 @@ func wants(s string) string {
 	return s[:m[0]] + " wants " + what + ", not " + got + s[m[1]:]
 }
 
-func oneLine(err error) string { return strings.Join(strings.Fields(err.Error()), " ") }
+// oneLine says an error on one line, whatever is echoed in it.
+func oneLine(err error) string { return strings.Join(strings.Fields(words.Clean(err.Error())), " ") }

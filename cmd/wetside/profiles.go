@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"wetside/profiles"
-	"wetside/session/notebook"
 )
 
 // ProfilesCmd is about papers, processes and cameras.
@@ -70,7 +69,7 @@ func (c *ProfilesListCmd) Run(h *host) error {
 		if e.File != "" {
 			where = e.File
 		}
-		rows = append(rows, []string{e.Kind, e.Key, notebook.CleanText(e.Name), where})
+		rows = append(rows, []string{e.Kind, e.Key, e.Name, where})
 	}
 	return h.table(rows)
 }
@@ -100,7 +99,7 @@ func (c *ProfilesShowCmd) Run(h *host) error {
 		shown = true
 		// Line by line: a file may hold control characters, a terminal should not.
 		for line := range strings.Lines(string(src.Data)) {
-			h.say("%s", notebook.CleanText(strings.TrimRight(line, "\r\n")))
+			h.say("%s", strings.TrimRight(line, "\r\n"))
 		}
 	}
 	if shown {
@@ -167,7 +166,7 @@ func (c *ProfilesCheckCmd) Run(h *host) error {
 		}
 		problems := profiles.CheckFile(f, data)
 		for _, p := range problems {
-			h.say("%s", notebook.CleanText(p.Error()))
+			h.say("%s", p.Error())
 		}
 		if faults += len(problems); len(problems) > 0 {
 			bad++

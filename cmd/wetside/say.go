@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -8,13 +9,17 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
-	"text/tabwriter"
 	"time"
+	"unicode/utf16"
+
+	"github.com/charmbracelet/x/ansi"
 
 	"wetside/profiles"
 	"wetside/session/exposure"
 	"wetside/session/notebook"
+	"wetside/session/words"
 )
 
 // Values as people write them on a command line. A fault in one is a bad
@@ -96,30 +101,93 @@ func negatives(args []string) []string {
 
 func plainMinus(s string) string { return strings.ReplaceAll(s, minus, "-") }
 
-// json prints a value for programs.
+// json prints a value for programs. What moves a terminal's text about is
+// escaped, for it may be read on one.
 func (h *host) json(v any) error {
-	e := json.NewEncoder(h.out)
-	e.SetIndent("", "  ")
-	return e.Encode(v)
+	text, err := json.MarshalIndent(v, "", "  ")
+	if err != nil {
+		return err
+	}
+	var out strings.Builder
+	for _, r := range string(text) + "\n" {
+		if r > 0x7e && words.Unseen(r) { // within a string, where else
+			for _, u := range utf16.Encode([]rune{r}) {
+				fmt.Fprintf(&out, `\u%04x`, u)
+			}
+			continue
+		}
+		out.WriteRune(r)
+	}
+	_, err = io.WriteString(h.out, out.String())
+	return err
 }
 
-// say prints a line for people. What others typed has gone through
-// notebook.CleanText before.
-func (h *host) say(format string, a ...any) { fmt.Fprintf(h.out, format+"\n", a...) }
+// say prints a line for people. Whoever typed what is in it, and whatever file
+// it came from, it stays one line, and a terminal shows it as text.
+func (h *host) say(format string, a ...any) {
+	fmt.Fprintln(h.out, words.Clean(fmt.Sprintf(format, a...)))
+}
 
 // warn tells on standard error what does not stop the command.
 func (h *host) warn(format string, a ...any) {
-	fmt.Fprintf(h.err, "wetside: "+format+"\n", a...)
+	fmt.Fprintf(h.err, "wetside: %s\n", words.Clean(fmt.Sprintf(format, a...)))
 }
 
-// table prints rows in columns.
-func (h *host) table(rows [][]string) error {
-	w := tabwriter.NewWriter(h.out, 0, 8, 2, ' ', 0)
-	for _, r := range rows {
-		fmt.Fprintln(w, strings.TrimRight(strings.Join(r, "\t"), "\t"))
+// screen is how many columns a list has at most.
+const screen = 80
+
+// table prints rows in columns: see columns.
+func (h *host) table(rows [][]string, give ...int) error {
+	for _, l := range columns(rows, give...) {
+		if _, err := fmt.Fprintln(h.out, l); err != nil {
+			return err
+		}
 	}
-	return w.Flush()
+	return nil
 }
+
+// columns lays rows out in lines. Where they would be wider than the screen, the
+// columns give are cut to fit, the widest first.
+func columns(rows [][]string, give ...int) []string {
+	var wide []int
+	for _, r := range rows {
+		for i := range r {
+			r[i] = words.Clean(r[i])
+			if i == len(wide) {
+				wide = append(wide, 0)
+			}
+			wide[i] = max(wide[i], ansi.StringWidth(r[i]))
+		}
+	}
+	all := 2 * (len(wide) - 1)
+	for _, w := range wide {
+		all += w
+	}
+	for all > screen && len(give) > 0 {
+		i := slices.MaxFunc(give, func(i, j int) int { return cmp.Compare(wide[i], wide[j]) })
+		if wide[i] <= 4 {
+			break
+		}
+		wide[i]--
+		all--
+	}
+	var lines []string
+	for _, r := range rows {
+		var l strings.Builder
+		for i, cell := range r {
+			if slices.Contains(give, i) {
+				cell = cut(cell, wide[i])
+			}
+			l.WriteString(cell)
+			l.WriteString(strings.Repeat(" ", max(0, wide[i]-ansi.StringWidth(cell))+2))
+		}
+		lines = append(lines, strings.TrimRight(l.String(), " "))
+	}
+	return lines
+}
+
+// cut shortens text to a width in columns.
+func cut(text string, width int) string { return ansi.Truncate(text, width, "...") }
 
 // known loads the profiles and says which were left out.
 func (h *host) known() *profiles.Set {

@@ -10,11 +10,13 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/alecthomas/kong"
+	"github.com/charmbracelet/x/ansi"
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"wetside/profiles"
@@ -49,6 +51,8 @@ func scriptHost(ts *testscript.TestScript, out, errs *bytes.Buffer, args []strin
 //	workshop       writes the notebook of a weekend: see theWorkshop
 //	misjudged ID STOPS  puts a judgement into the notebook that no key would take
 //
+//	fits N         no line of the last standard output is wider than N columns
+//
 // and exec wetside, which is the built program.
 func TestScripts(t *testing.T) {
 	bin := binary(t)
@@ -82,13 +86,23 @@ func TestScripts(t *testing.T) {
 			e.Setenv("XDG_CONFIG_HOME", filepath.Join(e.WorkDir, "home", "config"))
 			e.Setenv("XDG_STATE_HOME", filepath.Join(e.WorkDir, "home", "state"))
 			e.Setenv("DBUS_SYSTEM_BUS_ADDRESS", "unix:path="+filepath.Join(e.WorkDir, "no-bus"))
+			e.Setenv("ESC", "\x1b[42m\u009b41m\u202e")
 			e.Setenv("PATH", filepath.Dir(bin)+string(filepath.ListSeparator)+e.Getenv("PATH"))
 			return nil
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"wetside": command(0),
 			"refused": command(2),
-			"failed":  command(1),
+			"fits": func(ts *testscript.TestScript, neg bool, args []string) {
+				most, err := strconv.Atoi(args[0])
+				ts.Check(err)
+				for l := range strings.Lines(ts.ReadFile("stdout")) {
+					if n := ansi.StringWidth(l); n > most {
+						ts.Fatalf("%d columns: %q", n, l)
+					}
+				}
+			},
+			"failed": command(1),
 			"misjudged": func(ts *testscript.TestScript, neg bool, args []string) {
 				db, err := sql.Open("sqlite", scriptHost(ts, nil, nil, nil).notebookFile())
 				ts.Check(err)

@@ -12,10 +12,13 @@ import (
 	"strings"
 	"time"
 
+	"github.com/charmbracelet/x/ansi"
+
 	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/exposure"
 	"wetside/session/notebook"
+	"wetside/session/words"
 )
 
 // Filter chooses sheets.
@@ -140,26 +143,35 @@ func (c *SheetsCmd) Run(h *host) error {
 		h.say("no sheet fits")
 		return nil
 	}
-	table := [][]string{{"id", "sheet", "begun", "name", "maker", "paper", "camera", "exposure", "state", "judged"}}
+	table := [][]string{{"id", "sheet", "begun", "name", "maker", "exposure", "state"}}
+	const name, maker, indent = 3, 4, 10
+	var more []string // a second line of each, of what would not fit beside it
 	for _, r := range rows {
-		exposed, judged, state := "", "", r.State
+		exposed := ""
 		if r.Exposure != nil {
 			exposed = exposure.Say(r.Exposure[1].Round(time.Second).Seconds())
 		}
-		if r.Stops != nil {
-			judged = verdict(*r.Stops, r.Seen)
+		table = append(table, []string{short(r.ID), strconv.Itoa(r.Num), r.Begun.Format("2006-01-02 15:04"), r.Name, r.Maker, exposed, r.State})
+		about := []string{r.Paper}
+		if r.Camera != "" {
+			about[0] += ", " + r.Camera
 		}
 		if r.Rehearsal {
-			state = "rehearsal, " + state
+			about = append(about, "rehearsal")
 		}
-		line := []string{short(r.ID), strconv.Itoa(r.Num), r.Begun.Format("2006-01-02 15:04"), r.Name, r.Maker, r.Paper, r.Camera, exposed, state, judged}
-		for i := range line {
-			line[i] = notebook.CleanText(line[i])
+		if r.Stops != nil {
+			about = append(about, verdict(*r.Stops, r.Seen))
 		}
-		table = append(table, line)
+		// A long name of a tin leaves room for what is said of the sheet.
+		rest := ansi.StringWidth(words.Clean(strings.Join(about[1:], "; ")))
+		about[0] = cut(words.Clean(about[0]), max(30, screen-indent-2-rest))
+		more = append(more, strings.Join(about, "; "))
 	}
-	if err := h.table(table); err != nil {
-		return err
+	for i, l := range columns(table, name, maker) {
+		h.say("%s", l)
+		if i > 0 {
+			h.say("%*s%s", indent, "", cut(words.Clean(more[i-1]), screen-indent))
+		}
 	}
 	s, err := b.Stats(f)
 	if err != nil {
@@ -197,9 +209,9 @@ func (h *host) makers(rows []notebook.Row) error {
 	table := [][]string{{"maker", "sheets", "finished", "spoiled", "judged"}}
 	for _, m := range slices.Sorted(maps.Keys(by)) {
 		s := by[m]
-		table = append(table, []string{orNone(notebook.CleanText(m), "(no maker)"), strconv.Itoa(s.sheets), strconv.Itoa(s.finished), strconv.Itoa(s.spoiled), strconv.Itoa(s.judged)})
+		table = append(table, []string{orNone(m, "(no maker)"), strconv.Itoa(s.sheets), strconv.Itoa(s.finished), strconv.Itoa(s.spoiled), strconv.Itoa(s.judged)})
 	}
-	return h.table(table)
+	return h.table(table, 0)
 }
 
 // short is as much of an identity as one types.
@@ -226,7 +238,7 @@ func find(h *host, b *notebook.Book, name string) (notebook.Record, error) {
 	r, err := b.Sheet(name)
 	switch {
 	case errors.Is(err, notebook.ErrNoSheet):
-		return r, usage("no sheet is called %q: use its number, day/number, or the begin of its id from wetside sheets", notebook.CleanText(name))
+		return r, usage("no sheet is called %q: use its number, day/number, or the begin of its id from wetside sheets", name)
 	case err != nil && strings.HasPrefix(err.Error(), "more than one"):
 		return r, usageError{err}
 	}
@@ -344,19 +356,14 @@ func (c *SheetCmd) compare(h *host, a, b notebook.Record) error {
 	title := func(r notebook.Record) string { return fmt.Sprintf("sheet %d of %s", r.Num, r.Day()) }
 	rows := [][]string{{"", title(a), title(b)}}
 	for _, d := range out {
-		row := []string{d.What, d.A, d.B, d.By}
-		for i := range row {
-			row[i] = notebook.CleanText(row[i])
-		}
-		rows = append(rows, row)
+		rows = append(rows, []string{d.What, d.A, d.B, d.By})
 	}
 	return h.table(rows)
 }
 
 // record prints a sheet for people.
 func (h *host) record(r notebook.Record) error {
-	clean := notebook.CleanText
-	line := func(format string, a ...any) { h.say("%s", clean(fmt.Sprintf(format, a...))) }
+	line := h.say
 	title := fmt.Sprintf("sheet %d of %s", r.Num, r.Day())
 	for _, s := range []string{r.Name, r.Maker} {
 		if s != "" {
@@ -401,10 +408,10 @@ func (h *host) record(r notebook.Record) error {
 				bath += fmt.Sprintf(", %.0f%% used", 100*s.Use.Share)
 			}
 		}
-		rows = append(rows, []string{clean(label), s.In.Format("15:04:05"), planned, tenth(s.Actual), over, clean(bath)})
+		rows = append(rows, []string{label, s.In.Format("15:04:05"), planned, tenth(s.Actual), over, bath})
 	}
 	if len(rows) > 1 {
-		if err := h.table(rows); err != nil {
+		if err := h.table(rows, 0, 5); err != nil {
 			return err
 		}
 	}
@@ -495,7 +502,7 @@ func (c *ScanCmd) Run(h *host) error {
 	if err := b.Amend(r.ID, session.Event{Kind: session.Scanned, Sheet: r.ID, Note: c.Path, At: systemClock().Now()}); err != nil {
 		return err
 	}
-	h.say("sheet %d of %s: scan at %s", r.Num, r.Day(), notebook.CleanText(c.Path))
+	h.say("sheet %d of %s: scan at %s", r.Num, r.Day(), c.Path)
 	return nil
 }
 

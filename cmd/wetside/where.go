@@ -4,7 +4,6 @@ import (
 	"fmt"
 
 	"wetside/session"
-	"wetside/session/words"
 	"wetside/tui"
 )
 
@@ -67,16 +66,18 @@ func (c *WhereCmd) Run(h *host) error {
 	if c.JSON {
 		return h.json(out)
 	}
-	if len(out) == 0 {
+	switch {
+	case !live:
 		h.say("no session is open")
-		return nil
+	case len(out) == 0:
+		h.say("a session is open, without a sheet so far")
 	}
 	for _, s := range v.Sheets {
 		line := fmt.Sprintf("sheet %d %s: %s", s.Num, s.Name, s.Phase)
 		if s.Stage != "" {
 			line += ", " + s.Label + ", " + tui.Stands(s)
 		}
-		h.say("%s", words.Clean(line))
+		h.say("%s", line)
 	}
 	return nil
 }
