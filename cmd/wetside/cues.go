@@ -4,8 +4,8 @@ import (
 	"strings"
 	"time"
 
-	"wetside/profiles"
 	"wetside/session"
+	"wetside/session/words"
 	"wetside/tui"
 )
 
@@ -60,7 +60,7 @@ func (c *CuesCmd) Run(h *host) error {
 		return printCuesJSON(h, cues)
 	}
 	for _, q := range cues {
-		h.say("%8s  %s", profiles.FormatDuration(q.T), cueText(q))
+		h.say("%8s  %s", words.Finished(q.T), cueText(q))
 	}
 	return nil
 }
@@ -95,10 +95,10 @@ func cueText(q session.Cue) string {
 		b.WriteString(", to " + string(q.Next))
 	}
 	if q.For > 0 {
-		b.WriteString(", for " + profiles.FormatDuration(q.For))
+		b.WriteString(", for " + words.Finished(q.For))
 	}
 	if q.Left > 0 {
-		b.WriteString(", " + profiles.FormatDuration(q.Left) + " left")
+		b.WriteString(", " + words.Finished(q.Left) + " left")
 	}
 	return b.String()
 }

@@ -10,6 +10,7 @@ import (
 	"wetside/session"
 	"wetside/session/exposure"
 	"wetside/session/notebook"
+	"wetside/session/words"
 )
 
 // JudgeCmd records a judgement.
@@ -199,9 +200,9 @@ func judgement(r *notebook.Record, j notebook.JudgementRecord) string {
 	s := "right as it was"
 	switch {
 	case j.Stops > 0:
-		s = fmt.Sprintf("%s more, to be %s", stopWord(j.Stops), profiles.MoreWord(session.Response(r.Paper.Response)))
+		s = fmt.Sprintf("%s more, to be %s", words.StopsOf(j.Stops), profiles.MoreWord(session.Response(r.Paper.Response)))
 	case j.Stops < 0:
-		s = fmt.Sprintf("%s less, to be %s", stopWord(-j.Stops), profiles.LessWord(session.Response(r.Paper.Response)))
+		s = fmt.Sprintf("%s less, to be %s", words.StopsOf(-j.Stops), profiles.LessWord(session.Response(r.Paper.Response)))
 	}
 	if j.Seen != "" {
 		s += "; seen: " + j.Seen
@@ -218,5 +219,5 @@ func verdict(stops float64, seen string) string {
 	case stops == 0:
 		return strings.TrimSpace("right " + seen)
 	}
-	return strings.TrimSpace(exposure.Stops(stops) + " " + seen)
+	return strings.TrimSpace(words.Stops(stops) + " " + seen)
 }

@@ -93,7 +93,7 @@ func TestAJudgementAfterAnother(t *testing.T) {
 	r.Paper.Response = string(session.Lighter)
 	for _, c := range []struct{ words, seen, says, column string }{
 		{"1/3 more: sky burnt out", "sky burnt out", "1/3 stop more, to be lighter; seen: sky burnt out", "+1/3 sky burnt out"},
-		{"1/2", "sky burnt out", "0.5 stop more, to be lighter; seen: sky burnt out", "+0.5 sky burnt out"},
+		{"1/2", "sky burnt out", "1/2 stop more, to be lighter; seen: sky burnt out", "+1/2 sky burnt out"},
 		{"left out: light leak", "left out: light leak", "left out: light leak", "left out: light leak"},
 		{"right", "", "right as it was", "right"},
 	} {

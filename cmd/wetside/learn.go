@@ -106,10 +106,10 @@ func (c *LearnCmd) Run(h *host) error {
 		return nil
 	}
 	for _, t := range list {
-		h.say("%s on %s, at about %s: %s", t.Camera, t.Paper, exposure.Say(exposure.Round(t.At)), t.Sentence)
+		h.say("%s on %s, at about %s: %s", t.Camera, t.Paper, words.Long(exposure.Round(t.At)), t.Sentence)
 	}
 	if n := model.Left(); n > 0 {
-		h.say("%s left out by you", counted(n, "sheet"))
+		h.say("%s left out by you", words.Count(n, "sheet"))
 	}
 	h.say("%s", next.Sentence())
 	return nil

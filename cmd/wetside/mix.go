@@ -1,15 +1,14 @@
 package main
 
 import (
-	"math"
 	"regexp"
 	"strconv"
 	"strings"
-	"time"
 
 	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/bench"
+	"wetside/session/words"
 )
 
 // MixCmd reckons mixtures.
@@ -238,7 +237,7 @@ func (c *WashesCmd) Run(h *host) error {
 				Left    float64 `json:"share_left"`
 			}{d.Seconds(), left})
 		}
-		h.say("%s of running water until %s of what was in the water remains, as a stirred tank", profiles.Duration(d.Round(time.Second)), portion(left))
+		h.say("%s of running water until %s of what was in the water remains, as a stirred tank", words.Long(d.Seconds()), words.Part(left))
 		return nil
 	}
 	if c.Sheets < 1 || c.Sheets > 1000 {
@@ -273,7 +272,7 @@ func (c *WashesCmd) Run(h *host) error {
 			Water   float64 `json:"water_ml"`
 		}{n, left, carry, float64(c.Water)})
 	}
-	h.say("%s of %s, with %s carried over: %s remains in the water", counted(n, "change"), c.Water, millilitres(carry), portion(left))
+	h.say("%s of %s, with %s carried over: %s remains in the water", words.Count(n, "change"), c.Water, millilitres(carry), words.Part(left))
 	return nil
 }
 
@@ -298,14 +297,4 @@ func share(s string) (float64, error) {
 		return 0, usage("%q is no share that may remain: write 1/1000 or 0.1%%", s)
 	}
 	return v, nil
-}
-
-// portion writes a share as one part of so many.
-func portion(v float64) string {
-	n := 1 / v
-	if n >= 10 {
-		mag := math.Pow(10, math.Floor(math.Log10(n))-2)
-		n = math.Round(n/mag) * mag
-	}
-	return "1/" + strconv.FormatFloat(math.Round(n*10)/10, 'f', -1, 64)
 }

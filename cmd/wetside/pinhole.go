@@ -8,6 +8,7 @@ import (
 
 	"wetside/profiles"
 	"wetside/session/exposure"
+	"wetside/session/words"
 )
 
 // PinholeCmd reckons a pinhole and its camera, or measures a hole.
@@ -81,13 +82,13 @@ func (c *PinholeCmd) Run(h *host) error {
 	}
 	h.say("%s", r.sentence)
 	if r.Chosen {
-		h.say("hole: %.2f mm, chosen by Rayleigh's rule; give yours with --hole", r.Hole)
+		h.say("hole: %s mm, chosen by Rayleigh's rule; give yours with --hole", mm(r.Hole))
 	}
-	h.say("sharpest hole: %.2f mm by Rayleigh, %.2f mm by the Airy disc, in light of %g nm", r.Rayleigh, r.Airy, r.Nano)
-	h.say("a point becomes %.2f mm wide (shadow of the hole %.2f, diffraction %.2f): %.0f points on 100 mm of paper",
-		r.Blur.Both, r.Blur.Geometric, r.Blur.Diffraction, r.Blur.Points)
+	h.say("sharpest hole: %s mm by Rayleigh, %s mm by the Airy disc, in light of %s nm", mm(r.Rayleigh), mm(r.Airy), words.Num(r.Nano))
+	h.say("a point becomes %s mm wide (shadow of the hole %s, diffraction %s): %s points on 100 mm of paper",
+		mm(r.Blur.Both), mm(r.Blur.Geometric), mm(r.Blur.Diffraction), words.Decimals(r.Blur.Points, 0))
 	if r.Widest > 0 {
-		h.say("paper round the inside: at most %.0f mm, or it covers the hole", r.Widest)
+		h.say("paper round the inside: at most %s mm, or it covers the hole", words.Decimals(r.Widest, 0))
 	}
 	if r.Needle != "" {
 		h.say("needle to begin with: number %s (from memory, makers differ: measure the hole)", r.Needle)
@@ -180,7 +181,7 @@ func (c *PinholeCmd) reckon(h *host) (*pinholeReport, error) {
 			return nil, err
 		}
 	}
-	r.sentence = fmt.Sprintf("f/%.3g", r.FNumber)
+	r.sentence = "f/" + words.Sig(r.FNumber, 3)
 	if cam.Width > 0 {
 		if r.sentence, err = cam.Sentence(); err != nil {
 			return nil, err
@@ -258,3 +259,6 @@ func numbers(s string, n int) ([]float64, error) {
 	}
 	return out, nil
 }
+
+// mm writes the width of a hole or of what it makes of a point.
+func mm(v float64) string { return words.Decimals(v, 2) }

@@ -9,6 +9,7 @@ import (
 	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/bench"
+	"wetside/session/words"
 	"wetside/tui"
 )
 
@@ -70,7 +71,7 @@ func (c *PlanCmd) Run(h *host) error {
 	}
 	at := func(t time.Duration) string {
 		if start.IsZero() {
-			return profiles.FormatDuration(t)
+			return words.Finished(t)
 		}
 		return start.Add(t).Format(time.TimeOnly)
 	}

@@ -12,6 +12,7 @@ import (
 	"wetside/session/bench"
 	"wetside/session/exposure"
 	"wetside/session/notebook"
+	"wetside/session/words"
 	"wetside/tui"
 )
 
@@ -115,7 +116,7 @@ func (p *planner) expose(plan *tui.Plan, f tui.Form, paper profiles.Paper) error
 			return errors.New("an exposure takes more than nothing: write a time like 4m, or the light")
 		}
 		plan.Exposure, plan.ByHand = d, true
-		plan.Sentence = "Expose for " + exposure.Say(d.Seconds()) + ", as you said."
+		plan.Sentence = "Expose for " + words.Long(d.Seconds()) + ", as you said."
 		plan.Working = []string{"time given by hand: " + f.Light}
 		return nil
 	}

@@ -7,6 +7,7 @@ import (
 
 	"wetside/profiles"
 	"wetside/session/exposure"
+	"wetside/session/words"
 )
 
 // PreflashCmd is the test strip for a pre-flash, what it says, and the flash.
@@ -68,7 +69,7 @@ func (c *PreflashStripCmd) Run(h *host) error {
 		if i == len(strip)-1 {
 			do = "done; develop as always, judge when dry"
 		}
-		rows = append(rows, []string{fmt.Sprint(p.Number), fmt.Sprintf("%.1f s", p.Add), fmt.Sprintf("%.1f s", p.Total), do})
+		rows = append(rows, []string{fmt.Sprint(p.Number), words.Decimals(p.Add, 1) + " s", words.Decimals(p.Total, 1) + " s", do})
 	}
 	return h.table(rows)
 }
@@ -125,7 +126,7 @@ func (c *PreflashThresholdCmd) Run(h *host) error {
 			Kept      string  `json:"kept_in,omitempty"`
 		}{t, pm, file})
 	}
-	h.say("threshold %.1f s, give or take %.2f stop", t, pm)
+	h.say("threshold %s s, give or take %s stop", words.Decimals(t, 1), words.Sig(pm, 2))
 	if file != "" {
 		h.say("kept in %s", file)
 	}
@@ -181,7 +182,7 @@ func (c *PreflashTimeCmd) Run(h *host) error {
 			Light     string  `json:"light,omitempty"`
 		}{flash, t.Seconds(), float64(c.Soften), light})
 	}
-	h.say("flash %.1f s: shadows %s below the threshold of %s just show", flash, stopWord(float64(c.Soften)), profiles.Duration(t))
+	h.say("flash %s s: shadows %s below the threshold of %s just show", words.Decimals(flash, 1), words.StopsOf(float64(c.Soften)), words.Units(t))
 	if light != "" {
 		h.say("lamp: %s", light)
 	}

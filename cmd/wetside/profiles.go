@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"wetside/profiles"
+	"wetside/session/words"
 )
 
 // ProfilesCmd is about papers, processes and cameras.
@@ -178,16 +179,9 @@ func (c *ProfilesCheckCmd) Run(h *host) error {
 	case len(files) == 0:
 		return usage("there is no .toml file in %s", strings.Join(c.Files, ", "))
 	case faults > 0:
-		return fmt.Errorf("%s in %s; none of these would load", counted(faults, "fault"), counted(bad, "file"))
+		return fmt.Errorf("%s in %s; none of these would load", words.Count(faults, "fault"), words.Count(bad, "file"))
 	}
 	return nil
-}
-
-func counted(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
 }
 
 // ProfilesBathCmd edits what a bath can take.

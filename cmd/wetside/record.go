@@ -81,7 +81,7 @@ type pages struct {
 }
 
 func (p pages) List(filter string, limit int) ([]tui.BookRow, error) {
-	words := strings.Fields(strings.ToLower(filter))
+	wanted := strings.Fields(strings.ToLower(filter))
 	f := notebook.Filter{Limit: limit}
 	var out []tui.BookRow
 	for {
@@ -92,7 +92,7 @@ func (p pages) List(filter string, limit int) ([]tui.BookRow, error) {
 		for _, r := range rows {
 			b := bookRow(r)
 			text := strings.ToLower(strings.Join([]string{b.Paper, b.Camera, b.Maker, b.Name, r.Day, b.Outcome}, " "))
-			if !slices.ContainsFunc(words, func(w string) bool { return !strings.Contains(text, w) }) {
+			if !slices.ContainsFunc(wanted, func(w string) bool { return !strings.Contains(text, w) }) {
 				out = append(out, b)
 			}
 			if len(out) == limit {
@@ -141,7 +141,7 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 	if e := r.Exposure; e != nil {
 		s.Exposure = e.Actual.D()
 		s.Bars = append(s.Bars, tui.Bar{Label: "expose", AtLeast: e.Planned.D(), AtMost: e.Planned.D(), Actual: e.Actual.D()})
-		line("light %s; %.0f%% of the exposure given; covered %s", orNone(r.Light, "not said"), 100*e.Share, words.Count(len(e.Covered), "time"))
+		line("light %s; %s of the exposure given; covered %s", orNone(r.Light, "not said"), words.Percent(e.Share), words.Count(len(e.Covered), "time"))
 		for _, g := range e.Readings {
 			line("%s %s", g.At.Format("15:04:05"), g.Words())
 		}
@@ -154,15 +154,15 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 		s.Bars = append(s.Bars, tui.Bar{Label: label, AtLeast: st.AtLeast.D(), AtMost: st.AtMost.D(), Actual: st.Actual.D()})
 	}
 	if r.Emerged > 0 {
-		line("image seen after %s", r.Emerged.D().Round(time.Second))
+		line("image seen after %s", words.Finished(r.Emerged.D()))
 	}
 	tested := "untested default"
 	if r.SafeTest {
 		tested = "tested"
 	}
-	line("under the safelight %s of %s (%s)", r.Safelight.D().Round(time.Second), r.SafeFor.D(), tested)
+	line("under the safelight %s of %s (%s)", words.Finished(r.Safelight.D()), words.Finished(r.SafeFor.D()), tested)
 	if len(r.Undone) > 0 {
-		line("%d moves taken back", len(r.Undone))
+		line("%s taken back", words.Count(len(r.Undone), "move"))
 	}
 	for _, n := range r.Notes {
 		line("note %s: %s", n.At.Format("15:04"), n.Text)
@@ -190,7 +190,7 @@ func celsius(c float64) string {
 	if c == 0 {
 		return ""
 	}
-	return fmt.Sprintf(", %g C", c)
+	return ", " + words.Decimals(c, 1) + " C"
 }
 
 func (p pages) Read(id, text string) ([]tui.Judgement, error) {

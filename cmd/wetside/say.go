@@ -72,14 +72,8 @@ func (v *millilitres) UnmarshalText(b []byte) error {
 	return nil
 }
 
-// String writes the volume as one measures it: whole millilitres from 100 on,
-// tenths below.
-func (v millilitres) String() string {
-	if v >= 100 {
-		return fmt.Sprintf("%.0f ml", float64(v))
-	}
-	return strings.TrimSuffix(fmt.Sprintf("%.1f", float64(v)), ".0") + " ml"
-}
+// String writes the volume as one measures it.
+func (v millilitres) String() string { return words.Millilitres(float64(v)) + " ml" }
 
 // minus is the sign of a negative number where a hyphen would begin a flag.
 const minus = "−"
@@ -320,12 +314,3 @@ func (h *host) parseDay(s string) (string, error) {
 }
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
-
-// stopWord writes a positive number of stops with its word: "1/2 stop", "2 stops".
-func stopWord(v float64) string {
-	s := strings.TrimPrefix(exposure.Stops(v), "+")
-	if v > 1 {
-		return s + " stops"
-	}
-	return s + " stop"
-}

@@ -14,9 +14,7 @@ import (
 
 	"github.com/charmbracelet/x/ansi"
 
-	"wetside/profiles"
 	"wetside/session"
-	"wetside/session/exposure"
 	"wetside/session/notebook"
 	"wetside/session/words"
 )
@@ -149,7 +147,7 @@ func (c *SheetsCmd) Run(h *host) error {
 	for _, r := range rows {
 		exposed := ""
 		if r.Exposure != nil {
-			exposed = exposure.Say(r.Exposure[1].Round(time.Second).Seconds())
+			exposed = words.Finished(r.Exposure[1])
 		}
 		table = append(table, []string{short(r.ID), strconv.Itoa(r.Num), r.Begun.Format("2006-01-02 15:04"), r.Name, r.Maker, exposed, r.State})
 		about := []string{r.Paper}
@@ -177,7 +175,7 @@ func (c *SheetsCmd) Run(h *host) error {
 	if err != nil {
 		return err
 	}
-	h.say("%s in all: %d finished, %d spoiled, %d judged; rehearsals not counted", counted(s.Sheets, "sheet"), s.Finished, s.Spoiled, s.Judged)
+	h.say("%s in all: %d finished, %d spoiled, %d judged; rehearsals not counted", words.Count(s.Sheets, "sheet"), s.Finished, s.Spoiled, s.Judged)
 	return nil
 }
 
@@ -386,29 +384,29 @@ func (h *host) record(r notebook.Record) error {
 	line("%s", state)
 	rows := [][]string{{"", "in", "planned", "actual", "over", "bath"}}
 	if e := r.Exposure; e != nil {
-		rows = append(rows, []string{"expose", e.Begun.Format("15:04:05"), tenth(e.Planned), tenth(e.Actual), "", fmt.Sprintf("%.0f%% given", 100*e.Share)})
+		rows = append(rows, []string{"expose", e.Begun.Format("15:04:05"), words.Finished(e.Planned.D()), words.Finished(e.Actual.D()), "", words.Percent(e.Share) + " given"})
 	}
 	for _, s := range r.Stages {
 		label := orNone(s.Label, s.Stage)
-		planned := tenth(s.AtMost)
+		planned := words.Finished(s.AtMost.D())
 		if s.AtLeast != s.AtMost {
-			planned = tenth(s.AtLeast) + " to " + tenth(s.AtMost)
+			planned = words.Finished(s.AtLeast.D()) + " to " + words.Finished(s.AtMost.D())
 		}
 		over := ""
 		switch {
 		case s.Over > 0:
-			over = "+" + tenth(s.Over)
+			over = words.Difference(s.Over.D())
 		case s.Over < 0:
-			over = "-" + tenth(-s.Over)
+			over = words.Difference(s.Over.D())
 		}
 		bath := s.Bath
 		if s.Use != nil {
-			bath = fmt.Sprintf("%s, %s old", s.Bath, profiles.Duration(s.Use.Age.D().Round(time.Minute)))
+			bath = fmt.Sprintf("%s, %s old", s.Bath, words.Long(s.Use.Age.D().Seconds()))
 			if s.Use.Share > 0 {
-				bath += fmt.Sprintf(", %.0f%% used", 100*s.Use.Share)
+				bath += ", " + words.Percent(s.Use.Share) + " used"
 			}
 		}
-		rows = append(rows, []string{label, s.In.Format("15:04:05"), planned, tenth(s.Actual), over, bath})
+		rows = append(rows, []string{label, s.In.Format("15:04:05"), planned, words.Finished(s.Actual.D()), over, bath})
 	}
 	if len(rows) > 1 {
 		if err := h.table(rows, 0, 5); err != nil {
@@ -420,14 +418,14 @@ func (h *host) record(r notebook.Record) error {
 			line("light: %s", r.Light)
 		}
 		if len(e.Covered) > 0 {
-			line("covered %s", counted(len(e.Covered), "time"))
+			line("covered %s", words.Count(len(e.Covered), "time"))
 		}
 		for _, g := range e.Readings {
 			line("%s %s", g.At.Format("15:04:05"), g.Words())
 		}
 	}
 	if r.Emerged > 0 {
-		line("image seen after %s", tenth(r.Emerged))
+		line("image seen after %s", words.Finished(r.Emerged.D()))
 	}
 	if r.Safelight > 0 || r.SafeFor > 0 {
 		tested := "not tested"
@@ -436,12 +434,12 @@ func (h *host) record(r notebook.Record) error {
 		}
 		allowed := "no figure"
 		if r.SafeFor > 0 {
-			allowed = tenth(r.SafeFor) + ", " + tested
+			allowed = words.Finished(r.SafeFor.D()) + ", " + tested
 		}
-		line("open under the safelight %s (allowed: %s)", tenth(r.Safelight), allowed)
+		line("open under the safelight %s (allowed: %s)", words.Finished(r.Safelight.D()), allowed)
 	}
 	for _, u := range r.Undone {
-		line("%s a move was taken back: %s, after %s", u.At.Format("15:04:05"), orNone(u.Stage, "the end"), tenth(u.After))
+		line("%s a move was taken back: %s, after %s", u.At.Format("15:04:05"), orNone(u.Stage, "the end"), words.Finished(u.After.D()))
 	}
 	for _, o := range r.Overridden {
 		line("spent bath used all the same: %s", o)
@@ -462,10 +460,6 @@ func (h *host) record(r notebook.Record) error {
 }
 
 // tenth is a time to the tenth of a second, as the log has it.
-func tenth(s notebook.Secs) string {
-	return profiles.Duration(s.D().Round(100 * time.Millisecond)).String()
-}
-
 // ScanCmd ties a picture file to a sheet.
 type ScanCmd struct {
 	ID   string `arg:"" help:"The sheet, as wetside sheet takes it."`
@@ -572,7 +566,7 @@ func (c *ExportCmd) Run(h *host) error {
 	if err := notebook.WriteFile(c.Output, write); err != nil {
 		return noOutput(c.Output, err)
 	}
-	h.say("%s written to %s", counted(n, "sheet"), c.Output)
+	h.say("%s written to %s", words.Count(n, "sheet"), c.Output)
 	return nil
 }
 
@@ -623,7 +617,7 @@ func (c *ImportCmd) Run(h *host) error {
 	const most = 20
 	for i, l := range rep.Bad {
 		if i == most {
-			h.warn("and %s more", counted(len(rep.Bad)-most, "record"))
+			h.warn("and %s more", words.Count(len(rep.Bad)-most, "record"))
 			break
 		}
 		h.warn("%s:%d: record %d is left out: %v", name, l.Line, l.Record, l.Why)
@@ -635,7 +629,7 @@ func (c *ImportCmd) Run(h *host) error {
 	case err != nil:
 		return err
 	case rep.Skipped > 0:
-		return fmt.Errorf("%s of %s could not be taken in", counted(rep.Skipped, "row"), name)
+		return fmt.Errorf("%s of %s could not be taken in", words.Count(rep.Skipped, "row"), name)
 	case len(rep.Bad)+len(rep.Refused) > 0:
 		return codeError(1) // what is wrong has been said
 	}

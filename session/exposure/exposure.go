@@ -27,6 +27,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"wetside/session/words"
 )
 
 // check answers a number that is not a number, or out of its range, with a
@@ -36,34 +38,12 @@ func check(what string, v, lo, hi float64, unit string) error {
 		unit = " " + unit
 	}
 	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return fmt.Errorf("%s is not a number: give one between %s and %s%s", what, num(lo), num(hi), unit)
+		return fmt.Errorf("%s is not a number: give one between %s and %s%s", what, words.Num(lo), words.Num(hi), unit)
 	}
 	if v < lo || v > hi {
-		return fmt.Errorf("%s of %s%s is out of range: give one between %s and %s%s", what, num(v), unit, num(lo), num(hi), unit)
+		return fmt.Errorf("%s of %s%s is out of range: give one between %s and %s%s", what, words.Num(v), unit, words.Num(lo), words.Num(hi), unit)
 	}
 	return nil
-}
-
-// num writes a number with no more digits than a reader needs.
-func num(v float64) string {
-	if a := math.Abs(v); a != 0 && (a >= 1e6 || a < 1e-4) {
-		return strconv.FormatFloat(v, 'g', 3, 64)
-	}
-	s := strconv.FormatFloat(v, 'f', 3, 64)
-	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
-}
-
-// sig writes v with n significant digits and no exponent.
-func sig(v float64, n int) string {
-	if v == 0 {
-		return "0"
-	}
-	d := n - 1 - int(math.Floor(math.Log10(math.Abs(v))))
-	s := strconv.FormatFloat(v, 'f', max(0, d), 64)
-	if strings.Contains(s, ".") {
-		s = strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
-	}
-	return s
 }
 
 // fractions are the ways people write parts of a stop.
@@ -100,7 +80,7 @@ func parseMixed(s string) (float64, bool) {
 		}
 		whole += part
 	}
-	return sign * whole, true
+	return sign*whole + 0, true // and no -0
 }
 
 // parseRatio reads an unsigned "2", "2.5", "2,5" or "1/125".
@@ -137,47 +117,7 @@ func ParseStops(s string) (float64, error) {
 	t = strings.TrimSuffix(strings.TrimSuffix(t, "s"), "stop")
 	v, ok := parseMixed(t)
 	if !ok {
-		return 0, fmt.Errorf("%q is not a number of stops: type one such as 1/3, -1 or 1.5", clip(s))
+		return 0, fmt.Errorf("%q is not a number of stops: type one such as 1/3, -1 or 1.5", words.Clip(s))
 	}
 	return v, check("a change", v, -20, 20, "stops")
-}
-
-// clip keeps an echo of the user's words short and on one line.
-func clip(s string) string {
-	s = strings.Join(strings.Fields(strings.ToValidUTF8(s, "?")), " ")
-	if r := []rune(s); len(r) > 40 {
-		return string(r[:37]) + "..."
-	}
-	return s
-}
-
-// Stops writes a signed number of stops: thirds as fractions, anything else
-// with one decimal ("+1 1/3", "-0.4", "0").
-func Stops(v float64) string {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return "unknown"
-	}
-	sign := "+"
-	a := math.Abs(v)
-	if v < 0 {
-		sign = "-"
-	}
-	if a < 0.005 {
-		return "0"
-	}
-	if third := math.Round(a * 3); math.Abs(a-third/3) < 0.005 && a < 1e6 {
-		w, p := int(third)/3, int(third)%3
-		switch {
-		case p == 0:
-			return sign + strconv.Itoa(w)
-		case w == 0:
-			return sign + strconv.Itoa(p) + "/3"
-		default:
-			return sign + strconv.Itoa(w) + " " + strconv.Itoa(p) + "/3"
-		}
-	}
-	if s := strconv.FormatFloat(a, 'f', 1, 64); s != "0.0" {
-		return sign + s
-	}
-	return "0"
 }

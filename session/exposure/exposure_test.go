@@ -63,13 +63,3 @@ func TestParseStops(t *testing.T) {
 		sentence(t, in, err)
 	}
 }
-
-func TestStopsAsWritten(t *testing.T) {
-	for want, v := range map[string]float64{
-		"+1/3": 1. / 3, "-2/3": -2. / 3, "+1": 1, "+1 1/3": 4. / 3, "-2": -2, "+0.4": .4, "0": 1e-9, "unknown": math.NaN(),
-	} {
-		if got := exposure.Stops(v); got != want {
-			t.Errorf("%v is written %q, want %q", v, got, want)
-		}
-	}
-}

@@ -8,6 +8,8 @@ import (
 	"strings"
 
 	"gonum.org/v1/gonum/mat"
+
+	"wetside/session/words"
 )
 
 // A Judged sheet is one that was looked at when dry.
@@ -169,7 +171,7 @@ func named(j Judged) string {
 	if j.ID == "" {
 		return "a sheet"
 	}
-	return clip(j.ID)
+	return words.Clip(j.ID)
 }
 
 func (p Prior) of(key string) float64 {
@@ -243,7 +245,7 @@ func (c Correction) Spread() float64 { return max(1.0/6, (c.High-c.Low)/2) }
 // Sentence says the correction, how sure it is, and what it was learned from.
 func (c Correction) Sentence() string {
 	if c.N == 0 {
-		return fmt.Sprintf("nothing is learned yet of %s on %s: the exposure may be out by %.1f stops either way", word(c.camera, "this camera"), word(c.paper, "this paper"), z80*c.SD)
+		return fmt.Sprintf("nothing is learned yet of %s on %s: the exposure may be out by %s either way", word(c.camera, "this camera"), word(c.paper, "this paper"), words.StopsOf(z80*c.SD))
 	}
 	s := "give it as reckoned"
 	if math.Abs(c.Stops) >= 0.05 {
@@ -251,26 +253,14 @@ func (c Correction) Sentence() string {
 		if c.Stops < 0 {
 			way = "less"
 		}
-		s = fmt.Sprintf("give %.1f stop %s", math.Abs(c.Stops), way)
+		s = fmt.Sprintf("give %s %s", words.StopsOf(c.Stops), way)
 	}
-	sheets := "sheets"
-	if c.N == 1 {
-		sheets = "sheet"
-	}
-	return fmt.Sprintf("%s (80%% sure it lies between %s and %s), learned from %d %s: %s", s, tenths(c.Low), tenths(c.High), c.N, sheets, list(c.From))
+	return fmt.Sprintf("%s (80%% sure it lies between %s and %s), learned from %s: %s", s, words.Stops(c.Low), words.Stops(c.High), words.Count(c.N, "sheet"), list(c.From))
 }
 
 func word(s, or string) string {
 	if s == "" {
 		return or
-	}
-	return s
-}
-
-func tenths(v float64) string {
-	s := fmt.Sprintf("%+.1f", v)
-	if s == "+0.0" || s == "-0.0" {
-		return "0"
 	}
 	return s
 }
@@ -347,7 +337,7 @@ type Lesson struct {
 
 // Sentence says which sheet to make next and what for.
 func (l Lesson) Sentence() string {
-	return fmt.Sprintf("%s on %s at about %s would teach most: the doubt over all these falls from %.2f to %.2f stop", l.Subject.Camera, l.Subject.Paper, Say(Round(l.Subject.Seconds)), l.Before, l.After)
+	return fmt.Sprintf("%s on %s at about %s would teach most: the doubt over all these falls from %s to %s stop", l.Subject.Camera, l.Subject.Paper, words.Long(Round(l.Subject.Seconds)), words.Decimals(l.Before, 2), words.Decimals(l.After, 2))
 }
 
 // TeachesMost answers which of the subjects, exposed next and judged, would make

@@ -6,6 +6,8 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+
+	"wetside/session/words"
 )
 
 // Bounds of the light taken: from the full moon to beyond sun on snow.
@@ -43,14 +45,9 @@ func (l Light) String() string { return "EV " + evText(l.EV) }
 
 func evText(ev float64) string {
 	if math.Abs(ev) >= 1000 {
-		return num(ev)
+		return words.Num(ev)
 	}
-	s := fmt.Sprintf("%.1f", ev)
-	s = strings.TrimSuffix(s, ".0")
-	if s == "-0" {
-		return "0"
-	}
-	return s
+	return words.Decimals(ev, 1)
 }
 
 // Check says what is wrong with the light, or nil.
@@ -58,13 +55,13 @@ func (l Light) Check() error { return checkEV(l.EV) }
 
 func checkEV(ev float64) error {
 	if math.IsNaN(ev) || math.IsInf(ev, 0) {
-		return fmt.Errorf("the light is not a number: give an EV between %s and %s", num(MinEV), num(MaxEV))
+		return fmt.Errorf("the light is not a number: give an EV between %s and %s", words.Num(MinEV), words.Num(MaxEV))
 	}
 	if ev < MinEV {
-		return fmt.Errorf("EV %s is darker than a landscape under the full moon, too dark for paper: give an EV between %s and %s at ISO 100", evText(ev), num(MinEV), num(MaxEV))
+		return fmt.Errorf("EV %s is darker than a landscape under the full moon, too dark for paper: give an EV between %s and %s at ISO 100", evText(ev), words.Num(MinEV), words.Num(MaxEV))
 	}
 	if ev > MaxEV {
-		return fmt.Errorf("EV %s is brighter than sun on snow: give an EV between %s and %s at ISO 100", evText(ev), num(MinEV), num(MaxEV))
+		return fmt.Errorf("EV %s is brighter than sun on snow: give an EV between %s and %s at ISO 100", evText(ev), words.Num(MinEV), words.Num(MaxEV))
 	}
 	return nil
 }
@@ -80,7 +77,7 @@ func FromEV(ev, iso float64) (Light, error) {
 	}
 	from := "EV " + evText(ev)
 	if iso != 100 {
-		from += " at ISO " + num(iso)
+		from += " at ISO " + words.Num(iso)
 	}
 	l := Light{EV: ev - math.Log2(iso/100), PlusMinus: meterDoubt, From: from}
 	return l, l.Check()
@@ -101,16 +98,16 @@ func FromMeter(fnumber, seconds, iso float64) (Light, error) {
 	l := Light{
 		EV:        math.Log2(fnumber*fnumber/seconds) - math.Log2(iso/100),
 		PlusMinus: meterDoubt,
-		From:      fmt.Sprintf("f/%s and %s at ISO %s", num(fnumber), shutter(seconds), num(iso)),
+		From:      fmt.Sprintf("f/%s and %s at ISO %s", words.Num(fnumber), shutter(seconds), words.Num(iso)),
 	}
 	return l, l.Check()
 }
 
 func shutter(s float64) string {
 	if s < 0.4 {
-		return "1/" + sig(1/s, 3) + " s"
+		return "1/" + words.Sig(1/s, 3) + " s"
 	}
-	return num(s) + " s"
+	return words.Num(s) + " s"
 }
 
 // FromLux is an incident reading: EV at ISO 100 is log2(100 E / [IncidentC]).
@@ -118,7 +115,7 @@ func FromLux(lux float64) (Light, error) {
 	if err := check("an incident reading", lux, 0.01, 1e6, "lux"); err != nil {
 		return Light{}, err
 	}
-	l := Light{EV: math.Log2(lux * 100 / IncidentC), PlusMinus: meterDoubt, From: num(lux) + " lux"}
+	l := Light{EV: math.Log2(lux * 100 / IncidentC), PlusMinus: meterDoubt, From: words.Num(lux) + " lux"}
 	return l, l.Check()
 }
 
@@ -185,14 +182,14 @@ func (s Sky) Light(side Side) Light {
 	if off := side.Stops(); off != 0 && s.Sun {
 		l.EV += off
 		l.PlusMinus += 0.25
-		l.From = fmt.Sprintf("%s, %s %s (%s)", s.Words, side, Stops(off), s.Source)
+		l.From = fmt.Sprintf("%s, %s %s (%s)", s.Words, side, words.Stops(off), s.Source)
 	}
 	return l
 }
 
 // FromSky finds a row of the daylight table by its words.
-func FromSky(words string, side Side) (Light, error) {
-	w := squeeze(words)
+func FromSky(typed string, side Side) (Light, error) {
+	w := squeeze(typed)
 	for _, s := range Skies {
 		if squeeze(s.Words) == w {
 			return s.Light(side), nil
@@ -203,7 +200,7 @@ func FromSky(words string, side Side) (Light, error) {
 			}
 		}
 	}
-	return Light{}, fmt.Errorf("no such sky as %q: type sun, hazy, cloudy, slightly overcast, heavy overcast, open shade or sunset", clip(words))
+	return Light{}, fmt.Errorf("no such sky as %q: type sun, hazy, cloudy, slightly overcast, heavy overcast, open shade or sunset", words.Clip(typed))
 }
 
 func squeeze(s string) string {
@@ -252,7 +249,7 @@ func ParseLight(s string) (Light, error) {
 
 func parseReading(given, t string) (Light, error) {
 	unread := func() (Light, error) {
-		return Light{}, fmt.Errorf("cannot read %q as light: type EV 12.5, f/16 1/125, 2500 lux, or a sky such as overcast", clip(given))
+		return Light{}, fmt.Errorf("cannot read %q as light: type EV 12.5, f/16 1/125, 2500 lux, or a sky such as overcast", words.Clip(given))
 	}
 	for _, u := range []struct {
 		suffix string
@@ -261,7 +258,7 @@ func parseReading(given, t string) (Light, error) {
 		if rest, ok := strings.CutSuffix(t, u.suffix); ok {
 			// A meter's thousands to some, a decimal to others: ten stops apart.
 			if n := strings.TrimSpace(rest); thousands.MatchString(n) {
-				return Light{}, fmt.Errorf("the comma in %q may part thousands or decimals: type %s %s or %s %s", clip(given),
+				return Light{}, fmt.Errorf("the comma in %q may part thousands or decimals: type %s %s or %s %s", words.Clip(given),
 					strings.Replace(n, ",", "", 1), u.suffix, strings.Replace(n, ",", ".", 1), u.suffix)
 			}
 			v, ok := parseMixed(rest)
@@ -283,11 +280,11 @@ func parseReading(given, t string) (Light, error) {
 		}
 		// A meter writes 125 and means 1/125: fourteen stops apart.
 		if n, err := strconv.Atoi(strings.TrimSpace(rest)); err == nil && n >= 30 {
-			return Light{}, fmt.Errorf("the time in %q may be 1/%d s or %d s: type 1/%d or %ds", clip(given), n, n, n, n)
+			return Light{}, fmt.Errorf("the time in %q may be 1/%d s or %d s: type 1/%d or %ds", words.Clip(given), n, n, n, n)
 		}
 		rest = strings.TrimSpace(strings.TrimSuffix(strings.TrimSuffix(rest, "sec"), "s"))
 		if rest == "" {
-			return Light{}, fmt.Errorf("%q has no time: type the meter's pair, such as f/16 1/125", clip(given))
+			return Light{}, fmt.Errorf("%q has no time: type the meter's pair, such as f/16 1/125", words.Clip(given))
 		}
 		sec, ok := parseMixed(rest)
 		if !ok {

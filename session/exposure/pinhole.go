@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"wetside/session/words"
 )
 
 // PaperWavelength, in nanometres, is what blue-sensitive paper sees most of in
@@ -39,7 +41,7 @@ func (p Pinhole) Check() error {
 		return err
 	}
 	if p.Diameter >= p.Focal {
-		return fmt.Errorf("a hole of %s mm at %s mm is no pinhole: check that the diameter comes first and the focal distance second", num(p.Diameter), num(p.Focal))
+		return fmt.Errorf("a hole of %s mm at %s mm is no pinhole: check that the diameter comes first and the focal distance second", words.Num(p.Diameter), words.Num(p.Focal))
 	}
 	return nil
 }
@@ -59,7 +61,7 @@ func ParseFNumber(s string) (float64, error) {
 	t = strings.TrimSpace(strings.TrimPrefix(strings.TrimSpace(strings.TrimPrefix(t, "f")), "/"))
 	n, ok := parsePlain(t)
 	if !ok {
-		return 0, fmt.Errorf("%q is not an f-number: type one such as f/150", clip(s))
+		return 0, fmt.Errorf("%q is not an f-number: type one such as f/150", words.Clip(s))
 	}
 	if err := check("an f-number", n, minF, maxF, ""); err != nil {
 		return 0, err
@@ -82,7 +84,7 @@ func ParseLength(s string) (float64, error) {
 	}
 	v, ok := parseMixed(t)
 	if !ok {
-		return 0, fmt.Errorf("%q is not a length: type one such as 0.3 mm or 12 cm", clip(s))
+		return 0, fmt.Errorf("%q is not a length: type one such as 0.3 mm or 12 cm", words.Clip(s))
 	}
 	return v * scale, check("a length", v*scale, 0.001, 1e6, "mm")
 }
@@ -115,7 +117,7 @@ func BestDiameter(c Criterion, focal, wavelength float64) (float64, error) {
 	case Airy:
 		return math.Sqrt(2.44 * fl), nil
 	}
-	return 0, fmt.Errorf("%q is no rule for the diameter: choose %s or %s", clip(string(c)), Rayleigh, Airy)
+	return 0, fmt.Errorf("%q is no rule for the diameter: choose %s or %s", words.Clip(string(c)), Rayleigh, Airy)
 }
 
 // A Blur is the width on the paper, in mm, of a point of the subject.
@@ -182,7 +184,7 @@ func (c Camera) Check() error {
 		return nil
 	case Cylinder:
 	default:
-		return fmt.Errorf("%q is no shape of back: choose %s or %s", clip(string(c.Back)), Flat, Cylinder)
+		return fmt.Errorf("%q is no shape of back: choose %s or %s", words.Clip(string(c.Back)), Flat, Cylinder)
 	}
 	round := math.Pi * c.Pinhole.Focal
 	widest, err := WidestPaper(c.Pinhole.Focal, c.Pinhole.Diameter)
@@ -190,10 +192,10 @@ func (c Camera) Check() error {
 		return err
 	}
 	if c.Width > round {
-		return fmt.Errorf("paper of %s mm is longer than the %s mm round the inside of this cylinder: cut it to less than %s mm", num(c.Width), sig(round, 4), sig(math.Floor(widest), 4))
+		return fmt.Errorf("paper of %s mm is longer than the %s mm round the inside of this cylinder: cut it to less than %s mm", words.Num(c.Width), words.Sig(round, 4), words.Sig(math.Floor(widest), 4))
 	}
 	if c.Width > widest {
-		return fmt.Errorf("paper of %s mm would cover its own pinhole: cut it to less than %s mm", num(c.Width), sig(math.Floor(widest), 4))
+		return fmt.Errorf("paper of %s mm would cover its own pinhole: cut it to less than %s mm", words.Num(c.Width), words.Sig(math.Floor(widest), 4))
 	}
 	return nil
 }
@@ -329,7 +331,7 @@ func (m Measured) Stops() float64 { return 2 * math.Log2(1+m.PlusMinus/m.MM) }
 // Sentence says the measurement and what it is worth.
 func (m Measured) Sentence() string {
 	s := fmt.Sprintf("the hole is %s mm across, give or take %s mm, which is %s stop in the exposure",
-		sig(m.MM, 3), sig(m.PlusMinus, 1), sig(m.Stops(), 1))
+		words.Sig(m.MM, 3), words.Sig(m.PlusMinus, 1), words.Sig(m.Stops(), 1))
 	if m.Stops() > 1.0/3 {
 		s += ": measure it larger"
 	}
@@ -382,6 +384,6 @@ func (c Camera) Sentence() (string, error) {
 	if err != nil {
 		return "", err
 	}
-	return fmt.Sprintf("f/%s, sees %.0f degrees across and %.0f up; loses %.1f stops at the sides, %.1f at top and bottom, %.1f in the corners",
-		sig(n, 3), a.Across, a.Up, l.Side, l.Top, l.Corner), nil
+	return fmt.Sprintf("f/%s, sees %s degrees across and %s up; loses %s at the sides, %s at top and bottom, %s in the corners",
+		words.Sig(n, 3), words.Decimals(a.Across, 0), words.Decimals(a.Up, 0), words.StopsOf(l.Side), words.StopsNumber(l.Top), words.StopsNumber(l.Corner)), nil
 }

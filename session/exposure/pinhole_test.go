@@ -220,7 +220,7 @@ func TestCameraInWords(t *testing.T) {
 	// Half a metre of nothing unusual: 90 degrees each way, cos^4 of 45 is 2
 	// stops, of the corner's 54.7 degrees (cos^2 = 1/3) 2 log2(3) = 3.2.
 	got := must(camera(exposure.Flat, 0.4, 60, 120, 120).Sentence())
-	if want := "f/150, sees 90 degrees across and 90 up; loses 2.0 stops at the sides, 2.0 at top and bottom, 3.2 in the corners"; got != want {
+	if want := "f/150, sees 90 degrees across and 90 up; loses 2 stops at the sides, 2 at top and bottom, 3.2 in the corners"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 	// In a tin the sides lose nothing.

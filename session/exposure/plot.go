@@ -3,6 +3,8 @@ package exposure
 import (
 	"fmt"
 	"math"
+
+	"wetside/session/words"
 )
 
 // A Point is one judged sheet in a plot.
@@ -64,7 +66,7 @@ func (m Model) Scatter(camera, paper string, n int) (Plot, error) {
 	p.YLow, p.YHigh = math.Floor(p.YLow), math.Ceil(p.YHigh)
 	for _, s := range []float64{1, 2, 5, 10, 30, 60, 120, 300, 600, 1800, 3600, 7200, 4 * 3600, 12 * 3600, 24 * 3600} {
 		if x := math.Log2(s); x >= lo-1e-9 && x <= hi+1e-9 {
-			p.Ticks = append(p.Ticks, Tick{x, Say(s)})
+			p.Ticks = append(p.Ticks, Tick{x, words.Long(s)})
 		}
 	}
 	return p, nil

@@ -3,6 +3,8 @@ package exposure
 import (
 	"fmt"
 	"math"
+
+	"wetside/session/words"
 )
 
 // A Patch is one step of a test strip.
@@ -33,7 +35,7 @@ func Strip(first, step float64, n int) ([]Patch, error) {
 	for i := range n {
 		total := first * math.Exp2(step*float64(i))
 		if total > MaxSeconds {
-			return nil, fmt.Errorf("patch %d would take %s, more than a day: fewer patches or smaller steps", i+1, Say(total))
+			return nil, fmt.Errorf("patch %d would take %s, more than a day: fewer patches or smaller steps", i+1, words.Long(total))
 		}
 		strip = append(strip, Patch{i + 1, total, total - last})
 		last = total

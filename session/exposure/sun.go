@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"time"
+
+	"wetside/session/words"
 )
 
 // A Place is a point of the earth: degrees, north and east positive.
@@ -121,7 +123,7 @@ func SunHolds(p Place, at time.Time) (bool, string, error) {
 	if !up(at) {
 		return false, "the sun is down: meter the light, the daylight table does not hold", nil
 	}
-	height := fmt.Sprintf("the sun is %.0f degrees high", max(0, s.Altitude))
+	height := fmt.Sprintf("the sun is %s degrees high", words.Decimals(max(0, s.Altitude), 0))
 	clock := func(t time.Time) string { return t.Format("15:04") }
 	for d := step; d <= margin; d += step {
 		if rose := at.Add(-d); !up(rose) {

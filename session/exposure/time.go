@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"wetside/session/words"
 )
 
 // Bounds of an exposure in seconds. Beyond a day nobody stands by.
@@ -77,10 +79,10 @@ func FromTable(points []Pair) (Reciprocity, error) {
 			return Reciprocity{}, err
 		}
 		if p.Corrected < p.Measured {
-			return Reciprocity{}, fmt.Errorf("a reciprocity table cannot shorten %s s to %s s: write the metered time first and the corrected time second", num(p.Measured), num(p.Corrected))
+			return Reciprocity{}, fmt.Errorf("a reciprocity table cannot shorten %s s to %s s: write the metered time first and the corrected time second", words.Num(p.Measured), words.Num(p.Corrected))
 		}
 		if i > 0 && (p.Measured <= t[i-1].Measured || p.Corrected <= t[i-1].Corrected) {
-			return Reciprocity{}, fmt.Errorf("a reciprocity table must rise from line to line: check %s s and %s s", num(t[i-1].Measured), num(p.Measured))
+			return Reciprocity{}, fmt.Errorf("a reciprocity table must rise from line to line: check %s s and %s s", words.Num(t[i-1].Measured), words.Num(p.Measured))
 		}
 	}
 	return Reciprocity{Model: ByTable, Table: t}, nil
@@ -90,7 +92,7 @@ func FromTable(points []Pair) (Reciprocity, error) {
 // as "1:1 10:15 100:250" of metered and corrected seconds.
 func ParseReciprocity(s string) (Reciprocity, error) {
 	bad := func() (Reciprocity, error) {
-		return Reciprocity{}, fmt.Errorf("cannot read %q as reciprocity: type none, p 0.86, p 0.86 from 1 s, or a table such as 1:1 10:15 100:250", clip(s))
+		return Reciprocity{}, fmt.Errorf("cannot read %q as reciprocity: type none, p 0.86, p 0.86 from 1 s, or a table such as 1:1 10:15 100:250", words.Clip(s))
 	}
 	t := strings.Join(strings.Fields(strings.ToLower(s)), " ")
 	if t == "none" {
@@ -137,7 +139,7 @@ func (r Reciprocity) Check() error {
 	case ByTable:
 		_, err = FromTable(r.Table)
 	default:
-		err = fmt.Errorf("%q is no reciprocity model: choose %s, %s or %s", clip(string(r.Model)), NoFailure, ByExponent, ByTable)
+		err = fmt.Errorf("%q is no reciprocity model: choose %s, %s or %s", words.Clip(string(r.Model)), NoFailure, ByExponent, ByTable)
 	}
 	return err
 }
@@ -146,11 +148,11 @@ func (r Reciprocity) Check() error {
 func (r Reciprocity) String() string {
 	switch r.Model {
 	case ByExponent:
-		return fmt.Sprintf("p %s from %s s", num(r.P), num(r.From))
+		return fmt.Sprintf("p %s from %s s", words.Num(r.P), words.Num(r.From))
 	case ByTable:
 		var b []string
 		for _, p := range r.Table {
-			b = append(b, num(p.Measured)+":"+num(p.Corrected))
+			b = append(b, words.Num(p.Measured)+":"+words.Num(p.Corrected))
 		}
 		return strings.Join(b, " ")
 	}
@@ -297,7 +299,7 @@ func (a Ask) check() error {
 	}
 	if a.Learned != nil {
 		if v := a.Learned.Stops; math.Abs(v) > 10 && !math.IsInf(v, 0) && a.Learned.N > 0 {
-			return fmt.Errorf("a learned correction of %s stops cannot be right: judge the sheet that is far off again, of %s", num(v), list(a.Learned.From))
+			return fmt.Errorf("a learned correction of %s stops cannot be right: judge the sheet that is far off again, of %s", words.Num(v), list(a.Learned.From))
 		}
 		if err := check("a learned correction", a.Learned.Stops, -10, 10, "stops"); err != nil {
 			return err
@@ -326,7 +328,7 @@ func Reckon(a Ask) (Result, error) {
 	r.Metered = bare * math.Exp2(r.Stops)
 	r.Seconds, r.Beyond = a.Reciprocity.Correct(r.Metered)
 	if r.Seconds > MaxSeconds {
-		return Result{}, fmt.Errorf("that would take %s, more than a day: use a larger hole, a faster paper, or wait for more light", Say(r.Seconds))
+		return Result{}, fmt.Errorf("that would take %s, more than a day: use a larger hole, a faster paper, or wait for more light", words.Long(r.Seconds))
 	}
 	if r.Seconds < minSeconds {
 		return Result{}, fmt.Errorf("that would take less than a ten-thousandth of a second: use a smaller hole or a slower paper")
@@ -354,7 +356,7 @@ func Reckon(a Ask) (Result, error) {
 		if r.Metered < a.Reciprocity.Table[0].Measured {
 			where = "shorter than the first line"
 		}
-		r.Notes = append(r.Notes, fmt.Sprintf("a metered time of %s is %s of the paper's reciprocity table: this is extrapolated, bracket wider", Say(r.Metered), where))
+		r.Notes = append(r.Notes, fmt.Sprintf("a metered time of %s is %s of the paper's reciprocity table: this is extrapolated, bracket wider", words.Long(r.Metered), where))
 	}
 	if r.Seconds < 1 {
 		r.Notes = append(r.Notes, "this is shorter than a hand can time: use a smaller hole or a filter")
@@ -370,9 +372,9 @@ func Reckon(a Ask) (Result, error) {
 
 // Sentence is the result in one line.
 func (r Result) Sentence() string {
-	s := fmt.Sprintf("%s at f/%s on ISO %s: expose %s", r.ask.Light, sig(r.ask.FNumber, 3), num(r.ask.ISO), Say(r.Rounded))
+	s := fmt.Sprintf("%s at f/%s on ISO %s: expose %s", r.ask.Light, words.Sig(r.ask.FNumber, 3), words.Num(r.ask.ISO), words.Long(r.Rounded))
 	if len(r.Bracket) > 1 && r.Bracket[0].Rounded < r.Bracket[len(r.Bracket)-1].Rounded {
-		s += fmt.Sprintf(" (bracket %s to %s)", Say(r.Bracket[0].Rounded), Say(r.Bracket[len(r.Bracket)-1].Rounded))
+		s += fmt.Sprintf(" (bracket %s to %s)", words.Long(r.Bracket[0].Rounded), words.Long(r.Bracket[len(r.Bracket)-1].Rounded))
 	}
 	if r.Beyond {
 		s += "; extrapolated"
@@ -389,12 +391,12 @@ func (r Result) Working() []string {
 		from = "as given"
 	}
 	w := []string{
-		fmt.Sprintf("light: EV %s at ISO 100, from %s, give or take %s stop", evText(a.Light.EV), from, strings.TrimPrefix(Stops(a.Light.PlusMinus), "+")),
-		fmt.Sprintf("metered: t = N^2 / (2^EV x S/100) = %s^2 / (2^%s x %s/100) = %s s", num(a.FNumber), num(a.Light.EV), num(a.ISO), sig(bare, 3)),
+		fmt.Sprintf("light: EV %s at ISO 100, from %s, give or take %s", evText(a.Light.EV), from, words.StopsOf(a.Light.PlusMinus)),
+		fmt.Sprintf("metered: t = N^2 / (2^EV x S/100) = %s^2 / (2^%s x %s/100) = %s s", words.Num(a.FNumber), words.Num(a.Light.EV), words.Num(a.ISO), words.Sig(bare, 3)),
 	}
 	add := func(what string, v float64) {
 		if v != 0 {
-			w = append(w, fmt.Sprintf("%s: %s", what, stopsWord(v)))
+			w = append(w, fmt.Sprintf("%s: %s", what, words.StopsBy(v)))
 		}
 	}
 	add("filter", a.Filter)
@@ -404,39 +406,31 @@ func (r Result) Working() []string {
 		w = append(w, "learned: "+a.Learned.Sentence())
 	}
 	if r.Stops != 0 {
-		w = append(w, fmt.Sprintf("together %s: %s s x 2^%s = %s s", stopsWord(r.Stops), sig(bare, 3), num(r.Stops), sig(r.Metered, 3)))
+		w = append(w, fmt.Sprintf("together %s: %s s x 2^%s = %s s", words.StopsBy(r.Stops), words.Sig(bare, 3), words.Num(r.Stops), words.Sig(r.Metered, 3)))
 	}
 	switch a.Reciprocity.Model {
 	case ByExponent:
 		if r.Metered > a.Reciprocity.From {
-			w = append(w, fmt.Sprintf("reciprocity: %s x (%s/%s)^(1/%s) = %s s", num(a.Reciprocity.From), sig(r.Metered, 3), num(a.Reciprocity.From), num(a.Reciprocity.P), sig(r.Seconds, 3)))
+			w = append(w, fmt.Sprintf("reciprocity: %s x (%s/%s)^(1/%s) = %s s", words.Num(a.Reciprocity.From), words.Sig(r.Metered, 3), words.Num(a.Reciprocity.From), words.Num(a.Reciprocity.P), words.Sig(r.Seconds, 3)))
 		} else {
-			w = append(w, fmt.Sprintf("reciprocity: none below %s s", num(a.Reciprocity.From)))
+			w = append(w, fmt.Sprintf("reciprocity: none below %s s", words.Num(a.Reciprocity.From)))
 		}
 	case ByTable:
 		how := "interpolated in"
 		if r.Beyond {
 			how = "EXTRAPOLATED from"
 		}
-		w = append(w, fmt.Sprintf("reciprocity: %s s becomes %s s, %s the table %s", sig(r.Metered, 3), sig(r.Seconds, 3), how, a.Reciprocity))
+		w = append(w, fmt.Sprintf("reciprocity: %s s becomes %s s, %s the table %s", words.Sig(r.Metered, 3), words.Sig(r.Seconds, 3), how, a.Reciprocity))
 	default:
 		w = append(w, "reciprocity: none taken into account")
 	}
-	w = append(w, fmt.Sprintf("rounded to what a person can do: %s", Say(r.Rounded)))
+	w = append(w, fmt.Sprintf("rounded to what a person can do: %s", words.Long(r.Rounded)))
 	for _, b := range r.Bracket {
 		if b.Stops != 0 {
-			w = append(w, fmt.Sprintf("bracket %s: %s", stopsWord(b.Stops), Say(b.Rounded)))
+			w = append(w, fmt.Sprintf("bracket %s: %s", words.StopsBy(b.Stops), words.Long(b.Rounded)))
 		}
 	}
 	return w
-}
-
-func stopsWord(v float64) string {
-	s := Stops(v)
-	if math.Abs(v) <= 1.05 {
-		return s + " stop"
-	}
-	return s + " stops"
 }
 
 // Round makes a time one that a person with a hand over a hole can do: half
@@ -457,32 +451,6 @@ func Round(seconds float64) float64 {
 	return seconds
 }
 
-// Say writes a time in words: "45 s", "4 min 45 s", "2 h 10 min".
-func Say(seconds float64) string {
-	switch {
-	case math.IsNaN(seconds) || math.IsInf(seconds, 0) || seconds < 0:
-		return "an unknown time"
-	case seconds < 10:
-		return sig(seconds, 2) + " s"
-	case seconds >= 100*3600:
-		return sig(seconds/86400, 3) + " days"
-	}
-	s := int(math.Round(seconds))
-	h, m := s/3600, s/60%60
-	s %= 60
-	var parts []string
-	if h > 0 {
-		parts = append(parts, fmt.Sprintf("%d h", h))
-	}
-	if m > 0 {
-		parts = append(parts, fmt.Sprintf("%d min", m))
-	}
-	if (s > 0 && h == 0) || len(parts) == 0 {
-		parts = append(parts, fmt.Sprintf("%d s", s))
-	}
-	return strings.Join(parts, " ")
-}
-
 // Shift is the full time in a light that has changed by so many stops (positive:
 // brighter) from the one for which planned was the full time, through the
 // paper's reciprocity.
@@ -499,7 +467,7 @@ func Shift(planned time.Duration, stops float64, rec Reciprocity) (time.Duration
 	m, _ := rec.Metered(planned.Seconds())
 	t, _ := rec.Correct(m * math.Exp2(-stops))
 	if t > MaxSeconds {
-		return 0, fmt.Errorf("in this light the whole exposure would take %s, more than a day: cover the pinhole and wait for more light", Say(t))
+		return 0, fmt.Errorf("in this light the whole exposure would take %s, more than a day: cover the pinhole and wait for more light", words.Long(t))
 	}
 	if t < 1e-3 {
 		return 0, fmt.Errorf("in this light the exposure is over at once: cover the pinhole")

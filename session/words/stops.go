@@ -28,6 +28,9 @@ func StopsOf(v float64) string {
 	return s + " stops"
 }
 
+// StopsNumber is StopsOf without the word, for a row of them: "1/2", "1 1/3".
+func StopsNumber(v float64) string { return stops(math.Abs(v)) }
+
 // stops writes a number of stops that is not below 0.
 func stops(a float64) string {
 	if math.IsNaN(a) || math.IsInf(a, 0) {
@@ -50,4 +53,12 @@ func stops(a float64) string {
 		return strconv.Itoa(whole) + " " + fraction
 	}
 	return Decimals(a, 1)
+}
+
+// StopsBy is StopsOf with its sign: "+1/2 stop", "-1 1/3 stops".
+func StopsBy(v float64) string {
+	if s := Stops(v); s[0] == '+' || s[0] == '-' {
+		return s[:1] + StopsOf(v)
+	}
+	return StopsOf(v)
 }

@@ -61,6 +61,16 @@ func Percent(share float64) string {
 	return Decimals(p, 0) + "%"
 }
 
+// Part writes a share as one part of so many: "1/1000"; three digits.
+func Part(share float64) string {
+	n := 1 / share
+	if n >= 10 {
+		mag := math.Pow(10, math.Floor(math.Log10(n))-2)
+		n = math.Round(n/mag) * mag
+	}
+	return "1/" + Decimals(n, 1)
+}
+
 // Millilitres writes a volume as one measures it, without its unit: three
 // digits, no finer than a hundredth.
 func Millilitres(v float64) string {

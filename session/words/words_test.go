@@ -58,6 +58,14 @@ func TestTimes(t *testing.T) {
 	}
 }
 
+func TestATimeInASentence(t *testing.T) {
+	for want, s := range map[string]float64{"45 s": 45, "4 min 45 s": 285, "4 min": 240, "2 h 10 min": 7800, "1 h": 3600, "3.5 s": 3.5, "0.25 s": 0.25, "31 h": 31 * 3600, "5 days": 432000, "an unknown time": math.NaN(), "0 s": 0} {
+		if got := words.Long(s); got != want {
+			t.Errorf("%v s is said as %q, want %q", s, got, want)
+		}
+	}
+}
+
 func TestUnits(t *testing.T) {
 	for d, want := range map[time.Duration]string{0: "0s", 90 * time.Second: "1m30s", 30 * time.Minute: "30m", 8 * time.Hour: "8h", 500 * ms: "0.5s",
 		time.Hour + time.Second + 1: "1h1.000000001s", -90 * time.Second: "-1m30s", math.MinInt64: "-2562047h47m16.854775808s"} {
@@ -88,10 +96,13 @@ func TestStops(t *testing.T) {
 		{0, "0", "0 stops"}, {math.Copysign(0, -1), "0", "0 stops"}, {-0.004, "0", "0 stops"}, {0.03, "0", "0 stops"},
 		{1.0 / 3, "+1/3", "1/3 stop"}, {-0.5, "-1/2", "1/2 stop"}, {2.0 / 3, "+2/3", "2/3 stop"}, {0.7, "+0.7", "0.7 stop"},
 		{1, "+1", "1 stop"}, {-1.5, "-1 1/2", "1 1/2 stops"}, {4.0 / 3, "+1 1/3", "1 1/3 stops"}, {0.96, "+1", "1 stop"}, {1.04, "+1", "1 stop"},
-		{-1.1, "-1.1", "1.1 stops"}, {2, "+2", "2 stops"}, {math.NaN(), "unknown", "unknown stops"}, {math.Inf(-1), "-unknown", "unknown stops"},
+		{-1.1, "-1.1", "1.1 stops"}, {2, "+2", "2 stops"}, {4.0 / 3, "+1 1/3", "1 1/3 stops"}, {0.4, "+0.4", "0.4 stop"}, {1e-9, "0", "0 stops"}, {math.NaN(), "unknown", "unknown stops"}, {math.Inf(-1), "-unknown", "unknown stops"},
 	} {
 		if got := words.Stops(c.v); got != c.signed && !math.IsInf(c.v, 0) {
 			t.Errorf("%v stops: %q, want %q", c.v, got, c.signed)
+		}
+		if got := words.StopsBy(c.v); strings.TrimLeft(got, "+-") != c.said || got[0] != c.signed[0] && !math.IsInf(c.v, 0) {
+			t.Errorf("%v stops with sign: %q", c.v, got)
 		}
 		if got := words.StopsOf(c.v); got != c.said {
 			t.Errorf("%v stops said: %q, want %q", c.v, got, c.said)
@@ -107,6 +118,7 @@ func TestNumbers(t *testing.T) {
 		{words.Signed(0.72, 1), "+0.7"}, {words.Signed(-0.02, 1), "0"}, {words.Signed(-0.3, 1), "-0.3"},
 		{words.Sig(0.012345, 2), "0.012"}, {words.Sig(1234.5, 2), "1234"}, {words.Sig(minus, 3), "0"},
 		{words.Percent(0.624), "62%"}, {words.Percent(0.9999), "99%"}, {words.Percent(1), "100%"}, {words.Percent(0.999999), "100%"}, {words.Percent(1.2), "120%"}, {words.Percent(-0.001), "0%"},
+		{words.Part(0.001), "1/1000"}, {words.Part(1.0 / 12345), "1/12300"}, {words.Part(0.3), "1/3.3"},
 		{words.Millilitres(450), "450"}, {words.Millilitres(12.345), "12.3"}, {words.Millilitres(1.234), "1.23"},
 		{words.Count(1, "sheet"), "1 sheet"}, {words.Count(0, "sheet"), "0 sheets"}, {words.Count(12, "move"), "12 moves"},
 		{words.Spelled(0), "no"}, {words.Spelled(35), "thirty-five"}, {words.Spelled(100), "100"}, {words.CountSpelled(3, "sheet"), "three sheets"},
