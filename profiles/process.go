@@ -275,7 +275,7 @@ func (p *Process) validateWhole(d *document) {
 			}
 			for i, s := range sp.Steps {
 				if err := s.Check(); err != nil {
-					d.fault([]string{"step", fmt.Sprint(i)}, "step %d%s: %s", i+1, at, strings.TrimPrefix(err.Error(), session.ErrRefused.Error()+": "))
+					d.fault([]string{"step", fmt.Sprint(i)}, "step %d%s: %s", i+1, at, err)
 				}
 			}
 		}

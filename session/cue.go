@@ -75,3 +75,10 @@ func (c Cue) Urgent() bool {
 	}
 	return false
 }
+
+// A Due is a cue and when in real time it is to be heard, with the monotonic
+// reading that timers and the loudspeaker go by.
+type Due struct {
+	Cue Cue
+	At  time.Time
+}

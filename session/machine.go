@@ -54,13 +54,16 @@ const (
 	MaxChange   = 40
 )
 
-// ErrRefused is wrapped by every error Apply returns: the event was not
-// applicable and changed nothing.
+// ErrRefused is what every error of Apply is: the event was not applicable and
+// changed nothing. Its text says why, as the user should read it.
 var ErrRefused = errors.New("not done")
 
-func refuse(format string, a ...any) error {
-	return fmt.Errorf("%w: %s", ErrRefused, fmt.Sprintf(format, a...))
-}
+type refusal string
+
+func (r refusal) Error() string      { return string(r) }
+func (refusal) Is(target error) bool { return target == ErrRefused }
+
+func refuse(format string, a ...any) error { return refusal(fmt.Sprintf(format, a...)) }
 
 // A Machine is the state of one darkroom session. The zero value is not ready;
 // use New. A Machine is not safe for use by several goroutines at once.

@@ -108,23 +108,23 @@ func (r *recorder) Errorf(format string, args ...any) {
 func (r *recorder) Error(args ...any) { r.failed = true; r.said = append(r.said, fmt.Sprint(args...)) }
 
 // all makes one cue for each motif, each so long after the one before.
-func all(rounds int, first time.Time, apart time.Duration) (ps []sound.Planned) {
+func all(rounds int, first time.Time, apart time.Duration) (ps []session.Due) {
 	names := sound.Names()
 	for k := range rounds * len(names) {
 		c := names[k*7%len(names)].Cue
 		c.Key = fmt.Sprint(k)
-		ps = append(ps, sound.Planned{Cue: c, Due: first.Add(time.Duration(k) * apart)})
+		ps = append(ps, session.Due{Cue: c, At: first.Add(time.Duration(k) * apart)})
 	}
 	return ps
 }
 
 // same checks that what was heard is what was planned, none missing and none
 // extra.
-func same(t testing.TB, ps []sound.Planned, heard []ear.Heard, start time.Time) ear.Matched {
+func same(t testing.TB, ps []session.Due, heard []ear.Heard, start time.Time) ear.Matched {
 	t.Helper()
 	var want []ear.Want
 	for _, p := range ps {
-		want = append(want, ear.Want{Cue: p.Cue, At: p.Due.Sub(start)})
+		want = append(want, ear.Want{Cue: p.Cue, At: p.At.Sub(start)})
 	}
 	m := ear.Match(want, heard, time.Second)
 	for _, s := range m.Complain() {
@@ -179,14 +179,14 @@ func anAnswerComesAtOnce(t testing.TB) *sound.Engine {
 	r := ear.NewRig(t)
 	e := open(t, r)
 	rec := r.Record()
-	var ps []sound.Planned
+	var ps []session.Due
 	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
 	for i, n := range sound.Names()[:8] {
-		p := sound.Planned{Cue: n.Cue, Due: time.Now()}
+		p := session.Due{Cue: n.Cue, At: time.Now()}
 		p.Cue.Key = fmt.Sprint(i)
 		ps = append(ps, p)
-		e.Schedule([]sound.Planned{p})
+		e.Schedule([]session.Due{p})
 		if err := e.Drain(ctx); err != nil {
 			t.Fatal(err)
 		}
@@ -213,16 +213,16 @@ func whatIsReplacedIsNotHeard(t testing.TB) *sound.Engine {
 	rec := r.Record()
 	cue := func(k session.CueKind, key string) session.Cue { return session.Cue{Key: key, Kind: k, Sheet: "1"} }
 	now := time.Now()
-	kept := sound.Planned{Cue: cue(session.CueTen, "ten"), Due: now.Add(300 * time.Millisecond)}
-	gone := sound.Planned{Cue: cue(session.CueMove, "move"), Due: now.Add(1200 * time.Millisecond)}
-	e.Schedule([]sound.Planned{kept, gone})
+	kept := session.Due{Cue: cue(session.CueTen, "ten"), At: now.Add(300 * time.Millisecond)}
+	gone := session.Due{Cue: cue(session.CueMove, "move"), At: now.Add(1200 * time.Millisecond)}
+	e.Schedule([]session.Due{kept, gone})
 	for len(e.Begun()) == 0 {
 		time.Sleep(5 * time.Millisecond) // between two looks at a condition
 	}
 	// The sheet is moved early: the call has no sense any more. What has begun
 	// is named again, and does not begin again.
-	next := sound.Planned{Cue: session.Cue{Key: "begin", Kind: session.CueBegin, Stage: session.Stop, Sheet: "1"}, Due: now.Add(900 * time.Millisecond)}
-	e.Schedule([]sound.Planned{kept, next})
+	next := session.Due{Cue: session.Cue{Key: "begin", Kind: session.CueBegin, Stage: session.Stop, Sheet: "1"}, At: now.Add(900 * time.Millisecond)}
+	e.Schedule([]session.Due{kept, next})
 	e.Play(session.Cue{Kind: session.CueError})
 	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
 	defer cancel()
@@ -266,9 +266,9 @@ func theServerIsKilledAndComesBack(t testing.TB) *sound.Engine {
 
 	// While nothing can be heard: a minute is announced, and a sheet is called.
 	now := time.Now()
-	e.Schedule([]sound.Planned{
-		{Cue: session.Cue{Key: "minute", Kind: session.CueMinutes, Sheet: "1"}, Due: now.Add(10 * time.Millisecond)},
-		{Cue: session.Cue{Key: "move", Kind: session.CueMove, Sheet: "1"}, Due: now.Add(20 * time.Millisecond)},
+	e.Schedule([]session.Due{
+		{Cue: session.Cue{Key: "minute", Kind: session.CueMinutes, Sheet: "1"}, At: now.Add(10 * time.Millisecond)},
+		{Cue: session.Cue{Key: "move", Kind: session.CueMove, Sheet: "1"}, At: now.Add(20 * time.Millisecond)},
 	})
 	for time.Since(now) < 700*time.Millisecond {
 		time.Sleep(10 * time.Millisecond) // so long the server is away, on purpose
@@ -291,7 +291,7 @@ func theServerIsKilledAndComesBack(t testing.TB) *sound.Engine {
 	heard := ear.Listen(rec.Stop())
 	// The call may have sounded before the new recorder ran.
 	heard = slices.DeleteFunc(heard, func(h ear.Heard) bool {
-		return h.Kind == session.CueMove && rec.Start().Add(h.At).Before(b[0].Due.Add(-100*time.Millisecond))
+		return h.Kind == session.CueMove && rec.Start().Add(h.At).Before(b[0].At.Add(-100*time.Millisecond))
 	})
 	t.Log(same(t, b, heard, rec.Start()))
 	once := 0
@@ -324,7 +324,7 @@ func theOutputIsSuspendedAndResumed(t testing.TB) *sound.Engine {
 	r.Suspend(true)
 	s := until(t, e, "the suspension is told", func(s sound.Status) bool { return !s.OK })
 	t.Logf("told after %v: %s", time.Since(asleep).Round(time.Millisecond), s.Reason)
-	e.Schedule([]sound.Planned{{Cue: session.Cue{Key: "off", Kind: session.CueLightOff}, Due: time.Now()}})
+	e.Schedule([]session.Due{{Cue: session.Cue{Key: "off", Kind: session.CueLightOff}, At: time.Now()}})
 	r.Suspend(false)
 	awake := time.Now()
 	until(t, e, "it is heard again", func(s sound.Status) bool { return s.OK })
@@ -340,7 +340,7 @@ func theOutputIsSuspendedAndResumed(t testing.TB) *sound.Engine {
 	recorded(t, rec, 300*time.Millisecond)
 	heard := ear.Listen(rec.Stop())
 	heard = slices.DeleteFunc(heard, func(h ear.Heard) bool {
-		return h.Kind == session.CueLightOff && rec.Start().Add(h.At).Before(ps[0].Due.Add(-100*time.Millisecond))
+		return h.Kind == session.CueLightOff && rec.Start().Add(h.At).Before(ps[0].At.Add(-100*time.Millisecond))
 	})
 	t.Log(same(t, ps, heard, rec.Start()))
 	if b := e.Begun(); len(b) == 0 || b[0].Key != "off" {
@@ -434,9 +434,9 @@ func BenchmarkIdleStream(b *testing.B) {
 	r := ear.NewRig(b)
 	e := open(b, r)
 	// A session's cues lie ahead, as they always do.
-	var ps []sound.Planned
+	var ps []session.Due
 	for i := range 200 {
-		ps = append(ps, sound.Planned{Cue: session.Cue{Key: fmt.Sprint(i), Kind: session.CueRock}, Due: time.Now().Add(time.Hour + time.Duration(i)*time.Second)})
+		ps = append(ps, session.Due{Cue: session.Cue{Key: fmt.Sprint(i), Kind: session.CueRock}, At: time.Now().Add(time.Hour + time.Duration(i)*time.Second)})
 	}
 	e.Schedule(ps)
 	const span = 10 * time.Second

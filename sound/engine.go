@@ -44,12 +44,6 @@ type Speaker interface {
 	Phrase(c session.Cue, talk Talk) []float32
 }
 
-// A Planned is a cue and the instant it is to be heard.
-type Planned struct {
-	Cue session.Cue
-	Due time.Time // in real time, with its monotonic reading
-}
-
 // A Played is a cue that has begun.
 type Played struct {
 	Key    string
@@ -189,13 +183,13 @@ func (e *Engine) item(c session.Cue, due time.Duration) item {
 // Schedule replaces everything that has not begun. A cue whose Key has begun
 // is not begun again. What is due already stays, so that a cue asked for at its
 // own instant is not lost to the next call; unless its sheet has moved on since.
-func (e *Engine) Schedule(ps []Planned) {
+func (e *Engine) Schedule(ps []session.Due) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	now := time.Since(e.epoch)
 	moved := map[string]time.Duration{} // sheet: when it last moved on
 	for _, p := range ps {
-		if due := p.Due.Sub(e.epoch); supersedes(p.Cue) && due <= now {
+		if due := p.At.Sub(e.epoch); supersedes(p.Cue) && due <= now {
 			moved[p.Cue.Sheet] = max(moved[p.Cue.Sheet], due)
 		}
 	}
@@ -218,7 +212,7 @@ func (e *Engine) Schedule(ps []Planned) {
 			continue
 		}
 		seen[p.Cue.Key] = true
-		due := p.Due.Sub(e.epoch)
+		due := p.At.Sub(e.epoch)
 		it := e.item(p.Cue, due)
 		if w, ok := made[wordsOf(p.Cue)]; ok && !it.said {
 			it.said, it.voice, it.vgain = true, w.voice, w.vgain

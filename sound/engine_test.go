@@ -55,18 +55,18 @@ func bubble(t *testing.T, cfg Config, do func(e *Engine)) {
 	})
 }
 
-func planned(e *Engine, k session.CueKind, key, sheet string, ms int) Planned {
-	return Planned{Cue: session.Cue{Key: key, Kind: k, Sheet: sheet, Stage: session.Stop}, Due: e.epoch.Add(time.Duration(ms) * time.Millisecond)}
+func planned(e *Engine, k session.CueKind, key, sheet string, ms int) session.Due {
+	return session.Due{Cue: session.Cue{Key: key, Kind: k, Sheet: sheet, Stage: session.Stop}, At: e.epoch.Add(time.Duration(ms) * time.Millisecond)}
 }
 
 func TestScheduleReplacesWhatHasNotBegun(t *testing.T) {
 	bubble(t, Config{Rock: On}, func(e *Engine) {
 		ten := planned(e, session.CueTen, "ten", "1", 500)
-		e.Schedule([]Planned{ten, planned(e, session.CueMove, "move", "1", 3000)})
+		e.Schedule([]session.Due{ten, planned(e, session.CueMove, "move", "1", 3000)})
 		time.Sleep(time.Second)
 		// The same again, and another in the move's place, twice.
 		next := planned(e, session.CueBegin, "begin", "1", 2000)
-		e.Schedule([]Planned{ten, next, next})
+		e.Schedule([]session.Due{ten, next, next})
 		if err := e.Drain(context.Background()); err != nil {
 			t.Error(err)
 		}
@@ -86,9 +86,9 @@ func TestScheduleReplacesWhatHasNotBegun(t *testing.T) {
 func TestACueOfThisInstantIsNotLost(t *testing.T) {
 	bubble(t, Config{}, func(e *Engine) {
 		time.Sleep(1010 * time.Millisecond)
-		e.Schedule([]Planned{planned(e, session.CueBegin, "begin", "1", 1010)})
+		e.Schedule([]session.Due{planned(e, session.CueBegin, "begin", "1", 1010)})
 		time.Sleep(time.Millisecond)
-		e.Schedule([]Planned{planned(e, session.CueTen, "ten", "1", 2000)})
+		e.Schedule([]session.Due{planned(e, session.CueTen, "ten", "1", 2000)})
 		time.Sleep(2 * time.Second)
 		if got := begun(e); !strings.HasPrefix(got, "begin@") || !strings.HasSuffix(got, " ten@2000") {
 			t.Errorf("begun: %s", got)
@@ -100,8 +100,8 @@ func TestACueOfThisInstantIsNotLost(t *testing.T) {
 func TestACallIsWithdrawnByTheMove(t *testing.T) {
 	bubble(t, Config{}, func(e *Engine) {
 		time.Sleep(1010 * time.Millisecond)
-		e.Schedule([]Planned{planned(e, session.CueMove, "move", "1", 1005), planned(e, session.CueMove, "other", "2", 1005)})
-		e.Schedule([]Planned{planned(e, session.CueBegin, "begin", "1", 1010)})
+		e.Schedule([]session.Due{planned(e, session.CueMove, "move", "1", 1005), planned(e, session.CueMove, "other", "2", 1005)})
+		e.Schedule([]session.Due{planned(e, session.CueBegin, "begin", "1", 1010)})
 		time.Sleep(2 * time.Second)
 		var ks []string
 		for _, p := range e.Begun() {
@@ -116,14 +116,14 @@ func TestACallIsWithdrawnByTheMove(t *testing.T) {
 func TestWordsAreMadeAhead(t *testing.T) {
 	v := &teller{slow: 100 * time.Millisecond}
 	bubble(t, Config{Voice: v, Talk: Full, Rock: On}, func(e *Engine) {
-		e.Schedule([]Planned{
+		e.Schedule([]session.Due{
 			planned(e, session.CueMinutes, "minute", "1", 5000),
 			planned(e, session.CueRock, "tick", "1", 6000),
 			planned(e, session.CueOver, "far", "1", 200_000),
 		})
 		time.Sleep(time.Second)
 		// Named again: the words are there already. The far one is not made yet.
-		e.Schedule([]Planned{
+		e.Schedule([]session.Due{
 			planned(e, session.CueMinutes, "minute", "1", 5000),
 			planned(e, session.CueOver, "far", "1", 200_000),
 		})
@@ -166,7 +166,7 @@ func TestWordsAreMadeAhead(t *testing.T) {
 func TestWordsAreNotHoarded(t *testing.T) {
 	words := speakerFunc(func(session.Cue, Talk) []float32 { return make([]float32, Rate) })
 	bubble(t, Config{Voice: words, Talk: Full, Pace: 1000}, func(e *Engine) {
-		var ps []Planned
+		var ps []session.Due
 		for i := range 500 {
 			p := planned(e, session.CueMove, fmt.Sprint(i), fmt.Sprint(i), 100+40*i)
 			p.Cue.Num = i // each has words of its own
@@ -207,7 +207,7 @@ func (f speakerFunc) Phrase(c session.Cue, talk Talk) []float32 { return f(c, ta
 func TestAMotifDoesNotWaitForItsWords(t *testing.T) {
 	v := &teller{slow: 3 * time.Second}
 	bubble(t, Config{Voice: v, Talk: Full}, func(e *Engine) {
-		e.Schedule([]Planned{planned(e, session.CueMove, "move", "1", 1000)})
+		e.Schedule([]session.Due{planned(e, session.CueMove, "move", "1", 1000)})
 		time.Sleep(2 * time.Second)
 		if got := begun(e); got != "move@1000" {
 			t.Errorf("begun: %s", got)
@@ -260,7 +260,7 @@ func TestVolumeIsNews(t *testing.T) {
 // if it still means something.
 func TestWhatWasLostInTheDeviceIsPutBack(t *testing.T) {
 	bubble(t, Config{}, func(e *Engine) {
-		e.Schedule([]Planned{planned(e, session.CueMove, "move", "1", 1000), planned(e, session.CueTen, "heard", "1", 500)})
+		e.Schedule([]session.Due{planned(e, session.CueMove, "move", "1", 1000), planned(e, session.CueTen, "heard", "1", 500)})
 		time.Sleep(960 * time.Millisecond)
 		for !strings.Contains(begun(e), "move") {
 			time.Sleep(time.Millisecond)
@@ -284,12 +284,12 @@ func TestOnlyWhatIsDueAtOnceHastens(t *testing.T) {
 		synctest.Wait()
 		ahead := planned(e, session.CueMove, "move", "1", 1600)
 		for range 5 {
-			e.Schedule([]Planned{ahead})
+			e.Schedule([]session.Due{ahead})
 		}
 		if len(e.soon) != 0 {
 			t.Error("a plan made ahead hastens")
 		}
-		e.Schedule([]Planned{ahead, planned(e, session.CueBack, "back", "1", 1010)})
+		e.Schedule([]session.Due{ahead, planned(e, session.CueBack, "back", "1", 1010)})
 		if len(e.soon) != 1 {
 			t.Error("an answer does not hasten")
 		}

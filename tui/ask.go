@@ -51,7 +51,7 @@ func (m *Model) askUntil(text string, then func(string) (tea.Cmd, error)) {
 		}
 		m.ask = q
 		m.desk.Complain(err)
-		return m.tell(ember.SafeText(reason(err)))
+		return m.tell(ember.SafeText(err.Error()))
 	}
 }
 
@@ -158,7 +158,7 @@ func (m *Model) askResume(text string) *question {
 	q.yes = func() tea.Cmd {
 		m.desk.Do(session.Event{Kind: session.Resumed})
 		m.screen = Trays
-		if !m.desk.wet() {
+		if !m.desk.Wet() {
 			m.screen = Field
 		}
 		return m.tell("going on")
@@ -192,7 +192,7 @@ func (m *Model) askNote(s *session.Sheet) {
 // spoil writes a sheet down as spoiled, at the second x: the first one asks, and
 // any other key between them is a no.
 func (m *Model) spoil(s *session.Sheet) tea.Cmd {
-	if first := m.desk.M.Sheet(m.spoiling); first != nil && m.desk.hand().Sub(m.spoilingAt) < earlyFor {
+	if first := m.desk.M.Sheet(m.spoiling); first != nil && m.desk.Hand().Sub(m.spoilingAt) < earlyFor {
 		m.spoiling = ""
 		if m.do(session.Event{Kind: session.Spoiled, Sheet: first.ID}) == nil {
 			m.pick, m.spoilt = "", first.ID
@@ -206,10 +206,10 @@ func (m *Model) spoil(s *session.Sheet) tea.Cmd {
 	}
 	if err := m.desk.M.Would(session.Event{Kind: session.Spoiled, Sheet: s.ID, At: m.desk.Now()}); err != nil {
 		m.desk.Complain(err)
-		m.said = reason(err)
+		m.said = err.Error()
 		return nil
 	}
-	m.spoiling, m.spoilingAt = s.ID, m.desk.hand()
+	m.spoiling, m.spoilingAt = s.ID, m.desk.Hand()
 	m.said = fmt.Sprintf("sheet %d: spoiled? x again writes it down; any other key leaves it as it was", s.Num)
 	m.desk.Say(fmt.Sprintf("sheet %d: spoiled: go on?", s.Num))
 	return nil

@@ -164,7 +164,7 @@ func (b *book) press(m *Model, k tea.KeyMsg) tea.Cmd {
 func (b *book) show(m *Model, id string) bool {
 	s, err := m.cfg.Book.Show(id)
 	if err != nil {
-		m.tell(reason(err))
+		m.tell(err.Error())
 		return false
 	}
 	b.open = &s
@@ -176,7 +176,7 @@ func (b *book) judge(m *Model, row BookRow) {
 	// The list does not know the paper, the sheet does.
 	s, err := m.cfg.Book.Show(row.ID)
 	if err != nil {
-		m.tell(reason(err))
+		m.tell(err.Error())
 		return
 	}
 	more := "lighter"
@@ -212,7 +212,7 @@ func (b *book) whichWay(m *Model, row BookRow, read []Judgement, line *question)
 		yes: func() tea.Cmd {
 			cmd, err := b.keep(m, row, read[0])
 			if err != nil {
-				return m.tell(ember.SafeText(reason(err)))
+				return m.tell(ember.SafeText(err.Error()))
 			}
 			return cmd
 		},

@@ -98,8 +98,7 @@ func (f *field) choose(m *Model, s *session.Sheet) {
 func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	ss := f.list(m)
 	if key.Matches(k, keys.Where) {
-		m.said = m.desk.Where()
-		return nil
+		return m.where()
 	}
 	switch {
 	case key.Matches(k, fieldKeys.Close):
@@ -223,7 +222,7 @@ func (f *field) undo(m *Model) tea.Cmd {
 func (f *field) reckon(m *Model, line string) tea.Cmd {
 	if err := f.reckoned(m, line); err != nil {
 		m.desk.Complain(err)
-		return m.tell(ember.SafeText(reason(err)))
+		return m.tell(ember.SafeText(err.Error()))
 	}
 	return nil
 }
@@ -261,7 +260,7 @@ func (f *field) answered(m *Model, room int) string {
 // goOn opens the pinhole, or ends the exposure. Ending one early takes a second
 // press.
 func (f *field) goOn(m *Model, s *session.Sheet) tea.Cmd {
-	if !m.tap.Press(m.desk.hand()) {
+	if !m.tap.Press(m.desk.Hand()) {
 		return nil
 	}
 	now := m.desk.Now()

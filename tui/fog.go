@@ -82,7 +82,7 @@ func (f *fogTest) ask(m *Model) {
 
 func (f *fogTest) begin(m *Model) tea.Cmd {
 	f.on, f.step = true, 0
-	f.began = m.desk.hand()
+	f.began = m.desk.Hand()
 	m.light() // the light that paper lies in
 	f.level = m.styles.Level
 	m.desk.Say("uncover the strip, all but its first step")
@@ -93,7 +93,7 @@ func (f *fogTest) tick(m *Model) {
 	if !f.on {
 		return
 	}
-	for f.step+1 < len(FogSteps) && m.desk.hand().Sub(f.began) >= FogSteps[f.step+1] {
+	for f.step+1 < len(FogSteps) && m.desk.Hand().Sub(f.began) >= FogSteps[f.step+1] {
 		f.step++
 		if f.step == len(FogSteps)-1 {
 			f.end(m)
@@ -145,14 +145,14 @@ func (f *fogTest) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		return m.tell("the fog test was broken off")
 	}
 	if key.Matches(k, keys.Where) {
-		m.desk.Say(words.CountUp(m.desk.hand().Sub(f.began)))
+		m.desk.Say(words.CountUp(m.desk.Hand().Sub(f.began)))
 	}
 	return nil
 }
 
 func (f *fogTest) view(m *Model) string {
 	st := m.styles
-	past := m.desk.hand().Sub(f.began)
+	past := m.desk.Hand().Sub(f.began)
 	next := FogSteps[min(f.step+1, len(FogSteps)-1)]
 	return st.Strong.Render("fog test: "+ember.SafeText(f.paper.Name)) + "\n\n" +
 		st.Normal.Render(fmt.Sprintf("%s so far; next step at %s, in %s", words.CountUp(past), words.Finished(next), words.Countdown(next-past))) + "\n\n" +

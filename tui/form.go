@@ -8,7 +8,6 @@ import (
 	"github.com/charmbracelet/bubbles/textinput"
 	tea "github.com/charmbracelet/bubbletea"
 
-	"wetside/session"
 	"wetside/session/words"
 	"wetside/tui/ember"
 )
@@ -148,13 +147,13 @@ func (f *form) add(m *Model) tea.Cmd {
 	plan, err := m.cfg.Plan(f.value())
 	if err != nil {
 		m.desk.Complain(err)
-		return m.tell(reason(err))
+		return m.tell(err.Error())
 	}
-	id := m.desk.NewID()
-	if m.do(session.Event{Kind: session.SheetAdded, Sheet: id, Spec: &plan.Spec}) != nil {
+	s, err := m.desk.Add(plan.Spec)
+	if err != nil {
+		m.said = err.Error()
 		return nil
 	}
-	s := m.desk.M.Sheet(id)
 	f.fields[fName].input.SetValue("")
 	text := fmt.Sprintf("sheet %d added", s.Num)
 	if plan.Exposure > 0 {
@@ -211,7 +210,7 @@ func (f *form) preview(m *Model) string {
 	st := m.styles
 	plan, err := m.cfg.Plan(f.value())
 	if err != nil {
-		return st.Normal.Render(wrap(reason(err), m.width-2))
+		return st.Normal.Render(wrap(err.Error(), m.width-2))
 	}
 	var b strings.Builder
 	if plan.Sentence != "" {

@@ -3,6 +3,8 @@ package tui
 import (
 	"strings"
 	"testing"
+
+	"wetside/session/desk"
 )
 
 // What the screen says of the loudspeaker is no more than is heard, at the top
@@ -10,15 +12,15 @@ import (
 func TestNoMoreIsPromisedThanIsHeard(t *testing.T) {
 	for _, x := range []struct {
 		name     string
-		is       SoundState
+		is       desk.SoundState
 		top, yes string
 		no       string
 	}{
-		{"a loudspeaker", SoundState{Device: "pulse: tray", OK: true, Volume: 70}, "sound 70%", "good: every cue will be heard", "sound goes to pulse: tray"},
-		{"turned down", SoundState{Device: "pulse: tray", OK: true}, "sound 0%", "turn it up with +", "turn it up with +"},
-		{"switched off", SoundState{Device: "none", OK: true, Heard: HeardNot, Volume: 70}, "sound off", "no cue will be heard", "no cue will be heard"},
-		{"beeps", SoundState{Device: "beep", OK: true, Heard: HeardBeeps, Volume: 70}, "only beeps", "nothing is spoken", "nothing is spoken"},
-		{"gone", SoundState{Device: "none", Reason: "no server", Volume: 70}, "NO SOUND", "no sound: no server", "no sound: no server"},
+		{"a loudspeaker", desk.SoundState{Device: "pulse: tray", OK: true, Volume: 70}, "sound 70%", "good: every cue will be heard", "sound goes to pulse: tray"},
+		{"turned down", desk.SoundState{Device: "pulse: tray", OK: true}, "sound 0%", "turn it up with +", "turn it up with +"},
+		{"switched off", desk.SoundState{Device: "none", OK: true, Heard: desk.HeardNot, Volume: 70}, "sound off", "no cue will be heard", "no cue will be heard"},
+		{"beeps", desk.SoundState{Device: "beep", OK: true, Heard: desk.HeardBeeps, Volume: 70}, "only beeps", "nothing is spoken", "nothing is spoken"},
+		{"gone", desk.SoundState{Device: "none", Reason: "no server", Volume: 70}, "NO SOUND", "no sound: no server", "no sound: no server"},
 	} {
 		t.Run(x.name, func(t *testing.T) {
 			ask := func(key string) string {

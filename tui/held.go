@@ -74,11 +74,11 @@ func (m *Model) key(k tea.KeyMsg) tea.Cmd {
 		k = lower(k)
 	}
 	if m.mayRepeat(k) {
-		m.held.key, m.held.last = k.String(), m.desk.hand()
+		m.held.key, m.held.last = k.String(), m.desk.Hand()
 		before := m.held.over(heldMsg(m.held.n))
 		return m.presses(append(before, k))
 	}
-	ks, wait := m.held.take(k, m.desk.hand())
+	ks, wait := m.held.take(k, m.desk.Hand())
 	return tea.Batch(m.presses(ks), wait)
 }
 

@@ -17,7 +17,7 @@ func wordsOf(m *Model) string { return strings.Join(strings.Fields(plain(m)), " 
 func TestAnUnexposedSheetIsAskedAbout(t *testing.T) {
 	for _, f := range []Form{{Light: "4m"}, {Camera: "tea-caddy"}, {Camera: "tea-caddy", Light: "4m"}} {
 		w, m := newWorld(t, nil)
-		if err := m.desk.Add(m.cfg.Plan, f); err != nil {
+		if err := m.addForm(f); err != nil {
 			t.Fatal(err)
 		}
 		s := m.desk.M.Sheets()[0]

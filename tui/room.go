@@ -144,7 +144,7 @@ func (r *room) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		}
 	case key.Matches(k, roomKeys.Dark):
 		r.running, r.spoken = true, 0
-		r.until = m.desk.hand().Add(darkFor)
+		r.until = m.desk.Hand().Add(darkFor)
 		m.quiet = true
 		m.light()
 		m.desk.Say("in the dark now. look for light")
@@ -170,7 +170,7 @@ func (r *room) tick(m *Model) {
 	if m.screen == Room && !r.dark(m) {
 		r.fill(m)
 	}
-	if !r.running || r.until.Sub(m.desk.hand()) > 0 {
+	if !r.running || r.until.Sub(m.desk.Hand()) > 0 {
 		return
 	}
 	r.stop(m)

@@ -1,11 +1,15 @@
 package tui
 
 import (
+	"fmt"
 	"strings"
+	"time"
 
+	tea "github.com/charmbracelet/bubbletea"
 	"github.com/charmbracelet/x/ansi"
 
 	"wetside/session"
+	"wetside/session/words"
 	"wetside/tui/ember"
 )
 
@@ -28,3 +32,81 @@ func column(s string, width int) string {
 
 // ansiCut cuts plain text to so many cells.
 func ansiCut(s string, width int) string { return ansi.Truncate(s, max(0, width), "~") }
+
+// ResumeText says what was running when the program ended, for how long by
+// now, and what can only be wrong; empty when nothing was.
+func ResumeText(m *session.Machine, now session.Instant) string {
+	v := m.View(now)
+	var out []string
+	for _, id := range v.Need {
+		s, _ := v.Sheet(id)
+		since := now.Wall.Add(-s.Elapsed).Format("15:04:05")
+		text := fmt.Sprintf("Sheet %d has been in the %s since %s, that is %s", s.Num, where(s), since, words.CountUp(s.Elapsed))
+		if s.Phase == session.Exposing {
+			text = fmt.Sprintf("Sheet %d has had %s of light", s.Num, words.CountUp(s.Elapsed))
+			if !s.Open {
+				text += " and is covered"
+			}
+		}
+		if s.Over > 0 && s.Phase == session.Wet && s.Stage != session.Wash && s.Stage != session.Rinse {
+			text += fmt.Sprintf(", %s more than it should", words.CountUp(s.Over))
+			if s.Over > s.AtMost {
+				text += "; it can only be wrong by now"
+			}
+		}
+		out = append(out, text+".")
+	}
+	return strings.Join(out, " ")
+}
+
+// where names the bath a sheet is in, as one would say it.
+func where(s session.SheetView) string {
+	switch s.Stage {
+	case session.Develop:
+		return "developer"
+	case session.Stop:
+		return "stop bath"
+	case session.Fix, session.Fix2:
+		return "fixer"
+	case session.Hold:
+		return "holding water"
+	}
+	return s.Label
+}
+
+func whereText(v session.View) string {
+	if len(v.Need) == 0 {
+		return "nothing is running"
+	}
+	var parts []string
+	for _, id := range v.Need {
+		s, _ := v.Sheet(id)
+		parts = append(parts, fmt.Sprintf("sheet %d: %s; %s", s.Num, s.Label, Stands(s)))
+	}
+	return strings.Join(parts, ". ")
+}
+
+// Stands says how far a sheet is that is being exposed or lies in a bath: "3:00
+// left", "covered; 3:00 left", "over by 0:20", "waiting".
+func Stands(s session.SheetView) string {
+	covered := ""
+	if s.Phase == session.Exposing && !s.Open {
+		covered = "covered; "
+	}
+	switch {
+	case s.Stage == session.Hold:
+		return "waiting"
+	case s.Left > 0:
+		return covered + words.Countdown(s.Left) + " left"
+	}
+	// In its first second too it is over, and not 0:00 left.
+	return covered + "over by " + words.CountUp(max(s.Over, time.Second))
+}
+
+// where says aloud and shows where each sheet stands, the one that needs the user
+// soonest first.
+func (m *Model) where() tea.Cmd {
+	m.said = whereText(m.desk.M.View(m.desk.Now()))
+	m.desk.Say(m.said)
+	return nil
+}

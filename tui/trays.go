@@ -10,6 +10,7 @@ import (
 
 	"wetside/session"
 	"wetside/session/bench"
+	"wetside/session/desk"
 	"wetside/session/words"
 	"wetside/tui/ember"
 )
@@ -62,15 +63,15 @@ func (m *Model) acting(v session.View) *session.Sheet {
 	if v.Due != "" {
 		s, _ := v.Sheet(v.Due)
 		// A wash that runs does not need hands; a sheet that waits does.
-		if next := m.desk.next(); next != nil && s.Left > 0 && (s.Stage == session.Wash || s.Stage == session.Hold) {
+		if next := m.desk.Next(); next != nil && s.Left > 0 && (s.Stage == session.Wash || s.Stage == session.Hold) {
 			return next
 		}
 		return m.desk.M.Sheet(v.Due)
 	}
-	if next := m.desk.next(); next != nil {
+	if next := m.desk.Next(); next != nil {
 		return next
 	}
-	if s := m.desk.outside(); s != nil && s.Phase == session.Fresh {
+	if s := m.desk.Outside(); s != nil && s.Phase == session.Fresh {
 		return s
 	}
 	return nil
@@ -96,8 +97,7 @@ func (m *Model) traysPress(k tea.KeyMsg) tea.Cmd {
 	case key.Matches(k, trayKeys.Move):
 		return m.move(v)
 	case key.Matches(k, trayKeys.Where):
-		m.said = m.desk.Where()
-		return nil
+		return m.where()
 	case key.Matches(k, trayKeys.Undo):
 		return m.undo()
 	case key.Matches(k, trayKeys.Pick):
@@ -184,7 +184,7 @@ func (m *Model) traysPress(k tea.KeyMsg) tea.Cmd {
 
 // noSheet says that there is nothing a key of the trays could be for.
 func (m *Model) noSheet() tea.Cmd {
-	if s := m.desk.outside(); s != nil {
+	if s := m.desk.Outside(); s != nil {
 		return m.tell(m.whereabouts(s))
 	}
 	return m.tell("there is no sheet: add one on the bench")
@@ -200,7 +200,7 @@ func number(k tea.KeyMsg) int {
 
 // move is the space key.
 func (m *Model) move(v session.View) tea.Cmd {
-	if !m.tap.Press(m.desk.hand()) {
+	if !m.tap.Press(m.desk.Hand()) {
 		return nil
 	}
 	s := m.acting(v)
@@ -215,7 +215,7 @@ func (m *Model) move(v session.View) tea.Cmd {
 	again := m.early == s.ID && now.Sub(m.earlyAt) < m.span(earlyFor)
 	if w := m.warning(sv, s); w != "" && !again {
 		m.early, m.earlyAt = s.ID, now
-		if unexposed(s) {
+		if desk.Unexposed(s) {
 			m.said = w + fmt.Sprintf(" Space again puts it into the %s as it is.", tray(s.Spec.Process.Steps[0]))
 			m.desk.Say(fmt.Sprintf("sheet %d: no exposure: go on?", s.Num))
 			return nil
@@ -250,7 +250,7 @@ func (m *Model) warning(sv session.SheetView, s *session.Sheet) string {
 	early := sv.AtLeast - sv.Elapsed
 	w := ""
 	switch {
-	case unexposed(s):
+	case desk.Unexposed(s):
 		w = m.whereabouts(s) + "."
 	case sv.Stage == session.Wash && early > 0:
 		w = fmt.Sprintf("sheet %d is not washed: %s left.", sv.Num, words.Countdown(sv.Left))
@@ -334,10 +334,10 @@ func (m *Model) traysView(v session.View, h int) string {
 	rows := m.rows(v)
 	if s, ok := v.Sheet(due); ok && s.Stage != "" {
 		b.WriteString(m.figure(s, h-len(rows)-5))
-	} else if next := m.desk.next(); next != nil {
+	} else if next := m.desk.Next(); next != nil {
 		fmt.Fprintf(&b, "\n%s\n", st.Normal.Render(fmt.Sprintf("sheet %d %s is next: space puts it into the %s",
 			next.Num, ember.SafeText(next.Spec.Name), ember.SafeText(tray(next.Spec.Process.Steps[0])))))
-	} else if s := m.desk.outside(); s != nil {
+	} else if s := m.desk.Outside(); s != nil {
 		fmt.Fprintf(&b, "\n%s\n", st.Normal.Render(wrap(m.whereabouts(s), max(1, m.width-2))))
 	} else {
 		fmt.Fprintf(&b, "\n%s\n", st.Normal.Render("no sheet waits: add one on the bench (shift+tab, twice)"))

@@ -24,6 +24,7 @@ import (
 	"github.com/charmbracelet/x/ansi"
 
 	"wetside/session"
+	"wetside/session/desk"
 	"wetside/session/words"
 	"wetside/tui/ember"
 )
@@ -52,7 +53,7 @@ type Plan struct {
 
 // Config is all a Model is made of.
 type Config struct {
-	Desk    *Desk
+	Desk    *desk.Desk
 	Level   ember.Level
 	Profile ember.Profile
 	Guard   *ember.Guard // nil when nothing is drawn
@@ -143,7 +144,7 @@ func (s Screen) String() string {
 // Model is the whole program. It implements [tea.Model].
 type Model struct {
 	cfg    Config
-	desk   *Desk
+	desk   *desk.Desk
 	screen Screen
 	help   bool
 	width  int
@@ -342,7 +343,7 @@ func (m *Model) inform(text string) {
 	if m.news != "" && !strings.Contains(m.news, text) {
 		text = m.news + "; " + text
 	}
-	m.news, m.newsAt = text, m.desk.hand()
+	m.news, m.newsAt = text, m.desk.Hand()
 }
 
 // typing reports whether letters go into a line.
@@ -355,7 +356,7 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 	if !key.Matches(k, trayKeys.Spoil) {
 		m.spoiling = ""
 	}
-	if m.desk.hand().Sub(m.newsAt) > newsFor && !m.typing() {
+	if m.desk.Hand().Sub(m.newsAt) > newsFor && !m.typing() {
 		m.news = ""
 	}
 	if m.ask != nil {
@@ -442,7 +443,7 @@ func (m *Model) tell(text string) tea.Cmd {
 func (m *Model) do(e session.Event) error {
 	err := m.desk.Do(e)
 	if err != nil {
-		m.said = reason(err)
+		m.said = err.Error()
 	}
 	return err
 }
@@ -497,7 +498,7 @@ func (m *Model) light() {
 }
 
 // open reports whether paper lies in the light of the screen.
-func (m *Model) open() bool { return m.desk.M.PaperOut() || m.desk.wet() || m.fog.on }
+func (m *Model) open() bool { return m.desk.M.PaperOut() || m.desk.Wet() || m.fog.on }
 
 // quit asks first: the terminal may be white, and clocks may run.
 func (m *Model) quit() tea.Cmd {
@@ -654,7 +655,7 @@ func (m *Model) header(v session.View) string {
 	if v.PaperOut {
 		right += "PAPER IS OUT  "
 	}
-	right += m.desk.Sound.State().short()
+	right += short(m.desk.Sound.State())
 	line := b.String()
 	gap := m.width - ansi.StringWidth(line) - ansi.StringWidth(right)
 	if gap < 1 {

@@ -11,6 +11,7 @@ import (
 	"github.com/charmbracelet/x/ansi"
 
 	"wetside/session"
+	"wetside/session/desk"
 	"wetside/tui/ember"
 )
 
@@ -20,10 +21,10 @@ type world struct {
 	now    session.Instant
 	events []session.Event
 	saved  []string
-	due    []Due
+	due    []session.Due
 	played []session.Cue
 	full   bool // the disk refuses
-	sound  *SoundState
+	sound  *desk.SoundState
 	kept   int
 	ids    int
 }
@@ -43,15 +44,15 @@ func (w *world) Save(_ *session.Machine, s *session.Sheet) error {
 	w.saved = append(w.saved, fmt.Sprint(s.Num, " ", s.Phase))
 	return nil
 }
-func (w *world) Unsaved() int       { return w.kept }
-func (w *world) Loose() int         { return w.kept }
-func (w *world) Schedule(d []Due)   { w.due = d }
-func (w *world) Play(c session.Cue) { w.played = append(w.played, c) }
-func (w *world) State() SoundState {
+func (w *world) Unsaved() int             { return w.kept }
+func (w *world) Loose() int               { return w.kept }
+func (w *world) Schedule(d []session.Due) { w.due = d }
+func (w *world) Play(c session.Cue)       { w.played = append(w.played, c) }
+func (w *world) State() desk.SoundState {
 	if w.sound != nil {
 		return *w.sound
 	}
-	return SoundState{Device: "test", OK: true, Volume: 70}
+	return desk.SoundState{Device: "test", OK: true, Volume: 70}
 }
 func (w *world) Volume(int)           {}
 func (w *world) Confirm()             {}
@@ -76,7 +77,7 @@ func testProcess() session.Process {
 func newWorld(t testing.TB, change func(*Config)) (*world, *Model) {
 	t.Helper()
 	w := &world{now: session.Instant{Wall: time.Date(2026, 5, 9, 14, 0, 0, 0, time.UTC), Boot: time.Hour, BootID: "b"}}
-	d := &Desk{M: session.New(), Clock: w, Record: w, Sound: w, NewID: w.newID, Move: 8 * time.Second}
+	d := &desk.Desk{M: session.New(), Clock: w, Record: w, Sound: w, NewID: w.newID, Move: 8 * time.Second}
 	d.M.Apply(session.Event{Kind: session.Opened, At: w.now})
 	cfg := Config{Desk: d, Level: ember.Ember, Profile: ember.TrueColor, Start: Trays,
 		Papers: []Choice{{"dp", "direct-positive FB paper, ISO 3"}}, Processes: []Choice{{"three", "Three trays"}}, Cameras: []Choice{{"tea-caddy", "tea caddy"}},
@@ -133,7 +134,7 @@ func (m *Model) add(t testing.TB, name, light string) *session.Sheet {
 	if light != "" { // else it is a contact print, or a blank sheet
 		f.Camera = "tea-caddy"
 	}
-	if err := m.desk.Add(m.cfg.Plan, f); err != nil {
+	if err := m.addForm(f); err != nil {
 		t.Fatal(err)
 	}
 	ss := m.desk.M.Sheets()
@@ -471,4 +472,14 @@ func BenchmarkFrame(b *testing.B) {
 	for b.Loop() {
 		m.View()
 	}
+}
+
+// addForm brings in a sheet as the bench would.
+func (m *Model) addForm(f Form) error {
+	p, err := m.cfg.Plan(f)
+	if err != nil {
+		return err
+	}
+	_, err = m.desk.Add(p.Spec)
+	return err
 }

@@ -24,6 +24,7 @@ import (
 
 	"wetside/profiles"
 	"wetside/session"
+	"wetside/session/desk"
 	"wetside/session/notebook"
 	"wetside/sound"
 	"wetside/sound/voice"
@@ -324,7 +325,7 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 			engine.Close()
 		}
 	}()
-	var speak tui.Sounder
+	var speak desk.Sounder
 	if first {
 		if engine, err = p.openSound(ctx, set); err != nil {
 			return err
@@ -352,17 +353,17 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 	plan := &planner{set: profs, judged: judgedIn(book, profs), rehearsal: p.rehearsal}
 	fresh := func() { plan.dirty = true }
 	rec := &record{book: book, sit: sitting, now: p.now, saved: fresh}
-	desk := &tui.Desk{M: m, Clock: clk, Record: rec, Sound: speak, NewID: uuid.NewString, Hands: p.self}
-	plan.used, plan.today, plan.level = desk.Used, p.now, func() string { return level.String() }
+	dk := &desk.Desk{M: m, Clock: clk, Record: rec, Sound: speak, NewID: uuid.NewString, Hands: p.self}
+	plan.used, plan.today, plan.level = dk.Used, p.now, func() string { return level.String() }
 	if !p.rehearsal {
 		show, ended := p.popUps(ctx)
-		desk.Notify = show
+		dk.Notify = show
 		defer func() {
 			cancel()
 			ended()
 		}()
 	}
-	desk.Move, _ = profiles.ParseDuration(set.Move) // checked with the other settings
+	dk.Move, _ = profiles.ParseDuration(set.Move) // checked with the other settings
 
 	// alone reports whether no other program works on this session.
 	alone := func() bool {
@@ -395,7 +396,7 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 	defer lamps.stop()
 	papers, processes, cameras := plan.choices()
 	cfg := tui.Config{
-		Desk: desk, Level: level, Profile: profile, Guard: guard, Blind: guard == nil,
+		Desk: dk, Level: level, Profile: profile, Guard: guard, Blind: guard == nil,
 		Papers: papers, Processes: processes, Cameras: cameras,
 		Plan: plan.plan, Shift: plan.shift, Brighter: plan.brighter, Baths: plan.baths, Reckon: p.reckoned,
 		Book: pages{book, clk.Now, fresh}, Lamps: lamps,
@@ -435,12 +436,16 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 		// rehearsed too.
 		for _, mix := range plan.baths(p.forms[0].Process) {
 			mix.ID = uuid.NewString()
-			if err := desk.Do(session.Event{Kind: session.BathMixed, Mix: &mix}); err != nil {
+			if err := dk.Do(session.Event{Kind: session.BathMixed, Mix: &mix}); err != nil {
 				return err
 			}
 		}
 		for _, f := range p.forms {
-			if err := desk.Add(plan.plan, f); err != nil {
+			made, err := plan.plan(f)
+			if err == nil {
+				_, err = dk.Add(made.Spec)
+			}
+			if err != nil {
 				return err
 			}
 		}

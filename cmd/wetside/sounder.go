@@ -4,27 +4,21 @@ import (
 	"time"
 
 	"wetside/session"
+	"wetside/session/desk"
 	"wetside/sound"
-	"wetside/tui"
 )
 
 // speaker is the sound engine as the desk knows it.
 type speaker struct{ e *sound.Engine }
 
-func (s *speaker) Schedule(ds []tui.Due) {
-	ps := make([]sound.Planned, len(ds))
-	for i, d := range ds {
-		ps[i] = sound.Planned{Cue: d.Cue, Due: d.At}
-	}
-	s.e.Schedule(ps)
-}
+func (s *speaker) Schedule(ds []session.Due) { s.e.Schedule(ds) }
 
 func (s *speaker) Play(c session.Cue) { s.e.Play(c) }
 
-func (s *speaker) State() tui.SoundState {
+func (s *speaker) State() desk.SoundState {
 	st := s.e.Status()
-	heard := map[sound.Reach]tui.Heard{sound.Everything: tui.HeardAll, sound.Tones: tui.HeardBeeps, sound.Silence: tui.HeardNot}
-	return tui.SoundState{Heard: heard[st.Reach], Device: st.Device, OK: st.OK, Reason: st.Reason, Volume: int(st.Volume*100 + 0.5)}
+	heard := map[sound.Reach]desk.Heard{sound.Everything: desk.HeardAll, sound.Tones: desk.HeardBeeps, sound.Silence: desk.HeardNot}
+	return desk.SoundState{Heard: heard[st.Reach], Device: st.Device, OK: st.OK, Reason: st.Reason, Volume: int(st.Volume*100 + 0.5)}
 }
 
 func (s *speaker) Volume(step int) {
@@ -51,7 +45,7 @@ func (s *second) engine() *speaker {
 	return s.mine
 }
 
-func (s *second) Schedule(ds []tui.Due) {
+func (s *second) Schedule(ds []session.Due) {
 	if e := s.engine(); e != nil {
 		e.Schedule(ds)
 	}
@@ -71,9 +65,9 @@ func (s *second) Volume(step int) {
 
 func (s *second) Confirm() {}
 
-func (s *second) State() tui.SoundState {
+func (s *second) State() desk.SoundState {
 	if e := s.engine(); e != nil {
 		return e.State()
 	}
-	return tui.SoundState{Device: "the other wetside", OK: true, Elsewhere: true}
+	return desk.SoundState{Device: "the other wetside", OK: true, Elsewhere: true}
 }

@@ -15,7 +15,7 @@ ok
 
 at 0:00 seen tin
 ----
-not done: sheet 1 is not in the developer
+sheet 1 is not in the developer
 
 at 0:00 press tin
 ----
@@ -32,7 +32,7 @@ ok
 
 at 0:11 seen tin
 ----
-not done: the image of sheet 1 was seen already
+the image of sheet 1 was seen already
 
 view 0:11
 ----

@@ -57,7 +57,7 @@ ok
 
 at 1:30 cover caddy
 ----
-not done: the pinhole of sheet 1 is covered already
+the pinhole of sheet 1 is covered already
 
 view 2:00
 ----
@@ -150,7 +150,7 @@ ok
 
 at 4:10 press caddy
 ----
-not done: sheet 1 is still being exposed: end the exposure first
+sheet 1 is still being exposed: end the exposure first
 
 view 5:00
 ----

@@ -141,4 +141,4 @@ view 40:00
 
 at 41:00 press caddy
 ----
-not done: sheet 1 is finished
+sheet 1 is finished

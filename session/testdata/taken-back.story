@@ -34,7 +34,7 @@ cues 0:00 12:00
 
 at 1:00 undo caddy
 ----
-not done: sheet 1 has no move to take back
+sheet 1 has no move to take back
 
 at 2:00 expose caddy planned=8m
 ----
@@ -62,7 +62,7 @@ ok
 
 at 6:00 spoil caddy
 ----
-not done: sheet 1 is done already
+sheet 1 is done already
 
 at 6:05 spoil caddy why=slip
 ----

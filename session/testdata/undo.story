@@ -14,7 +14,7 @@ ok
 
 at 0:00 undo hatbox
 ----
-not done: sheet 1 has no move to take back
+sheet 1 has no move to take back
 
 at 0:00 press hatbox
 ----
@@ -47,12 +47,12 @@ cues 1:53 2:10
 # Another program took back the same move at the same moment.
 at 1:53 undo hatbox from=2
 ----
-not done: sheet 1 has moved on already
+sheet 1 has moved on already
 
 # The press of another program that still saw the stop bath.
 at 1:54 move hatbox from=2
 ----
-not done: sheet 1 has moved on already
+sheet 1 has moved on already
 
 at 2:00 press hatbox
 ----

@@ -58,7 +58,7 @@ ok
 
 at 4:00 hold two
 ----
-not done: only a sheet that is due for the wash can wait in holding water
+only a sheet that is due for the wash can wait in holding water
 
 at 5:00 undo two
 ----

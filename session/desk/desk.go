@@ -1,14 +1,15 @@
-package tui
+// Package desk is the application without a face: what the screens, the program
+// that works by sound alone and the commands have in common. A [Desk] is where
+// clock, machine, record and loudspeaker meet. What it needs of the outside it
+// names as small interfaces; it starts no goroutine.
+package desk
 
 import (
-	"errors"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"wetside/session"
-	"wetside/session/words"
 )
 
 // A Clock tells instants, and when in real time an instant will be: the two
@@ -36,16 +37,10 @@ type Record interface {
 	Loose() int
 }
 
-// A Due is a cue and the real time at which it must sound.
-type Due struct {
-	Cue session.Cue
-	At  time.Time
-}
-
 // A Sounder makes cues heard.
 type Sounder interface {
-	Schedule([]Due)   // replaces all that has not begun
-	Play(session.Cue) // at once: an answer to the user
+	Schedule([]session.Due) // replaces all that has not begun
+	Play(session.Cue)       // at once: an answer to the user
 	State() SoundState
 	Volume(step int) // louder (+1) or softer (-1)
 	Confirm()        // the user has heard the sound made at start
@@ -98,7 +93,7 @@ type Desk struct {
 	errors   int
 	ahead    foresight
 	soonest  soonest
-	planned  planned
+	planned  Plan
 	notified map[string]bool
 	born     time.Time
 	heard    bool // hands may begin
@@ -123,9 +118,9 @@ const late = 3 * time.Second
 // Now returns the present instant.
 func (d *Desk) Now() session.Instant { return d.Clock.Now() }
 
-// hand returns the present as the user's hands know it: in real time, which a
+// Hand returns the present as the user's hands know it: in real time, which a
 // rehearsal does not speed up.
-func (d *Desk) hand() session.Instant {
+func (d *Desk) Hand() session.Instant {
 	t := d.Clock.Real(d.Now())
 	if d.born.IsZero() {
 		d.born = t
@@ -175,22 +170,13 @@ func (d *Desk) trouble(err error) {
 // Complain makes a refusal heard.
 func (d *Desk) Complain(err error) {
 	d.errors++
-	d.Sound.Play(session.Cue{Key: fmt.Sprintf("error/%d", d.errors), Kind: session.CueError, Text: reason(err)})
+	d.Sound.Play(session.Cue{Key: fmt.Sprintf("error/%d", d.errors), Kind: session.CueError, Text: err.Error()})
 }
 
 // Say speaks words to the user, now.
 func (d *Desk) Say(text string) {
 	d.errors++
 	d.Sound.Play(session.Cue{Key: fmt.Sprintf("say/%d", d.errors), Kind: session.CueSay, Text: text})
-}
-
-// reason is an error as the user should read it.
-func reason(err error) string {
-	s := err.Error()
-	if errors.Is(err, session.ErrRefused) {
-		s = strings.TrimPrefix(s, session.ErrRefused.Error()+": ")
-	}
-	return s
 }
 
 // take applies events in the order in which they were stored.
@@ -254,7 +240,7 @@ const settle = 5 * time.Second
 // before the loudspeaker is ready would have their first cues come too late to
 // be sounded.
 func (d *Desk) listening() bool {
-	d.heard = d.heard || d.Sound.State().OK || d.hand().Boot > settle
+	d.heard = d.heard || d.Sound.State().OK || d.Hand().Boot > settle
 	return d.heard
 }
 
@@ -277,11 +263,11 @@ func (d *Desk) hands() {
 			return
 		}
 	}
-	next := d.next()
+	next := d.Next()
 	if next == nil {
 		return
 	}
-	if start, _, _ := d.soon(next, v.T); start <= v.T {
+	if start, _, _ := d.Soon(next, v.T); start <= v.T {
 		d.Do(session.Event{Kind: session.Moved, Sheet: next.ID})
 	}
 }
@@ -296,54 +282,11 @@ func (d *Desk) Over() bool {
 	return true
 }
 
-// Add brings in a sheet made from a form.
-func (d *Desk) Add(plan func(Form) (Plan, error), f Form) error {
-	p, err := plan(f)
-	if err != nil {
-		return err
-	}
-	return d.Do(session.Event{Kind: session.SheetAdded, Sheet: d.NewID(), Spec: &p.Spec})
-}
-
-// ResumeText says what was running when the program ended, for how long by
-// now, and what can only be wrong; empty when nothing was.
-func ResumeText(m *session.Machine, now session.Instant) string {
-	v := m.View(now)
-	var out []string
-	for _, id := range v.Need {
-		s, _ := v.Sheet(id)
-		since := now.Wall.Add(-s.Elapsed).Format("15:04:05")
-		text := fmt.Sprintf("Sheet %d has been in the %s since %s, that is %s", s.Num, where(s), since, words.CountUp(s.Elapsed))
-		if s.Phase == session.Exposing {
-			text = fmt.Sprintf("Sheet %d has had %s of light", s.Num, words.CountUp(s.Elapsed))
-			if !s.Open {
-				text += " and is covered"
-			}
-		}
-		if s.Over > 0 && s.Phase == session.Wet && s.Stage != session.Wash && s.Stage != session.Rinse {
-			text += fmt.Sprintf(", %s more than it should", words.CountUp(s.Over))
-			if s.Over > s.AtMost {
-				text += "; it can only be wrong by now"
-			}
-		}
-		out = append(out, text+".")
-	}
-	return strings.Join(out, " ")
-}
-
-// where names the bath a sheet is in, as one would say it.
-func where(s session.SheetView) string {
-	switch s.Stage {
-	case session.Develop:
-		return "developer"
-	case session.Stop:
-		return "stop bath"
-	case session.Fix, session.Fix2:
-		return "fixer"
-	case session.Hold:
-		return "holding water"
-	}
-	return s.Label
+// Add brings in a sheet.
+func (d *Desk) Add(spec session.SheetSpec) (*session.Sheet, error) {
+	id := d.NewID()
+	err := d.Do(session.Event{Kind: session.SheetAdded, Sheet: id, Spec: &spec})
+	return d.M.Sheet(id), err
 }
 
 // schedule hands the loudspeaker everything due within the horizon.
@@ -358,14 +301,14 @@ func (d *Desk) schedule() {
 	to := now.Add(min(scale(horizon), max(horizonMost, scale(horizonLeast))))
 	cues := d.M.Cues(from, to)
 	cues = append(cues, d.benchCues(from, to)...)
-	due := make([]Due, 0, len(cues))
+	due := make([]session.Due, 0, len(cues))
 	for _, c := range cues {
 		if d.Hands && (c.Kind == session.CueCall || c.Kind == session.CueOver) {
 			continue // the program need not call itself
 		}
-		due = append(due, Due{Cue: c, At: d.Clock.Real(c.At)})
+		due = append(due, session.Due{Cue: c, At: d.Clock.Real(c.At)})
 	}
-	slices.SortStableFunc(due, func(a, b Due) int { return a.At.Compare(b.At) })
+	slices.SortStableFunc(due, func(a, b session.Due) int { return a.At.Compare(b.At) })
 	d.Sound.Schedule(due)
 }
 
@@ -389,42 +332,4 @@ func (d *Desk) notify() {
 		}
 		d.Notify("Exposure done", fmt.Sprintf("Sheet %d: cover the pinhole.", s.Num))
 	}
-}
-
-// Where says aloud and returns where each sheet stands, the one that needs the
-// user soonest first.
-func (d *Desk) Where() string {
-	v := d.M.View(d.Now())
-	text := whereText(v)
-	d.Say(text)
-	return text
-}
-
-func whereText(v session.View) string {
-	if len(v.Need) == 0 {
-		return "nothing is running"
-	}
-	var parts []string
-	for _, id := range v.Need {
-		s, _ := v.Sheet(id)
-		parts = append(parts, fmt.Sprintf("sheet %d: %s; %s", s.Num, s.Label, Stands(s)))
-	}
-	return strings.Join(parts, ". ")
-}
-
-// Stands says how far a sheet is that is being exposed or lies in a bath: "3:00
-// left", "covered; 3:00 left", "over by 0:20", "waiting".
-func Stands(s session.SheetView) string {
-	covered := ""
-	if s.Phase == session.Exposing && !s.Open {
-		covered = "covered; "
-	}
-	switch {
-	case s.Stage == session.Hold:
-		return "waiting"
-	case s.Left > 0:
-		return covered + words.Countdown(s.Left) + " left"
-	}
-	// In its first second too it is over, and not 0:00 left.
-	return covered + "over by " + words.CountUp(max(s.Over, time.Second))
 }
