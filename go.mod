@@ -3,6 +3,7 @@ module wetside
 go 1.26.8
 
 require (
+	early.wetside v0.0.0-00010101000000-000000000000
 	github.com/adrg/xdg v0.5.3
 	github.com/alecthomas/kong v1.17.0
 	github.com/charmbracelet/bubbles v1.0.0
@@ -69,3 +70,5 @@ require (
 	modernc.org/mathutil v1.7.1 // indirect
 	modernc.org/memory v1.12.1 // indirect
 )
+
+replace early.wetside => ./tui/early

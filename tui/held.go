@@ -70,6 +70,9 @@ func (h *held) over(n heldMsg) []tea.KeyMsg {
 // key is one key that came: it is taken once however long it is held, except
 // where a held key is what moves a cursor, writes a letter or sets the volume.
 func (m *Model) key(k tea.KeyMsg) tea.Cmd {
+	if k.Type == tea.KeyCtrlJ {
+		k.Type = tea.KeyEnter // typed before the keeper had the terminal: it came as a line's end
+	}
 	if !m.typing() {
 		k = lower(k)
 	}

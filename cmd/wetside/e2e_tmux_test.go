@@ -30,12 +30,16 @@ type pane struct {
 
 func newPane(t testing.TB, h home, cols, rows int, args ...string) *pane {
 	t.Helper()
+	return newPaneOf(t, h, cols, rows, []string{binary(t)}, args...)
+}
+
+func newPaneOf(t testing.TB, h home, cols, rows int, program []string, args ...string) *pane {
+	t.Helper()
 	sessiontest.Need(t, "tmux")
 	p := &pane{t: t, socket: filepath.Join(h.dir, "tmux.sock")}
 	line := []string{"env"}
 	line = append(line, h.env...)
-	line = append(line, binary(t))
-	line = append(line, args...)
+	line = append(append(line, program...), args...)
 	for i, w := range line {
 		line[i] = "'" + strings.ReplaceAll(w, "'", `'\''`) + "'"
 	}
@@ -433,5 +437,33 @@ func TestAPasteInATerminal(t *testing.T) {
 				t.Errorf("pasted, and space pressed: the sheet is %s in its %d. bath, with %d marks", s.Phase, len(s.Visits), len(s.Marks))
 			}
 		})
+	}
+}
+
+// What is typed before the program has drawn anything is kept, in a terminal
+// that would answer what its background is.
+func TestKeysOfTheStartAreKept(t *testing.T) {
+	t.Parallel()
+	sessiontest.Need(t, "tmux")
+	for _, blind := range []bool{false, true} {
+		h := newHome(t)
+		h.env = append(h.env, "TERM=xterm-256color", "TMUX=")
+		gate := filepath.Join(h.dir, "gate")
+		args := []string{"--sound", "none"}
+		if blind {
+			args = append(args, "--blind")
+		}
+		p := newPaneOf(t, h, 80, 24, []string{"sh", "-c", `while [ ! -e "$0" ]; do sleep 0.05; done; exec "$@"`, gate, binary(t)}, args...)
+		p.keys("Enter", "Tab", "?") // the shell has not even begun the program
+		if err := os.WriteFile(gate, nil, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		until(t, "enter added a sheet", func() bool { return strings.Contains(h.wetside(t, "where", "--json"), `"sheet": 1`) })
+		if !blind {
+			p.wait("keys of the field")
+			if text := p.text(); strings.Contains(text, "^I") {
+				t.Errorf("what was typed is drawn:\n%s", text)
+			}
+		}
 	}
 }

@@ -55,9 +55,8 @@ type Terminal interface {
 // room dark. The terminal then still has the black and red default colours the
 // guard gave it.
 type Keeper struct {
-	// Guard is nil when nothing is drawn: then the keeper puts the terminal into
-	// the mode for single keys itself, so that nothing typed is drawn either, and
-	// what happened is read once paper is covered.
+	// Guard is nil when nothing is drawn: then what happened is read once paper is
+	// covered.
 	Guard    *Guard
 	Terminal Terminal
 	// Signals are those to pass on to the child: the caller has asked
@@ -91,13 +90,17 @@ const (
 // Run gives first light, runs the child, and gives last light when the room is
 // safe for it. It returns the code to exit with.
 func (k Keeper) Run(child Child) int {
-	if k.Guard == nil {
-		if err := k.Terminal.Keys(); err != nil {
+	// From now on nothing that is typed is drawn, and every key waits for the
+	// child as it was pressed.
+	if err := k.Terminal.Keys(); err != nil && k.Guard == nil {
+		return exitNoStart
+	}
+	if k.Guard != nil {
+		if err := k.Guard.Begin(k.Terminal.Size()); err != nil {
+			// No light to keep: the caller runs such a program by sound alone.
+			_ = k.Terminal.Reset()
 			return exitNoStart
 		}
-	} else if err := k.Guard.Begin(k.Terminal.Size()); err != nil {
-		// No light to keep: the caller runs such a program by sound alone.
-		return exitNoStart
 	}
 	said := &tail{keep: 64 << 10}
 	if err := child.Start(said); err != nil {

@@ -1,0 +1,3 @@
+module early.wetside
+
+go 1.26.8
