@@ -27,13 +27,24 @@ func Date(t time.Time) toml.LocalDate {
 }
 
 // WithFogTest puts the result of a safelight test into a paper's file: the
-// longest times without fog for unexposed and for exposed paper, and the day.
-func WithFogTest(file []byte, unexposed, exposed time.Duration, on toml.LocalDate) ([]byte, error) {
+// longest times without fog for unexposed and for exposed paper, where they come
+// from, and the day; a zero day leaves the paper untested.
+func WithFogTest(file []byte, unexposed, exposed time.Duration, on toml.LocalDate, source string) ([]byte, error) {
+	day, tested := "", on != (toml.LocalDate{})
+	if tested {
+		day = on.String()
+	}
+	figure := func(d time.Duration) string {
+		if d == 0 && !tested {
+			return "" // there is none
+		}
+		return quoted(Duration(d))
+	}
 	return edit(file, PaperKind, []change{
-		{[]string{"safelight", "unexposed"}, quoted(Duration(unexposed))},
-		{[]string{"safelight", "exposed"}, quoted(Duration(exposed))},
-		{[]string{"safelight", "tested"}, on.String()},
-		{[]string{"safelight", "source"}, `"fog test"`},
+		{[]string{"safelight", "unexposed"}, figure(unexposed)},
+		{[]string{"safelight", "exposed"}, figure(exposed)},
+		{[]string{"safelight", "tested"}, day},
+		{[]string{"safelight", "source"}, quotedText(source)},
 	})
 }
 
@@ -91,7 +102,7 @@ func quotedText(s string) string {
 	return string(bytes.TrimSpace(bytes.TrimPrefix(bytes.TrimSpace(b), []byte("x ="))))
 }
 
-// A change is a value and where it goes.
+// A change is a value and where it goes; no value takes the key out.
 type change struct {
 	path  []string
 	value string
@@ -123,7 +134,21 @@ func edit(file []byte, kind Kind, changes []change) ([]byte, error) {
 func put(data []byte, c change) ([]byte, error) {
 	d := parse("the file", data)
 	name, table := c.path[len(c.path)-1], c.path[:len(c.path)-1]
-	if n := d.at[pathKey(c.path)]; n != nil && !n.header {
+	n := d.at[pathKey(c.path)]
+	if c.value == "" {
+		switch outer := d.at[pathKey(table)]; {
+		case n == nil:
+			return data, nil
+		case outer != nil && !outer.header:
+			return nil, fmt.Errorf("line %d: %s is written on one line; take %s out by hand", n.line, dotted(table), name)
+		}
+		from, to := bytes.LastIndexByte(data[:n.from], '\n')+1, len(data)
+		if i := bytes.IndexByte(data[max(n.hi, n.from):], '\n'); i >= 0 {
+			to = max(n.hi, n.from) + i + 1
+		}
+		return splice(data, from, to, ""), nil
+	}
+	if n != nil && !n.header {
 		if n.hi <= n.lo {
 			return nil, fmt.Errorf("line %d: %s cannot be changed in place; change it by hand", n.line, name)
 		}

@@ -56,7 +56,7 @@ type Point struct {
 
 // Safelight is how long a sheet may lie open under this darkroom's safelight.
 type Safelight struct {
-	Unexposed Duration       `toml:"unexposed,omitempty"` // 0: no figure at all
+	Unexposed Duration       `toml:"unexposed,omitempty"` // 0: no figure at all, or none is safe if tested
 	Exposed   Duration       `toml:"exposed,omitempty"`   // paper that has had its picture fogs sooner
 	Tested    toml.LocalDate `toml:"tested,omitempty"`    // day of the fog test; zero: a cautious default
 	Source    string         `toml:"source,omitempty"`
@@ -103,7 +103,8 @@ func (s Safelight) validate(d *document) {
 	d.refuse(both && s.Exposed > s.Unexposed, at("exposed"), "exposed (%s) is above unexposed (%s): exposed paper fogs sooner, never later", s.Exposed, s.Unexposed)
 	for i, v := range []Duration{s.Unexposed, s.Exposed} {
 		k := []string{"unexposed", "exposed"}[i]
-		d.refuse(v <= 0, at(k), `%s = %q: write a time like "4m", or take it out if there is no figure`, k, v)
+		// Nothing is what a test gives whose first step shows already.
+		d.refuse(v < 0 || v == 0 && !d.has(at("tested")...), at(k), `%s = %q: write a time like "4m", or take it out if there is no figure`, k, v)
 		d.refuse(v > Duration(7*24*time.Hour), at(k), "%s (%s) is longer than 7 days: no safelight is that safe", k, v)
 	}
 	d.refuse(!d.has(at("unexposed")...) || !d.has(at("exposed")...), at("tested"), "tested without both times: add what the fog test gave as unexposed and exposed")

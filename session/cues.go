@@ -353,8 +353,13 @@ func (sp *span) safe(s *Sheet) {
 		return
 	}
 	start := s.Open[n-1].From
-	used, allowed := s.SafeUsed(start)
+	used, _ := s.SafeUsed(start)
+	allowed, known := s.Spec.Paper.SafeFor(s.Phase != Fresh)
+	if !known {
+		return
+	}
 	if allowed <= 0 {
+		sp.add(start, s, "safe/none", Cue{Kind: CueSafeAll})
 		return
 	}
 	if half := allowed / 2; used < half {

@@ -154,10 +154,21 @@ type Paper struct {
 	Base     Base          `json:"base"`
 	Response Response      `json:"response"`
 	AreaCM2  float64       `json:"area_cm2"`            // of one sheet, one side
-	Safe     time.Duration `json:"safe,omitempty"`      // longest time under this safelight, unexposed; 0: no figure at all
-	SafeExp  time.Duration `json:"safe_exp,omitempty"`  // the shorter one for exposed paper
+	Safe     time.Duration `json:"safe,omitempty"`      // longest time under this safelight, unexposed; 0: no figure at all, or none is safe if tested
+	SafeExp  time.Duration `json:"safe_exp,omitempty"`  // the shorter one for exposed paper; 0: that of Safe, or none is safe if tested
 	Tested   bool          `json:"tested,omitempty"`    // Safe and SafeExp come from a fog test and not from a cautious default
 	TestedOn string        `json:"tested_on,omitempty"` // date of that test
+}
+
+// SafeFor returns the longest time the paper may lie under its safelight, the
+// shorter one once it is exposed, and whether there is a figure at all: a fog
+// test whose first step shows leaves none safe, which is a figure.
+func (p Paper) SafeFor(exposed bool) (d time.Duration, known bool) {
+	d = p.Safe
+	if exposed && (p.SafeExp > 0 || p.Tested) && (p.SafeExp < d || d == 0) {
+		d = p.SafeExp
+	}
+	return d, d > 0 || p.Tested
 }
 
 // Stage is the trade's name of what happens in a bath.

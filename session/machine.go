@@ -832,15 +832,12 @@ func (m *Machine) account(s *Sheet) {
 }
 
 // SafeUsed returns the sheet's time under the safelight by session time t, and
-// the time its paper allows (0: no figure). Exposed paper has the shorter one.
+// the time its paper allows: see [Paper.SafeFor].
 func (s *Sheet) SafeUsed(t time.Duration) (used, allowed time.Duration) {
 	for _, sp := range s.Open {
 		used += sp.Len(t)
 	}
-	allowed = s.Spec.Paper.Safe
-	if s.Phase != Fresh && s.Spec.Paper.SafeExp > 0 {
-		allowed = s.Spec.Paper.SafeExp
-	}
+	allowed, _ = s.Spec.Paper.SafeFor(s.Phase != Fresh)
 	return used, allowed
 }
 

@@ -63,3 +63,34 @@ func TestSafelightStory(t *testing.T) {
 	do(2*min, session.Event{Kind: session.Moved, From: 2}) // fixed
 	stands(15*min, 4*min, 4*min)
 }
+
+// A fog test whose first step shows leaves no time safe: that is told as soon as
+// the sheet comes out. Without a test, no figure is no figure.
+func TestNoTimeUnderTheSafelight(t *testing.T) {
+	for tested, want := range map[bool]int{true: 1, false: 0} {
+		m, now := session.New(), storyDay
+		for _, e := range []session.Event{
+			{Kind: session.Opened},
+			{Kind: session.SheetAdded, Sheet: "a", Spec: &session.SheetSpec{Paper: session.Paper{Tested: tested},
+				Process: session.Process{Steps: []session.Step{{Stage: session.Develop, AtLeast: time.Minute, AtMost: time.Minute}}}}},
+			{Kind: session.SheetOut, Sheet: "a"},
+		} {
+			e.At = now
+			if err := m.Apply(e); err != nil {
+				t.Fatal(err)
+			}
+		}
+		n := 0
+		for _, c := range m.Cues(now, now.Add(10*time.Minute)) {
+			if c.Kind == session.CueSafeAll && c.T == m.T(now) {
+				n++
+			}
+			if c.Kind == session.CueSafeHalf {
+				t.Errorf("tested %v: half of nothing is told", tested)
+			}
+		}
+		if got := m.View(now.Add(time.Minute)).Sheets[0].SafeNone; n != want || got != tested {
+			t.Errorf("tested %v: told %d times, none safe: %v", tested, n, got)
+		}
+	}
+}

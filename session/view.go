@@ -75,7 +75,8 @@ type SheetView struct {
 	Open  bool          // pinhole
 
 	SafeUsed    time.Duration
-	SafeAllowed time.Duration // 0: no figure
+	SafeAllowed time.Duration // 0: no figure, or none is safe
+	SafeNone    bool          // the fog test's first step showed
 }
 
 // View says what is true at now. An instant before the last event counts as
@@ -122,6 +123,7 @@ func (m *Machine) View(now Instant) View {
 func (m *Machine) sheetView(s *Sheet, t time.Duration) SheetView {
 	v := SheetView{ID: s.ID, Name: s.Spec.Name, Maker: s.Spec.Maker, Num: s.Num, Phase: s.Phase, Emerged: s.Emerged}
 	v.SafeUsed, v.SafeAllowed = s.SafeUsed(t)
+	v.SafeNone = s.Spec.Paper.Tested && v.SafeAllowed == 0
 	if n := s.NextStep(); n >= 0 {
 		st := s.Spec.Process.Steps[n]
 		v.Next, v.NextIs = st.Stage, st.Label()

@@ -13,6 +13,11 @@ import (
 	"wetside/tui/ember"
 )
 
+// lead is how long hands have from the key to the card: as long as a move of a
+// sheet takes them, and ten seconds at least (common practice, no source). They
+// are counted down aloud, and the strip's time begins at their end.
+func (m *Model) lead() time.Duration { return max(10*time.Second, m.desk.Move) }
+
 // fogTest guides a strip test of safelight and screen together, with the user's
 // own paper: a strip is uncovered step by step under the light it will see, and
 // the longest time without a visible step is what the paper may have. The
@@ -23,7 +28,8 @@ type fogTest struct {
 	paper      Choice
 	preexposed bool
 	on         bool
-	began      session.Instant // hands' time
+	began      session.Instant // hands' time; the card may be yet to be reached
+	count      int             // seconds to it that were called last
 	step       int
 	// waits: the strip has had its light and is to be developed, on the trays'
 	// own clocks; then its answer is given.
@@ -43,6 +49,17 @@ type FogResult struct {
 	Safe       time.Duration // longest time without a visible step; 0: even the first step showed
 	Level      ember.Level
 	At         time.Time
+}
+
+func (r FogResult) words() string {
+	day := r.At.Format("2006-01-02")
+	switch {
+	case r.Safe == 0:
+		return "kept: already the first step shows, so no time under this light is safe (tested " + day + "); change the lamp or the screen, and test again"
+	case !r.PreExposed:
+		return fmt.Sprintf("kept: %s under this light before the exposure; the paper counts as tested when a pre-exposed strip is done too", words.Finished(r.Safe))
+	}
+	return fmt.Sprintf("kept: %s under this light, tested %s", words.Finished(r.Safe), day)
 }
 
 func (f *fogTest) running() bool { return f.on }
@@ -81,17 +98,26 @@ func (f *fogTest) ask(m *Model) {
 }
 
 func (f *fogTest) begin(m *Model) tea.Cmd {
-	f.on, f.step = true, 0
-	f.began = m.desk.Hand()
+	f.on, f.step, f.count = true, 0, 4
+	f.began = m.desk.Hand().Add(m.lead())
 	m.light() // the light that paper lies in
 	f.level = m.styles.Level
-	m.desk.Say("uncover the strip, all but its first step")
+	m.desk.Say(fmt.Sprintf("%d seconds, then uncover the strip, all but its first step", int(m.lead()/time.Second)))
 	return nil
 }
 
 func (f *fogTest) tick(m *Model) {
 	if !f.on {
 		return
+	}
+	if ahead := f.began.Sub(m.desk.Hand()); f.count > 0 && ahead <= time.Duration(f.count-1)*time.Second {
+		// Those that a busy machine has missed are not called late.
+		f.count = max(0, int((ahead+time.Second-1)/time.Second))
+		if f.count == 0 {
+			m.desk.Say("now. uncover the strip")
+		} else {
+			m.desk.Say(fmt.Sprint(f.count))
+		}
 	}
 	for f.step+1 < len(FogSteps) && m.desk.Hand().Sub(f.began) >= FogSteps[f.step+1] {
 		f.step++
@@ -117,7 +143,7 @@ func (f *fogTest) end(m *Model) {
 
 // answer asks what the developed strip shows, and keeps it.
 func (f *fogTest) answer(m *Model) {
-	m.askUntil("Fog test of "+f.paper.Name+". How many minutes had the longest step that does not differ from the covered one? (0, 1, 2, 4, 8 or 16; - throws the test away; esc answers later)", func(text string) (tea.Cmd, error) {
+	m.askUntil("Fog test of "+f.paper.Name+". How many minutes had the longest step that does not differ from the covered one? (1, 2, 4, 8 or 16; 0: already the first step shows; - throws the test away; esc answers later)", func(text string) (tea.Cmd, error) {
 		if text == "-" {
 			f.answered(m)
 			return m.tell("thrown away"), nil
@@ -132,7 +158,7 @@ func (f *fogTest) answer(m *Model) {
 					return nil, err
 				}
 				f.answered(m)
-				return m.tell(fmt.Sprintf("kept: %s under this light, tested %s", words.Finished(s), r.At.Format("2006-01-02"))), nil
+				return m.tell(r.words()), nil
 			}
 		}
 		return nil, errors.New("answer with 0, 1, 2, 4, 8 or 16")
@@ -145,7 +171,12 @@ func (f *fogTest) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		return m.tell("the fog test was broken off")
 	}
 	if key.Matches(k, keys.Where) {
-		m.desk.Say(words.CountUp(m.desk.Hand().Sub(f.began)))
+		past := m.desk.Hand().Sub(f.began)
+		if past < 0 {
+			m.desk.Say(words.Countdown(-past) + ", then uncover the strip")
+			return nil
+		}
+		m.desk.Say(words.CountUp(past))
 	}
 	return nil
 }
@@ -154,7 +185,11 @@ func (f *fogTest) view(m *Model) string {
 	st := m.styles
 	past := m.desk.Hand().Sub(f.began)
 	next := FogSteps[min(f.step+1, len(FogSteps)-1)]
+	clock := fmt.Sprintf("%s so far; next step at %s, in %s", words.CountUp(past), words.Finished(next), words.Countdown(next-past))
+	if past < 0 {
+		clock = fmt.Sprintf("uncover the strip, all but its first step, in %s: you are called", words.Countdown(-past))
+	}
 	return st.Strong.Render("fog test: "+ember.SafeText(f.paper.Name)) + "\n\n" +
-		st.Normal.Render(fmt.Sprintf("%s so far; next step at %s, in %s", words.CountUp(past), words.Finished(next), words.Countdown(next-past))) + "\n\n" +
+		st.Normal.Render(clock) + "\n\n" +
 		st.Faint.Render(wrap("The strip lies where paper lies while you work, in the light it will see: safelight and this screen. At each call cover one more step with the card. esc breaks off.", m.width-2))
 }

@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"maps"
 	"slices"
 	"strings"
 	"testing"
@@ -35,8 +36,8 @@ func (l *testLamps) Restore()       { l.dimmed = false }
 func (l *testLamps) Awake(on bool)  { l.awake = on }
 func (l *testLamps) Told() []string { return nil }
 
-// A strip under the light for sixteen minutes: the card moves after 1, 2, 4 and
-// 8 minutes, the strip is covered after 16, and the answer waits until it is
+// A strip under the light for sixteen minutes from when hands have reached it:
+// they are counted down to it, the card moves after 1, 2, 4 and 8 minutes, the strip is covered after 16, and the answer waits until it is
 // developed.
 func TestFogTest(t *testing.T) {
 	var kept []FogResult
@@ -56,6 +57,17 @@ func TestFogTest(t *testing.T) {
 	m.keys(t, "y")
 	if m.styles.Level != ember.Ember || !lamps.dimmed || !lamps.awake {
 		t.Errorf("the strip lies under %s, lamps %+v: not the light that paper lies in", m.styles.Level, lamps)
+	}
+	if got := w.said(); got != "10 seconds, then uncover the strip, all but its first step" {
+		t.Errorf("y says %q", got)
+	}
+	if got := plain(m); !strings.Contains(got, "in 0:10") {
+		t.Errorf("the way to the strip:\n%s", got)
+	}
+	const lead = 10 * time.Second
+	way := w.through(m, lead)
+	if want := map[time.Duration]string{7 * time.Second: "3", 8 * time.Second: "2", 9 * time.Second: "1", lead: "now. uncover the strip"}; !maps.Equal(way, want) {
+		t.Errorf("on the way to the strip: %v", way)
 	}
 	said := w.through(m, 20*time.Minute)
 	var at []time.Duration
@@ -92,7 +104,7 @@ func TestFogTest(t *testing.T) {
 		t.Fatalf("kept %v, said %q", kept, m.said)
 	}
 	r := kept[0]
-	day := time.Date(2026, 5, 9, 14, 16, 0, 0, time.UTC)
+	day := time.Date(2026, 5, 9, 14, 16, 10, 0, time.UTC)
 	if r.Paper != "dp" || !r.PreExposed || r.Safe != 8*min || r.Level != ember.Ember || !r.At.Equal(day) {
 		t.Errorf("kept %+v", r)
 	}
@@ -153,5 +165,36 @@ func TestFogTestBrokenOff(t *testing.T) {
 	}
 	if said := w.through(m, 14*time.Minute); len(said) > 0 {
 		t.Errorf("still called: %v", said)
+	}
+}
+
+// The answer 0 is one: already the first step shows. What is kept says so, and
+// what to do.
+func TestFogTestWhoseFirstStepShows(t *testing.T) {
+	var kept []FogResult
+	_, m := newWorld(t, func(c *Config) {
+		c.Start, c.Strip = Room, &FogResult{Paper: "dp", PreExposed: true, Level: ember.Ember}
+		c.KeepFogTest = func(r FogResult) error { kept = append(kept, r); return nil }
+	})
+	m.keys(t, "f", "0", "enter")
+	if len(kept) != 1 || kept[0].Safe != 0 || !kept[0].PreExposed {
+		t.Errorf("kept %+v", kept)
+	}
+	if !strings.Contains(m.said, "no time under this light is safe") || !strings.Contains(m.said, "test again") {
+		t.Errorf("said %q", m.said)
+	}
+}
+
+// Slow hands have as long as a move takes them.
+func TestTheWayToTheStripIsAsLongAsAMove(t *testing.T) {
+	w, m := newWorld(t, func(c *Config) { c.Start, c.Desk.Move = Room, 25*time.Second })
+	m.keys(t, "f", "n")
+	if said := w.through(m, 30*time.Second); said[25*time.Second] != "now. uncover the strip" || len(said) != 4 {
+		t.Errorf("said %v", said)
+	}
+	m.keys(t, "esc")
+	m.keys(t, "f", "n", "esc")
+	if said := w.through(m, 30*time.Second); len(said) > 0 {
+		t.Errorf("broken off on the way, and yet: %v", said)
 	}
 }

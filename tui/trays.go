@@ -431,7 +431,10 @@ func (m *Model) rows(v session.View) []string {
 			what = string(s.Phase)
 		}
 		safe := ""
-		if s.SafeAllowed > 0 && (s.Phase == session.Wet || s.Phase == session.Fresh || s.Phase == session.Exposed) && s.SafeUsed > 0 {
+		switch lies := s.SafeUsed > 0 && (s.Phase == session.Wet || s.Phase == session.Fresh || s.Phase == session.Exposed); {
+		case lies && s.SafeNone:
+			safe = "no safe light"
+		case lies && s.SafeAllowed > 0:
 			safe = fmt.Sprintf("light %d%%", int(100*s.SafeUsed/s.SafeAllowed))
 		}
 		do := m.goesAt(s, v.T)

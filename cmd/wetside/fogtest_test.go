@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
 	"testing"
@@ -33,5 +34,66 @@ func TestAFogTestIsKeptBesideAFaultyProfile(t *testing.T) {
 	}
 	if p, err := plan.set.Paper("direct-positive-fb"); err != nil || !p.Safelight.IsTested() {
 		t.Errorf("the planner does not know of it: %+v, %v", p.Safelight, err)
+	}
+}
+
+// What a fog test gives is in force from then on: a first step that shows leaves
+// no time safe, and a strip of unexposed paper makes no tested paper.
+func TestWhatAFogTestPutsInForce(t *testing.T) {
+	min := func(n int) time.Duration { return time.Duration(n) * time.Minute }
+	type answer struct {
+		exposed bool
+		safe    time.Duration
+	}
+	for name, c := range map[string]struct {
+		answers         []answer
+		safe, exposed   time.Duration
+		tested          bool
+		used, usedAfter string // of half a minute in the open, before the exposure and after
+	}{
+		"pre-exposed, 4 minutes":                   {[]answer{{true, min(4)}}, min(4), min(4), true, "light 12%", "light 12%"},
+		"pre-exposed, the first step shows":        {[]answer{{true, 0}}, 0, 0, true, "no safe light", "no safe light"},
+		"unexposed, the first step shows":          {[]answer{{false, 0}}, 0, 0, true, "no safe light", "no safe light"},
+		"unexposed, 16 minutes":                    {[]answer{{false, min(16)}}, min(16), min(5), false, "light 3%", "light 10%"},
+		"unexposed, 1 minute":                      {[]answer{{false, min(1)}}, min(1), min(1), false, "light 50%", "light 50%"},
+		"unexposed 16, then pre-exposed 4":         {[]answer{{false, min(16)}, {true, min(4)}}, min(16), min(4), true, "light 3%", "light 12%"},
+		"unexposed 16, then the exposed one shows": {[]answer{{false, min(16)}, {true, 0}}, min(16), 0, true, "light 3%", "no safe light"},
+		"pre-exposed 4, then unexposed 16":         {[]answer{{true, min(4)}, {false, min(16)}}, min(16), min(4), true, "light 3%", "light 12%"},
+		"pre-exposed 4, then unexposed 1":          {[]answer{{true, min(4)}, {false, min(1)}}, min(1), min(1), false, "light 50%", "light 50%"},
+	} {
+		dir := t.TempDir()
+		set, err := profiles.Load(nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		plan := &planner{set: set}
+		keep := program{host: &host{config: dir}}.keepFogTest(plan)
+		for _, a := range c.answers {
+			if err := keep(tui.FogResult{Paper: "direct-positive-fb", PreExposed: a.exposed, Safe: a.safe, Level: ember.Ember,
+				At: time.Date(2026, 5, 9, 14, 16, 0, 0, time.UTC)}); err != nil {
+				t.Fatalf("%s: %v", name, err)
+			}
+		}
+		got, err := plan.plan(tui.Form{Paper: "direct-positive-fb", Process: "three-trays"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		p := got.Spec.Paper
+		if p.Safe != c.safe || p.SafeExp != c.exposed || p.Tested != c.tested {
+			t.Errorf("%s: %v and %v exposed, tested: %v", name, p.Safe, p.SafeExp, p.Tested)
+		}
+		for phase, want := range map[bool]string{false: c.used, true: c.usedAfter} {
+			d, known := p.SafeFor(phase)
+			is := "no figure"
+			switch {
+			case known && d == 0:
+				is = "no safe light"
+			case known:
+				is = fmt.Sprintf("light %d%%", 30*time.Second*100/d)
+			}
+			if is != want {
+				t.Errorf("%s: exposed %v: %s, not %s", name, phase, is, want)
+			}
+		}
 	}
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"cmp"
 	"context"
 	"encoding/json"
@@ -20,6 +19,7 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 	"github.com/gofrs/flock"
 	"github.com/google/uuid"
+	"github.com/pelletier/go-toml/v2"
 	"golang.org/x/term"
 
 	"wetside/profiles"
@@ -577,23 +577,31 @@ func (p program) keepFogTest(plan *planner) func(tui.FogResult) error {
 		if err != nil {
 			return err
 		}
-		// The exposed strip fogs sooner; without its result the other's figure
-		// must not make it longer.
-		unexposed, exposed := time.Duration(paper.Safelight.Unexposed), time.Duration(paper.Safelight.Exposed)
+		was := paper.Safelight
+		unexposed, exposed := time.Duration(was.Unexposed), time.Duration(was.Exposed)
+		on, source := was.Tested, was.Source
+		day, level := profiles.Date(r.At), r.Level.String() // the figure holds for the light it was found at
 		switch {
-		case !r.PreExposed:
-			unexposed, exposed = r.Safe, min(exposed, r.Safe)
-		case paper.Safelight.IsTested():
-			unexposed, exposed = max(unexposed, r.Safe), r.Safe
+		case r.PreExposed && !strings.HasPrefix(was.Source, "fog test"), r.Safe == 0 && !r.PreExposed:
+			// No safer than the strip was, either of them: exposed paper fogs sooner.
+			unexposed, exposed, on, source = r.Safe, r.Safe, day, "fog test at "+level
+		case r.PreExposed:
+			unexposed, exposed, on, source = max(unexposed, r.Safe), r.Safe, day, "fog test at "+level
 		default:
-			unexposed, exposed = r.Safe, r.Safe
+			// Of exposed paper, which a sheet is for most of its life, it says only
+			// that it is no safer: that alone makes no paper a tested one, and a test
+			// that said otherwise stands no longer.
+			if exposed > r.Safe {
+				exposed, on = r.Safe, toml.LocalDate{}
+			}
+			if unexposed = r.Safe; on == (toml.LocalDate{}) {
+				source = fmt.Sprintf("fog test of unexposed paper at %s on %s; exposed paper is not tested", level, day)
+			}
 		}
-		data, err := profiles.WithFogTest(src.Data, unexposed, exposed, profiles.Date(r.At))
+		data, err := profiles.WithFogTest(src.Data, unexposed, exposed, on, source)
 		if err != nil {
 			return err
 		}
-		// The figure holds for the level of light it was found at.
-		data = bytes.Replace(data, []byte(`"fog test"`), []byte(`"fog test at `+r.Level.String()+`"`), 1)
 		root := filepath.Join(p.config, "profiles")
 		file := filepath.Join(root, filepath.FromSlash(src.Path()))
 		if err := replace(file, data); err != nil {
@@ -602,7 +610,7 @@ func (p program) keepFogTest(plan *planner) func(tui.FogResult) error {
 		// Faults of other profiles were told at the start.
 		set, err := profiles.Load(filesIn(root))
 		plan.set = set
-		if got, gone := set.Paper(r.Paper); gone != nil || !got.Safelight.IsTested() {
+		if got, gone := set.Paper(r.Paper); gone != nil || time.Duration(got.Safelight.Unexposed) != unexposed {
 			return errors.Join(gone, err)
 		}
 		return nil

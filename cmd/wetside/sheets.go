@@ -427,13 +427,16 @@ func (h *host) record(r notebook.Record) error {
 	if r.Emerged > 0 {
 		line("image seen after %s", words.Finished(r.Emerged.D()))
 	}
-	if r.Safelight > 0 || r.SafeFor > 0 {
+	if r.Safelight > 0 || r.SafeFor > 0 || r.SafeTest {
 		tested := "not tested"
 		if r.SafeTest {
 			tested = "tested"
 		}
 		allowed := "no figure"
-		if r.SafeFor > 0 {
+		switch {
+		case r.SafeFor == 0 && r.SafeTest:
+			allowed = "none is safe, tested"
+		case r.SafeFor > 0:
 			allowed = words.Finished(r.SafeFor.D()) + ", " + tested
 		}
 		line("open under the safelight %s (allowed: %s)", words.Finished(r.Safelight.D()), allowed)

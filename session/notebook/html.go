@@ -308,7 +308,7 @@ func (c *card) figures(r *Record) {
 	}
 	c.raw("safelight ")
 	c.clock(r.Safelight)
-	if r.SafeFor > 0 {
+	if r.SafeFor > 0 || r.SafeTest {
 		c.raw(" of ")
 		c.clock(r.SafeFor)
 	}

@@ -108,7 +108,7 @@ type Record struct {
 	Washed   bool            `json:"washed,omitempty"`    // the wash ran its full time in clean company
 
 	Safelight Secs `json:"safelight_s"`                   // time unfixed under it
-	SafeFor   Secs `json:"safelight_allowed_s,omitempty"` // 0: no figure
+	SafeFor   Secs `json:"safelight_allowed_s,omitempty"` // 0: no figure, or none is safe if tested
 	SafeTest  bool `json:"safelight_tested,omitempty"`    // the figure comes from a fog test
 
 	Notes      []NoteRecord      `json:"notes,omitempty"`
