@@ -43,7 +43,8 @@ func TestSheetsAreFoundBehindNewerOnes(t *testing.T) {
 	}
 	for _, e := range []session.Event{open,
 		{Kind: session.SheetAdded, At: at, Sheet: "d4000001-0000-4000-8000-000000000001", Spec: &plan.Spec},
-		{Kind: session.Moved, At: at, Sheet: "d4000001-0000-4000-8000-000000000001"}} {
+		{Kind: session.Moved, At: at, Sheet: "d4000001-0000-4000-8000-000000000001"},
+		{Kind: session.Spoiled, At: at, Sheet: "d4000001-0000-4000-8000-000000000001", Note: "fell"}} {
 		if err := m.Apply(e); err != nil {
 			t.Fatal(err)
 		}
