@@ -65,6 +65,17 @@ func (refusal) Is(target error) bool { return target == ErrRefused }
 
 func refuse(format string, a ...any) error { return refusal(fmt.Sprintf(format, a...)) }
 
+// ErrUnknown is besides what an error is where the kind of the event is none of
+// this package's: a newer program wrote it.
+var ErrUnknown = errors.New("a newer program's event")
+
+type unknown Kind
+
+func (u unknown) Error() string {
+	return fmt.Sprintf("%q is no event this program knows; it may be newer than the program", string(u))
+}
+func (unknown) Is(target error) bool { return target == ErrRefused || target == ErrUnknown }
+
 // A Machine is the state of one darkroom session. The zero value is not ready;
 // use New. A Machine is not safe for use by several goroutines at once.
 type Machine struct {
@@ -393,7 +404,7 @@ func (m *Machine) apply(e Event, t time.Duration) error {
 		s.outs = append(s.outs, toggle{t, false})
 		m.account(s)
 	default:
-		return refuse("%q is no event this program knows; it may be newer than the program", e.Kind)
+		return unknown(e.Kind)
 	}
 	return nil
 }

@@ -40,7 +40,8 @@ type host struct {
 	self     string // this executable
 	data     string // folder of the notebook and its logs
 	config   string // folder of settings, profiles, voices
-	state    string // folder of locks and lamp values
+	state    string // folder of locks and lamp values; takes events when data refuses
+	runtime  string // folder that takes them when state does too
 	ctx      context.Context
 	now      func() time.Time
 	terminal func() (in, out *os.File, ok bool)
@@ -108,8 +109,8 @@ func realHost() *host {
 		in: os.Stdin, out: os.Stdout, err: os.Stderr, getenv: os.Getenv, args: os.Args[1:], self: self,
 		data:   filepath.Join(xdg.DataHome, "wetside"),
 		config: filepath.Join(xdg.ConfigHome, "wetside"),
-		state:  filepath.Join(xdg.StateHome, "wetside"),
-		ctx:    context.Background(), now: time.Now, terminal: terminal,
+		state:  filepath.Join(xdg.StateHome, "wetside"), runtime: filepath.Join(xdg.RuntimeDir, "wetside"),
+		ctx: context.Background(), now: time.Now, terminal: terminal,
 	}
 }
 

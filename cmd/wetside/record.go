@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"github.com/google/uuid"
 
@@ -25,8 +24,6 @@ func newID() string { return uuid.Must(uuid.NewV7()).String() }
 type record struct {
 	book  *notebook.Book
 	sit   notebook.Sitting
-	now   func() time.Time
-	tried time.Time
 	saved func() // after a sheet's record was written; may be nil
 }
 
@@ -60,18 +57,11 @@ func uses(m *session.Machine, s *session.Sheet) []notebook.BathUse {
 	return us
 }
 
-// Unsaved tries, every two seconds, to write what the disk refused.
-func (r *record) Unsaved() int {
-	n := r.book.Pending()
-	if now := r.now(); n > 0 && now.Sub(r.tried) > 2*time.Second {
-		r.tried = now
-		r.book.Flush()
-		n = r.book.Pending()
-	}
-	return n
-}
+// Unsaved is how many events are in memory alone. The disk is tried again beside
+// the rest.
+func (r *record) Unsaved() int { return r.book.Pending() }
 
-func (r *record) Loose() int { return r.book.Loose() }
+func (r *record) Loose() int { return r.book.Pending() }
 
 // pages is the notebook as the screen reads it.
 type pages struct {

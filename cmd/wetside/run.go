@@ -268,21 +268,34 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 	here.TryRLock()
 	defer here.Unlock()
 
-	book, told, err := notebook.Open(p.notebookConfig())
+	conf := p.notebookConfig()
+	conf.Served = true
+	book, told, err := notebook.Open(conf)
 	if err != nil {
 		return err
 	}
-	// The whole file is read beside the first frame, not before it.
-	checked := make(chan struct{})
+	// The whole notebook is read beside the first frame, not before it, and
+	// then what it lacks or holds elsewhere is seen to every two seconds.
+	served := make(chan struct{})
 	go func() {
-		defer close(checked)
-		if book.Check(ctx) != nil && ctx.Err() == nil {
+		defer close(served)
+		if err := book.Check(ctx); err != nil && ctx.Err() == nil {
 			book.Flush() // mends what was found; a notice tells of it
+		}
+		every := time.NewTicker(2 * time.Second)
+		defer every.Stop()
+		for {
+			select {
+			case <-ctx.Done():
+				return
+			case <-every.C:
+				book.Flush() // what it cannot do now, the next one does; notices tell
+			}
 		}
 	}()
 	closeBook := func() error {
 		cancel()
-		<-checked
+		<-served
 		return book.Close()
 	}
 	defer closeBook()
@@ -352,7 +365,7 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 
 	plan := &planner{set: profs, judged: judgedIn(book, profs), rehearsal: p.rehearsal}
 	fresh := func() { plan.dirty = true }
-	rec := &record{book: book, sit: sitting, now: p.now, saved: fresh}
+	rec := &record{book: book, sit: sitting, saved: fresh}
 	dk := &desk.Desk{M: m, Clock: clk, Record: rec, Sound: speak, NewID: uuid.NewString, Hands: p.self}
 	plan.used, plan.today, plan.level = dk.Used, p.now, func() string { return level.String() }
 	if !p.rehearsal {

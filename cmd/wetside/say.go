@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -199,14 +198,12 @@ func (h *host) notebookFile() string { return filepath.Join(h.data, "notebook.db
 
 // notebookConfig is the notebook of this host.
 func (h *host) notebookConfig() notebook.Config {
-	return notebook.Config{Path: h.notebookFile(), LogDir: filepath.Join(h.data, "logs"), NewID: newID, Now: h.now}
+	return notebook.Config{Path: h.notebookFile(), LogDir: filepath.Join(h.data, "logs"),
+		Spare: []string{h.state, h.runtime}, NewID: newID, Now: h.now}
 }
 
 // book opens the notebook, and makes it where there is none.
 func (h *host) book() (*notebook.Book, error) {
-	if err := os.MkdirAll(h.data, 0o700); err != nil {
-		return nil, fmt.Errorf("no notebook can be kept in %s: %w; choose another folder with --data", h.data, err)
-	}
 	return h.readable(notebook.Open(h.notebookConfig()))
 }
 
@@ -220,14 +217,9 @@ func (h *host) written() (*notebook.Book, error) {
 	return h.readable(b, told, nil)
 }
 
-// readable passes on a notebook that was opened, with its notices, unless
-// nothing can be read of it.
+// readable passes on a notebook that was opened, and says its notices.
 func (h *host) readable(b *notebook.Book, told []notebook.Notice, err error) (*notebook.Book, error) {
 	if err != nil {
-		return nil, err
-	}
-	if err := b.Readable(); err != nil {
-		b.Close()
 		return nil, err
 	}
 	for _, n := range told {
@@ -239,7 +231,7 @@ func (h *host) readable(b *notebook.Book, told []notebook.Notice, err error) (*n
 // amendable opens the notebook to add to a sheet of it; nil where none was ever
 // begun, and so no sheet is.
 func (h *host) amendable() (*notebook.Book, error) {
-	if was, err := notebook.Written(h.notebookFile()); err != nil || !was {
+	if was, err := notebook.Written(h.notebookConfig()); err != nil || !was {
 		return nil, err
 	}
 	return h.book()

@@ -4,8 +4,9 @@ import (
 	"bufio"
 	"bytes"
 	"context"
-	"database/sql"
+	"encoding/json"
 	"fmt"
+	"hash/crc32"
 	"math"
 	"os"
 	"path/filepath"
@@ -104,11 +105,20 @@ func TestScripts(t *testing.T) {
 			},
 			"failed": command(1),
 			"misjudged": func(ts *testscript.TestScript, neg bool, args []string) {
-				db, err := sql.Open("sqlite", scriptHost(ts, nil, nil, nil).notebookFile())
+				b, _, err := notebook.Open(scriptHost(ts, nil, nil, nil).notebookConfig())
 				ts.Check(err)
-				defer db.Close()
-				_, err = db.Exec(`UPDATE sheet SET stops = ? WHERE id LIKE ?`, args[1], args[0]+"%")
+				defer b.Close()
+				r, err := b.Sheet(args[0])
 				ts.Check(err)
+				stops, err := strconv.ParseFloat(args[1], 64)
+				ts.Check(err)
+				r.Judgements = append(r.Judgements, notebook.JudgementRecord{At: scriptNow, Stops: stops})
+				rec, err := json.Marshal(r)
+				ts.Check(err)
+				line := fmt.Sprintf(`{"id":"misjudged","sitting":%q,"n":1000,"record":%s`, r.Sitting, rec)
+				line += fmt.Sprintf(",\"crc\":\"%08x\"}\n", crc32.ChecksumIEEE([]byte(line)))
+				dir := scriptHost(ts, nil, nil, nil).notebookFile() + ".journal"
+				ts.Check(os.WriteFile(filepath.Join(dir, r.Sitting+".jsonl"), []byte(line), 0o600))
 			},
 			"workshop": func(ts *testscript.TestScript, neg bool, args []string) {
 				var none bytes.Buffer

@@ -50,6 +50,9 @@ func (c *WhereCmd) Run(h *host) error {
 		if _, events, live, err = book.Live(c.Rehearsal); err != nil {
 			return fmt.Errorf("where the sheets stand cannot be read: %w", err)
 		}
+		for _, n := range book.Notices() {
+			h.warn("%s", n.Text)
+		}
 	}
 	m := session.New()
 	if live {

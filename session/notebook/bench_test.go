@@ -68,39 +68,29 @@ func bookOf(b *testing.B, n int) Config {
 	}
 	r := rnd(uint64(n))
 	for done := 0; done < n; {
-		tx, err := bk.db.Begin()
-		if err != nil {
-			b.Fatal(err)
-		}
-		for range 200 {
+		sit := newID()
+		day := time.Duration(done/10) * 24 * time.Hour
+		m := bk.mem(sit)
+		m.learn(newRow(b, bk, m, session.Event{Kind: session.Opened, At: at(day)}))
+		end := day
+		for i := range 10 {
 			if done >= n {
 				break
 			}
-			sit := newID()
-			day := time.Duration(done/10) * 24 * time.Hour
-			rows := []*row{newRow(b, sit, session.Event{Kind: session.Opened, At: at(day)})}
-			end := day
-			for i := range 10 {
-				if done >= n {
-					break
-				}
-				var evs []session.Event
-				evs, end = life(uuid.NewString(), done, day+time.Duration(i)*45*time.Minute, r)
-				for _, ev := range evs {
-					rows = append(rows, newRow(b, sit, ev))
-				}
-				done++
+			var evs []session.Event
+			evs, end = life(uuid.NewString(), done, day+time.Duration(i)*45*time.Minute, r)
+			for _, ev := range evs {
+				m.learn(newRow(b, bk, m, ev))
 			}
-			rows = append(rows, newRow(b, sit, session.Event{Kind: session.Closed, At: at(end)}))
-			if err := insert(tx, rows); err != nil {
-				b.Fatal(err)
-			}
-			if err := settle(tx, sit); err != nil {
-				b.Fatal(err)
-			}
+			done++
 		}
-		if err := tx.Commit(); err != nil {
+		m.learn(newRow(b, bk, m, session.Event{Kind: session.Closed, At: at(end)}))
+		if err := bk.put(m, bk.records(m)...); err != nil {
 			b.Fatal(err)
+		}
+		if done%10000 == 0 || done >= n {
+			bk.archive()
+			clear(bk.sits)
 		}
 	}
 	if err := bk.Close(); err != nil {
@@ -111,9 +101,10 @@ func bookOf(b *testing.B, n int) Config {
 	return c
 }
 
-func newRow(b *testing.B, sit string, ev session.Event) *row {
-	body := marshal(b, ev)
-	return &row{id: newID(), sit: sit, ev: ev, body: body}
+func newRow(b *testing.B, bk *Book, m *memory, ev session.Event) *row {
+	r := bk.newRow(m, marshal(b, ev), false)
+	r.read()
+	return r
 }
 
 func sizes(b *testing.B, run func(b *testing.B, c Config)) {

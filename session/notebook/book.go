@@ -1,36 +1,56 @@
 // Package notebook is the durable record of what was done in the darkroom.
 //
-// A [Book] is one SQLite file. It stores events, each committed before Append
-// returns, so that the host may store first, then apply, then sound the cue.
-// Everything else in the file (sittings, the records of sheets) can be made
-// again from the events.
+// # The record is the journal
 //
-// # What is on the disk
+// Each sitting has a file of lines, one for each event and one for each record
+// of a sheet. A line carries its identity, its place in the sitting, the
+// notebook it came in from if it was not written here, and a checksum of all of
+// that. It is appended under the sitting's lock and synced before anything
+// else happens, so the order of the lines is the order of events for every
+// program that works on the sitting.
 //
-//	notebook.db               the database: WAL, synchronous=FULL
-//	notebook.db.lock          held while the file is opened, migrated or mended
-//	notebook.db.journal/      the same events once more, as JSON lines, one file
-//	                          for each sitting that is not safely checkpointed
-//	notebook.db.journal/kept/ the files of sittings that are
-//	notebook.db.damaged-*     a file that was found broken; never deleted
-//	LogDir/2026-11-25.csv     the log of a day
+// The database holds the same lines once more, and the list of sheets made from
+// them. It is an index: it can be thrown away. The record is the union, by
+// identity, of all lines in journal and database whose checksum holds, and what
+// one of the two has lost it gets back from the other. Every line and every row
+// of the list is checked each time it is read. A database that is missing,
+// cannot be read, has another schema, or fails a check is set aside and made
+// again; nobody is asked, and a notice says what was done. So an older notebook,
+// whose database alone holds some things, becomes a new one by being opened.
 //
-// The journal is why a truncated database, an overwritten page or a deleted WAL
-// loses nothing: a commit costs one sync of the WAL and one of the journal.
+//	notebook.db                 the index: WAL, not synced at each commit
+//	notebook.db.seen            size and time of the index when it was last whole
+//	notebook.db.lock            held while it is opened, made or put away
+//	notebook.db.journal/        the journals of sittings that are not closed
+//	notebook.db.journal/kept/   and of those that are
+//	*.damaged-*, *.schema-*     what was set aside; never deleted
+//	LogDir/2026-11-25.csv       the log of a day
+//
+// What runs is told by the files in journal/ alone, so that no damage of the
+// index can hide it. A start reads those, and of kept/ no more than the time
+// of the folder, as long as that is the one the index knows. A closed journal
+// may then be damaged unseen; but what is shown comes from the index, whose
+// every row is checked, and a row that fails has the index made again from all
+// journals and all its own rows that hold. The journals themselves are read
+// through by [Book.Check], and mended from the index. An index that somebody
+// else has written to, by its size and time, is read whole before it is
+// believed: a row that vanished has no checksum to fail.
 //
 // # When the disk refuses
 //
-// A full, read-only or broken disk stops neither the clock nor the sound:
-// Append keeps the event in memory, returns it as accepted together with an
-// [Unsaved], and writes it, in order and once, when the disk returns. Flush
-// tries that without waiting for the next event.
+// What the notebook's folder refuses goes to the next of Config.Spare at once,
+// as lines of the same form, and is joined to the journal as soon as that takes
+// it, by this program or the next one. If no place takes it, it is kept in
+// memory, and Append says so with an [Unsaved]; but it is always accepted. A
+// folder that is gone is noticed by Poll, which then writes all it knows of the
+// sitting to the second place. An index that cannot be written is behind, one
+// that cannot even be read is made in memory.
 //
-// # Two programs
+// # What is newer than this program
 //
-// Any number of programs may have one notebook open. Append and Poll return
-// what the others added, in the order of the file, so that every program
-// applies the same events in the same order. A writer waits for another at most
-// [BusyWait]; after that its event is in memory (and in the journal) and it goes on.
+// Lines of sorts that this program does not know are kept as they are. A
+// sitting that holds them can be gone on with, by what is understood; its
+// finished sheets are not changed.
 //
 // # What the host does
 //
@@ -41,7 +61,7 @@
 //	events, err = b.Poll(s.ID)              // some times a second: the other program's
 //	err = b.SaveSheet(s, sheet, now, baths) // when a sheet is finished or spoiled
 //	err = b.Flush()                         // every few seconds, beside the rest
-//	err = b.Check(ctx)                      // once, beside the rest: a great file is not read whole by Open
+//	err = b.Check(ctx)                      // once, beside the rest: reads everything
 //	notices = b.Notices()                   // now and then
 //
 // No path, clock or identity is made here: Config hands them in.
@@ -52,9 +72,10 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"hash/crc32"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 	"time"
 
@@ -65,6 +86,8 @@ import (
 type Config struct {
 	Path   string           // the database file; its folder must exist or be creatable
 	LogDir string           // folder of the day's CSV logs; empty: none are written
+	Spare  []string         // folders that take events when Path's refuses, in this order
+	Served bool             // Flush is called beside the rest, and what takes long is left to it
 	NewID  func() string    // a new UUID
 	Now    func() time.Time // the wall clock; nil: instants of events are used
 	Logf   func(format string, args ...any)
@@ -81,11 +104,13 @@ type NoticeKind string
 
 // The kinds of notice.
 const (
-	Memory    NoticeKind = "memory only" // nothing can be written at present
-	Recovered NoticeKind = "recovered"   // a damaged file was set aside
-	Restored  NoticeKind = "restored"    // events that the database lacked came from the journal
-	Back      NoticeKind = "disk back"   // what was kept in memory is written
+	Memory    NoticeKind = "memory only" // nothing can be written anywhere at present
+	Elsewhere NoticeKind = "elsewhere"   // what is done is written to a second place
+	Recovered NoticeKind = "recovered"   // something damaged was set aside
+	Restored  NoticeKind = "restored"    // journal or index got back what it lacked
+	Back      NoticeKind = "disk back"   // what was kept elsewhere is in its place
 	LogFile   NoticeKind = "log file"    // the day's CSV could not be written
+	Newer     NoticeKind = "newer"       // there is something that this program does not know
 )
 
 // A Sitting is one darkroom session in the notebook.
@@ -95,14 +120,18 @@ type Sitting struct {
 	Closed    time.Time // zero: not closed
 	Rehearsal bool
 	Pace      float64
+	From      string // the notebook it came in from; empty: it was done here
+	Newer     bool   // it holds what this program does not know
 }
 
-// Unsaved reports that an event was accepted and is kept in memory because the
-// disk refused it.
+// open reports whether it can be gone on with here.
+func (s Sitting) open() bool { return !s.Opened.IsZero() && s.Closed.IsZero() && s.From == "" }
+
+// Unsaved reports that an event was accepted and is kept in memory because no
+// disk takes it.
 type Unsaved struct {
-	N         int  // events that wait
-	Journaled bool // this one is at least in the journal file
-	Err       error
+	N   int // events that wait
+	Err error
 }
 
 func (u *Unsaved) Error() string {
@@ -115,66 +144,47 @@ func (u *Unsaved) Error() string {
 
 func (u *Unsaved) Unwrap() error { return u.Err }
 
-// BusyWait is how long a writer waits for another program's transaction.
+// BusyWait is how long a writer waits for another program.
 const BusyWait = 400 * time.Millisecond
-
-// A row is one event as it is stored.
-type row struct {
-	seq  int64 // 0: not in the database yet
-	id   string
-	sit  string
-	ev   session.Event
-	body string
-	// journaled: in the journal file, before it had a place in the database.
-	journaled bool
-}
-
-func (r *row) sum() uint32 { return rowSum(r.id, r.sit, r.body) }
-
-func rowSum(id, sit, body string) uint32 {
-	h := crc32.NewIEEE()
-	fmt.Fprintf(h, "%s\n%s\n%s", id, sit, body)
-	return h.Sum32()
-}
-
-// memory is what this Book knows of one sitting: every event it has returned
-// or holds, in the order it returned them.
-type memory struct {
-	rows  []*row
-	known map[string]bool // ids
-	last  int64           // greatest seq seen
-	inbox []*row          // others' events read but not yet returned
-}
 
 // A Book is an open notebook. It is safe for use by several goroutines.
 type Book struct {
 	cfg Config
 
 	mu        sync.Mutex
-	db        *sql.DB // one connection, for writing; nil: none could be had
-	rd        *sql.DB // for reading
-	files     identity
-	why       error // why db is nil, or the last refusal
 	sits      map[string]*memory
-	pending   []*row
-	saves     []*Record       // records that wait for the disk
-	days      map[string]bool // days whose CSV has to be rewritten
-	version   int64           // PRAGMA data_version at the last look
+	place     int         // where events go: an index of dirs; past its end: memory
+	folder    fs.FileInfo // of the notebook
+	why       error       // why they go no better
 	retryAt   time.Time
+	blind     error // why not all of the journal can be read
+	toldNew   map[string]bool
+	days      map[string]bool // days whose CSV has to be rewritten
 	notices   []Notice
-	logFailed bool
-	mended    *sync.Cond // mending has ended
-	inline    int64      // mendInline, but in tests
-	failed    bool       // something was refused since the last success
-	broken    bool       // the file is damaged and not mended yet
-	mending   bool       // a great file is being mended; the handles are not ours
 	closed    bool
+	looks     bool // it only reads; see Look
+	logFailed bool
+	restored  int // rows this opening gave back to journal or index
+
+	db         *sql.DB // the index, one connection, for writing; nil: none could be had
+	rd         *sql.DB // for reading
+	inRAM      bool    // db is in memory, because no file could be had
+	files      identity
+	dbErr      error       // why db is nil, or the last refusal
+	broken     bool        // the file is damaged and not made again yet
+	believe    bool        // the file is whole, or was when this Book last looked
+	seen       fs.FileInfo // of the file then
+	commits    int         // since the last checkpoint
+	recheck    bool        // kept/ has to be gone through
+	connecting bool
+	making     bool // a great index is being made; the handles are not ours
+	made       *sync.Cond
+	inline     int64 // makeInline, but in tests
 }
 
-// Open opens the notebook at cfg.Path and makes it if there is none. A disk
-// that refuses, or a file past mending, is no error: the Book then works in
-// memory and the notices say so. The error is for what the user has to change:
-// a notebook of a newer program, a Config that lacks something.
+// Open opens the notebook at cfg.Path and makes it if there is none. Neither a
+// disk that refuses nor damage is an error: the notices say what became of it.
+// The error is for a Config that lacks something.
 func Open(cfg Config) (*Book, []Notice, error) {
 	b, err := newBook(cfg)
 	if err != nil {
@@ -182,40 +192,21 @@ func Open(cfg Config) (*Book, []Notice, error) {
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if err := b.connect(false); err != nil {
-		var newer *NewerError
-		if errors.As(err, &newer) {
-			return nil, nil, err
+	if err := b.probe(); err != nil {
+		if merr := os.MkdirAll(filepath.Dir(cfg.Path), 0o700); merr != nil {
+			err = merr
 		}
-		b.why = err
-		b.note(Memory, "The notebook cannot be written: %s. What is done now is kept in memory and written when the disk returns.", plain(err))
+		at := spare
+		for at < len(b.dirs()) && os.MkdirAll(b.dirs()[at], 0o700) != nil {
+			at++
+		}
+		b.wrote(at, err)
+	}
+	if err := b.connect(false); err != nil {
+		b.dbErr = err
+		cfg.Logf("notebook: index: %v", err)
 	}
 	return b, b.takeNotices(), nil
-}
-
-// Loose returns how many events no file has: they end with the program.
-func (b *Book) Loose() int {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	return b.loose()
-}
-
-func (b *Book) loose() (n int) {
-	for _, r := range b.pending {
-		if !r.journaled {
-			n++
-		}
-	}
-	return n
-}
-
-// catch tries once more to have in the journal at least what the database does
-// not take, and returns how many events are loose all the same.
-func (b *Book) catch() int {
-	for _, r := range b.pending {
-		r.journaled = r.journaled || b.journal(r.sit, r) == nil
-	}
-	return b.loose()
 }
 
 // newBook makes a Book with nothing open.
@@ -226,34 +217,27 @@ func newBook(cfg Config) (*Book, error) {
 	if cfg.Logf == nil {
 		cfg.Logf = func(string, ...any) {}
 	}
-	b := &Book{cfg: cfg, sits: map[string]*memory{}, days: map[string]bool{}, inline: mendInline}
-	b.mended = sync.NewCond(&b.mu)
+	b := &Book{cfg: cfg, sits: map[string]*memory{}, days: map[string]bool{}, toldNew: map[string]bool{}, inline: makeInline}
+	b.made = sync.NewCond(&b.mu)
 	return b, nil
 }
 
-// Close flushes what it can and closes the files. It returns an [Unsaved] if
-// events are lost by it: those that not even the journal takes, from which the
-// next Open would have them.
+// Close writes what it can and closes the files. It returns an [Unsaved] if
+// events are lost by it.
 func (b *Book) Close() error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.closed {
 		return nil
 	}
-	for b.mending {
-		b.mended.Wait()
+	for b.making {
+		b.made.Wait()
 	}
-	err := b.write(true)
-	if err == nil {
-		err = b.logDays()
-	} else {
-		if n := b.catch(); n > 0 {
-			err = &Unsaved{N: n, Err: err}
-		} else {
-			err = nil
-		}
+	var err error
+	if !b.looks {
+		err = b.flush()
+		b.archive()
 	}
-	b.archive()
 	b.disconnect()
 	b.closed = true
 	return err
@@ -278,33 +262,110 @@ func (b *Book) Notices() []Notice {
 	return b.takeNotices()
 }
 
-// Pending returns how many events are kept in memory because the disk refused them.
+// Pending returns how many events are kept in memory because no disk takes them.
 func (b *Book) Pending() int {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	return len(b.pending)
+	return b.pending()
 }
 
-// Flush tries to write what is kept in memory. It costs nothing when there is
-// nothing. The host calls it every few seconds, beside its other work: mending a
-// great file takes a while, during which Append still returns at once.
+func (b *Book) pending() int {
+	n := 0
+	for _, m := range b.sits {
+		n += len(m.unheld(len(m.files)))
+	}
+	return n
+}
+
+// Flush writes what waits for the disk or lies in a second place, and brings the
+// index up to date. It costs little when there is nothing. The host calls it
+// every few seconds, beside its other work: to make a great index takes a while,
+// during which Append still returns at once.
 func (b *Book) Flush() error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if err := b.write(true); err != nil {
-		b.catch()
-		return &Unsaved{N: len(b.pending), Err: err}
+	return b.flush()
+}
+
+func (b *Book) flush() error {
+	b.retryAt = time.Time{}
+	var why error
+	for _, m := range b.sits {
+		m.pull()
+		if b.place > home || len(m.unheld(spare)) > 0 {
+			if err := b.write(m); err != nil {
+				why = err
+			}
+		}
 	}
+	if why != nil {
+		return &Unsaved{N: b.pending(), Err: why}
+	}
+	if b.place > home {
+		return nil
+	}
+	b.catchUp()
 	return b.logDays()
 }
 
+// mem returns what is known of a sitting, reading it if it is not at hand.
 func (b *Book) mem(sit string) *memory {
 	m := b.sits[sit]
-	if m == nil {
-		m = &memory{known: map[string]bool{}}
-		b.sits[sit] = m
+	if m != nil {
+		return m
+	}
+	m = b.fresh(sit)
+	b.sits[sit] = m
+	m.pull()
+	for _, f := range m.files {
+		if f.err != nil && b.blind == nil {
+			b.blind = f.err
+		}
+	}
+	indexed := map[string]bool{}
+	if b.rd != nil && (!b.broken || b.inRAM) && !b.making {
+		rows, err := linesOf(b.rd, sit)
+		b.damaged(err)
+		for _, r := range rows {
+			indexed[r.ID] = true
+		}
+		m.learn(rows...)
+		m.pull() // the index may have been quicker
+	}
+	slices.SortStableFunc(m.rows, byPlace)
+	slices.SortStableFunc(m.inbox, byPlace)
+	for m.done < len(m.rows) && indexed[m.rows[m.done].ID] {
+		m.done++
 	}
 	return m
+}
+
+// events are those of a sitting, in order.
+func (m *memory) events() []*row {
+	var out []*row
+	for _, r := range m.rows {
+		if r.isEvent() {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+func (b *Book) newRow(m *memory, body string, rec bool) *row {
+	r := &row{head: head{ID: b.cfg.NewID(), Sitting: m.sit, N: m.last + 1}, body: body, rec: rec}
+	r.seal()
+	return r
+}
+
+// put writes rows to the journal, and then to the index.
+func (b *Book) put(m *memory, rows ...*row) error {
+	m.learn(rows...)
+	err := b.write(m)
+	b.index(m)
+	if err != nil {
+		return &Unsaved{N: b.pending(), Err: err}
+	}
+	return nil
 }
 
 // Begin starts a sitting with its Opened event. A disk that refuses gives a
@@ -320,7 +381,7 @@ func (b *Book) Begin(ev session.Event) (Sitting, error) {
 	if err != nil && !IsUnsaved(err) {
 		return Sitting{}, err
 	}
-	return sittingOf(id, b.mem(id).rows), err
+	return b.sits[id].sitting(), err
 }
 
 // IsUnsaved reports whether err says no more than that an event is kept in memory.
@@ -329,9 +390,9 @@ func IsUnsaved(err error) bool {
 	return errors.As(err, &u)
 }
 
-// Append commits ev and returns every event of the sitting that this Book has
-// not returned yet, in the order of the file, ending with ev. With an [Unsaved]
-// error the events are good all the same.
+// Append writes ev down and returns every event of the sitting that this Book
+// has not returned yet, in the order of the journal, ending with ev. With an
+// [Unsaved] error the events are good all the same.
 func (b *Book) Append(sit string, ev session.Event) ([]session.Event, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -346,192 +407,106 @@ func (b *Book) append(sit string, ev session.Event) ([]session.Event, error) {
 	if err != nil {
 		return nil, fmt.Errorf("notebook: this event cannot be written down: %w", err)
 	}
-	r := &row{id: b.cfg.NewID(), sit: sit, body: string(body)}
-	// What is returned is what a replay will read.
-	if err := json.Unmarshal(body, &r.ev); err != nil {
-		return nil, fmt.Errorf("notebook: this event cannot be read again: %w", err)
-	}
 	m := b.mem(sit)
-	m.known[r.id] = true
-	b.pending = append(b.pending, r)
-	werr := b.write(false)
-	jerr := b.journal(sit, r)
-	r.journaled = jerr == nil && r.seq == 0
-	out := make([]session.Event, 0, len(m.inbox)+1)
-	for _, o := range m.inbox {
-		m.rows = append(m.rows, o)
-		out = append(out, o.ev)
+	r := b.newRow(m, string(body), false)
+	// What is returned is what a replay will read.
+	if !r.read() {
+		return nil, errors.New("notebook: this event cannot be read again")
 	}
-	m.inbox = nil
-	m.rows = append(m.rows, r)
-	out = append(out, r.ev)
-	if werr != nil {
-		return out, &Unsaved{N: len(b.pending), Journaled: jerr == nil, Err: werr}
-	}
-	if jerr != nil {
-		b.cfg.Logf("notebook: journal: %v", jerr)
-	}
-	return out, nil
+	err = b.put(m, r)
+	// It comes last: what another program wrote meanwhile was before it.
+	m.inbox = append(slices.DeleteFunc(m.inbox, func(x *row) bool { return x == r }), r)
+	return m.returned(), err
 }
 
 // Poll returns what other programs added to the sitting since the last call of
-// Append, Poll or Live. When nothing was added it costs one pragma.
+// Append, Poll or Live. It also looks whether the journal is still there, and
+// writes it again where it is not. When nothing is new it costs a few stats.
 func (b *Book) Poll(sit string) ([]session.Event, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	m := b.mem(sit)
-	if b.db != nil && !b.mending && !b.changed() {
-		var v int64
-		if err := b.db.QueryRow(`PRAGMA data_version`).Scan(&v); err != nil {
-			return nil, err
-		}
-		if v != b.version {
-			if err := b.fetchAll(); err != nil {
-				b.broken = b.broken || isDamage(err) // the next Flush mends it
-				return nil, err
-			}
-			b.version = v
-		}
+	there := b.there()
+	if !there && b.place <= home || m.pull() && len(m.unheld(len(m.files))) > 0 {
+		_ = b.write(m) // a notice tells where it went
 	}
-	var out []session.Event
-	for _, o := range m.inbox {
-		m.rows = append(m.rows, o)
-		out = append(out, o.ev)
-	}
-	m.inbox = nil
-	return out, nil
-}
-
-// fetchAll puts what others added to the sittings at hand into their inboxes.
-func (b *Book) fetchAll() error {
-	for sit, m := range b.sits {
-		rows, err := fetch(b.db, sit, m.last)
-		if err != nil {
-			return err
-		}
-		m.take(rows)
-	}
-	return nil
-}
-
-// take puts rows read from the file into the inbox, but for those that are known.
-func (m *memory) take(rows []*row) {
-	for _, r := range rows {
-		m.last = max(m.last, r.seq)
-		if !m.known[r.id] {
-			m.known[r.id] = true
-			m.inbox = append(m.inbox, r)
-		}
-	}
+	b.index(m)
+	return m.returned(), nil
 }
 
 // Live returns the latest sitting that was not closed, of the kind asked for,
-// and its events in order. One of this notebook's own comes before any that was
-// imported.
+// and its events in order. One that came in from another notebook is not gone
+// on with here. An error says that it cannot be known whether there is one.
 func (b *Book) Live(rehearsal bool) (Sitting, []session.Event, bool, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	sit, evs, ok, err := b.live(rehearsal)
-	if isDamage(err) && !b.mending {
-		b.broken, b.why = true, err
-		if cerr := b.connect(true); cerr != nil {
-			return sit, evs, ok, err
-		}
-		return b.live(rehearsal)
-	}
-	return sit, evs, ok, err
-}
-
-func (b *Book) live(rehearsal bool) (Sitting, []session.Event, bool, error) {
-	if b.rd == nil {
-		return b.liveInMemory(rehearsal)
-	}
-	ids, err := strs(b.rd, `SELECT id FROM sitting WHERE closed IS NULL AND rehearsal = ? ORDER BY opened DESC, rowid DESC`, rehearsal)
-	if err != nil {
-		return Sitting{}, nil, false, err
-	}
-	if len(ids) == 0 {
-		return b.liveInMemory(rehearsal)
-	}
-	id := ids[0]
-	// One that came in from another notebook has no journal here, and may run
-	// there still.
-	for _, own := range ids {
-		if _, err := os.Stat(filepath.Join(b.journalDir(), journalName(own))); err == nil {
-			id = own
-			break
-		}
-	}
-	m := b.mem(id)
-	rows, err := fetch(b.rd, id, m.last)
-	if err != nil {
-		return Sitting{}, nil, false, err
-	}
-	m.take(rows)
-	m.rows = append(m.rows, m.inbox...)
-	m.inbox = nil
-	s, evs := sittingOf(id, m.rows), events(m.rows)
-	return s, evs, true, nil
-}
-
-func (b *Book) liveInMemory(rehearsal bool) (Sitting, []session.Event, bool, error) {
+	b.gather()
 	var best Sitting
-	for id, m := range b.sits {
-		if s := sittingOf(id, m.rows); !s.Opened.IsZero() && s.Closed.IsZero() && s.Rehearsal == rehearsal && !s.Opened.Before(best.Opened) {
+	for _, m := range b.sits {
+		if s := m.sitting(); s.open() && s.Rehearsal == rehearsal &&
+			(best.ID == "" || s.Opened.After(best.Opened) || s.Opened.Equal(best.Opened) && s.ID > best.ID) {
 			best = s
 		}
 	}
 	if best.ID == "" {
+		if b.blind != nil {
+			return Sitting{}, nil, false, fmt.Errorf("whether a session is open is not known: %s", plain(b.blind))
+		}
 		return Sitting{}, nil, false, nil
 	}
-	return best, events(b.sits[best.ID].rows), true, nil
-}
-
-func events(rows []*row) []session.Event {
-	out := make([]session.Event, len(rows))
-	for i, r := range rows {
-		out[i] = r.ev
+	m := b.sits[best.ID]
+	b.newer(best)
+	m.inbox = nil
+	var out []session.Event
+	for _, r := range m.events() {
+		out = append(out, r.ev)
 	}
-	return out
+	return best, out, true, nil
 }
 
-// sittingOf reads a sitting's own line from its events. It is closed when a
+// newer tells once that a sitting holds what this program does not know.
+func (b *Book) newer(s Sitting) {
+	if s.Newer && !b.toldNew[s.ID] {
+		b.toldNew[s.ID] = true
+		b.note(Newer, "The open session was written by a newer wetside too. What is known here goes on; what is not is left as it is. Its finished sheets cannot be changed here.")
+	}
+}
+
+// sitting reads a sitting's own line from its events. It is closed when a
 // replay says so, for a Closed that the machine refuses closes nothing.
-func sittingOf(id string, rows []*row) Sitting {
-	s := Sitting{ID: id, Pace: 1}
-	closes := false
-	for _, r := range rows {
-		switch r.ev.Kind {
-		case session.Opened:
-			if s.Opened.IsZero() {
-				s.Opened, s.Rehearsal = r.ev.At.Wall, r.ev.Rehearsal
-				if r.ev.Pace > 0 {
-					s.Pace = r.ev.Pace
-				}
+func (m *memory) sitting() Sitting {
+	s := Sitting{ID: m.sit, Pace: 1}
+	events := m.events()
+	for _, r := range events {
+		if r.ev.Kind == session.Opened {
+			s.Opened, s.Rehearsal, s.From = r.ev.At.Wall, r.ev.Rehearsal, r.From
+			if r.ev.Pace > 0 {
+				s.Pace = r.ev.Pace
 			}
-		case session.Closed:
-			closes = true
+			break
 		}
 	}
-	if closes {
-		if m, at := replay(rows); m.Closed() {
-			s.Closed = at
-		}
+	mach, at, unknown := replay(events)
+	if mach.Closed() {
+		s.Closed = at
 	}
+	s.Newer = unknown || slices.ContainsFunc(m.rows, func(r *row) bool { return r.body == "" })
 	return s
 }
 
-// replay applies rows to a new machine, as every program does, and returns it
-// with the wall time it was closed at.
-func replay(rows []*row) (*session.Machine, time.Time) {
-	m := session.New()
-	var at time.Time
+// replay applies rows to a new machine, as every program does. It returns the
+// wall time it was closed at, and whether there was anything it does not know.
+func replay(rows []*row) (m *session.Machine, closed time.Time, unknown bool) {
+	m = session.New()
 	for _, r := range rows {
 		was := m.Closed()
-		_ = m.Apply(r.ev) // a refused event was refused when it happened too
+		// A refused event was refused when it happened too.
+		if err := m.Apply(r.ev); errors.Is(err, session.ErrUnknown) {
+			unknown = true
+		}
 		if m.Closed() && !was {
-			at = r.ev.At.Wall
+			closed = r.ev.At.Wall
 		}
 	}
-	return m, at
+	return m, closed, unknown
 }

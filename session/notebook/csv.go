@@ -159,13 +159,14 @@ func remarks(r *Record) []string {
 // once: a reader sees the old file or the new one.
 func (b *Book) logDays() error {
 	for day := range b.days {
-		if b.cfg.LogDir == "" || b.rd == nil {
+		if b.cfg.LogDir == "" || b.db == nil || !b.there() {
 			if b.cfg.LogDir == "" {
 				delete(b.days, day)
 			}
 			continue
 		}
 		if err := b.logDay(day); err != nil {
+			b.damaged(err)
 			if !b.logFailed {
 				b.logFailed = true
 				b.note(LogFile, "The log of %s could not be written (%s). It is written again when the disk returns.", day, plain(err))

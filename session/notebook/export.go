@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"bytes"
 	"database/sql"
-	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -45,12 +44,14 @@ type Options struct {
 // limit or says otherwise. It reads one state of the notebook, whatever is
 // written meanwhile, and holds one sheet in memory at a time.
 func (b *Book) Export(w io.Writer, format Format, f Filter, o Options) error {
-	rd, waiting := b.reader()
+	rd, waiting, err := b.reader()
+	if err != nil {
+		return err
+	}
 	if f.Limit == 0 {
 		f.OldestFirst = true
 	}
 	bw := bufio.NewWriterSize(w, 1<<16)
-	var err error
 	switch format {
 	case CSV:
 		err = exportCSV(bw, rd, f, waiting)
@@ -62,6 +63,14 @@ func (b *Book) Export(w io.Writer, format Format, f Filter, o Options) error {
 		return fmt.Errorf("there is no format %q: use csv, json or html", format)
 	}
 	if err != nil {
+		if isDamage(err) {
+			b.mu.Lock()
+			b.damaged(err)
+			b.mu.Unlock()
+			if _, _, merr := b.reader(); merr == nil {
+				err = fmt.Errorf("%w; it has been made again: try once more", err)
+			}
+		}
 		return err
 	}
 	return bw.Flush()
@@ -73,28 +82,30 @@ func each(rd *sql.DB, f Filter, waiting []*Record, do func(body sql.RawBytes) er
 	for _, r := range waiting {
 		skip[r.ID] = true
 	}
-	if rd != nil {
-		w, args := f.where()
-		rs, err := rd.Query(`SELECT id, record FROM sheet`+w, args...)
-		if err != nil {
+	w, args := f.where()
+	rs, err := rd.Query(`SELECT id, (SELECT text FROM line WHERE seq = line) FROM sheet`+w, args...)
+	if err != nil {
+		return err
+	}
+	defer rs.Close()
+	var id, text sql.RawBytes
+	for rs.Next() {
+		if err := rs.Scan(&id, &text); err != nil {
 			return err
 		}
-		defer rs.Close()
-		var id, body sql.RawBytes
-		for rs.Next() {
-			if err := rs.Scan(&id, &body); err != nil {
-				return err
-			}
-			if len(skip) > 0 && skip[string(id)] {
-				continue
-			}
-			if err := do(body); err != nil {
-				return err
-			}
+		if len(skip) > 0 && skip[string(id)] {
+			continue
 		}
-		if err := rs.Err(); err != nil {
+		r, ok := parse(string(text))
+		if !ok || !r.rec {
+			return fmt.Errorf("%w: sheet %s", errDamaged, id)
+		}
+		if err := do(sql.RawBytes(r.body)); err != nil {
 			return err
 		}
+	}
+	if err := rs.Err(); err != nil {
+		return err
 	}
 	for _, r := range waiting {
 		if !f.match(r) {
@@ -126,9 +137,6 @@ func eachRecord(rd *sql.DB, f Filter, waiting []*Record, do func(*Record) error)
 }
 
 func exportCSV(w io.Writer, rd *sql.DB, f Filter, waiting []*Record) error {
-	if rd == nil && len(waiting) == 0 {
-		return errors.New("the notebook cannot be read")
-	}
 	c, err := newCSV(w)
 	if err != nil {
 		return err
@@ -177,54 +185,54 @@ type StageStats struct {
 }
 
 // Stats reckons the figures of a filter's sheets, its limit apart.
-func (b *Book) Stats(f Filter) (Stats, error) {
-	rd, _ := b.reader()
-	if rd == nil {
-		return Stats{}, errors.New("the notebook cannot be read")
-	}
-	return stats(rd, f)
+func (b *Book) Stats(f Filter) (s Stats, err error) {
+	err = b.read(func(rd *sql.DB, waiting []*Record) error {
+		s, err = stats(rd, f, waiting)
+		return err
+	})
+	return s, err
 }
 
-func stats(rd *sql.DB, f Filter) (Stats, error) {
-	f.Limit, f.After = 0, nil
-	where := func(f Filter) (string, []any) {
-		w, a := f.where()
-		return w[:lastIndex(w, " ORDER BY")], a
-	}
+func stats(rd *sql.DB, f Filter, waiting []*Record) (Stats, error) {
+	f.Limit, f.After, f.OldestFirst = 0, nil, true
 	var s Stats
-	w, a := where(f)
-	err := rd.QueryRow(`SELECT count(*) FILTER (WHERE NOT rehearsal), count(*) FILTER (WHERE NOT rehearsal AND state = 'finished'),
-count(*) FILTER (WHERE NOT rehearsal AND state = 'spoiled'), count(*) FILTER (WHERE NOT rehearsal AND stops IS NOT NULL),
-count(*) FILTER (WHERE rehearsal) FROM sheet`+w, a...).Scan(&s.Sheets, &s.Finished, &s.Spoiled, &s.Judged, &s.Rehearsals)
-	if err != nil || f.Rehearsals == Only {
-		return s, err
-	}
-	f.Rehearsals = None
-	w, a = where(f) // never empty now
-	rs, err := rd.Query(`SELECT stage, count(*), avg(actual), count(*) FILTER (WHERE over > 0), avg(over) FROM stage
-WHERE sheet IN (SELECT n FROM sheet`+w+` AND state = 'finished') GROUP BY stage`, a...)
-	if err != nil {
-		return s, err
-	}
-	defer rs.Close()
-	for rs.Next() {
-		var x StageStats
-		var mean, off float64
-		if err := rs.Scan(&x.Stage, &x.N, &mean, &x.Over, &off); err != nil {
-			return s, err
+	stages := map[string]*StageStats{}
+	err := eachRecord(rd, f, waiting, func(r *Record) error {
+		if r.Rehearsal {
+			s.Rehearsals++
+			return nil
 		}
-		x.Mean, x.MeanOff = time.Duration(mean), time.Duration(off)
-		s.Stages = append(s.Stages, x)
+		s.Sheets++
+		if _, ok := r.Judged(); ok {
+			s.Judged++
+		}
+		if r.State == string(session.Ruined) {
+			s.Spoiled++
+			return nil
+		}
+		s.Finished++
+		for _, st := range r.Stages {
+			x := stages[st.Stage]
+			if x == nil {
+				x = &StageStats{Stage: st.Stage}
+				stages[st.Stage] = x
+			}
+			x.N++
+			x.Mean += st.Actual.D()
+			x.MeanOff += st.Over.D()
+			if st.Over > 0 {
+				x.Over++
+			}
+		}
+		return nil
+	})
+	for _, x := range stages {
+		x.Mean, x.MeanOff = x.Mean/time.Duration(x.N), x.MeanOff/time.Duration(x.N)
+		s.Stages = append(s.Stages, *x)
 	}
+	slices.SortFunc(s.Stages, func(a, b StageStats) int { return strings.Compare(a.Stage, b.Stage) })
 	inOrder(s.Stages)
-	return s, rs.Err()
-}
-
-func lastIndex(s, sub string) int {
-	if i := strings.LastIndex(s, sub); i >= 0 {
-		return i
-	}
-	return len(s)
+	return s, err
 }
 
 // inOrder sorts by the order in which a sheet meets the stages.

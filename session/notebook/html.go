@@ -54,11 +54,9 @@ func exportHTML(w io.Writer, rd *sql.DB, f Filter, waiting []*Record, o Options)
 		Above string // the plot
 		Which string
 	}{Title: CleanText(o.Title), Which: CleanText(f.words())}
-	if rd != nil {
-		var err error
-		if head.Stats, err = stats(rd, f); err != nil {
-			return err
-		}
+	var err error
+	if head.Stats, err = stats(rd, f, waiting); err != nil {
+		return err
 	}
 	if o.Plot != nil {
 		head.Plot, head.Above = o.Plot.svg(), CleanText(o.Plot.Title)

@@ -2,12 +2,15 @@ package notebook
 
 import (
 	"bufio"
+	"cmp"
 	"database/sql"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"time"
@@ -82,10 +85,6 @@ func (r ImportReport) String() string {
 // News reports whether anything came in.
 func (r ImportReport) News() bool { return r.Sittings+r.Events+r.Sheets+r.Judgements > 0 }
 
-// importBatch is how many events go into one transaction: other writers wait
-// for no more than that.
-const importBatch = 2000
-
 // Import merges another notebook, or a JSON export, into this one. Everything
 // has an identity, so nothing is doubled however often it is done, and nothing
 // here is replaced: events and records that are missing are added, and of two
@@ -108,12 +107,6 @@ func (b *Book) ImportAs(path, name string) (ImportReport, error) {
 	}
 	const mark = "\ufeff" // which some editors put before UTF-8
 	text := strings.TrimPrefix(string(head), mark)
-	b.mu.Lock()
-	live, why := b.db != nil && !b.broken, b.whyNot()
-	b.mu.Unlock()
-	if !live {
-		return rep, fmt.Errorf("nothing can be taken in now: %s", plain(why))
-	}
 	if string(head) == "SQLite format 3\x00" {
 		f.Close() // a second descriptor, closed later, would drop SQLite's locks
 		err = b.importBook(path, name, &rep)
@@ -124,9 +117,7 @@ func (b *Book) ImportAs(path, name string) (ImportReport, error) {
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if ferr := b.fetchAll(); err == nil {
-		err = ferr
-	}
+	b.archive()
 	if lerr := b.logDays(); err == nil {
 		err = lerr
 	}
@@ -136,12 +127,13 @@ func (b *Book) ImportAs(path, name string) (ImportReport, error) {
 	return rep, err
 }
 
-func openOther(path, name string) (*sql.DB, int, error) {
+// openOther opens another notebook of any schema for reading.
+func openOther(path, name string) (*sql.DB, error) {
 	var last error
 	for _, mode := range []string{"mode=ro", "mode=ro&immutable=1"} {
 		db, err := openReader(path, mode)
 		if err != nil {
-			return nil, 0, err
+			return nil, err
 		}
 		var v, n int
 		if last = db.QueryRow(`PRAGMA user_version`).Scan(&v); last == nil {
@@ -149,281 +141,187 @@ func openOther(path, name string) (*sql.DB, int, error) {
 		}
 		if last == nil && v < 1 {
 			db.Close()
-			return nil, 0, fmt.Errorf("%s is no notebook", name)
+			return nil, fmt.Errorf("%s is no notebook", name)
 		}
 		if last == nil {
-			if v > len(migrations) {
+			if v > schemaVersion {
 				db.Close()
-				return nil, 0, &NewerError{v, len(migrations)}
+				return nil, fmt.Errorf("%s cannot be taken in: %w", name, &schemaError{v})
 			}
-			return db, v, nil
+			return db, nil
 		}
 		db.Close()
 	}
-	return nil, 0, fmt.Errorf("%s is no notebook: %w", name, last)
+	return nil, fmt.Errorf("%s is no notebook: %w", name, last)
 }
 
 func (b *Book) importBook(path, name string, rep *ImportReport) error {
-	o, version, err := openOther(path, name)
+	o, err := openOther(path, name)
 	if err != nil {
 		return err
 	}
 	defer o.Close()
-	sits, err := strs(o, `SELECT sitting FROM event GROUP BY sitting ORDER BY min(seq)`)
+	table := "line"
+	if _, err := strs(o, `SELECT 1 FROM line LIMIT 1`); err != nil {
+		table = "event"
+	}
+	sits, err := strs(o, `SELECT sitting FROM `+table+` GROUP BY sitting ORDER BY min(seq)`)
 	if err != nil {
 		return err
 	}
-	told := map[string]bool{}
-	for _, s := range sits {
-		told[s] = true
-	}
-	for len(sits) > 0 {
-		n, took := 0, 0
-		batch := map[string][]*row{}
-		for _, sit := range sits {
-			rows, skipped, err := fetchGood(o, sit)
-			if err != nil {
-				return err
-			}
-			rep.Skipped += skipped
-			batch[sit] = rows
-			took++
-			if n += len(rows); n >= importBatch {
-				break
+	if more, err := strs(o, `SELECT DISTINCT sitting FROM sheet`); err == nil {
+		for _, s := range more {
+			if !slices.Contains(sits, s) {
+				sits = append(sits, s) // records that came without events
 			}
 		}
-		if err := b.transact(func(tx *sql.Tx) error {
-			for _, sit := range sits[:took] {
-				if err := b.mergeSitting(tx, o, version, sit, batch[sit], rep); err != nil {
-					return err
-				}
-			}
-			return nil
-		}); err != nil {
+	}
+	for _, sit := range sits {
+		var rows []*row
+		skipped, err := salvage(o, sit, func(r *row) error { rows = append(rows, r); return nil })
+		if err != nil {
 			return err
 		}
-		sits = sits[took:]
-	}
-	if version < 2 {
-		return nil
-	}
-	// Records that came without events, and judgements of them.
-	m := merger{b: b, rep: rep, told: told}
-	if err := each(o, Filter{OldestFirst: true}, nil, func(body sql.RawBytes) error {
-		r, err := decodeRecord(string(body))
-		if err != nil || r.ID == "" {
-			rep.Skipped++
-			return nil
+		rep.Skipped += skipped
+		slices.SortStableFunc(rows, byPlace)
+		if err := b.merge(sit, filepath.Base(name), rows, rep); err != nil {
+			return err
 		}
-		return m.add(&r)
-	}); err != nil {
-		return err
 	}
-	return m.flush()
+	return nil
 }
 
-// A merger takes in records some at a time.
-type merger struct {
-	b   *Book
-	rep *ImportReport
-	rs  []*Record
-	// told are the sittings whose events were counted: their sheets are not
-	// counted once more.
-	told map[string]bool
-}
-
-func (m *merger) add(r *Record) error {
-	if !m.rep.takes(r) {
-		return nil
-	}
-	m.rs = append(m.rs, r)
-	if len(m.rs) < importBatch/10 {
-		return nil
-	}
-	return m.flush()
-}
-
-func (m *merger) flush() error {
-	rep := *m.rep
-	err := m.b.transact(func(tx *sql.Tx) error {
-		for _, r := range m.rs {
-			known := rep.Known
-			if err := m.b.mergeRecord(tx, r, &rep); err != nil {
-				return err
-			}
-			if m.told[r.Sitting] {
-				rep.Known = known
-			}
-		}
-		return nil
-	})
-	if err == nil {
-		*m.rep, m.rs = rep, nil
-	}
-	return err
-}
-
-// transact runs one transaction, with the Book held.
-func (b *Book) transact(do func(*sql.Tx) error) error {
+// merge takes in what another notebook knows of a sitting.
+func (b *Book) merge(sit, from string, rows []*row, rep *ImportReport) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if b.db == nil || b.broken || b.mending {
-		return b.whyNot()
+	_, had := b.sits[sit]
+	m := b.mem(sit)
+	if !had {
+		m.inbox = nil
+		defer func() {
+			if len(m.unheld(spare)) == 0 && m.done == len(m.rows) {
+				delete(b.sits, sit)
+			}
+		}()
 	}
-	if b.changed() {
-		return errGone
-	}
-	tx, err := b.db.Begin()
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback()
-	if err := do(tx); err != nil {
-		return err
-	}
-	return tx.Commit()
-}
-
-// fetchGood reads the rows of a sitting that are whole by their checksum.
-func fetchGood(o *sql.DB, sit string) (rows []*row, skipped int, err error) {
-	rs, err := o.Query(`SELECT id, body, sum FROM event WHERE sitting = ? ORDER BY seq`, sit)
-	if err != nil {
-		return nil, 0, err
-	}
-	defer rs.Close()
-	for rs.Next() {
-		var id, body string
-		var sum int64
-		if err := rs.Scan(&id, &body, &sum); err != nil {
-			return nil, 0, err
+	judgements := func() (n int) {
+		for id := range m.recs {
+			r, _ := m.record(id)
+			n += len(r.Judgements)
 		}
-		if r, ok := whole(id, sit, body, uint32(sum)); ok {
-			rows = append(rows, r)
-		} else {
-			skipped++
-		}
+		return n
 	}
-	return rows, skipped, rs.Err()
-}
-
-func (b *Book) mergeSitting(tx *sql.Tx, o *sql.DB, version int, sit string, rows []*row, rep *ImportReport) error {
-	have, err := strs(tx, `SELECT id FROM event WHERE sitting = ?`, sit)
-	if err != nil {
-		return err
-	}
-	in := make(map[string]bool, len(have))
-	for _, id := range have {
-		in[id] = true
+	sheets, judged, known := len(m.recs), judgements(), len(m.rows) > 0
+	last := m.last
+	take := func(r *row) *row {
+		last++
+		x := *r
+		x.N, x.From = last, cmp.Or(r.From, from)
+		x.seal()
+		return &x
 	}
 	var lack []*row
+	told := false
+	theirs := map[string]*row{}
 	for _, r := range rows {
 		switch {
-		case in[r.id]:
+		case r.rec:
+			var who struct{ ID string }
+			if json.Unmarshal([]byte(r.body), &who) != nil || who.ID == "" {
+				rep.Skipped++
+				continue
+			}
+			theirs[who.ID] = r // the last one counts
+		case m.known[r.ID] != nil:
+			told = true
 			rep.Known++
 		case r.ev.Kind == session.Judged && beyond(r.ev.Stops, session.MaxJudged):
+			told = true
 			rep.Skipped++ // the machine would refuse it for ever
 		default:
-			lack = append(lack, r)
-			if r.ev.Kind == session.Judged {
-				rep.Judgements++
+			told = true
+			lack = append(lack, take(r))
+			rep.Events++
+		}
+	}
+	// What only the other host knew, as of the baths, comes with its records.
+	for _, id := range slices.Sorted(maps.Keys(theirs)) {
+		r := theirs[id]
+		rec, err := decodeRecord(r.body)
+		if err != nil || !rep.takes(&rec) {
+			continue
+		}
+		mine, have := m.record(id)
+		switch {
+		case !rec.ended() && !have:
+		case !have:
+			x := *r
+			if x.body, err = rec.encode(); err == nil {
+				lack = append(lack, take(&x))
+			}
+		default:
+			if !told {
+				rep.Known++
+			}
+			was, _ := mine.encode()
+			mine.judge(rec.Judgements...)
+			mine.Scan = cmp.Or(mine.Scan, rec.Scan)
+			if body, err := mine.encode(); err == nil && body != was {
+				x := take(b.newRow(m, body, true))
+				lack = append(lack, x)
+				b.days[mine.Day()] = true
 			}
 		}
 	}
 	if len(lack) == 0 {
 		return nil
 	}
-	if len(have) == 0 {
+	if told && !known {
 		rep.Sittings++
 	}
-	rep.Events += len(lack)
-	if err := insert(tx, lack); err != nil {
-		return err
-	}
-	var before int
-	if err := tx.QueryRow(`SELECT count(*) FROM sheet WHERE sitting = ?`, sit).Scan(&before); err != nil {
-		return err
-	}
-	if version >= 2 {
-		// What only the other host knew of the baths comes with its records.
-		bodies, err := strs(o, `SELECT record FROM sheet WHERE sitting = ?`, sit)
-		if err != nil {
-			return err
-		}
-		for _, body := range bodies {
-			r, err := decodeRecord(body)
-			if err != nil || r.ID == "" {
-				continue
-			}
-			var n int
-			if err := tx.QueryRow(`SELECT count(*) FROM sheet WHERE id = ?`, r.ID).Scan(&n); err != nil {
-				return err
-			}
-			if seen := new(ImportReport); n == 0 && seen.takes(&r) { // told when all records are gone through
-				if err := upsert(tx, &r); err != nil {
-					return err
-				}
-			}
+	m.learn(lack...)
+	for id := range m.recs {
+		if r, ok := m.record(id); ok {
+			b.days[r.Day()] = true
 		}
 	}
-	if err := settle(tx, sit); err != nil {
-		return err
-	}
-	var after int
-	if err := tx.QueryRow(`SELECT count(*) FROM sheet WHERE sitting = ?`, sit).Scan(&after); err != nil {
-		return err
-	}
-	rep.Sheets += after - before
-	days, err := strs(tx, `SELECT DISTINCT day FROM sheet WHERE sitting = ?`, sit)
-	for _, d := range days {
-		b.days[d] = true
-	}
+	err := b.put(m, b.records(m)...)
+	rep.Sheets += len(m.recs) - sheets
+	rep.Judgements += judgements() - judged
 	return err
 }
 
-// mergeRecord takes in a record that came without its events, or what another
-// notebook says of one that is here.
-func (b *Book) mergeRecord(tx *sql.Tx, r *Record, rep *ImportReport) error {
-	var old string
-	err := tx.QueryRow(`SELECT record FROM sheet WHERE id = ?`, r.ID).Scan(&old)
-	switch {
-	case errors.Is(err, sql.ErrNoRows):
-		rep.Sheets++
-		rep.Judgements += len(r.Judgements)
-		b.days[r.Day()] = true
-		return upsert(tx, r)
-	case err != nil:
+// A merger takes in records some at a time, those of a sitting together.
+type merger struct {
+	b    *Book
+	rep  *ImportReport
+	from string
+	rs   []*row
+}
+
+func (m *merger) add(r *Record) error {
+	body, err := r.encode()
+	if err != nil {
 		return err
 	}
-	mine, err := decodeRecord(old)
-	if err != nil {
-		return fmt.Errorf("%w: %v", errDamaged, err)
+	x := &row{head: head{ID: m.b.cfg.NewID(), Sitting: cmp.Or(r.Sitting, "of-"+r.ID)}, body: body, rec: true}
+	if len(m.rs) > 0 && m.rs[0].Sitting != x.Sitting {
+		if err := m.flush(); err != nil {
+			return err
+		}
 	}
-	n := len(mine.Judgements)
-	mine.Judgements = append(mine.Judgements, r.Judgements...)
-	more := mine.Scan == "" && r.Scan != ""
-	if more {
-		mine.Scan = r.Scan
-	}
-	rep.Known++
-	if len(r.Judgements) == 0 && !more {
+	m.rs = append(m.rs, x)
+	return nil
+}
+
+func (m *merger) flush() error {
+	if len(m.rs) == 0 {
 		return nil
 	}
-	var was, is int
-	count := `SELECT count(*) FROM judgement WHERE sheet = ?`
-	if err := tx.QueryRow(count, r.ID).Scan(&was); err != nil {
-		return err
-	}
-	if err := upsert(tx, &mine); err != nil {
-		return err
-	}
-	if err := tx.QueryRow(count, r.ID).Scan(&is); err != nil {
-		return err
-	}
-	rep.Judgements += is - was
-	if is > n || more {
-		b.days[mine.Day()] = true
-	}
-	return nil
+	rs := m.rs
+	m.rs = nil
+	return m.b.merge(rs[0].Sitting, m.from, rs, m.rep)
 }
 
 func strs(q querier, query string, args ...any) ([]string, error) {
@@ -490,7 +388,7 @@ func (b *Book) importJSON(f *os.File, from int64, name string, rep *ImportReport
 				return none(fmt.Sprintf(`it does not begin with "format":%q`, JSONName))
 			}
 			some = true
-			m := merger{b: b, rep: rep}
+			m := merger{b: b, rep: rep, from: filepath.Base(name)}
 			err := x.list(func(raw json.RawMessage) error {
 				var r Record
 				if err := json.Unmarshal(raw, &r); err != nil {

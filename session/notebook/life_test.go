@@ -110,21 +110,21 @@ func sitting(t testing.TB, b *Book, n int, opened session.Event) (Sitting, *sess
 	return s, m
 }
 
-// allEvents reads every event of the file, by identity.
+// allEvents reads every event of the index, by identity.
 func allEvents(t testing.TB, b *Book) map[string]string {
 	t.Helper()
-	rs, err := b.rd.Query(`SELECT id, body FROM event`)
+	out := map[string]string{}
+	rd, _, err := b.reader()
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer rs.Close()
-	out := map[string]string{}
-	for rs.Next() {
-		var id, body string
-		if err := rs.Scan(&id, &body); err != nil {
-			t.Fatal(err)
+	if _, err := salvage(rd, "", func(r *row) error {
+		if r.isEvent() {
+			out[r.ID] = r.body
 		}
-		out[id] = body
+		return nil
+	}); err != nil {
+		t.Fatal(err)
 	}
 	return out
 }

@@ -1,6 +1,7 @@
 package notebook
 
 import (
+	"os"
 	"path/filepath"
 	"testing"
 	"time"
@@ -23,12 +24,30 @@ func TestAnImportedSessionDoesNotHideTheOwn(t *testing.T) {
 	if s, _, ok, err := again.Live(false); err != nil || !ok || s.ID != own.ID {
 		t.Errorf("offered is %s, %v, %v; own is %s, the other's %s", s.ID, ok, err, own.ID, other.ID)
 	}
-	// Where there is none of its own, it can be gone on with.
+	// Nor is it gone on with where there is none of its own: it may run there still.
 	c := open(t, config(t))
 	if _, err := c.Import(copied); err != nil {
 		t.Fatal(err)
 	}
-	if s, _, ok, err := c.Live(false); err != nil || !ok || s.ID != other.ID {
+	if s, _, ok, err := c.Live(false); err != nil || ok {
 		t.Error(s, ok, err)
+	}
+	// That stays so when the database is gone, and in a copy.
+	copied = filepath.Join(t.TempDir(), "copy.db")
+	if err := c.Backup(copied); err != nil {
+		t.Fatal(err)
+	}
+	cfg := tidy(t, c)
+	if err := os.Remove(cfg.Path); err != nil {
+		t.Fatal(err)
+	}
+	for _, path := range []string{cfg.Path, copied} {
+		d := open(t, Config{Path: path, NewID: cfg.NewID})
+		if s, _, ok, err := d.Live(false); err != nil || ok {
+			t.Error(path, s, ok, err)
+		}
+		if n := len(allEvents(t, d)); n != 1 {
+			t.Error(path, n, "events")
+		}
 	}
 }

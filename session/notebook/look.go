@@ -1,6 +1,7 @@
 package notebook
 
 import (
+	"context"
 	"database/sql"
 	"errors"
 	"os"
@@ -11,7 +12,7 @@ import (
 // has to be set right before it can be read is opened as [Open] does it. The
 // Book is not to be written to.
 func Look(cfg Config) (*Book, []Notice, error) {
-	if was, err := Written(cfg.Path); err != nil || !was {
+	if was, err := Written(cfg); err != nil || !was {
 		return nil, nil, err
 	}
 	b, err := newBook(cfg)
@@ -26,21 +27,23 @@ func Look(cfg Config) (*Book, []Notice, error) {
 			continue
 		}
 		if err = b.sound(); err == nil {
+			b.looks = true
 			return b, nil, nil
 		}
+		b.cfg.Logf("notebook: it cannot be read as it is: %v", err)
 		b.disconnect()
 	}
 	return Open(cfg)
 }
 
-// Written reports whether anything of a notebook lies at path.
-func Written(path string) (bool, error) {
-	for _, p := range []string{path, path + ".mended", path + ".journal"} {
-		_, err := os.Lstat(p)
-		switch {
-		case err == nil:
+// Written reports whether a notebook was begun at cfg.Path, or what it refused
+// lies in a second place. The error says that this cannot be known.
+func Written(cfg Config) (bool, error) {
+	b := &Book{cfg: cfg}
+	for _, p := range append(b.dirs(), cfg.Path, cfg.Path+".made") {
+		if _, err := os.Lstat(p); err == nil {
 			return true, nil
-		case !os.IsNotExist(err):
+		} else if !gone(err) {
 			return false, err
 		}
 	}
@@ -55,56 +58,60 @@ func waiting(path string) bool {
 
 // sound reports whether the open reader can be answered from as it is.
 func (b *Book) sound() error {
-	var v int
-	if err := b.rd.QueryRow(`PRAGMA user_version`).Scan(&v); err != nil {
+	if err := short(b.rd, b.cfg.Path); err != nil {
 		return err
 	}
-	if v != len(migrations) {
-		return errors.New("it is of another schema")
-	}
-	if err := check(b.rd, b.cfg.Path); err != nil {
+	if err := checkSchema(b.rd); err != nil {
 		return err
 	}
-	for _, path := range journalFiles(b.journalDir()) {
-		rows, err := readJournal(path)
-		if err != nil {
+	b.believe = b.vouched()
+	fi, err := os.Stat(b.cfg.Path)
+	if err != nil {
+		return err
+	}
+	if b.seen = fi; !b.believe && fi.Size() <= checkWhole {
+		if err := verify(context.Background(), b.rd); err != nil {
 			return err
 		}
-		for _, r := range rows {
-			var n int
-			err := b.rd.QueryRow(`SELECT 1 FROM event WHERE id = ?`, r.id).Scan(&n)
-			if errors.Is(err, sql.ErrNoRows) {
-				return errors.New("its journal knows more")
-			}
-			if err != nil {
-				return err
-			}
+		b.believe = true
+	}
+	_, err = os.Lstat(b.journalDir())
+	alone := err != nil && gone(err) // a copy: it has all there is
+	if same, err := b.keptSame(b.rd); err != nil || !same && !alone {
+		return errors.Join(err, errors.New("there are journals that it does not know"))
+	}
+	// Not there, or not to be read: then Open says so.
+	for i, d := range b.dirs()[home:] {
+		es, err := os.ReadDir(d)
+		if err != nil && !gone(err) {
+			return err
+		}
+		if i > 0 && len(es) > 0 {
+			return errors.New("something lies in a second place")
+		}
+	}
+	open, err := strs(b.rd, `SELECT id FROM sitting WHERE open`)
+	if err != nil {
+		return err
+	}
+	for _, name := range journalFiles(b.journalDir()) {
+		f := file{path: b.journalDir() + string(os.PathSeparator) + name}
+		rows, _ := f.pull()
+		if f.err != nil || f.bad > 0 || f.torn() || len(rows) == 0 {
+			return errors.Join(f.err, errors.New("a journal is damaged"))
+		}
+		m := b.mem(rows[0].Sitting)
+		if m.done != len(m.rows) || len(m.unheld(spare)) > 0 || b.broken || len(b.records(m)) > 0 {
+			return errors.New("its journal and it do not know the same")
+		}
+	}
+	for _, sit := range open {
+		if b.sits[sit] == nil && !alone {
+			return errors.New("a journal is missing")
 		}
 	}
 	return nil
 }
-
-// Readable says why the notebook cannot be read; nil if it can.
-func (b *Book) Readable() error {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	if b.rd != nil {
-		return nil
-	}
-	return &UnreadableError{b.cfg.Path, b.why}
-}
-
-// An UnreadableError says that nothing could be read of a notebook that is there.
-type UnreadableError struct {
-	Path string
-	Err  error
-}
-
-func (e *UnreadableError) Error() string {
-	return e.Path + " cannot be read: " + plain(e.Err)
-}
-
-func (e *UnreadableError) Unwrap() error { return e.Err }
 
 // Nothing returns a notebook with nothing in it and no file, to read from where
 // none was ever begun.
@@ -114,7 +121,7 @@ func Nothing() (*Book, error) {
 		return nil, err
 	}
 	db.SetMaxOpenConns(1) // each connection would have one of its own
-	if err := migrate(db, len(migrations)); err != nil {
+	if err := create(db); err != nil {
 		db.Close()
 		return nil, err
 	}
@@ -122,6 +129,6 @@ func Nothing() (*Book, error) {
 	if err != nil {
 		return nil, err
 	}
-	b.rd = db
+	b.db, b.rd, b.inRAM, b.looks = db, db, true, true
 	return b, nil
 }

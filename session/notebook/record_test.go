@@ -184,28 +184,21 @@ func TestDatabaseAndLogAgree(t *testing.T) {
 	if len(rows) != 6 {
 		t.Fatalf("%d rows for exposure and 5 baths", len(rows))
 	}
-	rs, err := b.rd.Query(`SELECT i, stage.stage, at, at_least, at_most, actual, over FROM stage JOIN sheet ON sheet.n = stage.sheet WHERE sheet.id = ? ORDER BY i`, sh.ID)
+	rec, err := b.Sheet(sh.ID)
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer rs.Close()
 	n := 0
-	for rs.Next() {
-		var i int
-		var stage string
-		var begun, least, most, actual, over int64
-		if err := rs.Scan(&i, &stage, &begun, &least, &most, &actual, &over); err != nil {
-			t.Fatal(err)
-		}
+	for i, st := range rec.Stages {
 		n++
-		v, row := sh.Visits[i-1], rows[i]
-		if stage != string(v.Stage) || time.Duration(actual) != v.Out-v.In || begun != v.InAt.Wall.UnixNano() {
-			t.Errorf("database: %s %v; machine: %s %v", stage, time.Duration(actual), v.Stage, v.Out-v.In)
+		v, row := sh.Visits[i], rows[i+1]
+		if st.Stage != string(v.Stage) || st.Actual.D() != v.Out-v.In || !st.In.Equal(v.InAt.Wall) {
+			t.Errorf("database: %s %v; machine: %s %v", st.Stage, st.Actual.D(), v.Stage, v.Out-v.In)
 		}
 		near(t, row["actual_s"], v.Out-v.In)
-		near(t, row["planned_least_s"], time.Duration(least))
-		near(t, row["planned_most_s"], time.Duration(most))
-		near(t, row["over_s"], time.Duration(over))
+		near(t, row["planned_least_s"], st.AtLeast.D())
+		near(t, row["planned_most_s"], st.AtMost.D())
+		near(t, row["over_s"], st.Over.D())
 		// ISO 8601 with offset, read by an independent reading of the format.
 		if at, err := time.Parse(time.RFC3339, row["begun"]); err != nil || at.Sub(v.InAt.Wall).Abs() > time.Millisecond || !strings.HasSuffix(row["begun"], "+02:00") {
 			t.Errorf("begun %q, want %v (%v)", row["begun"], v.InAt.Wall, err)

@@ -303,8 +303,7 @@ func TestAHeldFileBlocksNobody(t *testing.T) {
 	evs, _ := life(c.NewID(), 0, time.Minute, rnd(0))
 	for _, ev := range evs {
 		got, err := b.Append(s.ID, ev)
-		var u *Unsaved
-		if !errors.As(err, &u) || !u.Journaled || len(got) != 1 {
+		if err != nil || len(got) != 1 { // the journal has it
 			t.Fatal(got, err)
 		}
 		m.Apply(got[0])
@@ -338,7 +337,7 @@ func TestHeldWhileOpening(t *testing.T) {
 		t.Fatal(err)
 	}
 	second, notices, err := Open(c)
-	if err != nil || len(notices) != 1 || !strings.Contains(notices[0].Text, "another program holds") {
+	if err != nil || len(notices) != 0 {
 		t.Fatal(notices, err)
 	}
 	defer second.Close()
@@ -346,7 +345,7 @@ func TestHeldWhileOpening(t *testing.T) {
 	if err != nil || !ok || got.ID != s.ID || len(evs) != 16 {
 		t.Fatal(len(evs), ok, err)
 	}
-	if evs, err := second.Append(s.ID, session.Event{Kind: session.Noted, At: at(3 * time.Hour), Note: "second"}); !IsUnsaved(err) || len(evs) != 1 {
+	if evs, err := second.Append(s.ID, session.Event{Kind: session.Noted, At: at(3 * time.Hour), Note: "second"}); err != nil || len(evs) != 1 {
 		t.Fatal(evs, err)
 	}
 	tx.Rollback()

@@ -2,44 +2,36 @@ package notebook
 
 import (
 	"database/sql"
+	"encoding/json"
+	"errors"
 	"fmt"
+	"strings"
+
+	"wetside/session"
 )
 
-// migrations are the steps that make a notebook: number i+1 turns schema i into
-// schema i+1, and PRAGMA user_version says how many were done. A step that has
-// left this file in a release is never changed again; a new one is added below.
-var migrations = []migration{
-	// 1: events, the one thing everything else can be made from again, and the
-	// sittings they belong to. sum is the CRC-32 (IEEE) of id, sitting and body
-	// joined by line feeds: it tells a whole row from a damaged one when a
-	// broken file has to be read page by page.
-	{`
-CREATE TABLE sitting (
-	id        TEXT PRIMARY KEY,
-	opened    INTEGER NOT NULL, -- ns since 1970 UTC
-	zone      INTEGER NOT NULL, -- seconds east of UTC
-	closed    INTEGER,          -- ns; NULL: not closed
-	rehearsal INTEGER NOT NULL,
-	pace      REAL NOT NULL
-);
-CREATE TABLE event (
-	seq     INTEGER PRIMARY KEY AUTOINCREMENT,
+// schemaVersion is the number of the present schema. A database with any other
+// is made again.
+const schemaVersion = 3
+
+// schema makes the index. The view is for whoever asks it with a tool of their own.
+const schema = `
+CREATE TABLE line (
+	seq     INTEGER PRIMARY KEY,
 	id      TEXT NOT NULL UNIQUE,
 	sitting TEXT NOT NULL,
-	at      INTEGER NOT NULL, -- ns since 1970 UTC, by the wall clock
-	zone    INTEGER NOT NULL, -- seconds east of UTC
-	body    TEXT NOT NULL,    -- the event as JSON
-	sum     INTEGER NOT NULL
+	text    TEXT NOT NULL -- as in the journal, its checksum included
 );
-CREATE INDEX event_sitting ON event(sitting, seq);
-CREATE INDEX sitting_live ON sitting(rehearsal, opened) WHERE closed IS NULL;
-`, nil},
-
-	// 2: the records of sheets, in tables that can be asked. All of it can be
-	// made again from the events, but for what the host handed in (the state of
-	// the baths), which is in sheet.record. sum is the CRC-32 of id, sitting and
-	// record, as in event.
-	{`
+CREATE INDEX line_sitting ON line(sitting, seq);
+CREATE TABLE sitting (id TEXT PRIMARY KEY, open INTEGER NOT NULL); -- open: can be gone on with here
+CREATE INDEX sitting_open ON sitting(id) WHERE open;
+CREATE TABLE journal ( -- the files of kept/; the folder itself has no name
+	name  TEXT PRIMARY KEY,
+	sitting TEXT NOT NULL,
+	size  INTEGER NOT NULL, -- -1: it has to be made
+	mtime INTEGER NOT NULL, -- ns since 1970 UTC
+	sum   INTEGER NOT NULL  -- CRC-32 (IEEE) of what is in it
+);
 CREATE TABLE sheet (
 	n           INTEGER PRIMARY KEY,
 	id          TEXT NOT NULL UNIQUE,
@@ -59,91 +51,146 @@ CREATE TABLE sheet (
 	exp_planned INTEGER,          -- ns; NULL: no exposure was timed
 	exp_actual  INTEGER,
 	stops       REAL,             -- of the judgement that counts; NULL: none
-	seen        TEXT,
-	sum         INTEGER NOT NULL,
-	record      TEXT NOT NULL     -- a Record as JSON
+	seen        TEXT NOT NULL,
+	line        INTEGER NOT NULL, -- line.seq of the record
+	sum         INTEGER NOT NULL  -- CRC-32 (IEEE) of all that stands before it
 );
 CREATE INDEX sheet_begun ON sheet(begun, n);
 CREATE INDEX sheet_paper ON sheet(paper, begun, n);
 CREATE INDEX sheet_camera ON sheet(camera, begun, n);
 CREATE INDEX sheet_day ON sheet(day, begun, n);
 CREATE INDEX sheet_sitting ON sheet(sitting);
-CREATE TABLE stage (
-	sheet    INTEGER NOT NULL, -- sheet.n
-	i        INTEGER NOT NULL, -- from 1
-	stage    TEXT NOT NULL,
-	bath     TEXT NOT NULL,
-	at       INTEGER NOT NULL, -- ns since 1970 UTC
-	zone     INTEGER NOT NULL,
-	at_least INTEGER NOT NULL, -- ns
-	at_most  INTEGER NOT NULL,
-	actual   INTEGER NOT NULL,
-	over     INTEGER NOT NULL, -- past at_most; negative: short of at_least
-	PRIMARY KEY (sheet, i)
-) WITHOUT ROWID;
-CREATE TABLE judgement (
-	sheet TEXT NOT NULL, -- sheet.id
-	at    INTEGER NOT NULL,
-	zone  INTEGER NOT NULL,
-	stops REAL NOT NULL,
-	seen  TEXT NOT NULL,
-	PRIMARY KEY (sheet, at, stops, seen)
-) WITHOUT ROWID;
-`, rebuildAll},
+CREATE VIEW event AS SELECT seq, id, sitting, json_extract(text, '$.event') AS body FROM line WHERE json_extract(text, '$.event') IS NOT NULL;
+`
+
+// create makes the schema in an empty database.
+func create(db *sql.DB) error {
+	_, err := db.Exec(fmt.Sprintf("BEGIN; %s PRAGMA user_version = %d; COMMIT;", schema, schemaVersion))
+	return err
 }
 
-type migration struct {
-	sql  string
-	then func(*sql.Tx) error // what SQL cannot say
+// objects counts the tables, indexes and views of schema.
+var objects = strings.Count(schema, "\nCREATE ")
+
+// A schemaError says that a database is of another schema.
+type schemaError struct{ have int }
+
+func (e *schemaError) Error() string {
+	if e.have > schemaVersion {
+		return fmt.Sprintf("a newer wetside made it (schema %d, this one knows %d)", e.have, schemaVersion)
+	}
+	return fmt.Sprintf("it is of schema %d, and this wetside's is %d", e.have, schemaVersion)
 }
 
-// migrate brings db up to schema version upto (normally len(migrations)). Each
-// step is one transaction, its version number included.
-func migrate(db *sql.DB, upto int) error {
-	var v int
+// checkSchema reports whether db has the present schema, whole.
+func checkSchema(db querier) error {
+	v, n := 0, 0
 	if err := db.QueryRow(`PRAGMA user_version`).Scan(&v); err != nil {
 		return err
 	}
-	if v > len(migrations) {
-		return &NewerError{Have: v, Know: len(migrations)}
+	if v != schemaVersion {
+		return &schemaError{v}
 	}
-	for ; v < upto; v++ {
-		tx, err := db.Begin()
-		if err != nil {
-			return err
-		}
-		// Another program may have done this step while we waited for the lock.
-		var now int
-		if err := tx.QueryRow(`PRAGMA user_version`).Scan(&now); err != nil {
-			tx.Rollback()
-			return err
-		}
-		if now > v {
-			tx.Rollback()
-			continue
-		}
-		_, err = tx.Exec(migrations[v].sql)
-		if then := migrations[v].then; err == nil && then != nil {
-			err = then(tx)
-		}
-		if err != nil {
-			tx.Rollback()
-			return fmt.Errorf("notebook: schema step %d: %w", v+1, err)
-		}
-		if _, err := tx.Exec(fmt.Sprintf(`PRAGMA user_version = %d`, v+1)); err != nil {
-			tx.Rollback()
-			return err
-		}
-		if err := tx.Commit(); err != nil {
-			return err
-		}
+	if err := db.QueryRow(`SELECT count(*) FROM sqlite_schema WHERE sql IS NOT NULL`).Scan(&n); err != nil {
+		return err
+	}
+	if n != objects {
+		return fmt.Errorf("%w: some of its tables are missing", errDamaged)
 	}
 	return nil
 }
 
-// A NewerError says that the notebook was written by a newer program.
-type NewerError struct{ Have, Know int }
+type querier interface {
+	Query(string, ...any) (*sql.Rows, error)
+	QueryRow(string, ...any) *sql.Row
+}
 
-func (e *NewerError) Error() string {
-	return fmt.Sprintf("this notebook has schema %d and this program knows %d: use a newer wetside; nothing was changed", e.Have, e.Know)
+// linesOf reads the lines of one sitting. Those that hold are returned with the error.
+func linesOf(q querier, sit string) ([]*row, error) {
+	rs, err := q.Query(`SELECT id, text FROM line WHERE sitting = ? ORDER BY seq`, sit)
+	if err != nil {
+		return nil, err
+	}
+	defer rs.Close()
+	var out []*row
+	var bad error
+	for rs.Next() {
+		var id, text string
+		if err := rs.Scan(&id, &text); err != nil {
+			return out, err
+		}
+		if r, ok := parse(text); ok && r.ID == id && r.Sitting == sit {
+			out = append(out, r)
+		} else {
+			bad = fmt.Errorf("%w: line %s", errDamaged, id)
+		}
+	}
+	return out, errors.Join(bad, rs.Err())
+}
+
+// salvage hands over every line of a database of any schema whose checksum
+// holds, of one sitting or (sit empty) of all, and returns how many do not. A
+// damaged file is read from both ends, so that a line may come twice.
+func salvage(db *sql.DB, sit string, each func(*row) error) (skipped int, err error) {
+	var do error
+	where, args := "", []any(nil)
+	if sit != "" {
+		where, args = " WHERE sitting = ?", []any{sit}
+	}
+	scan := func(query string, to []any, one func() (*row, bool)) {
+		for _, order := range []string{" ORDER BY 1", " ORDER BY 1 DESC"} {
+			if do != nil {
+				return
+			}
+			rs, err := db.Query(query+where+order, args...)
+			if err != nil {
+				return
+			}
+			for do == nil && rs.Next() {
+				if rs.Scan(to...) != nil {
+					skipped++
+				} else if r, ok := one(); !ok {
+					skipped++
+				} else {
+					do = each(r)
+				}
+			}
+			err = rs.Err()
+			rs.Close()
+			if err == nil {
+				return
+			}
+		}
+	}
+	var n, sum int64
+	var id, body, text string
+	scan(`SELECT seq, text FROM line`, []any{&n, &text}, func() (*row, bool) { return parse(text) })
+	running := map[string]bool{}
+	if rs, err := db.Query(`SELECT id FROM sitting WHERE closed IS NULL`); err == nil {
+		for rs.Next() {
+			if rs.Scan(&id) == nil {
+				running[id] = true
+			}
+		}
+		rs.Close()
+	}
+	old := func(rec bool) (*row, bool) {
+		r := &row{head: head{ID: id, Sitting: sit, N: n}, body: body, rec: rec}
+		if rowSum(id, sit, body) != uint32(sum) || !json.Valid([]byte(body)) {
+			return nil, false
+		}
+		if rec {
+			// It had no identity of its own, and comes after its events.
+			r.ID, r.N = fmt.Sprintf("%s-%08x", id, uint32(sum)), 1<<40+n
+		}
+		r.seal()
+		ok := r.read()
+		if r.ev.Kind == session.Opened && running[sit] {
+			r.runs = true
+		}
+		return r, ok
+	}
+	scan(`SELECT seq, id, sitting, body, sum FROM event`, []any{&n, &id, &sit, &body, &sum}, func() (*row, bool) { return old(false) })
+	scan(`SELECT n, id, sitting, record, sum FROM sheet`, []any{&n, &id, &sit, &body, &sum}, func() (*row, bool) { return old(true) })
+	return skipped, do
 }

@@ -2,9 +2,12 @@ package notebook
 
 import (
 	"cmp"
+	"context"
 	"database/sql"
+	"encoding/json"
 	"errors"
 	"fmt"
+	"hash/crc32"
 	"slices"
 	"strings"
 	"time"
@@ -12,97 +15,103 @@ import (
 	"wetside/session"
 )
 
-// upsert writes a record into the tables. Judgements already known for the
-// sheet are joined to the record's own; the latest counts.
-func upsert(tx *sql.Tx, r *Record) error {
-	for _, j := range r.Judgements {
-		_, zone := j.At.Zone()
-		if _, err := tx.Exec(`INSERT INTO judgement(sheet, at, zone, stops, seen) VALUES(?,?,?,?,?) ON CONFLICT DO NOTHING`,
-			r.ID, j.At.UnixNano(), zone, j.Stops, j.Seen); err != nil {
-			return err
-		}
-	}
-	rs, err := tx.Query(`SELECT at, zone, stops, seen FROM judgement WHERE sheet = ? ORDER BY at, stops, seen`, r.ID)
-	if err != nil {
-		return err
-	}
-	defer rs.Close()
-	r.Judgements = nil
-	for rs.Next() {
-		var at int64
-		var zone int
-		var j JudgementRecord
-		if err := rs.Scan(&at, &zone, &j.Stops, &j.Seen); err != nil {
-			return err
-		}
-		j.At = when(at, zone)
-		r.Judgements = append(r.Judgements, j)
-	}
-	if err := rs.Err(); err != nil {
-		return err
-	}
-	rs.Close()
+// An indexer writes lines and what follows from them into the index.
+type indexer struct {
+	tx                  *sql.Tx
+	put, seq, row, gone *sql.Stmt
+	own                 *sql.Stmt
+}
 
-	body, err := r.encode()
+func newIndexer(tx *sql.Tx) (*indexer, error) {
+	w := &indexer{tx: tx}
+	var errs []error
+	prepare := func(q string) *sql.Stmt {
+		st, err := tx.Prepare(q) // closed with tx
+		errs = append(errs, err)
+		return st
+	}
+	w.put = prepare(`INSERT INTO line(id, sitting, text) VALUES(?,?,?) ON CONFLICT(id) DO NOTHING`)
+	w.seq = prepare(`SELECT seq FROM line WHERE id = ?`)
+	w.row = prepare(`INSERT INTO sheet(` + sheetColumns + `) VALUES(` + strings.Repeat("?,", strings.Count(sheetColumns, ",")) + `?)
+ON CONFLICT(id) DO UPDATE SET ` + sheetUpdate)
+	w.gone = prepare(`DELETE FROM sheet WHERE id = ?`)
+	w.own = prepare(`INSERT OR REPLACE INTO sitting(id, open) VALUES(?,?)`)
+	return w, errors.Join(errs...)
+}
+
+// line adds a line, and reports whether it was not there yet.
+func (w *indexer) line(r *row) (added bool, err error) {
+	res, err := w.put.Exec(r.ID, r.Sitting, r.text)
 	if err != nil {
+		return false, err
+	}
+	n, err := res.RowsAffected()
+	return n == 1, err
+}
+
+func (w *indexer) sitting(id string, open bool) error {
+	_, err := w.own.Exec(id, open)
+	return err
+}
+
+// sheet makes the list say what r, the newest record of a sheet, says of it. A
+// sheet whose end was taken back is not listed.
+func (w *indexer) sheet(r *row, id string) error {
+	rec, err := decodeRecord(r.body)
+	if err != nil {
+		return nil // a newer program's; its line stays
+	}
+	if !rec.ended() {
+		_, err := w.gone.Exec(id)
 		return err
 	}
-	var planned, actual, stops, seen any
-	if e := r.Exposure; e != nil {
-		planned, actual = int64(e.Planned), int64(e.Actual)
+	o := rowOf(&rec)
+	if err := w.seq.QueryRow(r.ID).Scan(&o.line); err != nil {
+		return err
 	}
-	if j, ok := r.Judged(); ok {
-		stops, seen = j.Stops, j.Seen
+	_, err = w.row.Exec(append(o.cells(), int64(o.sum()))...)
+	return err
+}
+
+// The columns of the list, in the order of cells.
+const sheetColumns = `id, sitting, num, name, maker, paper, camera, process, day, begun, zone, rehearsal, state, spoiled, exp_planned, exp_actual, stops, seen, line, sum`
+
+var sheetUpdate = func() string {
+	var out []string
+	for _, c := range strings.Split(sheetColumns, ", ")[1:] {
+		out = append(out, c+"=excluded."+c)
 	}
+	return strings.Join(out, ", ")
+}()
+
+// cells are the values of a row, its checksum apart.
+func (r *Row) cells() []any {
 	_, zone := r.Begun.Zone()
-	var n int64
-	err = tx.QueryRow(`INSERT INTO sheet(id, sitting, num, name, maker, paper, camera, process, day, begun, zone, rehearsal, state, spoiled, exp_planned, exp_actual, stops, seen, sum, record)
-VALUES(?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)
-ON CONFLICT(id) DO UPDATE SET sitting=excluded.sitting, num=excluded.num, name=excluded.name, maker=excluded.maker, paper=excluded.paper,
-camera=excluded.camera, process=excluded.process, day=excluded.day, begun=excluded.begun, zone=excluded.zone, rehearsal=excluded.rehearsal,
-state=excluded.state, spoiled=excluded.spoiled, exp_planned=excluded.exp_planned, exp_actual=excluded.exp_actual, stops=excluded.stops,
-seen=excluded.seen, sum=excluded.sum, record=excluded.record
-RETURNING n`,
-		r.ID, r.Sitting, r.Num, r.Name, r.Maker, r.Paper.Key, r.Camera, r.Process, r.Day(), r.Begun.UnixNano(), zone, r.Rehearsal,
-		r.State, r.Spoiled, planned, actual, stops, seen, int64(rowSum(r.ID, r.Sitting, body)), body).Scan(&n)
-	if err != nil {
-		return err
+	var planned, actual, stops any
+	if r.Exposure != nil {
+		planned, actual = int64(r.Exposure[0]), int64(r.Exposure[1])
 	}
-	if _, err := tx.Exec(`DELETE FROM stage WHERE sheet = ?`, n); err != nil {
-		return err
+	if r.Stops != nil {
+		stops = *r.Stops
 	}
-	for i, s := range r.Stages {
-		_, zone := s.In.Zone()
-		if _, err := tx.Exec(`INSERT INTO stage(sheet, i, stage, bath, at, zone, at_least, at_most, actual, over) VALUES(?,?,?,?,?,?,?,?,?,?)`,
-			n, i+1, s.Stage, s.Bath, s.In.UnixNano(), zone, int64(s.AtLeast), int64(s.AtMost), int64(s.Actual), int64(s.Over)); err != nil {
-			return err
-		}
+	return []any{r.ID, r.Sitting, r.Num, r.Name, r.Maker, r.Paper, r.Camera, r.Process, r.Day, r.Begun.UnixNano(), zone, r.Rehearsal,
+		r.State, r.Spoiled, planned, actual, stops, r.Seen, r.line}
+}
+
+func (r *Row) sum() uint32 {
+	h := crc32.NewIEEE()
+	for _, c := range r.cells() {
+		fmt.Fprint(h, c, "\x00")
 	}
-	return nil
+	return h.Sum32()
 }
 
 func (r *Record) ended() bool {
 	return r.State == string(session.Finished) || r.State == string(session.Ruined)
 }
 
-// drop takes the record of a sheet out of the tables, if there is one. Its
-// events and judgements stay.
-func (b *Book) drop(tx *sql.Tx, r *Record) error {
-	var n int64
-	var day string
-	err := tx.QueryRow(`SELECT n, day FROM sheet WHERE id = ?`, r.ID).Scan(&n, &day)
-	if errors.Is(err, sql.ErrNoRows) {
-		return nil
-	}
-	if err == nil {
-		b.days[day] = true
-		_, err = tx.Exec(`DELETE FROM stage WHERE sheet = ?`, n)
-	}
-	if err == nil {
-		_, err = tx.Exec(`DELETE FROM sheet WHERE n = ?`, n)
-	}
-	return err
-}
+// amendsSitting reports whether an event decides if a sitting is open.
+func amendsSitting(r *row) bool { return r.ev.Kind == session.Opened || r.ev.Kind == session.Closed }
 
 func when(ns int64, zone int) time.Time {
 	if zone == 0 {
@@ -111,67 +120,50 @@ func when(ns int64, zone int) time.Time {
 	return time.Unix(0, ns).In(time.FixedZone("", zone))
 }
 
-// rebuild makes the records of a sitting's done sheets again from its events.
-// What only the host knew is kept from the record that stands.
-func rebuild(tx *sql.Tx, sit string, rows []*row) error {
-	m, _ := replay(rows)
-	s := sittingOf(sit, rows)
-	for _, sh := range m.Sheets() {
-		if !done(sh) {
-			continue
-		}
-		old := ""
-		err := tx.QueryRow(`SELECT record FROM sheet WHERE id = ?`, sh.ID).Scan(&old)
-		if err != nil && !errors.Is(err, sql.ErrNoRows) {
-			return err
-		}
-		r := recordIn(m, s, sh, rows, old)
-		if err := upsert(tx, &r); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
 func done(s *session.Sheet) bool { return s.Phase == session.Finished || s.Phase == session.Ruined }
 
 // recordIn makes the record of a sheet of a replayed sitting, with every
 // judgement in the sitting's events, and of an older record the bath states and
 // what else the events do not tell.
-func recordIn(m *session.Machine, s Sitting, sh *session.Sheet, rows []*row, old string) Record {
+func recordIn(m *session.Machine, s Sitting, sh *session.Sheet, rows []*row, old *Record) Record {
 	uses := Uses(m, sh)
-	var o Record
-	if old != "" {
-		var err error
-		if o, err = decodeRecord(old); err != nil {
-			o = Record{}
-		}
-	}
 	for i := range uses {
-		for _, st := range o.Stages {
+		for _, st := range old.Stages {
 			if st.Use != nil && st.Serial == uses[i].Serial && st.Use.Mix == uses[i].Mix {
 				uses[i].Share = st.Use.Share
 			}
 		}
 	}
 	r := RecordOf(sh, Context{Sitting: s, Baths: uses, Now: m.Now()})
-	r.keep(&o, rows)
-	if sh.Judged != nil {
-		r.Judgements = nil
-		for _, x := range rows {
-			if x.ev.Kind == session.Judged && x.ev.Sheet == sh.ID {
-				r.Judgements = append(r.Judgements, JudgementRecord{x.ev.At.Wall, x.ev.Stops, x.ev.Note})
-			}
+	for _, x := range rows {
+		if x.ev.Kind == session.Judged && x.ev.Sheet == sh.ID && sh.Judged != nil && !beyond(x.ev.Stops, session.MaxJudged) {
+			r.judge(JudgementRecord{x.ev.At.Wall, x.ev.Stops, x.ev.Note})
 		}
-		slices.SortStableFunc(r.Judgements, func(a, b JudgementRecord) int { return a.At.Compare(b.At) })
 	}
+	r.keep(old, rows)
 	return r
 }
 
+// judge adds judgements that are not there yet. They stand in the order of time.
+func (r *Record) judge(js ...JudgementRecord) {
+	for _, j := range js {
+		if !slices.ContainsFunc(r.Judgements, func(o JudgementRecord) bool {
+			return o.At.Equal(j.At) && o.Stops == j.Stops && o.Seen == j.Seen
+		}) {
+			r.Judgements = append(slices.Clip(r.Judgements), j)
+		}
+	}
+	slices.SortStableFunc(r.Judgements, func(a, b JudgementRecord) int {
+		return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Stops, b.Stops), cmp.Compare(a.Seen, b.Seen))
+	})
+}
+
 // keep takes over from an older record of the sheet what its events do not
-// tell, because it came in, or was written, before they did: notes, the names of
-// marks, and where the scan lies. What an event has emptied stays empty.
+// tell, because it came in, or was written, before they did: judgements, notes,
+// the names of marks, and where the scan lies. What an event has emptied stays
+// empty.
 func (r *Record) keep(old *Record, rows []*row) {
+	r.judge(old.Judgements...)
 	for _, n := range old.Notes {
 		if !slices.ContainsFunc(r.Notes, func(x NoteRecord) bool { return x.At.Equal(n.At) && x.Text == n.Text }) {
 			r.Notes = append(r.Notes, n)
@@ -199,37 +191,6 @@ func (r *Record) keep(old *Record, rows []*row) {
 	}
 }
 
-// rebuildAll makes every record again from the events.
-func rebuildAll(tx *sql.Tx) error {
-	rs, err := tx.Query(`SELECT id FROM sitting ORDER BY opened`)
-	if err != nil {
-		return err
-	}
-	defer rs.Close()
-	var ids []string
-	for rs.Next() {
-		var id string
-		if err := rs.Scan(&id); err != nil {
-			return err
-		}
-		ids = append(ids, id)
-	}
-	if err := rs.Err(); err != nil {
-		return err
-	}
-	rs.Close()
-	for _, id := range ids {
-		rows, err := fetch(tx, id, 0)
-		if err != nil {
-			return err
-		}
-		if err := rebuild(tx, id, rows); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
 // SaveSheet writes the record of a sheet that is finished or spoiled (or was
 // judged since), and rewrites the CSV log of its day. The record of a sheet that
 // is neither any more is taken out again. baths says what state the
@@ -239,20 +200,28 @@ func (b *Book) SaveSheet(sit Sitting, s *session.Sheet, now time.Duration, baths
 	r := RecordOf(s, Context{Sitting: sit, Baths: baths, Now: now})
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	return b.save(&r)
+	m := b.mem(sit.ID)
+	if old, had := m.record(r.ID); had {
+		r.judge(old.Judgements...)
+	}
+	return b.save(m, &r)
 }
 
-func (b *Book) save(r *Record) error {
-	if _, err := r.encode(); err != nil {
+func (b *Book) save(m *memory, r *Record) error {
+	body, err := r.encode()
+	if err != nil {
 		return fmt.Errorf("notebook: this sheet cannot be written down: %w", err)
 	}
-	b.saves = slices.DeleteFunc(b.saves, func(o *Record) bool { return o.ID == r.ID })
-	b.saves = append(b.saves, r)
-	if r.ended() {
-		b.days[r.Day()] = true
+	old := m.recs[r.ID]
+	if old == nil && !r.ended() || old != nil && (old.body == body || m.sitting().Newer) {
+		return nil
 	}
-	if err := b.write(false); err != nil {
-		return &Unsaved{N: len(b.pending), Err: err}
+	if was, had := m.record(r.ID); had {
+		b.days[was.Day()] = true
+	}
+	b.days[r.Day()] = true
+	if err := b.put(m, b.newRow(m, body, true)); err != nil {
+		return err
 	}
 	return b.logDays()
 }
@@ -300,7 +269,7 @@ type Row struct {
 	Exposure       *[2]time.Duration // planned, actual; nil: none was timed
 	Stops          *float64          // nil: not judged
 	Seen           string
-	n              int64
+	n, line        int64
 }
 
 // Cursor returns the place of r, for the page after it.
@@ -358,68 +327,71 @@ func (f *Filter) match(r *Record) bool {
 		eq(f.Day, r.Day()) && eq(f.Sitting, r.Sitting) && is(f.Rehearsals, r.Rehearsal) && is(f.Judged, judged)
 }
 
-// reader returns the handle for reading, and the records that still wait to be written.
-func (b *Book) reader() (*sql.DB, []*Record) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	return b.rd, slices.Clone(b.saves)
+// eachRow hands over the rows of a filter, each checked.
+func eachRow(ctx context.Context, rd *sql.DB, f Filter, do func(*Row) error) error {
+	w, args := f.where()
+	rs, err := rd.QueryContext(ctx, `SELECT n, `+sheetColumns+` FROM sheet`+w, args...)
+	if err != nil {
+		return err
+	}
+	defer rs.Close()
+	for rs.Next() {
+		var r Row
+		var begun, sum int64
+		var zone int
+		var planned, actual sql.NullInt64
+		var stops sql.NullFloat64
+		if err := rs.Scan(&r.n, &r.ID, &r.Sitting, &r.Num, &r.Name, &r.Maker, &r.Paper, &r.Camera, &r.Process, &r.Day, &begun, &zone,
+			&r.Rehearsal, &r.State, &r.Spoiled, &planned, &actual, &stops, &r.Seen, &r.line, &sum); err != nil {
+			return fmt.Errorf("%w: %w", errDamaged, err)
+		}
+		r.Begun = when(begun, zone)
+		if planned.Valid {
+			r.Exposure = &[2]time.Duration{time.Duration(planned.Int64), time.Duration(actual.Int64)}
+		}
+		if stops.Valid {
+			r.Stops = &stops.Float64
+		}
+		if int64(r.sum()) != sum {
+			return fmt.Errorf("%w: sheet %s", errDamaged, r.ID)
+		}
+		if err := do(&r); err != nil {
+			return err
+		}
+	}
+	return rs.Err()
 }
 
-// Sheets lists sheets, newest first. Records that wait for the disk are among
-// the first page.
-func (b *Book) Sheets(f Filter) ([]Row, error) {
-	rd, waiting := b.reader()
-	var out []Row
-	if rd != nil {
-		w, args := f.where()
-		rs, err := rd.Query(`SELECT n, id, sitting, num, name, maker, paper, camera, process, day, begun, zone, rehearsal, state, spoiled, exp_planned, exp_actual, stops, coalesce(seen, '') FROM sheet`+w, args...)
-		if err != nil {
-			return nil, err
+// Sheets lists sheets, newest first. Records that the index lacks are among the
+// first page.
+func (b *Book) Sheets(f Filter) (out []Row, err error) {
+	err = b.read(func(rd *sql.DB, waiting []*Record) error {
+		out = nil
+		if err := eachRow(context.Background(), rd, f, func(r *Row) error { out = append(out, *r); return nil }); err != nil {
+			return err
 		}
-		defer rs.Close()
-		for rs.Next() {
-			var r Row
-			var begun int64
-			var zone int
-			var planned, actual sql.NullInt64
-			var stops sql.NullFloat64
-			if err := rs.Scan(&r.n, &r.ID, &r.Sitting, &r.Num, &r.Name, &r.Maker, &r.Paper, &r.Camera, &r.Process, &r.Day, &begun, &zone,
-				&r.Rehearsal, &r.State, &r.Spoiled, &planned, &actual, &stops, &r.Seen); err != nil {
-				return nil, err
+		if len(waiting) == 0 || f.After != nil {
+			return nil
+		}
+		for _, w := range waiting {
+			out = slices.DeleteFunc(out, func(r Row) bool { return r.ID == w.ID })
+			if f.match(w) {
+				out = append(out, rowOf(w))
 			}
-			r.Begun = when(begun, zone)
-			if planned.Valid {
-				r.Exposure = &[2]time.Duration{time.Duration(planned.Int64), time.Duration(actual.Int64)}
+		}
+		slices.SortStableFunc(out, func(a, b Row) int {
+			c := cmp.Or(a.Begun.Compare(b.Begun), cmp.Compare(a.n, b.n))
+			if !f.OldestFirst {
+				c = -c
 			}
-			if stops.Valid {
-				r.Stops = &stops.Float64
-			}
-			out = append(out, r)
+			return c
+		})
+		if f.Limit > 0 && len(out) > f.Limit {
+			out = out[:f.Limit]
 		}
-		if err := rs.Err(); err != nil {
-			return nil, err
-		}
-	}
-	if len(waiting) == 0 || f.After != nil {
-		return out, nil
-	}
-	for _, w := range waiting {
-		out = slices.DeleteFunc(out, func(r Row) bool { return r.ID == w.ID })
-		if f.match(w) {
-			out = append(out, rowOf(w))
-		}
-	}
-	slices.SortStableFunc(out, func(a, b Row) int {
-		c := cmp.Or(a.Begun.Compare(b.Begun), cmp.Compare(a.n, b.n))
-		if !f.OldestFirst {
-			c = -c
-		}
-		return c
+		return nil
 	})
-	if f.Limit > 0 && len(out) > f.Limit {
-		out = out[:f.Limit]
-	}
-	return out, nil
+	return out, err
 }
 
 func rowOf(r *Record) Row {
@@ -435,64 +407,74 @@ func rowOf(r *Record) Row {
 }
 
 // Count returns how many sheets the filter lets through, its limit apart.
-func (b *Book) Count(f Filter) (int, error) {
-	rd, _ := b.reader()
-	if rd == nil {
-		rows, err := b.Sheets(f)
-		return len(rows), err
-	}
-	f.Limit = 0
-	w, args := f.where()
-	w, _, _ = strings.Cut(w, " ORDER BY")
-	var n int
-	err := rd.QueryRow(`SELECT count(*) FROM sheet`+w, args...).Scan(&n)
+func (b *Book) Count(f Filter) (n int, err error) {
+	err = b.read(func(rd *sql.DB, waiting []*Record) error {
+		f.Limit = 0
+		w, args := f.where()
+		w, _, _ = strings.Cut(w, " ORDER BY")
+		if err := rd.QueryRow(`SELECT count(*) FROM sheet`+w, args...).Scan(&n); err != nil || len(waiting) == 0 {
+			return err
+		}
+		n = 0
+		return each(rd, f, waiting, func(sql.RawBytes) error { n++; return nil })
+	})
 	return n, err
 }
 
 // Sheet returns one record by its identity, or by the begin of it (4 signs or
 // more) when only one sheet's begins so.
-func (b *Book) Sheet(id string) (Record, error) {
-	rd, waiting := b.reader()
+func (b *Book) Sheet(id string) (r Record, err error) {
+	err = b.read(func(rd *sql.DB, waiting []*Record) error {
+		r, err = sheetIn(rd, waiting, id)
+		return err
+	})
+	return r, err
+}
+
+func sheetIn(rd *sql.DB, waiting []*Record, id string) (Record, error) {
 	for _, w := range waiting {
 		if w.ID == id || (len(id) >= 4 && strings.HasPrefix(w.ID, id)) {
 			return *w, nil
 		}
 	}
-	if rd == nil {
-		return Record{}, ErrNoSheet
+	end := id // that very one
+	if len(id) >= 4 {
+		end = id + "\U0010ffff"
 	}
-	var body string
-	err := rd.QueryRow(`SELECT record FROM sheet WHERE id = ?`, id).Scan(&body)
-	if err == nil {
-		return decodeRecord(body)
-	}
-	if !errors.Is(err, sql.ErrNoRows) {
-		return Record{}, err
-	}
-	if len(id) < 4 {
-		return Record{}, fmt.Errorf("%w: %q", ErrNoSheet, id)
-	}
-	rs, err := rd.Query(`SELECT record FROM sheet WHERE id >= ? AND id < ? LIMIT 2`, id, id+"\U0010ffff")
+	rs, err := rd.Query(`SELECT id, (SELECT text FROM line WHERE seq = line) FROM sheet WHERE id >= ? AND id <= ? ORDER BY id LIMIT 2`, id, end)
 	if err != nil {
 		return Record{}, err
 	}
 	defer rs.Close()
-	n := 0
+	var found []Record
 	for rs.Next() {
-		n++
-		if err := rs.Scan(&body); err != nil {
+		var is string
+		var text sql.NullString
+		if err := rs.Scan(&is, &text); err != nil {
 			return Record{}, err
 		}
+		r, ok := parse(text.String)
+		if !ok || !r.rec {
+			return Record{}, fmt.Errorf("%w: sheet %s", errDamaged, is)
+		}
+		rec, err := decodeRecord(r.body)
+		if err != nil || rec.ID != is {
+			return Record{}, fmt.Errorf("%w: sheet %s", errDamaged, is)
+		}
+		if is == id {
+			return rec, nil
+		}
+		found = append(found, rec)
 	}
 	switch {
 	case rs.Err() != nil:
 		return Record{}, rs.Err()
-	case n == 0:
+	case len(found) == 0:
 		return Record{}, fmt.Errorf("%w: %q", ErrNoSheet, id)
-	case n > 1:
+	case len(found) > 1:
 		return Record{}, fmt.Errorf("more than one sheet's identity begins with %q: give more of it", id)
 	}
-	return decodeRecord(body)
+	return found[0], nil
 }
 
 // Values lists the different values of a column of the list, for a filter:
@@ -502,7 +484,10 @@ func (b *Book) Values(column string, limit int) ([]string, error) {
 	if column != "paper" && column != "camera" && column != "day" {
 		return nil, fmt.Errorf("notebook: there is no list of %q: use paper, camera or day", column)
 	}
-	rd, waiting := b.reader()
+	rd, waiting, err := b.reader()
+	if err != nil {
+		return nil, err
+	}
 	var out []string
 	for _, w := range waiting {
 		v := map[string]string{"paper": w.Paper.Key, "camera": w.Camera, "day": w.Day()}[column]
@@ -556,57 +541,46 @@ func (b *Book) Amend(sheet string, ev session.Event) error {
 	ev.Sheet = r.ID
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	m, had := b.sits[r.Sitting]
-	if m == nil {
-		m = b.mem(r.Sitting)
-	}
-	if len(m.rows) == 0 && b.rd != nil {
-		if m.rows, err = fetch(b.rd, r.Sitting, 0); err != nil {
-			return err
-		}
-		for _, x := range m.rows {
-			m.known[x.id], m.last = true, max(m.last, x.seq)
-		}
-	}
+	_, had := b.sits[r.Sitting]
+	m := b.mem(r.Sitting)
 	if !had {
+		m.inbox = nil
 		// Not the host's: do not keep every sitting ever judged.
 		defer func() {
-			if !slices.ContainsFunc(b.pending, func(x *row) bool { return x.sit == r.Sitting }) {
+			if len(m.unheld(spare)) == 0 && m.done == len(m.rows) {
 				delete(b.sits, r.Sitting)
 			}
 		}()
 	}
-	before := len(m.rows)
-	try := append(slices.Clone(m.rows), m.inbox...)
-	mach, _ := replay(try)
+	s := m.sitting()
+	if s.Newer {
+		return errors.New("a newer wetside wrote this session too, and only that can change its sheets")
+	}
+	mach, _, _ := replay(m.events())
 	if mach.Sheet(r.ID) != nil {
 		if err := mach.Apply(ev); err != nil {
 			return err
 		}
 	}
-	_, aerr := b.append(r.Sitting, ev)
-	if aerr != nil && !IsUnsaved(aerr) {
-		return aerr
+	body, err := json.Marshal(ev)
+	if err != nil {
+		return fmt.Errorf("notebook: this event cannot be written down: %w", err)
 	}
-	rows := slices.Clone(m.rows)
-	if had {
-		m.inbox = append(slices.Clone(m.rows[before:]), m.inbox...)
-		m.rows = m.rows[:before]
+	x := b.newRow(m, string(body), false)
+	if !x.read() {
+		return errors.New("notebook: this event cannot be read again")
 	}
-	mach, _ = replay(rows)
-	var nr Record
+	aerr := b.put(m, x)
+	rows := m.events()
+	mach, _, _ = replay(rows)
+	nr := r
 	if sh := mach.Sheet(r.ID); sh != nil {
-		old, err := r.encode()
-		if err != nil {
-			return err
-		}
-		nr = recordIn(mach, sittingOf(r.Sitting, rows), sh, rows, old)
+		nr = recordIn(mach, s, sh, rows, &r)
 	} else {
 		// A record that came without its events.
-		nr = r
 		switch ev.Kind {
 		case session.Judged:
-			nr.Judgements = append(nr.Judgements, JudgementRecord{ev.At.Wall, ev.Stops, ev.Note})
+			nr.judge(JudgementRecord{ev.At.Wall, ev.Stops, ev.Note})
 		case session.Noted:
 			nr.Notes = append(nr.Notes, NoteRecord{ev.At.Wall, ev.Note})
 		case session.Scanned:
@@ -619,8 +593,5 @@ func (b *Book) Amend(sheet string, ev session.Event) error {
 			}
 		}
 	}
-	if err := b.save(&nr); err != nil {
-		return err
-	}
-	return aerr
+	return errors.Join(aerr, b.save(m, &nr))
 }
