@@ -315,8 +315,8 @@ func (d *document) anyAbove(path []string) bool {
 	return false
 }
 
-// words are the values that may stand where one of these types is wanted.
-var words = map[reflect.Type][]string{
+// wordsOf are the values that may stand where one of these types is wanted.
+var wordsOf = map[reflect.Type][]string{
 	reflect.TypeFor[session.Base]():     {string(session.FB), string(session.RC)},
 	reflect.TypeFor[session.Response](): {string(session.Lighter), string(session.Denser)},
 	reflect.TypeFor[session.Stage](): {string(session.Develop), string(session.Stop), string(session.Fix), string(session.Fix2),
@@ -440,7 +440,7 @@ func sample(t reflect.Type) string {
 	if e := examples[t]; e != "" {
 		return e
 	}
-	if w := words[t]; len(w) > 0 {
+	if w := wordsOf[t]; len(w) > 0 {
 		return strconv.Quote(w[0])
 	}
 	switch t.Kind() {
@@ -569,7 +569,7 @@ func (n *node) check(t reflect.Type) string {
 	if _, err := strconv.Atoi(name); err == nil && len(n.path) > 1 {
 		name = n.path[len(n.path)-2]
 	}
-	if list, ok := words[t]; ok {
+	if list, ok := wordsOf[t]; ok {
 		if n.kind != unstable.String || !slices.Contains(list, n.text) {
 			return fmt.Sprintf("%s = %s is none of its words: write %s", name, n.shown(), orList(quoteAll(list)))
 		}

@@ -12,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"github.com/rogpeppe/go-internal/txtar"
+
 	"wetside/session"
 )
 

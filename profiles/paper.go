@@ -7,6 +7,7 @@ import (
 	"github.com/pelletier/go-toml/v2"
 
 	"wetside/session"
+	"wetside/session/exposure"
 )
 
 // A Paper is a photographic paper.
@@ -176,4 +177,27 @@ func LessWord(r session.Response) string {
 		return "thinner"
 	}
 	return "darker"
+}
+
+// Law is the failure as the reckoning takes it.
+func (r Reciprocity) Law() exposure.Reciprocity {
+	switch r.Model {
+	case Schwarzschild:
+		from := time.Duration(r.Reference).Seconds()
+		if from <= 0 {
+			from = 1
+		}
+		if law, err := exposure.Schwarzschild(r.P, from); err == nil {
+			return law
+		}
+	case Table:
+		var pts []exposure.Pair
+		for _, x := range r.Points {
+			pts = append(pts, exposure.Pair{Measured: time.Duration(x.Measured).Seconds(), Corrected: time.Duration(x.Corrected).Seconds()})
+		}
+		if law, err := exposure.FromTable(pts); err == nil {
+			return law
+		}
+	}
+	return exposure.Reciprocity{}
 }

@@ -7,6 +7,7 @@ import (
 
 	"github.com/charmbracelet/x/ansi"
 
+	"wetside/profiles"
 	"wetside/session"
 )
 
@@ -17,7 +18,7 @@ func TestTraysRowsSayWhenASheetGoesIn(t *testing.T) {
 	w, m := newWorld(t, nil)
 	for range 3 {
 		w.pass(time.Second)
-		p, err := m.cfg.Plan(Form{Name: "blank"})
+		p, err := m.cfg.Plan(profiles.Form{Name: "blank"})
 		if err != nil {
 			t.Fatal(err)
 		}

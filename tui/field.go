@@ -9,6 +9,7 @@ import (
 	"github.com/charmbracelet/bubbles/key"
 	tea "github.com/charmbracelet/bubbletea"
 
+	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/words"
 	"wetside/tui/ember"
@@ -305,7 +306,7 @@ func (f *field) edit(m *Model, s *session.Sheet, text string) (tea.Cmd, error) {
 	if text == "" {
 		return nil, nil
 	}
-	plan, err := m.cfg.Plan(Form{Paper: s.Spec.Paper.Key, Process: s.Spec.Process.Key, Camera: s.Spec.Camera, Light: text})
+	plan, err := m.cfg.Plan(profiles.Form{Paper: s.Spec.Paper.Key, Process: s.Spec.Process.Key, Camera: s.Spec.Camera, Light: text})
 	if err != nil || plan.Exposure <= 0 {
 		if err == nil {
 			err = fmt.Errorf("that gives no time: name the camera on the bench, or type a time like 4m")

@@ -8,6 +8,7 @@ import (
 	"github.com/charmbracelet/bubbles/textinput"
 	tea "github.com/charmbracelet/bubbletea"
 
+	"wetside/profiles"
 	"wetside/session/words"
 	"wetside/tui/ember"
 )
@@ -80,7 +81,7 @@ func (f *form) focus(n int) {
 	}
 }
 
-func (f *form) value() Form {
+func (f *form) value() profiles.Form {
 	pick := func(i int) string {
 		if c := f.fields[i].choices; len(c) > 0 {
 			return c[f.fields[i].chosen].Key
@@ -88,7 +89,7 @@ func (f *form) value() Form {
 		return ""
 	}
 	word := func(i int) string { return strings.TrimSpace(ember.SafeText(f.fields[i].input.Value())) }
-	return Form{Paper: pick(fPaper), Process: pick(fProcess), Camera: pick(fCamera),
+	return profiles.Form{Paper: pick(fPaper), Process: pick(fProcess), Camera: pick(fCamera),
 		Celsius: word(fCelsius), Name: word(fName), Maker: word(fMaker), Light: word(fLight)}
 }
 

@@ -7,6 +7,7 @@ import (
 
 	tea "github.com/charmbracelet/bubbletea"
 
+	"wetside/profiles"
 	"wetside/session"
 )
 
@@ -14,8 +15,8 @@ import (
 // when pressing them.
 
 // plans is a planner that reckons from a light, and takes a time by hand.
-func plans(f Form) (Plan, error) {
-	p := Plan{Spec: session.SheetSpec{Name: f.Name, Camera: f.Camera, Paper: session.Paper{Key: "dp", AreaCM2: 100}, Process: testProcess(), Light: f.Light}}
+func plans(f profiles.Form) (profiles.Reckoned, error) {
+	p := profiles.Reckoned{Spec: session.SheetSpec{Name: f.Name, Camera: f.Camera, Paper: session.Paper{Key: "dp", AreaCM2: 100}, Process: testProcess(), Light: f.Light}}
 	switch f.Light {
 	case "":
 	case "overcast":
@@ -35,7 +36,7 @@ func TestAnEditedLightIsWhatIsLearnedFrom(t *testing.T) {
 		_, m := newWorld(t, func(c *Config) { c.Start, c.Plan = Field, plans })
 		s := m.add(t, "caddy", c.first)
 		m.keys(t, "e", c.then, "enter")
-		want, _ := plans(Form{Light: c.then})
+		want, _ := plans(profiles.Form{Light: c.then})
 		if s.Spec.Base != want.Spec.Base || s.Spec.Learned != want.Spec.Learned {
 			t.Errorf("%q, then %q: base %v learned %v; want %v, %v", c.first, c.then, s.Spec.Base, s.Spec.Learned, want.Spec.Base, want.Spec.Learned)
 		}

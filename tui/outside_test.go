@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"wetside/profiles"
 	"wetside/session"
 )
 
@@ -15,7 +16,7 @@ func wordsOf(m *Model) string { return strings.Join(strings.Fields(plain(m)), " 
 // asked about: one with a time, one with only a camera, one of a program that
 // was started since.
 func TestAnUnexposedSheetIsAskedAbout(t *testing.T) {
-	for _, f := range []Form{{Light: "4m"}, {Camera: "tea-caddy"}, {Camera: "tea-caddy", Light: "4m"}} {
+	for _, f := range []profiles.Form{{Light: "4m"}, {Camera: "tea-caddy"}, {Camera: "tea-caddy", Light: "4m"}} {
 		w, m := newWorld(t, nil)
 		if err := m.addForm(f); err != nil {
 			t.Fatal(err)

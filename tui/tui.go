@@ -23,6 +23,7 @@ import (
 	"github.com/charmbracelet/lipgloss"
 	"github.com/charmbracelet/x/ansi"
 
+	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/desk"
 	"wetside/session/words"
@@ -31,25 +32,6 @@ import (
 
 // A Choice is one profile to choose from.
 type Choice struct{ Key, Name string }
-
-// A Form is what the user filled in on the bench for one sheet.
-type Form struct {
-	Paper, Process, Camera string // profile keys
-	Celsius                string // as typed
-	Name, Maker            string
-	Light                  string // as typed: "EV 13", "overcast", or a time: "4m"
-}
-
-// A Plan is a form made good: the sheet's spec, and its exposure if the light
-// was given.
-type Plan struct {
-	Spec     session.SheetSpec
-	Exposure time.Duration // 0: not planned
-	ByHand   bool          // the time itself was given, not a light
-	Sentence string        // what the user is told
-	Working  []string      // the sum behind it
-	Notes    []string      // what else the user should know, a sentence each
-}
 
 // Config is all a Model is made of.
 type Config struct {
@@ -61,7 +43,7 @@ type Config struct {
 
 	Papers, Processes, Cameras []Choice
 	// Plan makes a form good, or says in one sentence what is wrong with it.
-	Plan func(Form) (Plan, error)
+	Plan func(profiles.Form) (profiles.Reckoned, error)
 	// Shift returns the full exposure of a sheet after the light changed by
 	// stops (brighter is positive).
 	Shift func(spec session.SheetSpec, full time.Duration, stops float64) time.Duration

@@ -10,6 +10,7 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 	"github.com/charmbracelet/x/ansi"
 
+	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/desk"
 	"wetside/tui/ember"
@@ -81,12 +82,12 @@ func newWorld(t testing.TB, change func(*Config)) (*world, *Model) {
 	d.M.Apply(session.Event{Kind: session.Opened, At: w.now})
 	cfg := Config{Desk: d, Level: ember.Ember, Profile: ember.TrueColor, Start: Trays,
 		Papers: []Choice{{"dp", "direct-positive FB paper, ISO 3"}}, Processes: []Choice{{"three", "Three trays"}}, Cameras: []Choice{{"tea-caddy", "tea caddy"}},
-		Plan: func(f Form) (Plan, error) {
-			p := Plan{Spec: session.SheetSpec{Name: f.Name, Camera: f.Camera, Paper: session.Paper{Key: "dp", AreaCM2: 100}, Process: testProcess(), Light: f.Light}}
+		Plan: func(f profiles.Form) (profiles.Reckoned, error) {
+			p := profiles.Reckoned{Spec: session.SheetSpec{Name: f.Name, Camera: f.Camera, Paper: session.Paper{Key: "dp", AreaCM2: 100}, Process: testProcess(), Light: f.Light}}
 			if f.Light != "" {
 				x, err := time.ParseDuration(f.Light)
 				if err != nil {
-					return Plan{}, errors.New("light: write EV 13, or a time like 4m")
+					return profiles.Reckoned{}, errors.New("light: write EV 13, or a time like 4m")
 				}
 				p.Exposure, p.Spec.Exposure, p.ByHand = x, x, f.Light != "7m15s" // which stands for a light
 			}
@@ -130,7 +131,7 @@ func (m *Model) keys(t testing.TB, names ...string) {
 
 func (m *Model) add(t testing.TB, name, light string) *session.Sheet {
 	t.Helper()
-	f := Form{Name: name, Light: light}
+	f := profiles.Form{Name: name, Light: light}
 	if light != "" { // else it is a contact print, or a blank sheet
 		f.Camera = "tea-caddy"
 	}
@@ -475,7 +476,7 @@ func BenchmarkFrame(b *testing.B) {
 }
 
 // addForm brings in a sheet as the bench would.
-func (m *Model) addForm(f Form) error {
+func (m *Model) addForm(f profiles.Form) error {
 	p, err := m.cfg.Plan(f)
 	if err != nil {
 		return err

@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"wetside/profiles"
 	"wetside/session"
 )
 
@@ -118,7 +119,7 @@ func TestSumAndAnswerTakeTurns(t *testing.T) {
 		c.Start = Field
 		c.Reckon = func(line string) (string, error) { return "the answer to " + line, nil }
 		plan := c.Plan
-		c.Plan = func(f Form) (Plan, error) {
+		c.Plan = func(f profiles.Form) (profiles.Reckoned, error) {
 			p, err := plan(f)
 			p.Spec.Working = "the sum\n" + strings.Repeat("line\n", 12)
 			return p, err

@@ -4,9 +4,9 @@ import (
 	"strings"
 	"time"
 
+	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/words"
-	"wetside/tui"
 )
 
 // CuesCmd prints the crib sheet of a process.
@@ -39,7 +39,7 @@ func (c *CuesCmd) Run(h *host) error {
 	if problems != nil {
 		h.warn("left out: %s", oneLine(problems))
 	}
-	plan, err := (&planner{set: set, rehearsal: true}).plan(tui.Form{Paper: c.Paper, Process: c.Process, Celsius: c.Celsius, Light: c.Light})
+	plan, err := (&profiles.Planner{Set: set, Rehearsal: true}).Plan(profiles.Form{Paper: c.Paper, Process: c.Process, Celsius: c.Celsius, Light: c.Light})
 	if err != nil {
 		return usageError{err}
 	}

@@ -15,7 +15,6 @@ import (
 
 	"wetside/profiles"
 	"wetside/session"
-	"wetside/tui"
 )
 
 // interrupted leaves in the home what a program killed a moment ago would: one
@@ -32,7 +31,7 @@ func (h home) interrupted(t testing.TB, light string, happened ...session.Event)
 	if err != nil {
 		t.Fatal(err)
 	}
-	plan, err := (&planner{set: set}).plan(tui.Form{Name: "signal arm", Paper: "direct-positive-fb", Process: "three-trays", Light: light})
+	plan, err := (&profiles.Planner{Set: set}).Plan(profiles.Form{Name: "signal arm", Paper: "direct-positive-fb", Process: "three-trays", Light: light})
 	if err != nil {
 		t.Fatal(err)
 	}

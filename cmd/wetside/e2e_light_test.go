@@ -23,7 +23,6 @@ import (
 	"wetside/session/notebook"
 	"wetside/session/sessiontest"
 	"wetside/sound/ear"
-	"wetside/tui"
 	"wetside/tui/ember/rig"
 )
 
@@ -67,10 +66,10 @@ func past(t testing.TB, h home, wet bool) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	plan := &planner{set: set}
-	papers, processes, cameras := plan.choices()
+	plan := &profiles.Planner{Set: set}
+	papers, processes, cameras := choices(set)
 	spec := func(name, light string) *session.SheetSpec {
-		p, err := plan.plan(tui.Form{Paper: papers[0].Key, Process: processes[0].Key, Camera: cameras[0].Key, Name: name, Maker: "Mo", Light: light})
+		p, err := plan.Plan(profiles.Form{Paper: papers[0].Key, Process: processes[0].Key, Camera: cameras[0].Key, Name: name, Maker: "Mo", Light: light})
 		if err != nil {
 			t.Fatal(err)
 		}

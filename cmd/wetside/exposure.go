@@ -85,14 +85,14 @@ func (c *ExposureCmd) Run(h *host) error {
 	}
 	defer done()
 	if c.Unlearned {
-		plan.judged = nil
+		plan.Judged = nil
 	}
 	camera, paper := c.Camera, c.Paper
 	if paper == "" {
 		paper = defaultPaper
 	}
 	if camera != "" {
-		cam, err := plan.set.Camera(camera)
+		cam, err := plan.Set.Camera(camera)
 		if err != nil {
 			return usageError{err}
 		}
@@ -105,12 +105,12 @@ func (c *ExposureCmd) Run(h *host) error {
 	if ask.FNumber == 0 {
 		return usage("a light gives a time only behind a pinhole: add --camera KEY or --fnumber f/150")
 	}
-	p, err := plan.set.Paper(paper)
+	p, err := plan.Set.Paper(paper)
 	if err != nil {
 		return usageError{err}
 	}
 	if c.Reciprocity == "" {
-		ask.Reciprocity = reciprocity(p)
+		ask.Reciprocity = p.Reciprocity.Law()
 	}
 	switch ask.ISO {
 	case 0:
@@ -123,7 +123,7 @@ func (c *ExposureCmd) Run(h *host) error {
 	if err != nil {
 		return err
 	}
-	r, learned, err := plan.reckon(ask, camera, paper)
+	r, learned, err := plan.Reckon(ask, camera, paper)
 	if err != nil {
 		return usageError{err}
 	}

@@ -26,13 +26,13 @@ func TestAFogTestIsKeptBesideAFaultyProfile(t *testing.T) {
 	if err == nil {
 		t.Fatal("the faulty profile loads")
 	}
-	plan := &planner{set: set}
+	plan := &profiles.Planner{Set: set}
 	keep := program{host: &host{config: dir}}.keepFogTest(plan)
 	if err := keep(tui.FogResult{Paper: "direct-positive-fb", PreExposed: true, Safe: 4 * time.Minute, Level: ember.Ember,
 		At: time.Date(2026, 5, 9, 14, 16, 0, 0, time.UTC)}); err != nil {
 		t.Errorf("told as not kept: %v", err)
 	}
-	if p, err := plan.set.Paper("direct-positive-fb"); err != nil || !p.Safelight.IsTested() {
+	if p, err := plan.Set.Paper("direct-positive-fb"); err != nil || !p.Safelight.IsTested() {
 		t.Errorf("the planner does not know of it: %+v, %v", p.Safelight, err)
 	}
 }
@@ -66,7 +66,7 @@ func TestWhatAFogTestPutsInForce(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		plan := &planner{set: set}
+		plan := &profiles.Planner{Set: set}
 		keep := program{host: &host{config: dir}}.keepFogTest(plan)
 		for _, a := range c.answers {
 			if err := keep(tui.FogResult{Paper: "direct-positive-fb", PreExposed: a.exposed, Safe: a.safe, Level: ember.Ember,
@@ -74,7 +74,7 @@ func TestWhatAFogTestPutsInForce(t *testing.T) {
 				t.Fatalf("%s: %v", name, err)
 			}
 		}
-		got, err := plan.plan(tui.Form{Paper: "direct-positive-fb", Process: "three-trays"})
+		got, err := plan.Plan(tui.Form{Paper: "direct-positive-fb", Process: "three-trays"})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -10,8 +10,8 @@ import (
 
 	"wetside/profiles"
 	"wetside/session"
+	"wetside/session/desk"
 	"wetside/session/notebook"
-	"wetside/tui"
 )
 
 // A sheet that was left open for the time of a stop more, as the bracket has it,
@@ -22,8 +22,8 @@ func TestAStopGivenByHandIsAStopOfLight(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &planner{set: set}
-	plan, err := p.plan(tui.Form{Paper: "direct-positive-fb", Process: "three-trays", Camera: "tea-caddy", Light: "overcast"})
+	p := &profiles.Planner{Set: set}
+	plan, err := p.Plan(profiles.Form{Paper: "direct-positive-fb", Process: "three-trays", Camera: "tea-caddy", Light: "overcast"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -31,7 +31,7 @@ func TestAStopGivenByHandIsAStopOfLight(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	rec := reciprocity(paper)
+	rec := paper.Reciprocity.Law()
 	base, _ := rec.Metered(plan.Spec.Base.Seconds())
 	more, _ := rec.Correct(2 * base)
 
@@ -79,7 +79,7 @@ func TestAStopGivenByHandIsAStopOfLight(t *testing.T) {
 	if err := b.SaveSheet(sit, m.Sheet("s1"), m.Now(), uses(m, m.Sheet("s1"))); err != nil {
 		t.Fatal(err)
 	}
-	got := judgedIn(b, set)()
+	got := desk.JudgedIn(b, set.Law)()
 	if len(got) != 1 {
 		t.Fatal(got)
 	}

@@ -11,7 +11,6 @@ import (
 
 	"wetside/profiles"
 	"wetside/session"
-	"wetside/tui"
 	"wetside/tui/ember"
 )
 
@@ -43,7 +42,7 @@ func TestLampsStayDimWhilePaperIsOut(t *testing.T) {
 	for name, p := range map[string]program{
 		"the program begun again": {pace: 1},
 		// Its own sheet is blank, the one in the developer is not.
-		"a rehearsal meanwhile": {pace: 20, rehearsal: true, self: true, forms: []tui.Form{{Paper: "direct-positive-fb", Process: "three-trays"}}},
+		"a rehearsal meanwhile": {pace: 20, rehearsal: true, self: true, forms: []profiles.Form{{Paper: "direct-positive-fb", Process: "three-trays"}}},
 	} {
 		t.Run(name, func(t *testing.T) { staysDim(t, p) })
 	}
@@ -66,7 +65,7 @@ func staysDim(t *testing.T, p program) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	plan, err := (&planner{set: set}).plan(tui.Form{Name: "signal arm", Paper: "direct-positive-fb", Process: "three-trays"})
+	plan, err := (&profiles.Planner{Set: set}).Plan(profiles.Form{Name: "signal arm", Paper: "direct-positive-fb", Process: "three-trays"})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"wetside/session/desk"
 	"wetside/session/exposure"
 	"wetside/session/notebook"
 	"wetside/session/words"
@@ -46,7 +47,7 @@ func (c *LearnCmd) Run(h *host) error {
 	var sheets []exposure.Judged
 	if b != nil {
 		defer b.Close()
-		sheets = judgedIn(b, h.known())()
+		sheets = desk.JudgedIn(b, h.known().Law)()
 	}
 	model, err := exposure.Learn(sheets, exposure.WeakPrior)
 	if err != nil {

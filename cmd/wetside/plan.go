@@ -10,7 +10,6 @@ import (
 	"wetside/session"
 	"wetside/session/bench"
 	"wetside/session/words"
-	"wetside/tui"
 )
 
 // PlanCmd plans an evening.
@@ -106,7 +105,7 @@ func (c *PlanCmd) evening(set *profiles.Set, move time.Duration) (*session.Machi
 	}
 	var processes []session.Process
 	for _, key := range c.Process {
-		plan, err := (&planner{set: set, rehearsal: true}).plan(tui.Form{Paper: c.Paper, Process: key, Celsius: c.Celsius})
+		plan, err := (&profiles.Planner{Set: set, Rehearsal: true}).Plan(profiles.Form{Paper: c.Paper, Process: key, Celsius: c.Celsius})
 		if err != nil {
 			return nil, bench.Shop{}, err
 		}

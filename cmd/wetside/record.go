@@ -8,6 +8,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/bench"
 	"wetside/session/notebook"
@@ -206,4 +207,18 @@ func (p pages) Judge(id string, stops float64, seen string) error {
 		p.done()
 	}
 	return err
+}
+
+// choices are the profiles there are, for the bench.
+func choices(set *profiles.Set) (papers, processes, cameras []tui.Choice) {
+	for _, x := range set.Papers() {
+		papers = append(papers, tui.Choice{Key: x.Key, Name: x.Name})
+	}
+	for _, x := range set.Processes() {
+		processes = append(processes, tui.Choice{Key: x.Key, Name: x.Name})
+	}
+	for _, x := range set.Cameras() {
+		cameras = append(cameras, tui.Choice{Key: x.Key, Name: x.Name})
+	}
+	return papers, processes, cameras
 }

@@ -3,7 +3,7 @@ package main
 import (
 	"math"
 
-	"wetside/tui"
+	"wetside/profiles"
 )
 
 // RehearseCmd is the program with a blank sheet.
@@ -39,7 +39,7 @@ func (c *RehearseCmd) Run(h *host) error {
 	}
 	p := program{host: h, flags: c.Flags, rehearsal: true, pace: c.Pace, self: c.Self}
 	for i := range c.Sheets {
-		f := tui.Form{Paper: c.Paper, Process: c.Process, Light: c.Light, Name: "blank"}
+		f := profiles.Form{Paper: c.Paper, Process: c.Process, Light: c.Light, Name: "blank"}
 		if len(c.Makers) > 0 {
 			f.Maker = c.Makers[i%len(c.Makers)]
 		}

@@ -24,6 +24,7 @@ import (
 
 	"wetside/profiles"
 	"wetside/session"
+	"wetside/session/bench"
 	"wetside/session/desk"
 	"wetside/session/notebook"
 	"wetside/sound"
@@ -86,7 +87,7 @@ type program struct {
 	rehearsal bool
 	pace      float64
 	self      bool              // the program's own hands move the sheets
-	forms     []tui.Form        // sheets to begin with
+	forms     []profiles.Form   // sheets to begin with
 	wrong     profiles.Problems // of the settings
 }
 
@@ -363,11 +364,14 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 		}}
 	}
 
-	plan := &planner{set: profs, judged: judgedIn(book, profs), rehearsal: p.rehearsal}
-	fresh := func() { plan.dirty = true }
+	plan := &profiles.Planner{Set: profs, Judged: desk.JudgedIn(book, profs.Law), Rehearsal: p.rehearsal}
+	fresh := plan.Forget
 	rec := &record{book: book, sit: sitting, saved: fresh}
 	dk := &desk.Desk{M: m, Clock: clk, Record: rec, Sound: speak, NewID: uuid.NewString, Hands: p.self}
-	plan.used, plan.today, plan.level = dk.Used, p.now, func() string { return level.String() }
+	plan.Used = dk.Used
+	plan.Stale = func(paper profiles.Paper) string {
+		return bench.FogTestStale(paper.Session(), p.now(), strings.TrimPrefix(paper.Safelight.Source, "fog test at "), level.String())
+	}
 	if !p.rehearsal {
 		show, ended := p.popUps(ctx)
 		dk.Notify = show
@@ -407,11 +411,11 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 	// program are not ours to put back.
 	lamps := followRoom(p.lamps(), p.now, mayShine, first && !m.PaperOut() && mayShine())
 	defer lamps.stop()
-	papers, processes, cameras := plan.choices()
+	papers, processes, cameras := choices(plan.Set)
 	cfg := tui.Config{
 		Desk: dk, Level: level, Profile: profile, Guard: guard, Blind: guard == nil,
 		Papers: papers, Processes: processes, Cameras: cameras,
-		Plan: plan.plan, Shift: plan.shift, Brighter: plan.brighter, Baths: plan.baths, Reckon: p.reckoned,
+		Plan: plan.Plan, Shift: plan.Shift, Brighter: plan.Brighter, Baths: plan.Baths, Reckon: p.reckoned,
 		Book: pages{book, clk.Now, fresh}, Lamps: lamps,
 		Verified: func() []tui.Finding {
 			found := lamps.verified()
@@ -447,14 +451,14 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 		cfg.Start = tui.Trays
 		// A rehearsal begins with fresh trays, so that the baths' account is
 		// rehearsed too.
-		for _, mix := range plan.baths(p.forms[0].Process) {
+		for _, mix := range plan.Baths(p.forms[0].Process) {
 			mix.ID = uuid.NewString()
 			if err := dk.Do(session.Event{Kind: session.BathMixed, Mix: &mix}); err != nil {
 				return err
 			}
 		}
 		for _, f := range p.forms {
-			made, err := plan.plan(f)
+			made, err := plan.Plan(f)
 			if err == nil {
 				_, err = dk.Add(made.Spec)
 			}
@@ -580,13 +584,13 @@ func (h *host) newVoice() (*voice.Voice, error) {
 
 // keepFogTest writes the result of a fog test into the user's own profile, and
 // has the planner reckon with it at once.
-func (p program) keepFogTest(plan *planner) func(tui.FogResult) error {
+func (p program) keepFogTest(plan *profiles.Planner) func(tui.FogResult) error {
 	return func(r tui.FogResult) error {
-		paper, err := plan.set.Paper(r.Paper)
+		paper, err := plan.Set.Paper(r.Paper)
 		if err != nil {
 			return err
 		}
-		src, err := plan.set.Source(profiles.PaperKind, r.Paper)
+		src, err := plan.Set.Source(profiles.PaperKind, r.Paper)
 		if err != nil {
 			return err
 		}
@@ -622,7 +626,7 @@ func (p program) keepFogTest(plan *planner) func(tui.FogResult) error {
 		}
 		// Faults of other profiles were told at the start.
 		set, err := profiles.Load(filesIn(root))
-		plan.set = set
+		plan.Set = set
 		if got, gone := set.Paper(r.Paper); gone != nil || time.Duration(got.Safelight.Unexposed) != unexposed {
 			return errors.Join(gone, err)
 		}

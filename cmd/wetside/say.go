@@ -16,6 +16,7 @@ import (
 	"github.com/charmbracelet/x/ansi"
 
 	"wetside/profiles"
+	"wetside/session/desk"
 	"wetside/session/exposure"
 	"wetside/session/notebook"
 	"wetside/session/words"
@@ -239,13 +240,13 @@ func (h *host) amendable() (*notebook.Book, error) {
 
 // reckoner is a planner that knows the judged sheets, if there are any. Close
 // it when done.
-func (h *host) reckoner() (*planner, func(), error) {
-	p := &planner{set: h.known()}
+func (h *host) reckoner() (*profiles.Planner, func(), error) {
+	p := &profiles.Planner{Set: h.known()}
 	b, err := h.written()
 	if err != nil || b == nil {
 		return p, func() {}, err
 	}
-	p.judged = judgedIn(b, p.set)
+	p.Judged = desk.JudgedIn(b, p.Set.Law)
 	return p, func() { b.Close() }, nil
 }
 

@@ -26,7 +26,6 @@ import (
 	"wetside/session/notebook"
 	"wetside/session/sessiontest"
 	"wetside/sound"
-	"wetside/tui"
 )
 
 // scriptNow is the present in every script: the evening of the workshop's
@@ -194,8 +193,8 @@ func theWorkshop(h *host) error {
 			return err
 		}
 		for _, x := range s.sheets {
-			p := &planner{set: set, rehearsal: s.rehearsal}
-			plan, err := p.plan(tui.Form{Name: x.name, Maker: x.maker, Camera: x.camera, Paper: x.paper, Process: "three-trays", Light: x.light})
+			p := &profiles.Planner{Set: set, Rehearsal: s.rehearsal}
+			plan, err := p.Plan(profiles.Form{Name: x.name, Maker: x.maker, Camera: x.camera, Paper: x.paper, Process: "three-trays", Light: x.light})
 			if err != nil {
 				return err
 			}

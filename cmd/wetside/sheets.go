@@ -15,6 +15,7 @@ import (
 	"github.com/charmbracelet/x/ansi"
 
 	"wetside/session"
+	"wetside/session/desk"
 	"wetside/session/notebook"
 	"wetside/session/words"
 )
@@ -553,7 +554,7 @@ func (c *ExportCmd) Run(h *host) error {
 	defer b.Close()
 	o := notebook.Options{Title: c.Title}
 	if format == "html" {
-		if o.Plot, err = plotOf(judgedIn(b, h.known())(), c.Camera, c.Paper); err != nil {
+		if o.Plot, err = plotOf(desk.JudgedIn(b, h.known().Law)(), c.Camera, c.Paper); err != nil {
 			return err
 		}
 	}

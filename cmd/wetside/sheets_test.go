@@ -10,7 +10,6 @@ import (
 	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/notebook"
-	"wetside/tui"
 )
 
 // A rehearsal on the morning after does not stand in the way of the sheet
@@ -31,7 +30,7 @@ func TestSheetsAreFoundBehindNewerOnes(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	plan, err := (&planner{set: set, rehearsal: true}).plan(tui.Form{Name: "blank", Paper: "direct-positive-fb", Process: "three-trays"})
+	plan, err := (&profiles.Planner{Set: set, Rehearsal: true}).Plan(profiles.Form{Name: "blank", Paper: "direct-positive-fb", Process: "three-trays"})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,0 +1,90 @@
+package profiles_test
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"wetside/profiles"
+	"wetside/session"
+	"wetside/session/exposure"
+)
+
+// A camera that needs exactly one stop more, judged without error, is to be
+// learned as one stop.
+func TestOneStopIsLearnedAsOneStop(t *testing.T) {
+	set, err := profiles.Load(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var sheets []exposure.Judged
+	p := &profiles.Planner{Set: set, Judged: func() []exposure.Judged { return sheets }}
+	f := profiles.Form{Paper: "direct-positive-fb", Process: "three-trays", Camera: "tea-caddy", Light: "overcast"}
+	paper, err := set.Paper(f.Paper)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rec := paper.Reciprocity.Law()
+	var judged float64
+	for range 30 {
+		p.Forget()
+		plan, err := p.Plan(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		base, _ := rec.Metered(plan.Spec.Base.Seconds())
+		given, _ := rec.Metered(plan.Exposure.Seconds())
+		judged = 1 - math.Log2(given/base) // what it still lacks, in light
+		sheets = append(sheets, exposure.Judged{Camera: f.Camera, Paper: f.Paper, Seconds: plan.Spec.Base.Seconds(),
+			Given: exposure.GivenStops(plan.Spec.Learned, 1), Stops: judged})
+	}
+	if math.Abs(judged) > 0.1 {
+		t.Errorf("after 30 sheets each is still judged %+.2f stop: the correction does not settle where the sheets are right", judged)
+	}
+}
+
+// A light typed in mid-exposure is so many stops brighter or darker than the one
+// before, however that one came to be known.
+func TestALightInMidExposureIsComparedWithTheOneBefore(t *testing.T) {
+	set, err := profiles.Load(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := &profiles.Planner{Set: set}
+	form := func(light string) profiles.Form {
+		return profiles.Form{Paper: "direct-positive-fb", Process: "three-trays", Camera: "tea-caddy", Light: light}
+	}
+	for _, c := range []struct {
+		first    string
+		readings []session.Reading
+		typed    string
+		want     float64
+		within   float64
+	}{
+		{"EV 12", nil, "EV 11", -1, 1e-9},
+		{"overcast", nil, "overcast", 0, 1e-9},
+		{"EV 12", []session.Reading{{Stops: 1.0 / 3}}, "EV 12", -1.0 / 3, 1e-9},
+		{"EV 12", []session.Reading{{Stops: 2, Light: "EV 14"}, {Light: "9m", Open: 9 * time.Minute}}, "EV 13.5", -0.5, 1e-9},
+		{"EV 12", []session.Reading{{Light: "EV 14"}}, "EV 13", -1, 1e-9}, // as they were kept before
+		{"7m15s", nil, "EV 11", -1, 0.05}, // 7:15 is what EV 12 takes, rounded
+	} {
+		plan, err := p.Plan(form(c.first))
+		if err != nil {
+			t.Fatal(err)
+		}
+		s := &session.Sheet{Spec: plan.Spec, Light: session.Light{Planned: plan.Exposure, Readings: c.readings}}
+		then, err := p.Plan(form(c.typed))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := p.Brighter(s, c.typed, then.Exposure); math.Abs(got-c.want) > c.within {
+			t.Errorf("%s, %+v, and then %s: %v stops brighter, not %v", c.first, c.readings, c.typed, got, c.want)
+		}
+	}
+	if plan, _ := p.Plan(form("EV 12")); plan.ByHand {
+		t.Error("a light is taken for a time given by hand")
+	}
+	if plan, _ := p.Plan(form("8m")); !plan.ByHand {
+		t.Error("a time is taken for a light")
+	}
+}
