@@ -74,7 +74,7 @@ func TestWhatAFogTestPutsInForce(t *testing.T) {
 				t.Fatalf("%s: %v", name, err)
 			}
 		}
-		got, err := plan.Plan(tui.Form{Paper: "direct-positive-fb", Process: "three-trays"})
+		got, err := plan.Plan(profiles.Form{Paper: "direct-positive-fb", Process: "three-trays"})
 		if err != nil {
 			t.Fatal(err)
 		}
