@@ -319,11 +319,20 @@ func (d *document) anyAbove(path []string) bool {
 var wordsOf = map[reflect.Type][]string{
 	reflect.TypeFor[session.Base]():     {string(session.FB), string(session.RC)},
 	reflect.TypeFor[session.Response](): {string(session.Lighter), string(session.Denser)},
-	reflect.TypeFor[session.Stage](): {string(session.Develop), string(session.Stop), string(session.Fix), string(session.Fix2),
-		string(session.Rinse), string(session.Clear), string(session.Wash)},
-	reflect.TypeFor[Shape](): {string(Flat), string(Cylinder)},
-	reflect.TypeFor[Ends]():  {string(ByUser), string(ByClock)},
-	reflect.TypeFor[Model](): {string(NoFailure), string(Schwarzschild), string(Table)},
+	reflect.TypeFor[session.Stage]():    steps(),
+	reflect.TypeFor[Shape]():            {string(Flat), string(Cylinder)},
+	reflect.TypeFor[Ends]():             {string(ByUser), string(ByClock)},
+	reflect.TypeFor[Model]():            {string(NoFailure), string(Schwarzschild), string(Table)},
+}
+
+// steps are the stages a process may have.
+func steps() (out []string) {
+	for _, s := range session.Stages {
+		if s.Step() {
+			out = append(out, string(s))
+		}
+	}
+	return out
 }
 
 // examples are values of the types that read themselves from text.

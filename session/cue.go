@@ -5,8 +5,8 @@ import "time"
 // A CueKind says what a cue tells the user.
 type CueKind string
 
-// The cues. Those marked (motif) have a sound of their own; the rest are
-// spoken, with the chime of their family.
+// The cues, each of them in CueFacts too. Those marked (motif) have a sound of
+// their own; the rest are spoken, with the chime of their family.
 const (
 	CueBegin     CueKind = "stage begins"      // (motif, one for each stage) For: its time
 	CueRockOn    CueKind = "agitate"           // (motif) For: how long
@@ -66,19 +66,72 @@ type Cue struct {
 	Text  string        `json:"text,omitempty"`
 }
 
-// Urgent reports whether the cue may never be dropped: a call to move a sheet,
-// the end of an exposure, or an error.
-func (c Cue) Urgent() bool {
-	switch c.Kind {
-	case CueMove, CueCall, CueLightOff, CueError, CueSafeAll, CueBathSpent, CueDrain:
-		return true
-	}
-	return false
-}
-
 // A Due is a cue and when in real time it is to be heard, with the monotonic
 // reading that timers and the loudspeaker go by.
 type Due struct {
 	Cue Cue
 	At  time.Time
 }
+
+// A CueFact is what holds for every cue of one kind.
+type CueFact struct {
+	Kind   CueKind
+	Urgent bool // may never be dropped: a call to move a sheet, the end of an exposure, an error
+	Ticks  bool // says no more than that time goes on: a motif without words
+	Spoken bool // words without a motif
+	// Example is such a cue, as a sheet of three trays meets it.
+	Example Cue
+}
+
+// CueFacts lists every kind of cue once. Sounds, words, tests and the list of
+// `wetside sounds` go through it.
+var CueFacts = []CueFact{
+	{Kind: CueLightOn, Example: Cue{Stage: Exposure, For: 4 * time.Minute}},
+	{Kind: CueHalf, Example: Cue{Stage: Exposure, Left: 2 * time.Minute}},
+	{Kind: CueCovered, Example: Cue{Stage: Exposure}},
+	{Kind: CueUncovered, Example: Cue{Stage: Exposure, Left: 90 * time.Second}},
+	{Kind: CueRelight, Example: Cue{Stage: Exposure, Left: 3 * time.Minute, N: -1}},
+	{Kind: CueLightOff, Urgent: true, Example: Cue{Stage: Exposure}},
+	{Kind: CueMayGoIn, Example: Cue{Left: 35 * time.Second}},
+	{Kind: CueBegin, Example: Cue{Stage: Develop, For: 90 * time.Second}},
+	{Kind: CueRockOn, Example: Cue{Stage: Develop, For: 170 * time.Second}},
+	{Kind: CueRock, Ticks: true, Example: Cue{Stage: Develop}},
+	{Kind: CueRockOff, Example: Cue{Stage: Develop}},
+	{Kind: CueMinutes, Example: Cue{Stage: Develop, Left: time.Minute, N: 1}},
+	{Kind: CueThirty, Example: Cue{Stage: Develop, Left: 30 * time.Second}},
+	{Kind: CueTen, Example: Cue{Stage: Develop, Left: 10 * time.Second}},
+	{Kind: CueSeen, Example: Cue{Stage: Develop, Left: 45 * time.Second}},
+	{Kind: CueAtLeast, Example: Cue{Stage: Develop, Left: 90 * time.Second}},
+	{Kind: CueDrain, Urgent: true, Example: Cue{Stage: Develop, For: 10 * time.Second}},
+	{Kind: CueMove, Urgent: true, Example: Cue{Stage: Develop, Next: Stop}},
+	{Kind: CueCall, Urgent: true, Example: Cue{Stage: Develop, Next: Stop, N: 1, Over: 5 * time.Second}},
+	{Kind: CueOver, Example: Cue{Stage: Develop, Over: time.Minute}},
+	{Kind: CueBack, Example: Cue{Stage: Develop}},
+	{Kind: CueWashAnew, Example: Cue{Stage: Wash, For: 30 * time.Minute}},
+	{Kind: CueChange, Example: Cue{Stage: Wash, N: 2}},
+	{Kind: CueAlive, Ticks: true, Example: Cue{Stage: Wash}},
+	{Kind: CueDone, Example: Cue{Stage: Wash}},
+	{Kind: CueSpoiled, Example: Cue{Stage: Fix}},
+	{Kind: CueConflict, Example: Cue{Left: 2 * time.Minute}},
+	{Kind: CueSafeHalf, Example: Cue{Left: 2 * time.Minute}},
+	{Kind: CueSafeAll, Urgent: true},
+	{Kind: CueBathHigh, Example: Cue{Stage: Fix, Label: "fixer 1"}},
+	{Kind: CueBathSpent, Urgent: true, Example: Cue{Stage: Fix, Label: "fixer 1"}},
+	{Kind: CueError, Urgent: true, Example: Cue{Text: "the next sheet may go in in 0:35"}},
+	{Kind: CueSay, Spoken: true, Example: Cue{Text: "sheet 4: develop, 0:47 left"}},
+}
+
+var cueFacts = func() map[CueKind]CueFact {
+	all := make(map[CueKind]CueFact, len(CueFacts))
+	for i := range CueFacts {
+		CueFacts[i].Example.Kind = CueFacts[i].Kind
+		all[CueFacts[i].Kind] = CueFacts[i]
+	}
+	return all
+}()
+
+// Urgent reports whether the cue may never be dropped.
+func (c Cue) Urgent() bool { return cueFacts[c.Kind].Urgent }
+
+// Ticks reports whether the cue says no more than that time goes on.
+func (c Cue) Ticks() bool { return cueFacts[c.Kind].Ticks }

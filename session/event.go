@@ -190,6 +190,10 @@ const (
 // Stages lists every stage in working order.
 var Stages = []Stage{Exposure, Develop, Stop, Fix, Fix2, Rinse, Clear, Hold, Wash}
 
+// Step reports whether a process may have the stage as a step: the exposure
+// comes before it, and holding water is where a sheet waits.
+func (s Stage) Step() bool { return s != Exposure && s != Hold }
+
 // A Process is the list of baths a sheet goes through, with the times for the
 // temperature at hand already reckoned.
 type Process struct {

@@ -176,7 +176,7 @@ func (e *Engine) Close() error {
 
 func (e *Engine) item(c session.Cue, due time.Duration) item {
 	it := item{cue: c, due: due, motif: motifIndex(c)}
-	it.said = e.cfg.Voice == nil || c.Kind == session.CueRock || c.Kind == session.CueAlive
+	it.said = e.cfg.Voice == nil || c.Ticks()
 	return it
 }
 

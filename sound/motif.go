@@ -3,7 +3,6 @@ package sound
 import (
 	"math"
 	"slices"
-	"strings"
 	"sync"
 	"time"
 
@@ -32,6 +31,7 @@ type Note struct {
 // person by pitch and rhythm and by a program by spectrum.
 type Motif struct {
 	Name  string            // as `wetside sounds` shows it
+	Says  string            // what it tells the user, as it is shown there
 	Kinds []session.CueKind // the cues it stands for; the first names it
 	Stage session.Stage     // for CueBegin
 	Soft  bool              // meant to lie below the others: heard when listened for
@@ -66,50 +66,59 @@ func n(hz float64, at, length int) Note {
 
 func kinds(ks ...session.CueKind) []session.CueKind { return ks }
 
-// motifs is the whole set. The frequencies lie on a grid of 35 Hz between 400
-// and 2500 Hz: a window of 64 ms tells neighbours apart. A stage's motif goes
-// up by about a fourth, and each stage's begins higher than the one's before;
-// its rhythm is its own. What asks for the hands (lift, move, call) lies above
-// running water; what goes wrong or goes back, falls.
+// The frequencies lie on a grid, so that a window of 64 ms tells neighbours
+// apart: GridLow, GridLow + GridStep, ... up to GridHigh, in Hz. Below it small
+// loudspeakers are silent, above it old ears are.
+const (
+	GridLow  = 400
+	GridStep = 35
+	GridHigh = 2780
+)
+
+// motifs is the whole set. A stage's motif goes up by about a fourth, and each
+// stage's begins higher than the one's before; its rhythm is its own. What asks
+// for the hands (lift, move, call) lies above running water; what goes wrong or
+// goes back, falls. Where a new one must lie between others, one that need not
+// lie there gives up its place, the chimes first, for a free one.
 //
 // The amplitudes are set in init, to the same A-weighted loudness.
 var motifs = []Motif{
-	{Name: "exposure begins", Kinds: kinds(session.CueLightOn), Stage: session.Exposure, Notes: []Note{n(435, 0, 110), n(575, 130, 230)}},
-	{Name: "develop begins", Kinds: kinds(session.CueBegin), Stage: session.Develop, Notes: []Note{n(505, 0, 70), n(505, 130, 70), n(680, 220, 180)}},
-	{Name: "stop begins", Kinds: kinds(session.CueBegin), Stage: session.Stop, Notes: []Note{n(610, 0, 200), n(820, 220, 70)}},
-	{Name: "fix begins", Kinds: kinds(session.CueBegin), Stage: session.Fix, Notes: []Note{n(715, 0, 120), n(960, 140, 70), n(960, 270, 110)}},
-	{Name: "second fix begins", Kinds: kinds(session.CueBegin), Stage: session.Fix2, Notes: []Note{n(785, 0, 60), n(1065, 80, 60), n(785, 160, 60), n(1065, 240, 160)}},
-	{Name: "rinse begins", Kinds: kinds(session.CueBegin), Stage: session.Rinse, Notes: []Note{n(890, 0, 50), n(1205, 60, 200)}},
-	{Name: "hypo-clear begins", Kinds: kinds(session.CueBegin), Stage: session.Clear, Notes: []Note{n(1030, 0, 160), n(1380, 180, 60), n(1380, 300, 60)}},
-	{Name: "hold begins", Kinds: kinds(session.CueBegin), Stage: session.Hold, Notes: []Note{n(1135, 0, 200), n(1520, 220, 200)}},
-	{Name: "wash begins", Kinds: kinds(session.CueBegin), Stage: session.Wash, Notes: []Note{n(1275, 0, 60), n(1275, 120, 60), n(1695, 190, 60), n(1695, 310, 130)}},
+	{Name: "exposure begins", Says: "the pinhole is open, the exposure runs", Kinds: kinds(session.CueLightOn), Stage: session.Exposure, Notes: []Note{n(435, 0, 110), n(575, 130, 230)}},
+	{Name: "develop begins", Says: "the sheet is in: develop", Kinds: kinds(session.CueBegin), Stage: session.Develop, Notes: []Note{n(505, 0, 70), n(505, 130, 70), n(680, 220, 180)}},
+	{Name: "stop begins", Says: "the sheet is in: stop", Kinds: kinds(session.CueBegin), Stage: session.Stop, Notes: []Note{n(610, 0, 200), n(820, 220, 70)}},
+	{Name: "fix begins", Says: "the sheet is in: fix", Kinds: kinds(session.CueBegin), Stage: session.Fix, Notes: []Note{n(715, 0, 120), n(960, 140, 70), n(960, 270, 110)}},
+	{Name: "second fix begins", Says: "the sheet is in: second fix", Kinds: kinds(session.CueBegin), Stage: session.Fix2, Notes: []Note{n(785, 0, 60), n(1065, 80, 60), n(785, 160, 60), n(1065, 240, 160)}},
+	{Name: "rinse begins", Says: "the sheet is in: rinse", Kinds: kinds(session.CueBegin), Stage: session.Rinse, Notes: []Note{n(890, 0, 50), n(1205, 60, 200)}},
+	{Name: "hypo-clear begins", Says: "the sheet is in: hypo-clear", Kinds: kinds(session.CueBegin), Stage: session.Clear, Notes: []Note{n(1030, 0, 160), n(1380, 180, 60), n(1380, 300, 60)}},
+	{Name: "hold begins", Says: "the sheet is in: hold", Kinds: kinds(session.CueBegin), Stage: session.Hold, Notes: []Note{n(1135, 0, 200), n(1520, 220, 200)}},
+	{Name: "wash begins", Says: "the sheet is in: wash", Kinds: kinds(session.CueBegin), Stage: session.Wash, Notes: []Note{n(1275, 0, 60), n(1275, 120, 60), n(1695, 190, 60), n(1695, 310, 130)}},
 
-	{Name: "agitate", Kinds: kinds(session.CueRockOn), Notes: []Note{n(645, 0, 90), n(925, 110, 90), n(645, 220, 90)}},
-	{Name: "rock", Kinds: kinds(session.CueRock), Soft: true, Notes: []Note{n(2360, 0, 45), n(2465, 0, 45)}},
-	{Name: "agitation off", Kinds: kinds(session.CueRockOff), Notes: []Note{n(995, 0, 90), n(750, 110, 220)}},
-	{Name: "ten seconds left", Kinds: kinds(session.CueTen), Notes: []Note{n(1590, 0, 50), n(1590, 110, 50), n(1590, 220, 50)}},
-	{Name: "may be judged", Kinds: kinds(session.CueAtLeast), Notes: []Note{n(1240, 0, 120), n(1660, 0, 120), n(1240, 200, 120), n(1660, 200, 120)}},
-	{Name: "lift and drain", Kinds: kinds(session.CueDrain), Notes: []Note{n(1940, 0, 130), n(1450, 150, 240)}},
-	{Name: "move now", Kinds: kinds(session.CueMove), Notes: []Note{n(1415, 0, 60), n(1905, 80, 100), n(1415, 240, 60), n(1905, 320, 100)}},
-	{Name: "call again", Kinds: kinds(session.CueCall), Notes: []Note{n(1800, 0, 50), n(2255, 60, 50), n(1800, 120, 50), n(2255, 180, 50), n(1800, 240, 50)}},
-	{Name: "move taken back", Kinds: kinds(session.CueBack), Notes: []Note{n(1310, 0, 60), n(540, 70, 80), n(540, 210, 120)}},
-	{Name: "sheet done", Kinds: kinds(session.CueDone, session.CueSpoiled), Notes: []Note{n(470, 0, 120), n(1170, 140, 120), n(2010, 280, 300)}},
-	{Name: "wash begins again", Kinds: kinds(session.CueWashAnew), Notes: []Note{n(1870, 0, 80), n(1485, 100, 80), n(1870, 200, 160)}},
-	{Name: "change the water", Kinds: kinds(session.CueChange), Notes: []Note{n(1765, 0, 40), n(2185, 50, 40), n(1765, 180, 40), n(2185, 230, 40)}},
-	{Name: "alive", Kinds: kinds(session.CueAlive), Soft: true, Notes: []Note{n(855, 0, 60), n(855, 150, 60), n(2430, 0, 60), n(2430, 150, 60)}},
+	{Name: "agitate", Says: "rock the tray", Kinds: kinds(session.CueRockOn), Notes: []Note{n(645, 0, 90), n(925, 110, 90), n(645, 220, 90)}},
+	{Name: "rock", Says: "one soft tick at the rhythm of rocking", Kinds: kinds(session.CueRock), Soft: true, Notes: []Note{n(2360, 0, 45), n(2465, 0, 45)}},
+	{Name: "agitation off", Says: "let the sheet rest", Kinds: kinds(session.CueRockOff), Notes: []Note{n(995, 0, 90), n(750, 110, 220)}},
+	{Name: "ten seconds left", Says: "ten seconds to the end of this bath or exposure", Kinds: kinds(session.CueTen), Notes: []Note{n(1590, 0, 50), n(1590, 110, 50), n(1590, 220, 50)}},
+	{Name: "may be judged", Says: "the least time is over: judge the sheet by eye", Kinds: kinds(session.CueAtLeast), Notes: []Note{n(1240, 0, 120), n(1660, 0, 120), n(1240, 200, 120), n(1660, 200, 120)}},
+	{Name: "lift and drain", Says: "lift the sheet and let it drip", Kinds: kinds(session.CueDrain), Notes: []Note{n(1940, 0, 130), n(1450, 150, 240)}},
+	{Name: "move now", Says: "the time is over: move the sheet on", Kinds: kinds(session.CueMove), Notes: []Note{n(1415, 0, 60), n(1905, 80, 100), n(1415, 240, 60), n(1905, 320, 100)}},
+	{Name: "call again", Says: "the sheet still waits to be moved", Kinds: kinds(session.CueCall), Notes: []Note{n(1800, 0, 50), n(2255, 60, 50), n(1800, 120, 50), n(2255, 180, 50), n(1800, 240, 50)}},
+	{Name: "move taken back", Says: "the last move was taken back", Kinds: kinds(session.CueBack), Notes: []Note{n(1310, 0, 60), n(540, 70, 80), n(540, 210, 120)}},
+	{Name: "sheet done", Says: "the sheet is finished (or given up)", Kinds: kinds(session.CueDone, session.CueSpoiled), Notes: []Note{n(470, 0, 120), n(1170, 140, 120), n(2010, 280, 300)}},
+	{Name: "wash begins again", Says: "an unwashed sheet came into the water: the wash counts anew", Kinds: kinds(session.CueWashAnew), Notes: []Note{n(1870, 0, 80), n(1485, 100, 80), n(1870, 200, 160)}},
+	{Name: "change the water", Says: "change the wash water", Kinds: kinds(session.CueChange), Notes: []Note{n(1765, 0, 40), n(2185, 50, 40), n(1765, 180, 40), n(2185, 230, 40)}},
+	{Name: "alive", Says: "nothing to do, the clock runs", Kinds: kinds(session.CueAlive), Soft: true, Notes: []Note{n(855, 0, 60), n(855, 150, 60), n(2430, 0, 60), n(2430, 150, 60)}},
 
-	{Name: "exposure done", Kinds: kinds(session.CueLightOff), Notes: []Note{n(2395, 0, 70), n(2080, 90, 70), n(2395, 180, 70), n(2080, 270, 250)}},
-	{Name: "pinhole covered", Kinds: kinds(session.CueCovered), Notes: []Note{n(2150, 0, 60), n(1625, 70, 120)}},
-	{Name: "pinhole open", Kinds: kinds(session.CueUncovered), Notes: []Note{n(1555, 0, 60), n(2115, 70, 120)}},
-	{Name: "may go in", Kinds: kinds(session.CueMayGoIn), Notes: []Note{n(1100, 0, 300), n(1730, 150, 150)}},
-	{Name: "error", Kinds: kinds(session.CueError, session.CueSafeAll, session.CueBathSpent), Notes: []Note{n(1835, 0, 70), n(1345, 90, 70), n(1345, 220, 70), n(1345, 350, 70)}},
+	{Name: "exposure done", Says: "cover the pinhole", Kinds: kinds(session.CueLightOff), Notes: []Note{n(2395, 0, 70), n(2080, 90, 70), n(2395, 180, 70), n(2080, 270, 250)}},
+	{Name: "pinhole covered", Says: "the exposure stands still", Kinds: kinds(session.CueCovered), Notes: []Note{n(2150, 0, 60), n(1625, 70, 120)}},
+	{Name: "pinhole open", Says: "the exposure goes on", Kinds: kinds(session.CueUncovered), Notes: []Note{n(1555, 0, 60), n(2115, 70, 120)}},
+	{Name: "may go in", Says: "the next sheet may go into the first bath", Kinds: kinds(session.CueMayGoIn), Notes: []Note{n(1100, 0, 300), n(1730, 150, 150)}},
+	{Name: "error", Says: "something is wrong: the screen says what (safe time used up, bath spent, error)", Kinds: kinds(session.CueError, session.CueSafeAll, session.CueBathSpent), Notes: []Note{n(1835, 0, 70), n(1345, 90, 70), n(1345, 220, 70), n(1345, 350, 70)}},
 
 	// Chimes of the cues that are chiefly spoken.
-	{Name: "minutes left", Kinds: kinds(session.CueMinutes), Notes: []Note{n(1975, 0, 100), n(1975, 180, 50)}},
-	{Name: "thirty seconds left", Kinds: kinds(session.CueThirty), Notes: []Note{n(2045, 0, 40), n(2045, 110, 40), n(2045, 220, 100)}},
-	{Name: "over by", Kinds: kinds(session.CueOver), Notes: []Note{n(2220, 0, 100), n(2220, 180, 100)}},
-	{Name: "half-way", Kinds: kinds(session.CueHalf, session.CueSafeHalf), Notes: []Note{n(2290, 0, 160), n(2290, 240, 50)}},
-	{Name: "word of change", Kinds: kinds(session.CueSeen, session.CueRelight, session.CueConflict, session.CueBathHigh), Notes: []Note{n(2325, 0, 70), n(2325, 150, 160)}},
+	{Name: "minutes left", Says: "a whole number of minutes is left", Kinds: kinds(session.CueMinutes), Notes: []Note{n(1975, 0, 100), n(1975, 180, 50)}},
+	{Name: "thirty seconds left", Says: "thirty seconds left", Kinds: kinds(session.CueThirty), Notes: []Note{n(2045, 0, 40), n(2045, 110, 40), n(2045, 220, 100)}},
+	{Name: "over by", Says: "another minute over time", Kinds: kinds(session.CueOver), Notes: []Note{n(2220, 0, 100), n(2220, 180, 100)}},
+	{Name: "half-way", Says: "half of the exposure, or of the safe time, is over", Kinds: kinds(session.CueHalf, session.CueSafeHalf), Notes: []Note{n(2290, 0, 160), n(2290, 240, 50)}},
+	{Name: "word of change", Says: "something changed ahead: image seen, light changed, two sheets at once, bath nearly spent", Kinds: kinds(session.CueSeen, session.CueRelight, session.CueConflict, session.CueBathHigh), Notes: []Note{n(2325, 0, 70), n(2325, 150, 160)}},
 }
 
 // steady is the amplitude of a long note of 1 kHz; softer is by how much, in
@@ -218,42 +227,11 @@ type Named struct {
 	Cue  session.Cue // plays it
 }
 
-var says = map[string]string{
-	"exposure begins":     "the pinhole is open, the exposure runs",
-	"agitate":             "rock the tray",
-	"rock":                "one soft tick at the rhythm of rocking",
-	"agitation off":       "let the sheet rest",
-	"ten seconds left":    "ten seconds to the end of this bath or exposure",
-	"may be judged":       "the least time is over: judge the sheet by eye",
-	"lift and drain":      "lift the sheet and let it drip",
-	"move now":            "the time is over: move the sheet on",
-	"call again":          "the sheet still waits to be moved",
-	"move taken back":     "the last move was taken back",
-	"sheet done":          "the sheet is finished (or given up)",
-	"wash begins again":   "an unwashed sheet came into the water: the wash counts anew",
-	"change the water":    "change the wash water",
-	"alive":               "nothing to do, the clock runs",
-	"exposure done":       "cover the pinhole",
-	"pinhole covered":     "the exposure stands still",
-	"pinhole open":        "the exposure goes on",
-	"may go in":           "the next sheet may go into the first bath",
-	"error":               "something is wrong: the screen says what (safe time used up, bath spent, error)",
-	"minutes left":        "a whole number of minutes is left",
-	"thirty seconds left": "thirty seconds left",
-	"over by":             "another minute over time",
-	"half-way":            "half of the exposure, or of the safe time, is over",
-	"word of change":      "something changed ahead: image seen, light changed, two sheets at once, bath nearly spent",
-}
-
 // Names lists every motif with what it says, in the order a sheet meets them.
 func Names() []Named {
 	out := make([]Named, 0, len(motifs))
 	for _, m := range motifs {
-		s := says[m.Name]
-		if s == "" {
-			s = "the sheet is in: " + strings.TrimSuffix(m.Name, " begins")
-		}
-		out = append(out, Named{Name: m.Name, Says: s, Cue: session.Cue{Key: "name/" + m.Name, Kind: m.Kind(), Stage: m.Stage}})
+		out = append(out, Named{Name: m.Name, Says: m.Says, Cue: session.Cue{Key: "name/" + m.Name, Kind: m.Kind(), Stage: m.Stage}})
 	}
 	return out
 }

@@ -557,7 +557,7 @@ func (m *Model) bordered() string {
 	edge, style := " ", m.styles.Normal
 	corner := [3]string{" ", " ", " "}
 	for _, c := range m.desk.M.Cues(now.Add(-m.span(pulseFor)), now) {
-		if c.Kind == session.CueRock || c.Kind == session.CueAlive {
+		if c.Ticks() {
 			continue
 		}
 		edge, corner = "│", [3]string{"┌", "─", "┐"}

@@ -50,7 +50,7 @@ func (c *CuesCmd) Run(h *host) error {
 	if !c.Ticks {
 		kept := cues[:0]
 		for _, q := range cues {
-			if q.Kind != session.CueRock && q.Kind != session.CueAlive {
+			if !q.Ticks() {
 				kept = append(kept, q)
 			}
 		}

@@ -39,42 +39,23 @@ func (SoundsCmd) Help() string {
   wetside sounds --learn    a quiz, in the light, before it matters`
 }
 
-// phrases are announcements of each kind, as a sheet of three trays hears them.
-func phrases() []session.Cue {
-	return []session.Cue{
-		{Kind: session.CueBegin, Stage: session.Develop, For: 90 * time.Second},
-		{Kind: session.CueMinutes, Stage: session.Develop, Left: time.Minute},
-		{Kind: session.CueThirty, Stage: session.Develop, Left: 30 * time.Second},
-		{Kind: session.CueTen, Stage: session.Develop, Left: 10 * time.Second},
-		{Kind: session.CueSeen, Stage: session.Develop, Left: 45 * time.Second},
-		{Kind: session.CueDrain, Stage: session.Develop, For: 10 * time.Second},
-		{Kind: session.CueMove, Stage: session.Develop, Next: session.Stop},
-		{Kind: session.CueCall, Stage: session.Develop, Next: session.Stop, N: 1, Over: 5 * time.Second},
-		{Kind: session.CueOver, Stage: session.Develop, Over: time.Minute},
-		{Kind: session.CueBack, Stage: session.Develop},
-		{Kind: session.CueWashAnew, Stage: session.Wash, For: 30 * time.Minute},
-		{Kind: session.CueChange, Stage: session.Wash, N: 2},
-		{Kind: session.CueDone, Stage: session.Wash},
-		{Kind: session.CueLightOn, For: 4 * time.Minute},
-		{Kind: session.CueHalf, Left: 2 * time.Minute},
-		{Kind: session.CueLightOff},
-		{Kind: session.CueMayGoIn, Left: 35 * time.Second},
-		{Kind: session.CueSafeHalf, Left: 2 * time.Minute},
-		{Kind: session.CueSafeAll},
-		{Kind: session.CueBathSpent, Label: "fixer 1"},
+// phrases are announcements of each kind that is spoken.
+func phrases() (out []session.Cue) {
+	for i, f := range session.CueFacts {
+		if f.Ticks {
+			continue
+		}
+		q := f.Example
+		q.Key, q.Num, q.Sheet = fmt.Sprintf("phrase/%d", i), 4, "4"
+		out = append(out, q)
 	}
+	return out
 }
 
 // Run plays.
 func (c *SoundsCmd) Run(h *host) error {
 	names := sound.Names()
-	var said []session.Cue
-	for i, q := range phrases() {
-		q.Key, q.Num, q.Sheet = fmt.Sprintf("phrase/%d", i), 4, "4"
-		if len(voice.Words(q, voice.Full)) > 0 {
-			said = append(said, q)
-		}
-	}
+	said := phrases()
 	if c.Motifs || len(c.Which) > 0 {
 		said = nil
 	}

@@ -74,15 +74,15 @@ func lowpass(taps int, cut float64) []float64 {
 	return h
 }
 
-// slow brings 48 kHz down to 6 kHz in two steps, without delay. 2.5 kHz passes
-// and what would fold onto it is kept away.
+// slow brings 48 kHz down to 6 kHz in two steps, without delay. The grid of
+// motifs passes and what would fold onto it is kept away.
 func slow(in []float32) []float64 {
 	x := make([]float64, len(in))
 	for i, v := range in {
 		x[i] = float64(v)
 	}
 	x = thin(x, 4, lowpass(31, 6000.0/sound.Rate))
-	return thin(x, 2, lowpass(49, 3000.0/12000))
+	return thin(x, 2, lowpass(97, 3000.0/12000))
 }
 
 func thin(in []float64, by int, h []float64) []float64 {

@@ -267,15 +267,14 @@ func TestEarAnnouncements(t *testing.T) {
 	report(t, said, got)
 }
 
-var stages = session.Stages
-
 func storyCues() []session.Cue {
 	var out []session.Cue
 	sheet := 0
-	for _, k := range kinds {
-		for i, s := range stages {
+	for _, f := range session.CueFacts {
+		k := f.Kind
+		for i, s := range session.Stages {
 			sheet = sheet%23 + 1
-			c := session.Cue{Kind: k, Num: sheet, Named: i%2 == 0, Stage: s, Next: stages[(i+1)%len(stages)],
+			c := session.Cue{Kind: k, Num: sheet, Named: i%2 == 0, Stage: s, Next: session.Stages[(i+1)%len(session.Stages)],
 				N: 1 + i, For: time.Duration(30+61*i+7*sheet) * time.Second,
 				Left: time.Duration(20+47*i+13*sheet) * time.Second,
 				Over: time.Duration(5+63*i) * time.Second}
@@ -290,12 +289,16 @@ func storyCues() []session.Cue {
 				c.Over = time.Duration(1+i) * time.Minute
 			case session.CueError:
 				c.Text = said[i]
+			case session.CueRelight:
+				if i%2 == 0 {
+					c.For = 0 // the light, and not the time
+				}
 			case session.CueMayGoIn:
 				if i%3 == 0 {
 					c.Left = 0
 				}
 			case session.CueMove, session.CueCall:
-				if i == len(stages)-1 {
+				if i == len(session.Stages)-1 {
 					c.Next = ""
 				}
 			}
@@ -322,14 +325,4 @@ var said = []string{
 	"paper is covered; move on to second fix",
 	"safelight", "agitate; rest", "fix", "hold", "covered", "1:00:00 left", "0:01 left", "1:00 left", "18:13 left",
 	"2:00:16 left", "sheet 14: wash, 19:12 left", "sheet 15: rinse, hypo clear, stop",
-}
-
-var kinds = []session.CueKind{
-	session.CueBegin, session.CueRockOn, session.CueRockOff, session.CueRock, session.CueMinutes,
-	session.CueThirty, session.CueTen, session.CueAtLeast, session.CueDrain, session.CueMove,
-	session.CueCall, session.CueOver, session.CueSeen, session.CueBack, session.CueDone,
-	session.CueSpoiled, session.CueWashAnew, session.CueChange, session.CueAlive, session.CueLightOn,
-	session.CueHalf, session.CueLightOff, session.CueCovered, session.CueUncovered, session.CueRelight,
-	session.CueSafeHalf, session.CueSafeAll, session.CueMayGoIn, session.CueConflict,
-	session.CueBathHigh, session.CueBathSpent, session.CueError, session.CueSay,
 }

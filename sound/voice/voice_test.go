@@ -71,6 +71,18 @@ func TestWhatIsSaid(t *testing.T) {
 // Every cue at every level is said in clips that are there, an urgent one
 // always, and more is said at a fuller level.
 func TestEveryCueIsInTheVocabulary(t *testing.T) {
+	for _, f := range session.CueFacts {
+		if said := len(Words(f.Example, Full)) > 0; said == f.Ticks {
+			t.Errorf("the cue %q has words: %v; give it some in writer.write, or say in session.CueFacts that it only ticks", f.Kind, said)
+		}
+	}
+	for _, s := range session.Stages {
+		for _, w := range stageWords(s) {
+			if !Known(w) {
+				t.Errorf("the stage %q is spoken %q, and there is no such clip: add it to clips.txt, or another in stageNames", s, w)
+			}
+		}
+	}
 	for _, c := range storyCues() {
 		before := 0
 		for _, talk := range levels {

@@ -1,0 +1,74 @@
+package session_test
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"slices"
+	"strconv"
+	"testing"
+
+	"wetside/session"
+)
+
+// constants are the values of a type's constants, by their names in the source.
+func constants(t *testing.T, file, kind string) map[string]string {
+	t.Helper()
+	f, err := parser.ParseFile(token.NewFileSet(), file, nil, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	out := map[string]string{}
+	for _, d := range f.Decls {
+		d, ok := d.(*ast.GenDecl)
+		if !ok || d.Tok != token.CONST {
+			continue
+		}
+		for _, s := range d.Specs {
+			s := s.(*ast.ValueSpec)
+			if id, ok := s.Type.(*ast.Ident); !ok || id.Name != kind {
+				continue
+			}
+			for i, n := range s.Names {
+				v, err := strconv.Unquote(s.Values[i].(*ast.BasicLit).Value)
+				if err != nil {
+					t.Fatal(err)
+				}
+				out[n.Name] = v
+			}
+		}
+	}
+	if len(out) < 5 {
+		t.Fatalf("%s has %d constants of type %s", file, len(out), kind)
+	}
+	return out
+}
+
+// Every cue and every stage that has a name stands in its list, once: what goes
+// through the list then misses none.
+func TestEveryKindIsListed(t *testing.T) {
+	var cues, stages []string
+	for _, f := range session.CueFacts {
+		cues = append(cues, string(f.Kind))
+		if f.Example.Kind != f.Kind {
+			t.Errorf("the example of %q is of %q", f.Kind, f.Example.Kind)
+		}
+	}
+	for _, s := range session.Stages {
+		stages = append(stages, string(s))
+	}
+	for _, x := range []struct {
+		file, kind, list string
+		all              []string
+	}{{"cue.go", "CueKind", "CueFacts", cues}, {"event.go", "Stage", "Stages", stages}} {
+		named := constants(t, x.file, x.kind)
+		for name, v := range named {
+			if !slices.Contains(x.all, v) {
+				t.Errorf("%s (%q) is missing in session.%s", name, v, x.list)
+			}
+		}
+		if len(x.all) != len(named) {
+			t.Errorf("session.%s has %d entries for %d names", x.list, len(x.all), len(named))
+		}
+	}
+}
