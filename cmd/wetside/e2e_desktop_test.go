@@ -8,6 +8,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"syscall"
 	"testing"
@@ -175,3 +176,53 @@ func TestItAlwaysStarts(t *testing.T) {
 		})
 	}
 }
+
+// While a sitting has paper out, another window answers in red on black, errors
+// and help too; a pipe and JSON are left alone. Once paper is covered, the
+// window has its own colours.
+func TestOtherCommandsAnswerInRed(t *testing.T) {
+	binary(t)
+	h := newHome(t)
+	h.interrupted(t, "", session.Event{Kind: session.Moved})
+	mark := filepath.Join(h.dir, ".local", "state", "wetside", "paper-out")
+	out := func() bool { _, err := os.Stat(mark); return err == nil }
+	p := newPane(t, h, 100, 30, "--sound", "none")
+	p.wait("Go on?")
+	until(t, "paper is known to be out", out)
+	// answer is what stands on a window of its own after a command.
+	answer := func(args ...string) string {
+		other := newPane(t, home{t.TempDir(), h.env}, 100, 40, args...)
+		other.wait("status ")
+		said, _, _ := strings.Cut(other.do("capture-pane", "-p", "-e"), "status ")
+		return strings.TrimSpace(said)
+	}
+	for _, args := range [][]string{{"where"}, {"mix", "--help"}, {"mix", "nonsense"}, {"sheets"}, {"version"}} {
+		said := answer(args...)
+		rest := redOnBlack.ReplaceAllString(said, "")
+		if said == "" || strings.TrimSpace(rest) != "" {
+			t.Errorf("%v: not red on black: %q", args, said)
+		}
+	}
+	if said := answer("where", "--json"); !strings.HasPrefix(said, "[") || strings.Contains(said, "\x1b") {
+		t.Errorf("JSON: %q", said)
+	}
+	if said := h.wetside(t, "where"); !strings.HasPrefix(said, "sheet 1 signal arm: ") || strings.Contains(said, "\x1b") {
+		t.Errorf("a pipe: %q", said)
+	}
+	p.keys("y")
+	p.wait("1 develop")
+	p.keys("q")
+	p.wait("covered?")
+	p.keys("y")
+	p.wait("status 0")
+	if out() {
+		t.Error("paper is covered, and yet marked as out")
+	}
+	if said := answer("where"); !strings.HasPrefix(said, "sheet 1 signal arm: ") || strings.Contains(said, "\x1b") {
+		t.Errorf("after paper was covered: %q", said)
+	}
+}
+
+// redOnBlack is text in a pure red of the 256-colour cube on black, to the end
+// of what tmux shows of it.
+var redOnBlack = regexp.MustCompile(`\x1b\[38;5;(?:16|52|88|124|160|196)m\x1b\[48;5;16m[^\x1b]*(?:\x1b\[39m\x1b\[49m|\x1b\[0m|\x1b\[m)?`)

@@ -16,7 +16,9 @@ import (
 	"wetside/tui/ember"
 )
 
-func (h *host) lamps() ember.Lamps {
+func (h *host) lamps() ember.Lamps { return markedLamps{h.ownLamps(), h.darkFile()} }
+
+func (h *host) ownLamps() ember.Lamps {
 	if h.lights != nil {
 		return h.lights()
 	}

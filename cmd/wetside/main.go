@@ -7,7 +7,8 @@
 // standard output as plain text, and as JSON with --json. Bad arguments end
 // with one line that says what to do, and status 2; anything else that went
 // wrong ends with one line and status 1. Nothing but the program itself
-// touches the terminal's colours, and it goes through the red guard.
+// touches the terminal's colours, and it goes through the red guard; while paper
+// is out so does what any command prints on a terminal, without --json.
 package main
 
 import (
@@ -117,16 +118,17 @@ func realHost() *host {
 // run parses and runs; it returns the exit status. What could not be printed
 // was not done.
 func run(h *host) int {
-	out := &sink{Writer: h.out}
 	own := *h
+	defer own.inRed()()
+	out := &sink{Writer: own.out}
 	own.out = out
 	status, err := own.run()
 	if out.err != nil && (status == 0 || errors.Is(err, out.err)) {
-		fmt.Fprintf(h.err, "wetside: standard output cannot be written: %s\n", oneLine(out.err))
+		fmt.Fprintf(own.err, "wetside: standard output cannot be written: %s\n", oneLine(out.err))
 		return 1
 	}
 	if err != nil {
-		fmt.Fprintf(h.err, "wetside: %s\n", oneLine(err))
+		fmt.Fprintf(own.err, "wetside: %s\n", oneLine(err))
 	}
 	return status
 }
