@@ -11,6 +11,8 @@ import (
 	"golang.org/x/net/html"
 	"golang.org/x/net/html/atom"
 	"pgregory.net/rapid"
+
+	"wetside/session/words"
 )
 
 // everyText gives every text of a value, however deep, what next returns.
@@ -106,7 +108,7 @@ func TestACardHoldsTheTextsAsText(t *testing.T) {
 		}
 		for _, s := range []string{bad.Name, bad.Maker, bad.Paper.Name, bad.Camera, bad.ProcessIs, bad.Light, bad.Spoiled, bad.Scan, bad.ID,
 			bad.Notes[0].Text, bad.Judgements[len(bad.Judgements)-1].Seen, bad.Stages[0].Label, bad.Undone[0].Stage} {
-			if !strings.Contains(text, CleanText(s)) {
+			if !strings.Contains(text, words.Clean(s)) {
 				t.Fatalf("%q is not on the card:\n%s", s, text)
 			}
 		}

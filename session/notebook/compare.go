@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"wetside/session/words"
 )
 
 // A Difference is one thing in which two sheets differ, in words.
@@ -23,12 +25,12 @@ func Compare(a, b *Record) []Difference {
 		}
 	}
 	add("rehearsal", yes(a.Rehearsal), yes(b.Rehearsal), "")
-	add("maker", CleanText(a.Maker), CleanText(b.Maker), "")
-	add("paper", CleanText(a.Paper.Key), CleanText(b.Paper.Key), "")
-	add("camera", CleanText(a.Camera), CleanText(b.Camera), "")
-	add("process", CleanText(a.Process), CleanText(b.Process), "")
+	add("maker", words.Clean(a.Maker), words.Clean(b.Maker), "")
+	add("paper", words.Clean(a.Paper.Key), words.Clean(b.Paper.Key), "")
+	add("camera", words.Clean(a.Camera), words.Clean(b.Camera), "")
+	add("process", words.Clean(a.Process), words.Clean(b.Process), "")
 	add("temperature", celsius(a.Celsius), celsius(b.Celsius), delta(a.Celsius, b.Celsius, "°C"))
-	add("light", CleanText(a.Light), CleanText(b.Light), "")
+	add("light", words.Clean(a.Light), words.Clean(b.Light), "")
 	ea, eb := a.Exposure, b.Exposure
 	if ea == nil {
 		ea = &ExposureRecord{}
@@ -41,35 +43,35 @@ func Compare(a, b *Record) []Difference {
 	if len(ea.Readings)+len(eb.Readings) > 0 {
 		add("share of exposure", share(ea), share(eb), "")
 	}
-	add("times covered", count(len(ea.Covered)), count(len(eb.Covered)), "")
+	add("times covered", fmt.Sprint(len(ea.Covered)), fmt.Sprint(len(eb.Covered)), "")
 	for _, p := range pair(a.Stages, b.Stages) {
 		x, y := p[0], p[1]
 		name := ""
 		var sx, sy, wx, wy string
 		by := ""
 		if x != nil {
-			name, sx, wx = label(x), clock(x.Actual), window(x)
+			name, sx, wx = label(x), words.Finished(x.Actual.D()), window(x)
 		}
 		if y != nil {
-			name, sy, wy = label(y), clock(y.Actual), window(y)
+			name, sy, wy = label(y), words.Finished(y.Actual.D()), window(y)
 		}
 		if x != nil && y != nil {
-			by = signed(y.Actual - x.Actual)
+			by = words.Difference((y.Actual - x.Actual).D())
 		}
-		name = CleanText(name)
+		name = words.Clean(name)
 		add(name, sx, sy, by)
 		add(name+" planned", wx, wy, "")
 		if x != nil && y != nil && x.Use != nil && y.Use != nil {
-			add(name+" bath age", clock(x.Use.Age), clock(y.Use.Age), signed(y.Use.Age-x.Use.Age))
+			add(name+" bath age", words.Finished(x.Use.Age.D()), words.Finished(y.Use.Age.D()), words.Difference((y.Use.Age - x.Use.Age).D()))
 			add(name+" bath used", percent(x.Use.Share), percent(y.Use.Share), "")
-			add(name+" dilution", CleanText(x.Use.Dilution), CleanText(y.Use.Dilution), "")
+			add(name+" dilution", words.Clean(x.Use.Dilution), words.Clean(y.Use.Dilution), "")
 		}
 	}
 	add("image seen after", span(a.Emerged), span(b.Emerged), "")
-	add("under the safelight", span(a.Safelight), span(b.Safelight), signed(b.Safelight-a.Safelight))
-	add("moves taken back", count(len(a.Undone)), count(len(b.Undone)), "")
+	add("under the safelight", span(a.Safelight), span(b.Safelight), words.Difference((b.Safelight - a.Safelight).D()))
+	add("moves taken back", fmt.Sprint(len(a.Undone)), fmt.Sprint(len(b.Undone)), "")
 	add("washed in full", yes(a.Washed), yes(b.Washed), "")
-	add("end", CleanText(strings.TrimSpace(a.State+" "+a.Spoiled)), CleanText(strings.TrimSpace(b.State+" "+b.Spoiled)), "")
+	add("end", words.Clean(strings.TrimSpace(a.State+" "+a.Spoiled)), words.Clean(strings.TrimSpace(b.State+" "+b.Spoiled)), "")
 	var ja, jb string
 	if j, ok := a.Judged(); ok {
 		ja = judged(j)
@@ -83,11 +85,11 @@ func Compare(a, b *Record) []Difference {
 
 func judged(j JudgementRecord) string {
 	if j.LeftOut() {
-		return CleanText(j.Seen)
+		return words.Clean(j.Seen)
 	}
 	s := stopsWords(j.Stops)
 	if j.Seen != "" {
-		s += ", " + CleanText(j.Seen)
+		s += ", " + words.Clean(j.Seen)
 	}
 	return s
 }
@@ -138,21 +140,21 @@ func celsius(c float64) string {
 	if c == 0 {
 		return ""
 	}
-	return number(c) + " °C"
+	return words.Decimals(c, 1) + " °C"
 }
 
 func delta(a, b float64, unit string) string {
 	if a == 0 || b == 0 {
 		return ""
 	}
-	return fmt.Sprintf("%+.1f %s", b-a, unit)
+	return words.Signed(b-a, 1) + " " + unit
 }
 
 func span(s Secs) string {
 	if s == 0 {
 		return ""
 	}
-	return clock(s)
+	return words.Finished(s.D())
 }
 
 func window(s *StageRecord) string {
@@ -162,27 +164,18 @@ func window(s *StageRecord) string {
 	return plan(s.AtLeast, s.AtMost)
 }
 
-func signed(s Secs) string {
-	if s > 0 {
-		return "+" + clock(s)
-	}
-	return clock(s)
-}
-
-func count(n int) string { return fmt.Sprint(n) }
-
 func percent(f float64) string {
 	if f == 0 {
 		return ""
 	}
-	return fmt.Sprintf("%.0f %%", 100*f)
+	return words.Percent(f)
 }
 
 func share(e *ExposureRecord) string {
 	if e.Share == 0 {
 		return ""
 	}
-	return fmt.Sprintf("%.0f %%", 100*e.Share)
+	return words.Percent(e.Share)
 }
 
 // stopsBetween says by how many stops b is more light than a: the base-2
@@ -191,5 +184,5 @@ func stopsBetween(a, b Secs) string {
 	if a <= 0 || b <= 0 {
 		return ""
 	}
-	return fmt.Sprintf("%+.1f stops", math.Log2(float64(b)/float64(a)))
+	return words.StopsBy(math.Log2(float64(b) / float64(a)))
 }

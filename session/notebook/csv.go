@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"wetside/session"
+	"wetside/session/words"
 )
 
 // Columns are the columns of the CSV log and export, one row a stage. The
@@ -72,27 +73,25 @@ func iso(t time.Time) string {
 	return t.Format("2006-01-02T15:04:05.000-07:00")
 }
 
-func number(f float64) string { return strconv.FormatFloat(f, 'f', -1, 64) }
-
 func (c *csvWriter) sheet(r *Record) error {
 	x := c.cell
 	clear(x)
-	x[0], x[1], x[2], x[3] = CellText(r.ID), strconv.Itoa(r.Num), CellText(r.Name), CellText(r.Maker)
+	x[0], x[1], x[2], x[3] = words.Cell(r.ID), strconv.Itoa(r.Num), words.Cell(r.Name), words.Cell(r.Maker)
 	if r.Rehearsal {
 		x[4] = "rehearsal"
 	}
-	x[5], x[6], x[7] = CellText(r.Paper.Key), CellText(r.Camera), CellText(r.Process)
+	x[5], x[6], x[7] = words.Cell(r.Paper.Key), words.Cell(r.Camera), words.Cell(r.Process)
 	if r.Celsius != 0 {
-		x[8] = number(r.Celsius)
+		x[8] = words.Decimals(r.Celsius, 3)
 	}
-	x[24], x[25], x[26] = secs(r.Safelight), CellText(r.State), CellText(r.Spoiled)
+	x[24], x[25], x[26] = secs(r.Safelight), words.Cell(r.State), words.Cell(r.Spoiled)
 	if j, ok := r.Judged(); ok {
-		x[27], x[28] = number(j.Stops), CellText(j.Seen)
+		x[27], x[28] = words.Decimals(j.Stops, 3), words.Cell(j.Seen)
 	}
 	if len(r.Notes)+len(r.Marks) > 0 {
-		x[29] = CellText(strings.Join(remarks(r), "; "))
+		x[29] = words.Cell(strings.Join(remarks(r), "; "))
 	}
-	x[30], x[31] = CellText(r.Scan), CellText(r.Sitting)
+	x[30], x[31] = words.Cell(r.Scan), words.Cell(r.Sitting)
 	rows := 0
 	put := func(no int, stage, label, bath string, begun, ended time.Time, least, most, actual, over Secs) error {
 		back := 0
@@ -101,7 +100,7 @@ func (c *csvWriter) sheet(r *Record) error {
 				back++
 			}
 		}
-		x[9], x[10], x[11], x[12] = strconv.Itoa(no), CellText(stage), CellText(label), CellText(bath)
+		x[9], x[10], x[11], x[12] = strconv.Itoa(no), words.Cell(stage), words.Cell(label), words.Cell(bath)
 		x[15], x[16] = iso(begun), iso(ended)
 		x[17], x[18], x[19], x[20] = secs(least), secs(most), secs(actual), secs(over)
 		x[21] = strconv.Itoa(back)

@@ -4,8 +4,10 @@ import (
 	"bytes"
 	"encoding/json"
 	"errors"
+	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -308,7 +310,7 @@ func TestExportFormats(t *testing.T) {
 	rows := readCSV(t, path)
 	last := rows[len(rows)-1]
 	if len(rows) != 13 || last["name"] != `'=HYPERLINK("http://192.0.2.1")` || last["spoiled_because"] != "'@fell on the floor" || last["state"] != "spoiled" ||
-		last["notes"] != `<script>document.title='owned'</script>; two  lines, "quoted"[2J` {
+		last["notes"] != `<script>document.title='owned'</script>; two  lines, "quoted"` {
 		t.Errorf("%d %q", len(rows), last)
 	}
 	html := string(export(t, b, HTML, Options{}))
@@ -368,5 +370,38 @@ func TestImportLeavesOutWhatCannotBe(t *testing.T) {
 	}
 	if _, err := b.Sheet("alone"); err == nil {
 		t.Error("a sheet that cannot be was taken in")
+	}
+}
+
+// A third of a stop is a third, and nothing is minus nothing.
+func TestStopsAreWrittenAsPeopleDo(t *testing.T) {
+	b := open(t, config(t))
+	s, m := sitting(t, b, 2, eventAt(0))
+	closeIt(t, b, s, m)
+	for i, v := range []float64{-1.0 / 3, math.Copysign(0, -1)} {
+		if err := b.Judge(m.Sheets()[i].ID, at(72*time.Hour), v, ""); err != nil {
+			t.Fatal(err)
+		}
+	}
+	path := filepath.Join(t.TempDir(), "all.csv")
+	os.WriteFile(path, export(t, b, CSV, Options{}), 0o600)
+	got := map[string]string{}
+	for _, r := range readCSV(t, path) {
+		got[r["sheet"]] = r["judged_stops"]
+	}
+	if got["1"] != "-0.333" || got["2"] != "0" {
+		t.Errorf("in the spreadsheet: %q", got)
+	}
+	html := string(export(t, b, HTML, Options{}))
+	if !strings.Contains(html, "1/3 stop less") || strings.Contains(html, "0.333") || strings.Contains(html, ">-0") {
+		t.Error("on the page a third is not a third, or nothing is less than nothing")
+	}
+	r, err := b.Sheet(m.Sheets()[0].ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	o, _ := b.Sheet(m.Sheets()[1].ID)
+	if !slices.ContainsFunc(Compare(&r, &o), func(d Difference) bool { return d.What == "judged" && d.A == "1/3 stop less" && d.B == "right" }) {
+		t.Error(Compare(&r, &o))
 	}
 }

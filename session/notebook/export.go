@@ -12,6 +12,7 @@ import (
 
 	fast "github.com/segmentio/encoding/json"
 	"wetside/session"
+	"wetside/session/words"
 )
 
 // Format is a format of export.
@@ -247,7 +248,7 @@ func inOrder(s []StageStats) {
 }
 
 // MeanWords is Mean as people write it.
-func (s StageStats) MeanWords() string { return clock(Secs(s.Mean)) }
+func (s StageStats) MeanWords() string { return words.Finished(s.Mean) }
 
 // OffWords is MeanOff as people write it.
-func (s StageStats) OffWords() string { return clock(Secs(s.MeanOff)) }
+func (s StageStats) OffWords() string { return words.Finished(s.MeanOff) }

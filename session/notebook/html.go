@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"wetside/session"
+	"wetside/session/words"
 )
 
 // Plot is what the judged sheets say of the exposure: stops against the log of
@@ -53,13 +54,13 @@ func exportHTML(w io.Writer, rd *sql.DB, f Filter, waiting []*Record, o Options)
 		Plot  template.HTML
 		Above string // the plot
 		Which string
-	}{Title: CleanText(o.Title), Which: CleanText(f.words())}
+	}{Title: words.Clean(o.Title), Which: words.Clean(f.words())}
 	var err error
 	if head.Stats, err = stats(rd, f, waiting); err != nil {
 		return err
 	}
 	if o.Plot != nil {
-		head.Plot, head.Above = o.Plot.svg(), CleanText(o.Plot.Title)
+		head.Plot, head.Above = o.Plot.svg(), words.Clean(o.Plot.Title)
 	}
 	if err := page.ExecuteTemplate(w, "head", head); err != nil {
 		return err
@@ -97,53 +98,24 @@ func (f *Filter) words() string {
 	return strings.Join(s, ", ")
 }
 
-// clock writes a length of time as 4:30 or 1:02:03, with tenths where it has them.
-func clock(s Secs) string { return string(appendClock(make([]byte, 0, 16), s)) }
-
-func appendClock(b []byte, s Secs) []byte {
-	d := s.D().Round(100 * time.Millisecond)
-	if d < 0 {
-		b, d = append(b, "−"...), -d
-	}
-	two := func(n time.Duration) { b = append(b, ':', byte('0'+n/10), byte('0'+n%10)) }
-	if h := d / time.Hour; h > 0 {
-		b = strconv.AppendInt(b, int64(h), 10)
-		two(d / time.Minute % 60)
-	} else {
-		b = strconv.AppendInt(b, int64(d/time.Minute), 10)
-	}
-	two(d / time.Second % 60)
-	if t := d % time.Second / (100 * time.Millisecond); t > 0 {
-		b = append(b, '.', byte('0'+t))
-	}
-	return b
-}
-
 func plan(least, most Secs) string { return string(appendPlan(make([]byte, 0, 24), least, most)) }
 
 func appendPlan(b []byte, least, most Secs) []byte {
 	if least < most {
-		b = append(appendClock(b, least), "–"...)
+		b = append(words.AppendFinished(b, least.D()), "–"...)
 	}
-	return appendClock(b, most)
+	return words.AppendFinished(b, most.D())
 }
 
 // stopsWords says a judgement in words.
 func stopsWords(stops float64) string {
 	switch {
 	case stops > 0:
-		return inStops(stops) + " more"
+		return words.StopsOf(stops) + " more"
 	case stops < 0:
-		return inStops(-stops) + " less"
+		return words.StopsOf(stops) + " less"
 	}
 	return "right"
-}
-
-func inStops(v float64) string {
-	if v <= 1 {
-		return number(v) + " stop"
-	}
-	return number(v) + " stops"
 }
 
 func label(s *StageRecord) string {
@@ -164,7 +136,7 @@ func (c *card) of(r *Record) []byte {
 	c.b = c.b[:0]
 	c.raw("<article>\n<h2>Sheet ")
 	c.b = strconv.AppendInt(c.b, int64(r.Num), 10)
-	if name := CleanText(r.Name); name != "" {
+	if name := words.Clean(r.Name); name != "" {
 		c.raw(": ")
 		c.text(name)
 	}
@@ -210,19 +182,16 @@ func (c *card) text(s string) {
 	for i := range len(s) {
 		switch x := s[i]; {
 		case x < 0x20, x >= 0x7f, x == '<', x == '>', x == '&', x == '"', x == '\'':
-			c.raw(template.HTMLEscapeString(CleanText(s)))
+			c.raw(template.HTMLEscapeString(words.Clean(s)))
 			return
 		}
 	}
 	c.raw(s)
 }
 
-func (c *card) clock(s Secs)     { c.b = appendClock(c.b, s) }
-func (c *card) number(f float64) { c.b = strconv.AppendFloat(c.b, f, 'f', -1, 64) }
-func (c *card) percent(f float64) {
-	c.b = strconv.AppendFloat(c.b, 100*f, 'f', 0, 64)
-	c.raw(" %")
-}
+func (c *card) clock(s Secs)     { c.b = words.AppendFinished(c.b, s.D()) }
+func (c *card) number(f float64) { c.raw(words.Decimals(f, 3)) }
+func (c *card) percent(f float64) { c.raw(words.Percent(f)) }
 
 func (c *card) open(class string) {
 	c.raw(`<p class="`)
@@ -562,12 +531,12 @@ func (p *Plot) svg() template.HTML {
 		step *= 2
 	}
 	for y := math.Ceil(y0/step) * step; y <= y1; y += step {
-		fmt.Fprintf(&b, `<path class="grid" d="M%g %.1fH%g"/><text x="%g" y="%.1f" text-anchor="end">%+g</text>`, l, py(y), w-rt, l-6, py(y)+4, y)
+		fmt.Fprintf(&b, `<path class="grid" d="M%g %.1fH%g"/><text x="%g" y="%.1f" text-anchor="end">%s</text>`, l, py(y), w-rt, l-6, py(y)+4, words.Signed(y, 2))
 	}
 	for _, s := range []float64{1, 2, 5, 10, 15, 30, 60, 120, 240, 480, 900, 1800, 3600, 7200, 14400, 28800, 86400} {
 		if v := math.Log10(s); v >= x0 && v <= x1 {
 			d := time.Duration(s * 1e9)
-			fmt.Fprintf(&b, `<path class="grid" d="M%.1f %gV%g"/><text x="%.1f" y="%g" text-anchor="middle">%s</text>`, px(d), top, h-bt, px(d), h-bt+16, clock(Secs(d)))
+			fmt.Fprintf(&b, `<path class="grid" d="M%.1f %gV%g"/><text x="%.1f" y="%g" text-anchor="middle">%s</text>`, px(d), top, h-bt, px(d), h-bt+16, words.Finished(d))
 		}
 	}
 	if len(line) > 1 {
@@ -578,7 +547,7 @@ func (p *Plot) svg() template.HTML {
 		b.WriteString(`"/>`)
 	}
 	for _, q := range points {
-		fmt.Fprintf(&b, `<circle cx="%.1f" cy="%.1f" r="4"><title>%s</title></circle>`, px(q.X), py(q.Y), template.HTMLEscapeString(CleanText(q.Label)))
+		fmt.Fprintf(&b, `<circle cx="%.1f" cy="%.1f" r="4"><title>%s</title></circle>`, px(q.X), py(q.Y), template.HTMLEscapeString(words.Clean(q.Label)))
 	}
 	fmt.Fprintf(&b, `<text x="%g" y="%g" text-anchor="middle">exposure</text><text x="%g" y="%g">stops</text></svg>`, (l+w-rt)/2, h-4, 4.0, top+8)
 	return template.HTML(b.String())

@@ -8,6 +8,8 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"pgregory.net/rapid"
+
 	"wetside/session/words"
 )
 
@@ -143,6 +145,23 @@ func TestClean(t *testing.T) {
 		{"  ＋1", "  ＋1", "'  ＋1"},
 		{"\tx", " x", "' x"},
 		{"-1/2", "-1/2", "'-1/2"},
+		{"Çiğdem, Łódź, 光", "Çiğdem, Łódź, 光", "Çiğdem, Łódź, 光"},
+		{"a\x1b[31mred\x07", "ared", "ared"},
+		{"\u009b2J", "2J", "2J"},
+		{"two\r\nlines\tand", "two  lines and", "two  lines and"},
+		{"\u202egnp.exe", "gnp.exe", "gnp.exe"},
+		{"=1+1", "=1+1", "'=1+1"},
+		{"+1 stop", "+1 stop", "'+1 stop"},
+		{"-1 stop", "-1 stop", "'-1 stop"},
+		{"@SUM(A1)", "@SUM(A1)", "'@SUM(A1)"},
+		{"\t=1", " =1", "' =1"},
+		{"\r=1", " =1", "' =1"},
+		{"  =1", "  =1", "'  =1"},
+		{"\x00=1", "=1", "'=1"},
+		{"＝1", "＝1", "'＝1"},
+		{"a=1", "a=1", "a=1"},
+		{"", "", ""},
+		{"bad\xff", "bad", "bad"},
 	} {
 		if got := words.Clean(c.in); got != c.clean {
 			t.Errorf("Clean(%q) = %q, want %q", c.in, got, c.clean)
@@ -169,6 +188,24 @@ func FuzzClean(f *testing.F) {
 		}
 		if again := words.Clean(got); again != got {
 			t.Errorf("Clean(%q) = %q, and again %q", s, got, again)
+		}
+	})
+}
+
+func TestNoTextBecomesAControlOrAFormula(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		s := rapid.String().Draw(t, "s")
+		if rapid.Bool().Draw(t, "raw") {
+			s = string(rapid.SliceOf(rapid.Byte()).Draw(t, "bytes"))
+		}
+		c := words.Cell(s)
+		for _, r := range c {
+			if r < 0x20 || (r >= 0x7f && r < 0xa0) {
+				t.Fatalf("%q", c)
+			}
+		}
+		if x := strings.TrimSpace(c); x != "" && strings.ContainsAny(x[:1], "=+-@") {
+			t.Fatalf("%q", c)
 		}
 	})
 }
