@@ -10,7 +10,7 @@ import (
 
 	"wetside/session/sessiontest"
 	"wetside/sound"
-	"wetside/sound/ear"
+	"wetside/sound/soundtest"
 )
 
 // aplay is heard too: through ALSA's bridge to the rig's server, so that the
@@ -24,7 +24,7 @@ func TestThroughAplay(t *testing.T) {
 	conf := filepath.Join(t.TempDir(), "asound.conf")
 	env := append(os.Environ(), "ALSA_CONFIG_PATH=/usr/share/alsa/alsa.conf:"+conf)
 	trial(t, func(t testing.TB) *sound.Engine {
-		r := ear.NewRig(t)
+		r := soundtest.NewRig(t)
 		if err := os.WriteFile(conf, fmt.Appendf(nil, "pcm.!default { type pulse\n server %q }\n", r.Server), 0o600); err != nil {
 			t.Fatal(err)
 		}
@@ -43,7 +43,7 @@ func TestThroughAplay(t *testing.T) {
 			t.Fatal(err)
 		}
 		recorded(t, rec, 600*time.Millisecond)
-		t.Log(same(t, ps, ear.Listen(rec.Stop()), rec.Start()))
+		t.Log(same(t, ps, soundtest.Listen(rec.Stop()), rec.Start()))
 
 		// The player dies: it is started again.
 		r.Kill()
@@ -57,7 +57,7 @@ func TestThroughAplay(t *testing.T) {
 // While nothing better is there it beeps; when a server comes up it is used.
 func TestTheBestDeviceIsFoundAgain(t *testing.T) {
 	t.Parallel()
-	r := ear.NewRig(t)
+	r := soundtest.NewRig(t)
 	r.Kill()
 	// No card for aplay either.
 	conf := filepath.Join(t.TempDir(), "asound.conf")
@@ -76,5 +76,5 @@ func TestTheBestDeviceIsFoundAgain(t *testing.T) {
 	defer e.Close()
 	t.Log(until(t, e, "it beeps", func(s sound.Status) bool { return s.OK && s.Device == "beep" }).Reason)
 	r.Start()
-	until(t, e, "it is heard", func(s sound.Status) bool { return s.OK && s.Device == "pulse: "+ear.Sink })
+	until(t, e, "it is heard", func(s sound.Status) bool { return s.OK && s.Device == "pulse: "+soundtest.Sink })
 }

@@ -15,11 +15,11 @@ import (
 
 	"wetside/session"
 	"wetside/sound"
-	"wetside/sound/ear"
+	"wetside/sound/soundtest"
 )
 
 // open starts an engine on the rig and waits until it is heard.
-func open(t testing.TB, r *ear.Rig) *sound.Engine {
+func open(t testing.TB, r *soundtest.Rig) *sound.Engine {
 	t.Helper()
 	e, err := sound.Open(context.Background(), sound.Config{
 		Volume: 0.8, Rock: sound.On, Alive: true, Prefer: "pulse", Server: r.Server, Logf: t.Logf,
@@ -50,7 +50,7 @@ func until(t testing.TB, e *sound.Engine, what string, ok func(sound.Status) boo
 }
 
 // recorded waits until the recording has gone on for d beyond now.
-func recorded(t testing.TB, rec *ear.Recording, d time.Duration) {
+func recorded(t testing.TB, rec *soundtest.Recording, d time.Duration) {
 	t.Helper()
 	for want, end := rec.Len()+d, time.Now().Add(d+20*time.Second); rec.Len() < want; {
 		if time.Now().After(end) {
@@ -120,13 +120,13 @@ func all(rounds int, first time.Time, apart time.Duration) (ps []session.Due) {
 
 // same checks that what was heard is what was planned, none missing and none
 // extra.
-func same(t testing.TB, ps []session.Due, heard []ear.Heard, start time.Time) ear.Matched {
+func same(t testing.TB, ps []session.Due, heard []soundtest.Heard, start time.Time) soundtest.Matched {
 	t.Helper()
-	var want []ear.Want
+	var want []soundtest.Want
 	for _, p := range ps {
-		want = append(want, ear.Want{Cue: p.Cue, At: p.At.Sub(start)})
+		want = append(want, soundtest.Want{Cue: p.Cue, At: p.At.Sub(start)})
 	}
-	m := ear.Match(want, heard, time.Second)
+	m := soundtest.Match(want, heard, time.Second)
 	for _, s := range m.Complain() {
 		t.Error(s)
 	}
@@ -139,7 +139,7 @@ func TestEveryCueIsHeardWhenItIsDue(t *testing.T) {
 }
 
 func everyCueIsHeardWhenItIsDue(t testing.TB) *sound.Engine {
-	r := ear.NewRig(t)
+	r := soundtest.NewRig(t)
 	e := open(t, r)
 	rec := r.Record()
 	ps := all(2, time.Now().Add(400*time.Millisecond), 120*time.Millisecond)[:42]
@@ -150,7 +150,7 @@ func everyCueIsHeardWhenItIsDue(t testing.TB) *sound.Engine {
 		t.Fatal(err)
 	}
 	recorded(t, rec, 400*time.Millisecond)
-	heard := ear.Listen(rec.Stop())
+	heard := soundtest.Listen(rec.Stop())
 	t.Log(same(t, ps, heard, rec.Start()))
 	begun := e.Begun()
 	if len(begun) != len(ps) {
@@ -176,7 +176,7 @@ func TestAnAnswerComesAtOnce(t *testing.T) {
 }
 
 func anAnswerComesAtOnce(t testing.TB) *sound.Engine {
-	r := ear.NewRig(t)
+	r := soundtest.NewRig(t)
 	e := open(t, r)
 	rec := r.Record()
 	var ps []session.Due
@@ -192,7 +192,7 @@ func anAnswerComesAtOnce(t testing.TB) *sound.Engine {
 		}
 	}
 	recorded(t, rec, 300*time.Millisecond)
-	m := same(t, ps, ear.Listen(rec.Stop()), rec.Start())
+	m := same(t, ps, soundtest.Listen(rec.Stop()), rec.Start())
 	var own []time.Duration
 	for _, p := range e.Begun() {
 		own = append(own, p.At.Sub(p.Due).Round(time.Millisecond))
@@ -208,7 +208,7 @@ func TestWhatIsReplacedIsNotHeard(t *testing.T) {
 }
 
 func whatIsReplacedIsNotHeard(t testing.TB) *sound.Engine {
-	r := ear.NewRig(t)
+	r := soundtest.NewRig(t)
 	e := open(t, r)
 	rec := r.Record()
 	cue := func(k session.CueKind, key string) session.Cue { return session.Cue{Key: key, Kind: k, Sheet: "1"} }
@@ -231,7 +231,7 @@ func whatIsReplacedIsNotHeard(t testing.TB) *sound.Engine {
 	}
 	recorded(t, rec, 800*time.Millisecond)
 	var got []string
-	for _, h := range ear.Listen(rec.Stop()) {
+	for _, h := range soundtest.Listen(rec.Stop()) {
 		got = append(got, h.Motif)
 	}
 	if want := []string{"ten seconds left", "error", "stop begins"}; !slices.Equal(got, want) {
@@ -246,7 +246,7 @@ func TestTheServerIsKilledAndComesBack(t *testing.T) {
 }
 
 func theServerIsKilledAndComesBack(t testing.TB) *sound.Engine {
-	r := ear.NewRig(t)
+	r := soundtest.NewRig(t)
 	e := open(t, r)
 	rec := r.Record()
 	a := all(1, time.Now().Add(300*time.Millisecond), 60*time.Millisecond)[:10]
@@ -262,7 +262,7 @@ func theServerIsKilledAndComesBack(t testing.TB) *sound.Engine {
 	first := rec.Stop()
 	s := until(t, e, "the loss is told", func(s sound.Status) bool { return !s.OK })
 	t.Logf("told after %v: %s", time.Since(killed).Round(time.Millisecond), s.Reason)
-	same(t, a, ear.Listen(first), rec.Start())
+	same(t, a, soundtest.Listen(first), rec.Start())
 
 	// While nothing can be heard: a minute is announced, and a sheet is called.
 	now := time.Now()
@@ -288,9 +288,9 @@ func theServerIsKilledAndComesBack(t testing.TB) *sound.Engine {
 		t.Fatal(err)
 	}
 	recorded(t, rec, 300*time.Millisecond)
-	heard := ear.Listen(rec.Stop())
+	heard := soundtest.Listen(rec.Stop())
 	// The call may have sounded before the new recorder ran.
-	heard = slices.DeleteFunc(heard, func(h ear.Heard) bool {
+	heard = slices.DeleteFunc(heard, func(h soundtest.Heard) bool {
 		return h.Kind == session.CueMove && rec.Start().Add(h.At).Before(b[0].At.Add(-100*time.Millisecond))
 	})
 	t.Log(same(t, b, heard, rec.Start()))
@@ -318,7 +318,7 @@ func TestTheOutputIsSuspendedAndResumed(t *testing.T) {
 }
 
 func theOutputIsSuspendedAndResumed(t testing.TB) *sound.Engine {
-	r := ear.NewRig(t)
+	r := soundtest.NewRig(t)
 	e := open(t, r)
 	asleep := time.Now()
 	r.Suspend(true)
@@ -338,8 +338,8 @@ func theOutputIsSuspendedAndResumed(t testing.TB) *sound.Engine {
 		t.Fatal(err)
 	}
 	recorded(t, rec, 300*time.Millisecond)
-	heard := ear.Listen(rec.Stop())
-	heard = slices.DeleteFunc(heard, func(h ear.Heard) bool {
+	heard := soundtest.Listen(rec.Stop())
+	heard = slices.DeleteFunc(heard, func(h soundtest.Heard) bool {
 		return h.Kind == session.CueLightOff && rec.Start().Add(h.At).Before(ps[0].At.Add(-100*time.Millisecond))
 	})
 	t.Log(same(t, ps, heard, rec.Start()))
@@ -351,7 +351,7 @@ func theOutputIsSuspendedAndResumed(t testing.TB) *sound.Engine {
 
 func TestTheServerStandsStill(t *testing.T) {
 	t.Parallel()
-	r := ear.NewRig(t)
+	r := soundtest.NewRig(t)
 	e := open(t, r)
 	frozen := time.Now()
 	r.Freeze()
@@ -369,11 +369,11 @@ func TestTheServerStandsStill(t *testing.T) {
 
 func TestTheOutputIsTakenAwayAndMuted(t *testing.T) {
 	t.Parallel()
-	r := ear.NewRig(t)
+	r := soundtest.NewRig(t)
 	e := open(t, r)
-	r.Do("set-sink-mute", ear.Sink, "1")
+	r.Do("set-sink-mute", soundtest.Sink, "1")
 	t.Log(until(t, e, "the mute is told", func(s sound.Status) bool { return !s.OK }).Reason)
-	r.Do("set-sink-mute", ear.Sink, "0")
+	r.Do("set-sink-mute", soundtest.Sink, "0")
 	until(t, e, "it is heard", func(s sound.Status) bool { return s.OK })
 	// Somebody moves the sound to another output: it goes on there.
 	r.Do("load-module", "module-null-sink", "sink_name=spare")
@@ -387,9 +387,9 @@ func TestTheOutputIsTakenAwayAndMuted(t *testing.T) {
 	// A headset is unplugged: its output goes.
 	r.Do("unload-module", "module-null-sink")
 	t.Log(until(t, e, "the loss is told", func(s sound.Status) bool { return !s.OK }).Reason)
-	r.Do("load-module", "module-null-sink", "sink_name="+ear.Sink)
+	r.Do("load-module", "module-null-sink", "sink_name="+soundtest.Sink)
 	s := until(t, e, "it is heard again", func(s sound.Status) bool { return s.OK })
-	if s.Device != "pulse: "+ear.Sink {
+	if s.Device != "pulse: "+soundtest.Sink {
 		t.Errorf("it plays on %q", s.Device)
 	}
 }
@@ -406,7 +406,7 @@ func TestNoDeviceOfThatName(t *testing.T) {
 //
 //	go test ./sound -run - -bench Onset -benchtime 1x
 func BenchmarkOnset(b *testing.B) {
-	r := ear.NewRig(b)
+	r := soundtest.NewRig(b)
 	e := open(b, r)
 	rec := r.Record()
 	for b.Loop() {
@@ -416,7 +416,7 @@ func BenchmarkOnset(b *testing.B) {
 			b.Fatal(err)
 		}
 		recorded(b, rec, 400*time.Millisecond)
-		m := same(b, ps, ear.Listen(rec.Stop()), rec.Start())
+		m := same(b, ps, soundtest.Listen(rec.Stop()), rec.Start())
 		abs := m.Errors()
 		b.ReportMetric(float64(len(abs)), "cues")
 		b.ReportMetric(1e3*abs[(len(abs)*99-1)/100].Seconds(), "p99-ms")
@@ -431,7 +431,7 @@ func BenchmarkOnset(b *testing.B) {
 //
 //	go test ./sound -run - -bench IdleStream -benchtime 1x
 func BenchmarkIdleStream(b *testing.B) {
-	r := ear.NewRig(b)
+	r := soundtest.NewRig(b)
 	e := open(b, r)
 	// A session's cues lie ahead, as they always do.
 	var ps []session.Due

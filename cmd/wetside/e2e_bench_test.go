@@ -18,7 +18,7 @@ import (
 	"wetside/session"
 	"wetside/session/bench"
 	"wetside/session/sessiontest"
-	"wetside/sound/ear"
+	"wetside/sound/soundtest"
 )
 
 // A workshop's eight sheets, of two makers, through two fixing baths: rehearsed
@@ -32,7 +32,7 @@ import (
 // the process is the embedded one.
 func TestEightSheetsByEar(t *testing.T) {
 	sessiontest.Need(t, "tmux")
-	ear.Need(t)
+	soundtest.Need(t)
 	t.Parallel() // most of it is waiting
 	byEar(t, func(t testing.TB) string { return eightSheets(t) })
 }
@@ -54,7 +54,7 @@ func eightSheets(t testing.TB) (stood string) {
 		sheets  = 8
 		handful = 8 * time.Second // a move of the hands, session time
 	)
-	rig := ear.NewRig(t)
+	rig := soundtest.NewRig(t)
 	h := newHome(t, "PULSE_SERVER="+rig.Server)
 	process := "workshop"
 	ownProcess(t, h, process, workshopBaths...)

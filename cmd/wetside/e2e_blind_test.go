@@ -15,7 +15,7 @@ import (
 
 	"wetside/session"
 	"wetside/sound"
-	"wetside/sound/ear"
+	"wetside/sound/soundtest"
 )
 
 // shortBaths is a process whose baths are long enough, at five times life, for
@@ -56,7 +56,7 @@ func TestBlindByEarAlone(t *testing.T) {
 
 func blind(t testing.TB, sheets int, judge bool, water float64) (stood string) {
 	const pace = 5
-	rig := ear.NewRig(t)
+	rig := soundtest.NewRig(t)
 	h := newHome(t, "PULSE_SERVER="+rig.Server)
 	ownProcess(t, h, "short-baths", shortBaths...)
 	l := listen(t, rig, water, true)
@@ -98,8 +98,8 @@ func blind(t testing.TB, sheets int, judge bool, water float64) (stood string) {
 		}
 	}
 	// The log written from the recording alone.
-	all := ear.Listen(x)
-	agree(t, m, real, ear.Stages(all), start)
+	all := soundtest.Listen(x)
+	agree(t, m, real, soundtest.Stages(all), start)
 	asTheDatabase(t, ws, all, start)
 	onsets(t, ws, all, start)
 	t.Logf("left after the call: %s", spread(called))
@@ -230,14 +230,14 @@ func rightRecord(t testing.TB, h home, sheets int) {
 }
 
 // agree compares the stages rebuilt by ear with those of the notebook.
-func agree(t testing.TB, m *session.Machine, real func(time.Duration) time.Time, spans []ear.Span, start time.Time) {
+func agree(t testing.TB, m *session.Machine, real func(time.Duration) time.Time, spans []soundtest.Span, start time.Time) {
 	t.Helper()
 	var off []time.Duration
 	count := 0
 	for _, sh := range m.Sheets() {
 		count += len(sh.Visits)
 		for i, v := range sh.Visits {
-			var mine []ear.Span
+			var mine []soundtest.Span
 			for _, s := range spans {
 				if s.Sheet == sh.Num {
 					mine = append(mine, s)

@@ -17,7 +17,7 @@ import (
 	"wetside/session"
 	"wetside/session/sessiontest"
 	"wetside/sound"
-	"wetside/sound/ear"
+	"wetside/sound/soundtest"
 )
 
 // shortWash is a process of the user's own that has what the shortest of the
@@ -94,7 +94,7 @@ func lifeProcess(t testing.TB, h home, process string) {
 }
 
 func asItsCribSheet(t testing.TB, process string, pace float64) (stood string) {
-	rig := ear.NewRig(t)
+	rig := soundtest.NewRig(t)
 	h := newHome(t, "PULSE_SERVER="+rig.Server)
 	ownProcess(t, h, "short-wash", shortWash...)
 	if real, ok := strings.CutPrefix(process, "life-"); ok {
@@ -113,7 +113,7 @@ func asItsCribSheet(t testing.TB, process string, pace float64) (stood string) {
 	}
 	x, start, hole := l.stop()
 	stood = s.stood(said.String(), hole)
-	heard := ear.Listen(x)
+	heard := soundtest.Listen(x)
 	_, real, ws := lived(t, h, true)
 	compareWithCrib(t, crib, heard, pace, real(0).Sub(start.Round(0))+inAt(t, h, real))
 	asTheDatabase(t, ws, heard, start)
@@ -135,7 +135,7 @@ func inAt(t testing.TB, h home, real func(time.Duration) time.Time) time.Duratio
 // compareWithCrib finds each cue of the crib sheet among what was heard, each
 // kind's n-th as its n-th, and each within half a second of its time, of which
 // the first counts from zero of the recording.
-func compareWithCrib(t testing.TB, crib []cribLine, heard []ear.Heard, pace float64, zero time.Duration) {
+func compareWithCrib(t testing.TB, crib []cribLine, heard []soundtest.Heard, pace float64, zero time.Duration) {
 	t.Helper()
 	want, got := map[string][]time.Duration{}, map[string][]time.Duration{}
 	n := 0

@@ -22,7 +22,7 @@ import (
 	"wetside/session"
 	"wetside/session/notebook"
 	"wetside/session/sessiontest"
-	"wetside/sound/ear"
+	"wetside/sound/soundtest"
 	"wetside/tui/ember/rig"
 )
 
@@ -605,7 +605,7 @@ func TestLightOfEveryWayOut(t *testing.T) {
 // it is gone, for who does not look.
 func TestAKillIsHeard(t *testing.T) {
 	sessiontest.Need(t, "tmux")
-	server := ear.NewRig(t)
+	server := soundtest.NewRig(t)
 	h := newHome(t, "PULSE_SERVER="+server.Server)
 	p := newPane(t, h, 80, 24, "--sound", "pulse", "--volume", "0.7")
 	p.wait("Did you hear it?")
@@ -622,8 +622,8 @@ func TestAKillIsHeard(t *testing.T) {
 	}
 	p.wait("Cover the paper")
 	until(t, "the loudspeaker has had its time", func() bool { return rec.Len() > 4*time.Second })
-	heard := ear.Listen(rec.Stop())
-	if !slices.ContainsFunc(heard, func(x ear.Heard) bool { return x.Kind == session.CueError }) {
+	heard := soundtest.Listen(rec.Stop())
+	if !slices.ContainsFunc(heard, func(x soundtest.Heard) bool { return x.Kind == session.CueError }) {
 		t.Errorf("heard %+v, and no error", heard)
 	}
 	p.keys("y")

@@ -8,7 +8,7 @@ import (
 	"testing"
 	"time"
 
-	"wetside/sound/ear"
+	"wetside/sound/soundtest"
 )
 
 // A rehearsal a thousand times as fast as life asks for a day of cues in a
@@ -27,7 +27,7 @@ func TestARehearsalAtAnyPaceStaysSmall(t *testing.T) {
 	} {
 		t.Run(x.name, func(t *testing.T) {
 			t.Parallel()
-			rig := ear.NewRig(t)
+			rig := soundtest.NewRig(t)
 			h := newHome(t, "PULSE_SERVER="+rig.Server)
 			args := append([]string{"rehearse", "--blind", "--pace", "1000", "--sheets", "4", "--sound", "pulse"}, x.args...)
 			cmd := exec.CommandContext(t.Context(), binary(t), args...)

@@ -21,7 +21,7 @@ import (
 	"wetside/session"
 	"wetside/session/sessiontest"
 	"wetside/sound"
-	"wetside/sound/ear"
+	"wetside/sound/soundtest"
 )
 
 // This file holds what the tests by ear share, and those of the loudspeaker.
@@ -34,7 +34,7 @@ func byProcess(t *testing.T) {
 	if testing.Short() {
 		sessiontest.Leave(t, "-short leaves out what is heard of the built program", "run without -short")
 	}
-	ear.Need(t)
+	soundtest.Need(t)
 	t.Parallel()
 }
 
@@ -149,7 +149,7 @@ func byEar(t *testing.T, do func(t testing.TB) (stood string)) {
 // white noise of that many decibels below full scale is added to what is
 // recorded, before anything is listened to.
 type listener struct {
-	Heard chan ear.Heard // as it is recognised; closed at the end
+	Heard chan soundtest.Heard // as it is recognised; closed at the end
 
 	cmd   *exec.Cmd
 	start time.Time // of the first sample, at the latest
@@ -165,11 +165,11 @@ type listener struct {
 const volume = 0.8
 
 // listen begins to record. With live, it recognises as it goes.
-func listen(t testing.TB, rig *ear.Rig, water float64, live bool) *listener {
+func listen(t testing.TB, rig *soundtest.Rig, water float64, live bool) *listener {
 	t.Helper()
-	l := &listener{Heard: make(chan ear.Heard, 1024), done: make(chan struct{})}
+	l := &listener{Heard: make(chan soundtest.Heard, 1024), done: make(chan struct{})}
 	l.grown = sync.NewCond(&l.mu)
-	l.cmd = exec.Command("parec", "--device="+ear.Sink+".monitor", "--format=s16le", "--rate=48000", "--channels=1", "--raw", "--latency-msec=20")
+	l.cmd = exec.Command("parec", "--device="+soundtest.Sink+".monitor", "--format=s16le", "--rate=48000", "--channels=1", "--raw", "--latency-msec=20")
 	l.cmd.Env = append(os.Environ(), "PULSE_SERVER="+rig.Server)
 	out, err := l.cmd.StdoutPipe()
 	if err != nil {
@@ -209,7 +209,7 @@ func (l *listener) take(out io.Reader, water float64, first chan struct{}) {
 		n, err := out.Read(buf[odd:])
 		n += odd
 		if n > 1 {
-			x := ear.PCM(buf[:n&^1])
+			x := soundtest.PCM(buf[:n&^1])
 			for i := range x {
 				x[i] += level * float32(rng.NormFloat64())
 			}
@@ -266,7 +266,7 @@ func (l *listener) recognise() {
 		from := max(0, end-window)
 		x := slices.Clone(l.pcm[from:end])
 		l.mu.Unlock()
-		for _, h := range ear.Listen(x) {
+		for _, h := range soundtest.Listen(x) {
 			// What is cut off at an end of the window may be anything: a word
 			// broken off there is as short as a note.
 			const edge = 100 * time.Millisecond
@@ -402,7 +402,7 @@ func spread(ds []time.Duration) string {
 }
 
 // onsets reports how far from the instants of the database what was heard is.
-func onsets(t testing.TB, ws []wanted, heard []ear.Heard, start time.Time) {
+func onsets(t testing.TB, ws []wanted, heard []soundtest.Heard, start time.Time) {
 	t.Helper()
 	nth := map[string]int{}
 	var ahead, answers []time.Duration
@@ -444,23 +444,23 @@ func onsets(t testing.TB, ws []wanted, heard []ear.Heard, start time.Time) {
 // nothing else but what was taken back too late. A motif waits until one like
 // it is over. What comes of several sheets at once is for the bench to say, and
 // is passed over.
-func asTheDatabase(t testing.TB, ws []wanted, heard []ear.Heard, start time.Time) {
+func asTheDatabase(t testing.TB, ws []wanted, heard []soundtest.Heard, start time.Time) {
 	t.Helper()
-	heard = slices.DeleteFunc(slices.Clone(heard), func(x ear.Heard) bool {
+	heard = slices.DeleteFunc(slices.Clone(heard), func(x soundtest.Heard) bool {
 		return x.Kind == session.CueMayGoIn || x.Motif == "word of change"
 	})
-	var sure, maybe []ear.Want
+	var sure, maybe []soundtest.Want
 	for _, w := range ws {
-		x := ear.Want{Cue: w.cue, At: w.at.Sub(start.Round(0))}
+		x := soundtest.Want{Cue: w.cue, At: w.at.Sub(start.Round(0))}
 		if w.maybe {
 			maybe = append(maybe, x)
 		} else {
 			sure = append(sure, x)
 		}
 	}
-	m := ear.Match(sure, heard, time.Second)
+	m := soundtest.Match(sure, heard, time.Second)
 	n := len(m.Extra)
-	m.Extra = ear.Match(maybe, m.Extra, time.Second).Extra
+	m.Extra = soundtest.Match(maybe, m.Extra, time.Second).Extra
 	for _, text := range m.Complain() {
 		t.Errorf("%s", text)
 	}
@@ -516,7 +516,7 @@ func (l *listener) await(t testing.TB, motif string) time.Duration {
 func TestLoudspeakerDies(t *testing.T) {
 	sessiontest.Need(t, "tmux")
 	byProcess(t)
-	rig := ear.NewRig(t)
+	rig := soundtest.NewRig(t)
 	h := newHome(t, "PULSE_SERVER="+rig.Server)
 	ownProcess(t, h, "short-baths", shortBaths...)
 	p := newPane(t, h, 100, 24, "rehearse", "--pace", "5", "--process", "short-baths", "--talk", "few", "--sound", "pulse", "--volume", fmt.Sprint(volume))
@@ -580,7 +580,7 @@ func TestLoudspeakerDies(t *testing.T) {
 func TestEverySoundIsHeardAsListed(t *testing.T) {
 	byProcess(t)
 	byEar(t, func(t testing.TB) string {
-		rig := ear.NewRig(t)
+		rig := soundtest.NewRig(t)
 		h := newHome(t, "PULSE_SERVER="+rig.Server)
 		var want []string
 		for line := range strings.Lines(h.wetside(t, "sounds", "--list", "--motifs")) {
@@ -596,7 +596,7 @@ func TestEverySoundIsHeardAsListed(t *testing.T) {
 		h.wetside(t, "sounds", "--motifs", "--sound", "pulse", "--volume", fmt.Sprint(volume))
 		x, _, hole := l.stop()
 		var got []string
-		for _, x := range ear.Listen(x) {
+		for _, x := range soundtest.Listen(x) {
 			got = append(got, x.Motif)
 		}
 		if !slices.Equal(got, want) {
@@ -623,7 +623,7 @@ func BenchmarkIdle(b *testing.B) {
 		{"wash", []string{"rehearse", "--blind", "--process", "only-wash"}, " ", `"stage": "wash"`},
 	} {
 		b.Run(x.name, func(b *testing.B) {
-			rig := ear.NewRig(b)
+			rig := soundtest.NewRig(b)
 			h := newHome(b, "PULSE_SERVER="+rig.Server)
 			ownProcess(b, h, "only-wash", `wash; target = "30m"`)
 			cmd := exec.CommandContext(b.Context(), binary(b), append(x.args, "--sound", "pulse")...)

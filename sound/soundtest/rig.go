@@ -1,6 +1,6 @@
 //go:build unix
 
-package ear
+package soundtest
 
 import (
 	"bytes"

@@ -1,4 +1,4 @@
-package ear_test
+package soundtest_test
 
 import (
 	"cmp"
@@ -11,7 +11,7 @@ import (
 	"wetside/profiles"
 	"wetside/session"
 	"wetside/sound"
-	"wetside/sound/ear"
+	"wetside/sound/soundtest"
 )
 
 const pace = 20
@@ -81,7 +81,7 @@ func walk(t *testing.T, p session.Process, paper session.Paper, late time.Durati
 
 // wants sets the cues on the recording's time line. What the mixer does not
 // sound, a soft tick that falls into one like it, is not wanted.
-func wants(cues []session.Cue) (ws []ear.Want, length time.Duration) {
+func wants(cues []session.Cue) (ws []soundtest.Want, length time.Duration) {
 	slices.SortStableFunc(cues, func(a, b session.Cue) int { return cmp.Compare(a.T, b.T) })
 	until := map[string]time.Duration{}
 	for _, c := range cues {
@@ -92,7 +92,7 @@ func wants(cues []session.Cue) (ws []ear.Want, length time.Duration) {
 			}
 			until[m.Name] = at + m.Len() + 70*time.Millisecond
 		}
-		ws = append(ws, ear.Want{Cue: c, At: at})
+		ws = append(ws, soundtest.Want{Cue: c, At: at})
 		length = max(length, at+2*time.Second)
 	}
 	return ws, length
@@ -129,7 +129,7 @@ func TestEveryProcessOfTheDefaultsIsHeard(t *testing.T) {
 				}
 				x := mix(ws, length, 0.8, nil)
 				addNoise(x, -20)
-				heard := ear.Listen(x)
+				heard := soundtest.Listen(x)
 				check(t, name, ws, heard, within)
 				if len(starts) > 1 {
 					continue
@@ -140,7 +140,7 @@ func TestEveryProcessOfTheDefaultsIsHeard(t *testing.T) {
 						begins = append(begins, c)
 					}
 				}
-				spans := ear.Stages(heard)
+				spans := soundtest.Stages(heard)
 				if len(spans) != len(begins) || len(spans) == 0 {
 					t.Fatalf("%d stages heard, %d begun", len(spans), len(begins))
 				}

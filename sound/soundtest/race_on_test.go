@@ -1,5 +1,5 @@
 //go:build race
 
-package ear_test
+package soundtest_test
 
 const racing = true

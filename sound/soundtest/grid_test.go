@@ -1,4 +1,4 @@
-package ear
+package soundtest
 
 import (
 	"math"

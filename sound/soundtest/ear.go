@@ -1,4 +1,4 @@
-// Package ear is a second listener: a program that has nothing but a recording
+// Package soundtest is a second listener: a program that has nothing but a recording
 // and the published table of motifs, and writes down what it heard and when.
 //
 // It never sees the samples that were played, the schedule or a log. For each
@@ -10,7 +10,7 @@
 // do not disturb each other because no two of them share a frequency.
 //
 // The package is used by tests alone.
-package ear
+package soundtest
 
 import (
 	"cmp"

@@ -1,4 +1,4 @@
-package ear_test
+package soundtest_test
 
 import (
 	"bytes"
@@ -12,12 +12,12 @@ import (
 
 	"wetside/session"
 	"wetside/sound"
-	"wetside/sound/ear"
+	"wetside/sound/soundtest"
 	"wetside/sound/voice"
 )
 
 // mix plays the cues with nothing but the mixer.
-func mix(cues []ear.Want, length time.Duration, volume float64, words func(session.Cue) []float32) []float32 {
+func mix(cues []soundtest.Want, length time.Duration, volume float64, words func(session.Cue) []float32) []float32 {
 	m := sound.NewMixer(volume)
 	for i, d := range cues {
 		d.Cue.Key = fmt.Sprint(i)
@@ -52,9 +52,9 @@ func addNoise(x []float32, db float64) {
 }
 
 // check wants nothing missing and nothing extra.
-func check(t *testing.T, what string, cues []ear.Want, heard []ear.Heard, within time.Duration) {
+func check(t *testing.T, what string, cues []soundtest.Want, heard []soundtest.Heard, within time.Duration) {
 	t.Helper()
-	m := ear.Match(cues, heard, within)
+	m := soundtest.Match(cues, heard, within)
 	for _, s := range m.Complain() {
 		t.Errorf("%s: %s", what, s)
 	}
@@ -62,9 +62,9 @@ func check(t *testing.T, what string, cues []ear.Want, heard []ear.Heard, within
 }
 
 // session1 is what one sheet sounds like, pace times faster than real time.
-func session1(sheet string, start time.Duration, pace float64) (cues []ear.Want) {
+func session1(sheet string, start time.Duration, pace float64) (cues []soundtest.Want) {
 	at := func(sec float64, k session.CueKind, st session.Stage) {
-		cues = append(cues, ear.Want{Cue: session.Cue{Kind: k, Stage: st, Sheet: sheet}, At: start + time.Duration(sec/pace*float64(time.Second))})
+		cues = append(cues, soundtest.Want{Cue: session.Cue{Kind: k, Stage: st, Sheet: sheet}, At: start + time.Duration(sec/pace*float64(time.Second))})
 	}
 	at(0, session.CueBegin, session.Develop)
 	at(1, session.CueRockOn, session.Develop)
@@ -102,28 +102,28 @@ func session1(sheet string, start time.Duration, pace float64) (cues []ear.Want)
 }
 
 func TestEachMotifAlone(t *testing.T) {
-	var cues []ear.Want
+	var cues []soundtest.Want
 	for i, n := range sound.Names() {
-		cues = append(cues, ear.Want{Cue: n.Cue, At: 300*time.Millisecond + time.Duration(i)*900*time.Millisecond})
+		cues = append(cues, soundtest.Want{Cue: n.Cue, At: 300*time.Millisecond + time.Duration(i)*900*time.Millisecond})
 	}
 	for _, volume := range []float64{1, 0.1} {
 		x := mix(cues, 30*time.Second, volume, nil)
-		check(t, fmt.Sprintf("volume %g", volume), cues, ear.Listen(x), 40*time.Millisecond)
+		check(t, fmt.Sprintf("volume %g", volume), cues, soundtest.Listen(x), 40*time.Millisecond)
 		addNoise(x, -20)
-		check(t, fmt.Sprintf("volume %g, noise", volume), cues, ear.Listen(x), 40*time.Millisecond)
+		check(t, fmt.Sprintf("volume %g, noise", volume), cues, soundtest.Listen(x), 40*time.Millisecond)
 	}
 }
 
 func TestOneSheetAtTwentyTimesItsPace(t *testing.T) {
 	cues := session1("1", time.Second, 20)
 	x := mix(cues, 27*time.Second, 0.8, nil)
-	check(t, "clean", cues, ear.Listen(x), 40*time.Millisecond)
+	check(t, "clean", cues, soundtest.Listen(x), 40*time.Millisecond)
 	addNoise(x, -20)
-	heard := ear.Listen(x)
+	heard := soundtest.Listen(x)
 	check(t, "noise", cues, heard, 40*time.Millisecond)
 
 	var got []string
-	for _, s := range ear.Stages(heard) {
+	for _, s := range soundtest.Stages(heard) {
 		got = append(got, fmt.Sprintf("%d %s %.0f-%.0f", s.Sheet, s.Stage,
 			math.Abs((s.Begin-time.Second).Seconds()*20), (s.End-time.Second).Seconds()*20))
 	}
@@ -141,10 +141,10 @@ func TestTwoSheetsOverlapping(t *testing.T) {
 		b := session1("2", time.Second+lag, 20)
 		cues := append(slices.Clone(a), b...)
 		// The soft tick of the second would fall into that of the first.
-		cues = slices.DeleteFunc(cues, func(d ear.Want) bool { return d.Cue.Sheet == "2" && d.Cue.Kind == session.CueRock })
+		cues = slices.DeleteFunc(cues, func(d soundtest.Want) bool { return d.Cue.Sheet == "2" && d.Cue.Kind == session.CueRock })
 		x := mix(cues, 36*time.Second, 0.8, nil)
 		addNoise(x, -20)
-		heard := ear.Listen(x)
+		heard := soundtest.Listen(x)
 		check(t, fmt.Sprint("lag ", lag), cues, heard, 500*time.Millisecond)
 	}
 }
@@ -171,9 +171,9 @@ func TestWordsUnderTheMotifs(t *testing.T) {
 	if words == 0 {
 		t.Fatal("the voice says nothing: this test would prove nothing")
 	}
-	check(t, "with words", cues, ear.Listen(x), 40*time.Millisecond)
+	check(t, "with words", cues, soundtest.Listen(x), 40*time.Millisecond)
 	addNoise(x, -20)
-	check(t, "with words and noise", cues, ear.Listen(x), 40*time.Millisecond)
+	check(t, "with words and noise", cues, soundtest.Listen(x), 40*time.Millisecond)
 }
 
 // Words are not taken for motifs: a minute and a half of announcements one
@@ -184,7 +184,7 @@ func TestWordsAreNotTakenForMotifs(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var cues []ear.Want
+	var cues []soundtest.Want
 	spoken := map[string][]float32{}
 	at := 500 * time.Millisecond
 	for i, n := range sound.Names() {
@@ -198,7 +198,7 @@ func TestWordsAreNotTakenForMotifs(t *testing.T) {
 			}
 			key := fmt.Sprint(len(cues))
 			spoken[key] = w
-			cues = append(cues, ear.Want{Cue: session.Cue{Kind: session.CueSay, Sheet: key}, At: at})
+			cues = append(cues, soundtest.Want{Cue: session.Cue{Kind: session.CueSay, Sheet: key}, At: at})
 			at += time.Duration(len(w))*time.Second/sound.Rate + 200*time.Millisecond
 		}
 	}
@@ -206,12 +206,12 @@ func TestWordsAreNotTakenForMotifs(t *testing.T) {
 		t.Fatalf("only %d announcements", len(spoken))
 	}
 	for k := time.Second; k < at; k += 9 * time.Second {
-		cues = append(cues, ear.Want{Cue: session.Cue{Kind: session.CueTen}, At: k})
+		cues = append(cues, soundtest.Want{Cue: session.Cue{Kind: session.CueTen}, At: k})
 	}
-	slices.SortStableFunc(cues, func(a, b ear.Want) int { return int(a.At - b.At) })
+	slices.SortStableFunc(cues, func(a, b soundtest.Want) int { return int(a.At - b.At) })
 	for _, volume := range []float64{0.8, 0.3} {
 		x := mix(cues, at+time.Second, volume, func(c session.Cue) []float32 { return spoken[c.Sheet] })
-		check(t, fmt.Sprintf("%d announcements in %v", len(spoken), at.Round(time.Second)), cues, ear.Listen(x), 40*time.Millisecond)
+		check(t, fmt.Sprintf("%d announcements in %v", len(spoken), at.Round(time.Second)), cues, soundtest.Listen(x), 40*time.Millisecond)
 	}
 }
 
@@ -221,10 +221,10 @@ func TestNothingIsHeardInNoiseAlone(t *testing.T) {
 	for i := range x {
 		x[i] = float32(0.1 * rng.NormFloat64())
 	}
-	if h := ear.Listen(x); len(h) != 0 {
+	if h := soundtest.Listen(x); len(h) != 0 {
 		t.Errorf("in noise: %+v", h)
 	}
-	if h := ear.Listen(make([]float32, sound.Rate)); len(h) != 0 {
+	if h := soundtest.Listen(make([]float32, sound.Rate)); len(h) != 0 {
 		t.Errorf("in silence: %+v", h)
 	}
 }
@@ -238,11 +238,11 @@ func TestReadingARecording(t *testing.T) {
 	}
 	b.WriteString("data\xff\xff\xff\x7f") // the size a stopped recorder leaves
 	_ = binary.Write(&b, binary.LittleEndian, pcm)
-	x, err := ear.WAV(&b)
+	x, err := soundtest.WAV(&b)
 	if err != nil || !slices.Equal(x, []float32{0, 0.5, -1, 32767.0 / 32768}) {
 		t.Errorf("%v, %v", x, err)
 	}
-	if _, err := ear.WAV(bytes.NewReader([]byte("RIFFxxxxWAVEdata"))); err == nil {
+	if _, err := soundtest.WAV(bytes.NewReader([]byte("RIFFxxxxWAVEdata"))); err == nil {
 		t.Error("a file without format was read")
 	}
 }
