@@ -76,7 +76,7 @@ func TestAStopGivenByHandIsAStopOfLight(t *testing.T) {
 			t.Fatal(ev.Kind, err)
 		}
 	}
-	if err := b.SaveSheet(sit, m.Sheet("s1"), m.Now(), uses(m, m.Sheet("s1"))); err != nil {
+	if err := b.SaveSheet(sit, m.Sheet("s1"), m.Now(), desk.Uses(m, m.Sheet("s1"))); err != nil {
 		t.Fatal(err)
 	}
 	got := desk.JudgedIn(b, set.Law)()

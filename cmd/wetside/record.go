@@ -10,7 +10,6 @@ import (
 
 	"wetside/profiles"
 	"wetside/session"
-	"wetside/session/bench"
 	"wetside/session/notebook"
 	"wetside/session/words"
 	"wetside/tui"
@@ -20,49 +19,6 @@ import (
 // 9562, version 7), so that new ones lie side by side in the notebook's index;
 // with random ones each event would write to another page of it.
 func newID() string { return uuid.Must(uuid.NewV7()).String() }
-
-// record is one sitting of the notebook as the desk knows it.
-type record struct {
-	book  *notebook.Book
-	sit   notebook.Sitting
-	saved func() // after a sheet's record was written; may be nil
-}
-
-func (r *record) Append(e session.Event) ([]session.Event, error) { return r.book.Append(r.sit.ID, e) }
-func (r *record) Poll() ([]session.Event, error)                  { return r.book.Poll(r.sit.ID) }
-
-func (r *record) Save(m *session.Machine, s *session.Sheet) error {
-	err := r.book.SaveSheet(r.sit, s, m.Now(), uses(m, s))
-	if r.saved != nil {
-		r.saved()
-	}
-	return err
-}
-
-// uses is the state of every bath the sheet went into, at that moment.
-func uses(m *session.Machine, s *session.Sheet) []notebook.BathUse {
-	us := notebook.Uses(m, s)
-	for i := range us {
-		for _, v := range s.Visits {
-			if v.Serial != us[i].Serial {
-				continue
-			}
-			// Just before, so that its own paper is not in it yet.
-			for _, b := range bench.Account(m.Trays(), m.Sheets(), v.In-1) {
-				if b.Mix.ID == us[i].Mix {
-					us[i].Share = b.Share
-				}
-			}
-		}
-	}
-	return us
-}
-
-// Unsaved is how many events are in memory alone. The disk is tried again beside
-// the rest.
-func (r *record) Unsaved() int { return r.book.Pending() }
-
-func (r *record) Loose() int { return r.book.Pending() }
 
 // pages is the notebook as the screen reads it.
 type pages struct {

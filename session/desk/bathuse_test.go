@@ -1,4 +1,4 @@
-package main
+package desk
 
 import (
 	"fmt"
@@ -32,7 +32,7 @@ func TestASheetsOwnPaperIsNotInTheBathItCameTo(t *testing.T) {
 		do(at, session.Event{Kind: session.SheetAdded, Sheet: id, Spec: spec})
 		do(at, session.Event{Kind: session.Moved, Sheet: id})
 		do(at+time.Minute, session.Event{Kind: session.Moved, Sheet: id, From: 1})
-		us := uses(m, m.Sheet(id))
+		us := Uses(m, m.Sheet(id))
 		if len(us) != 1 || us[0].Sheets != i || math.Abs(us[0].Share-float64(i)/2) > 1e-9 {
 			t.Errorf("sheet %d went into a bath that had seen %d sheets: recorded is %+v", i+1, i, us)
 		}

@@ -1,0 +1,297 @@
+package main
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"wetside/profiles"
+	"wetside/session"
+	"wetside/session/bench"
+	"wetside/session/desk"
+	"wetside/session/notebook"
+	"wetside/sound"
+	"wetside/tui"
+	"wetside/tui/ember"
+)
+
+// A sitting is one run of the program from the notebook's opening to its close:
+// what stands between the desk and this machine.
+type sitting struct {
+	program
+	set     settings
+	level   ember.Level
+	profile ember.Profile
+	guard   *ember.Guard // nil: nothing is drawn
+	in      *os.File
+
+	ctx     context.Context
+	ends    []func() // what was started, the last first to end
+	notices []string
+	*desk.Sitting
+	close  func() error // the notebook
+	clock  *clock
+	engine *sound.Engine
+	plan   *profiles.Planner
+	desk   *desk.Desk
+	lamps  *roomLamps
+}
+
+// sit is one sitting: notebook, sound, lamps, and the picture unless blind. It
+// sets begun when the user can work.
+func (p program) sit(set settings, level ember.Level, profile ember.Profile, guard *ember.Guard, in *os.File, begun *bool) error {
+	ctx, cancel := context.WithCancel(p.ctx)
+	s := &sitting{program: p, set: set, level: level, profile: profile, guard: guard, in: in, ctx: ctx, ends: []func(){cancel}}
+	defer func() {
+		for _, end := range s.ends {
+			defer end()
+		}
+	}()
+	for _, step := range []func() error{s.open, s.takeUp, s.speak, s.lay} {
+		if err := step(); err != nil {
+			return err
+		}
+	}
+	cfg := s.config()
+	if len(p.forms) > 0 {
+		cfg.Start = tui.Trays
+		if err := s.rehearse(); err != nil {
+			return err
+		}
+	}
+	model := tui.New(cfg)
+	*begun = true
+	err := p.show(ctx, model, guard, in, func() *sound.Engine { return s.engine })
+	return s.leave(err, cfg.Notices)
+}
+
+// after keeps what must end when the sitting ends.
+func (s *sitting) after(end func()) { s.ends = append(s.ends, end) }
+
+// open opens the notebook, and reads it whole beside the first frame.
+func (s *sitting) open() error {
+	for _, dir := range []string{s.data, s.state} {
+		os.MkdirAll(dir, 0o700) // a disk that refuses is the notebook's to report
+	}
+	for _, w := range s.wrong {
+		s.notices = append(s.notices, w.Error())
+	}
+	conf := s.notebookConfig()
+	conf.Served = true
+	book, told, err := notebook.Open(conf)
+	if err != nil {
+		return err
+	}
+	for _, n := range told {
+		s.notices = append(s.notices, n.Text)
+	}
+	s.Sitting = &desk.Sitting{Book: book}
+	ctx, cancel := context.WithCancel(s.ctx)
+	served := make(chan struct{})
+	go func() {
+		defer close(served)
+		serve(ctx, book)
+	}()
+	s.close = func() error {
+		cancel()
+		<-served
+		return book.Close()
+	}
+	s.after(func() { s.close() })
+	return nil
+}
+
+// serve reads the notebook for damage, and then sees every two seconds to what
+// it lacks or holds elsewhere. What it cannot do now, the next time does;
+// notices tell.
+func serve(ctx context.Context, book *notebook.Book) {
+	if err := book.Check(ctx); err != nil && ctx.Err() == nil {
+		book.Flush()
+	}
+	every := time.NewTicker(2 * time.Second)
+	defer every.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-every.C:
+			book.Flush()
+		}
+	}
+}
+
+// takeUp goes on with the session that is open, or begins one.
+func (s *sitting) takeUp() error {
+	up, err := desk.Open(s.Book, s.state, s.rehearsal, systemClock().Now())
+	if err != nil {
+		return err
+	}
+	s.Sitting = up
+	s.after(up.Release)
+	var from session.Instant
+	if up.Resumed {
+		from = up.M.Last()
+	}
+	s.clock = newClock(time.Now, bootClock, s.pace, from)
+	if up.Resumed {
+		return nil
+	}
+	return up.Begin(s.clock.Now(), s.pace)
+}
+
+// speak opens the loudspeaker, unless another program makes the sound.
+func (s *sitting) speak() (err error) {
+	s.after(func() {
+		if s.engine != nil {
+			s.engine.Close()
+		}
+	})
+	if !s.First {
+		return nil
+	}
+	if s.engine, err = s.openSound(s.ctx, s.set); err != nil {
+		return err
+	}
+	// Where nothing is drawn nobody could be told of it later. With paper out
+	// the clocks go on all the same: a loudspeaker may come back.
+	if s.guard == nil && s.set.Sound != "none" && !s.M.PaperOut() {
+		if st := audible(s.ctx, s.engine); !st.OK {
+			return fmt.Errorf("nothing can be heard (%s), and by sound alone nothing would be told: plug in a loudspeaker, or start without --blind", st.Reason)
+		}
+	}
+	return nil
+}
+
+// sounder is this program's loudspeaker, or the other program's.
+func (s *sitting) sounder() desk.Sounder {
+	if s.engine != nil {
+		return &speaker{s.engine}
+	}
+	return &second{now: s.now, take: func() *speaker {
+		if !s.TakeLoudspeaker() {
+			return nil
+		}
+		engine, err := s.openSound(s.ctx, s.set)
+		if err != nil {
+			return nil
+		}
+		s.engine = engine
+		return &speaker{engine}
+	}}
+}
+
+// lay puts on the desk what lies on it: profiles, clock, record, sound, lamps.
+func (s *sitting) lay() error {
+	profs, err := s.profiles()
+	if err != nil {
+		s.notices = append(s.notices, "profiles left out: "+oneLine(err))
+	}
+	s.plan = &profiles.Planner{Set: profs, Judged: desk.JudgedIn(s.Book, profs.Law), Rehearsal: s.rehearsal}
+	s.Saved = s.plan.Forget
+	s.desk = &desk.Desk{M: s.M, Clock: s.clock, Record: s.Sitting, Sound: s.sounder(), NewID: uuid.NewString, Hands: s.self}
+	s.plan.Used = s.desk.Used
+	s.plan.Stale = func(paper profiles.Paper) string {
+		return bench.FogTestStale(paper.Session(), s.now(), strings.TrimPrefix(paper.Safelight.Source, "fog test at "), s.level.String())
+	}
+	s.desk.Move, _ = profiles.ParseDuration(s.set.Move) // checked with the other settings
+	if !s.rehearsal {
+		ctx, cancel := context.WithCancel(s.ctx)
+		show, ended := s.popUps(ctx)
+		s.desk.Notify = show
+		s.after(func() { cancel(); ended() })
+	}
+	// With paper out they stay as dim as they were left; those of another
+	// program are not ours to put back.
+	s.lamps = followRoom(s.program.lamps(), s.now, s.MayShine, s.First && !s.M.PaperOut() && s.MayShine())
+	s.after(s.lamps.stop)
+	return nil
+}
+
+// config is all that the screens are made of.
+func (s *sitting) config() tui.Config {
+	cfg := tui.Config{
+		Desk: s.desk, Level: s.level, Profile: s.profile, Guard: s.guard, Blind: s.guard == nil,
+		Plan: s.plan.Plan, Shift: s.plan.Shift, Brighter: s.plan.Brighter, Baths: s.plan.Baths, Reckon: s.reckoned,
+		Book: pages{s.Book, s.clock.Now, s.plan.Forget}, Lamps: s.lamps, Verified: s.verified,
+		Pulse: s.set.Border, ConfirmSound: s.First && !s.rehearsal && s.set.Sound != "none",
+		KeepFogTest: s.keepFogTest(s.plan), MayClose: s.Alone, News: s.news,
+	}
+	cfg.Papers, cfg.Processes, cfg.Cameras = choices(s.plan.Set)
+	if s.Resumed && s.First {
+		cfg.Resumed = tui.ResumeText(s.M, s.clock.Now())
+	}
+	if !s.rehearsal {
+		var err error
+		cfg.KeepStrip = s.keepStrip
+		if cfg.Strip, err = s.strip(); err != nil {
+			s.notices = append(s.notices, oneLine(err))
+		}
+		if s.engine != nil {
+			s.engine.Play(session.Cue{Key: "hello", Kind: session.CueDone})
+		}
+	}
+	cfg.Notices = s.notices
+	return cfg
+}
+
+// verified is what the program could check of the room by itself.
+func (s *sitting) verified() []tui.Finding {
+	found := s.lamps.verified()
+	if w := ember.DetectMux(s.getenv).Warning(); w != "" {
+		found = append(found, tui.Finding{Text: w})
+	}
+	return found
+}
+
+func (s *sitting) news() (out []string) {
+	for _, n := range s.Book.Notices() {
+		out = append(out, n.Text)
+	}
+	return out
+}
+
+// rehearse lays out the sheets of a rehearsal. It begins with fresh trays, so
+// that the baths' account is rehearsed too.
+func (s *sitting) rehearse() error {
+	for _, mix := range s.plan.Baths(s.forms[0].Process) {
+		mix.ID = uuid.NewString()
+		if err := s.desk.Do(session.Event{Kind: session.BathMixed, Mix: &mix}); err != nil {
+			return err
+		}
+	}
+	for _, f := range s.forms {
+		made, err := s.plan.Plan(f)
+		if err == nil {
+			_, err = s.desk.Add(made.Spec)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// leave ends the sitting: lamps, then the notebook, and what it could not write.
+func (s *sitting) leave(err error, unread []string) error {
+	if s.guard == nil {
+		for _, n := range unread {
+			s.warn("%s", n) // nobody has read it
+		}
+	}
+	s.lamps.stop()
+	if err == nil && s.MayShine() && s.Alone() { // else nobody has said that paper is covered
+		if err := s.lamps.lamps.Restore(); err != nil {
+			s.warn("%s", oneLine(err))
+		}
+	}
+	if text := s.lost(s.close()); text != "" {
+		s.warn("%s", text)
+		err = cmp.Or(err, error(codeError(codeUnwritten)))
+	}
+	return err
+}

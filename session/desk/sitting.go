@@ -1,0 +1,158 @@
+package desk
+
+import (
+	"path/filepath"
+
+	"github.com/gofrs/flock"
+
+	"wetside/session"
+	"wetside/session/bench"
+	"wetside/session/notebook"
+)
+
+// A Sitting is one stretch of work on the notebook, from open to close: the
+// machine as its events made it, the [Record] of what happens next, and the
+// locks that say who else works on it. One program makes the sound, and only the
+// last to leave closes the session.
+type Sitting struct {
+	Book *notebook.Book
+	M    *session.Machine
+	// Resumed: the session was open already, here or before a program ended.
+	Resumed bool
+	// First: no other program makes the sound.
+	First bool
+	// Saved is called after a sheet's record was written; may be nil.
+	Saved func()
+
+	row        notebook.Sitting
+	rehearsal  bool
+	loud, here *flock.Flock
+}
+
+// Open takes up the session of this kind that is open, if there is one; else
+// Begin must follow. state is the folder of the locks. A rehearsal that an
+// earlier program left is closed at now.
+func Open(book *notebook.Book, state string, rehearsal bool, now session.Instant) (*Sitting, error) {
+	s := &Sitting{Book: book, M: session.New(), rehearsal: rehearsal,
+		loud: flock.New(filepath.Join(state, "sound.lock")), here: flock.New(filepath.Join(state, "here.lock"))}
+	var err error
+	if s.First, err = s.loud.TryLock(); err != nil {
+		s.First = true // no folder for locks: better twice heard than not at all
+	}
+	s.here.TryRLock()
+	row, events, live, err := book.Live(rehearsal)
+	if err != nil {
+		s.Release()
+		return nil, err
+	}
+	s.row = row
+	if live && rehearsal && s.First {
+		book.Append(row.ID, session.Event{Kind: session.Closed, At: now})
+		live = false
+	}
+	if live {
+		s.M = replay(events)
+		s.Resumed = !s.M.Closed()
+	}
+	if !s.Resumed {
+		s.M = session.New()
+	}
+	return s, nil
+}
+
+// replay makes a machine of events: what was refused then is refused now.
+func replay(events []session.Event) *session.Machine {
+	m := session.New()
+	for _, e := range events {
+		_ = m.Apply(e)
+	}
+	return m
+}
+
+// Begin opens a new session.
+func (s *Sitting) Begin(now session.Instant, pace float64) error {
+	open := session.Event{Kind: session.Opened, At: now, Rehearsal: s.rehearsal, Pace: pace}
+	var err error
+	if s.row, err = s.Book.Begin(open); err != nil && !notebook.IsUnsaved(err) {
+		return err
+	}
+	return s.M.Apply(open)
+}
+
+// Append implements [Record].
+func (s *Sitting) Append(e session.Event) ([]session.Event, error) {
+	return s.Book.Append(s.row.ID, e)
+}
+
+// Poll implements [Record].
+func (s *Sitting) Poll() ([]session.Event, error) { return s.Book.Poll(s.row.ID) }
+
+// Save implements [Record].
+func (s *Sitting) Save(m *session.Machine, sh *session.Sheet) error {
+	err := s.Book.SaveSheet(s.row, sh, m.Now(), Uses(m, sh))
+	if s.Saved != nil {
+		s.Saved()
+	}
+	return err
+}
+
+// Unsaved implements [Record]. The disk is tried again beside the rest.
+func (s *Sitting) Unsaved() int { return s.Book.Pending() }
+
+// Loose implements [Record].
+func (s *Sitting) Loose() int { return s.Book.Pending() }
+
+// Uses is the state of every bath the sheet went into, at that moment.
+func Uses(m *session.Machine, s *session.Sheet) []notebook.BathUse {
+	us := notebook.Uses(m, s)
+	for i := range us {
+		for _, v := range s.Visits {
+			if v.Serial != us[i].Serial {
+				continue
+			}
+			// Just before, so that its own paper is not in it yet.
+			for _, b := range bench.Account(m.Trays(), m.Sheets(), v.In-1) {
+				if b.Mix.ID == us[i].Mix {
+					us[i].Share = b.Share
+				}
+			}
+		}
+	}
+	return us
+}
+
+// TakeLoudspeaker reports whether the other program's sound has become ours.
+func (s *Sitting) TakeLoudspeaker() bool {
+	ok, err := s.loud.TryLock()
+	return err == nil && ok
+}
+
+// Alone reports whether no other program works here. It is asked at the end: the
+// others are no longer told of this one.
+func (s *Sitting) Alone() bool {
+	s.here.Unlock()
+	ok, err := s.here.TryLock()
+	return err != nil || ok
+}
+
+// MayShine reports whether a rehearsal, whose own sheet is blank, leaves no real
+// one in the light.
+func (s *Sitting) MayShine() bool {
+	if !s.rehearsal {
+		return true
+	}
+	ok := s.Alone()
+	s.here.Unlock()
+	s.here.TryRLock()
+	_, events, live, err := s.Book.Live(false)
+	if !ok || err != nil {
+		return false
+	}
+	return !live || !replay(events).PaperOut()
+}
+
+// Release gives the locks back.
+func (s *Sitting) Release() {
+	s.loud.Unlock()
+	s.here.Unlock()
+}
