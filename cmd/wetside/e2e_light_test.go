@@ -206,7 +206,7 @@ func (s *scene) begin(limit float64) rig.Shot {
 	}
 	torn := 0
 	var firstDark *rig.Shot
-	return s.WaitShot("the first frame", func(x rig.Shot) bool {
+	first := s.WaitShot("the first frame", func(x rig.Shot) bool {
 		switch {
 		case x.MaxGreen|x.MaxBlue > 0 && firstDark == nil && x.MeanLuminance > 0.9*s.first.MeanLuminance:
 			return false // still the terminal's own
@@ -223,6 +223,17 @@ func (s *scene) begin(limit float64) rig.Shot {
 		}
 		return limit == 0 || x.MaxRed > 0
 	})
+	s.meddle()
+	return first
+}
+
+// meddle drags and clicks over what is shown: nothing of it may light up.
+func (s *scene) meddle() {
+	s.t.Helper()
+	s.Meddle()
+	if x := s.Shot(); x.MaxGreen|x.MaxBlue > 0 {
+		s.t.Errorf("%s: after a drag and clicks: %v, first at %v", s.name, x, x.At)
+	}
 }
 
 // judge keeps a figure and holds it against the limit of its level.
@@ -586,6 +597,7 @@ func TestLightOfEveryWayOut(t *testing.T) {
 					t.Error("nothing says what happened")
 				}
 				s.judge("ember", "what happened, and the question", asked)
+				s.meddle()
 				s.Type("x <Return>") // elbows
 				s.judge("ember", "last before the answer", s.rest())
 				worst, taken := stop()
@@ -599,6 +611,53 @@ func TestLightOfEveryWayOut(t *testing.T) {
 			})
 		}
 	})
+}
+
+// With keeper and program both killed outright the shell is back, and its
+// prompt in every colour there is, the cursor, the scrollbar, the pointer, what
+// is dragged over and clicked on three times: all of it is red.
+func TestLightOfAKilledKeeper(t *testing.T) {
+	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux", "screen")
+	const shell = `"$0" --sound none; printf '\033[0m$ \033[?25h'; i=0
+while [ $i -lt 256 ]; do printf '\033[38;5;%dm#\033[48;5;%dm#\033[0;7;38;5;%dm#\033[0m' $i $((255-i)) $i; i=$((i+1)); done
+for i in 0 1 2 3 4 5 6 7; do printf '\033[0;1;3%dmbold\033[0;9%dmbright\033[10%dmground\033[0;2;7;4;3%dmother' $i $i $i $i; done
+printf '\033[0m signal box $ '; while :; do sleep 3600; done`
+	for _, mux := range []string{"", "tmux", "screen"} {
+		t.Run("in "+either(mux, "xterm"), func(t *testing.T) {
+			t.Parallel()
+			h := newHome(t)
+			s := newScene(t, either(mux, "xterm"), rig.Options{Tmux: mux == "tmux", Screen: mux == "screen"}, h, "sh", "-c", shell, binary(t))
+			before := s.begin(emberLimit)
+			s.says("enter add this sheet")
+			keeper := childOf(t, s.PID())
+			program := childOf(t, keeper)
+			stop := s.Watch()
+			for _, pid := range []int{keeper, program} {
+				if err := syscall.Kill(pid, syscall.SIGKILL); err != nil {
+					t.Fatal(err)
+				}
+			}
+			s.says("signal box $")
+			s.WaitShot("the prompt", func(x rig.Shot) bool { return x.Lit > 2*before.Lit })
+			for range 3 {
+				s.Meddle()
+				x := s.Shot()
+				if x.MaxRed == 0 || x.MaxGreen|x.MaxBlue > 0 {
+					t.Errorf("after a drag and clicks: %v, first at %v", x, x.At)
+				}
+			}
+			if worst, taken := stop(); worst.MaxGreen|worst.MaxBlue > 0 || taken == 0 {
+				t.Errorf("the worst of %d photographs: %v, first at %v", taken, worst, worst.At)
+			}
+		})
+	}
+}
+
+func either(a, b string) string {
+	if a != "" {
+		return a
+	}
+	return b
 }
 
 // What kills the program outright takes its voice with it: the keeper says that

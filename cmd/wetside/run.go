@@ -118,7 +118,7 @@ func (p program) run() error {
 	if !profile.CanDraw() {
 		return errors.New(strings.TrimRight(reason, "."))
 	}
-	guard := ember.NewGuard(out, ember.Options{Profile: profile, Mux: ember.DetectMux(p.getenv), Level: level})
+	guard := ember.NewGuard(out, ember.Options{Profile: profile, Mux: ember.DetectMux(p.getenv), Level: level, Kept: p.getenv(kept) != ""})
 	if p.getenv(kept) == "" {
 		return p.keep(set, guard, in, out)
 	}

@@ -21,7 +21,7 @@ import (
 //   - carriage return, line feed, backspace and tab;
 //   - cursor movement, erasure, insertion and deletion of lines, scrolling;
 //   - one kind of SGR, a red on black, no brighter than the level allows;
-//   - bracketed paste, focus reports, synchronised output, mouse off.
+//   - bracketed paste, focus reports, synchronised output.
 //
 // Everything else vanishes: it is a list of what may pass, not of what may
 // not. The cursor is never shown, and the alternate screen is neither entered
@@ -60,6 +60,9 @@ type Options struct {
 	Mux Mux
 	// Level is the most light that may pass.
 	Level Level
+	// Kept says that a [Keeper] has a guard of its own on the same terminal, and
+	// has given first light already.
+	Kept bool
 }
 
 // flushAt bounds the buffer: a longer write goes out in pieces, each of whole
@@ -307,10 +310,6 @@ func (g *Guard) control(final byte, n int) {
 func (g *Guard) mode(v int, final byte) {
 	switch v {
 	case 2004, 1004, 2026: // bracketed paste, focus, synchronised output
-	case 9, 1000, 1001, 1002, 1003, 1005, 1006, 1015, 1016: // mouse: off only
-		if final == 'h' {
-			return
-		}
 	case 25: // the cursor is a lamp: hide only
 		if final == 'h' {
 			return
@@ -359,10 +358,11 @@ func (g *Guard) spaces(n int) {
 	g.buf = append(g.buf, sixtyFourSpaces[:max(0, n)]...)
 }
 
-// Begin is first light: the terminal's own default colours become black and
-// red, the cursor goes, the alternate screen opens, and every cell of a window
-// of width by height is painted black. Nothing readable is written before it.
-// It may be called again, after the program was stopped and goes on.
+// Begin is first light: the terminal's own colours become black and reds, the
+// cursor, the scrollbar and what the mouse can light go, the alternate screen
+// opens, and every cell of a window of width by height is painted black. Nothing
+// readable is written before it. It may be called again, after the program was
+// stopped and goes on.
 func (g *Guard) Begin(width, height int) error {
 	g.mu.Lock()
 	defer g.mu.Unlock()
@@ -370,22 +370,42 @@ func (g *Guard) Begin(width, height int) error {
 		return errors.New("nothing can be drawn on this terminal: run by sound alone (--blind)")
 	}
 	g.buf = g.buf[:0]
-	g.begun = true
 	g.size(width, height)
+	g.firstLight()
+	return g.flush()
+}
+
+func (g *Guard) firstLight() {
+	if !g.begun && !g.opts.Kept {
+		g.owner(saveModes)
+	}
+	g.begun = true
+	g.owner(ownerModes) // before the colours: see osc
 	g.defaults()
 	g.buf = append(g.buf, beginModes...)
 	g.pen = freshPen
 	g.reink()
 	g.blank(1, g.height)
 	g.buf = append(g.buf, "\x1b[1;1H"...)
-	return g.flush()
 }
 
 // beginModes: reverse screen off (DECSCNM), cursor hidden and not blinking,
 // alternate screen, origin mode off, wrapping on, margins whole, the usual
 // character set. The cursor is hidden on both screens: some terminals keep
-// that state for each.
-const beginModes = "\x1b[?25l\x1b[?5l\x1b[?1049h\x1b[?25l\x1b[?12l\x1b[?6l\x1b[?7h\x1b[r\x1b(B\x0f"
+// that state for each. The mouse is reported, so that no drag and no click
+// selects anything in the colours of a selection, nor pastes; nobody acts on
+// what is reported.
+const beginModes = "\x1b[?25l\x1b[?5l\x1b[?1049h\x1b[?25l\x1b[?12l\x1b[?6l\x1b[?7h\x1b[r\x1b(B\x0f" +
+	"\x1b[?1000h\x1b[?1006h"
+
+// Modes of the window itself: whether the scrollbar shows, put away and brought
+// back (XTSAVE, XTRESTORE); the scrollbar off; the pointer hidden while keys are
+// pressed (XTSMPOINTER, 1 is what a terminal does of itself).
+const (
+	saveModes    = "\x1b[?30s"
+	ownerModes   = "\x1b[?30l\x1b[>2p"
+	restoreModes = "\x1b[?30r\x1b[>1p"
+)
 
 func (g *Guard) size(width, height int) {
 	g.width, g.height = max(1, min(width, 9999)), max(1, min(height, 9999))
@@ -402,7 +422,8 @@ func consoleRed(entry int) uint8 {
 }
 
 // defaults sets what the terminal shows where nothing has been said: OSC 10,
-// 11, 12, or the palette of the Linux console (console_codes(4): ESC ] P nrrggbb).
+// 11, 12, what is drawn for the mouse: OSC 13, 14, 17, 19, and the palette: OSC 4,
+// or that of the Linux console (console_codes(4): ESC ] P nrrggbb).
 func (g *Guard) defaults() {
 	if g.opts.Profile == LinuxConsole {
 		for i := range 16 {
@@ -412,8 +433,32 @@ func (g *Guard) defaults() {
 		}
 		return
 	}
-	fg := hexRed(g.opts.Profile.nearest(g.opts.Level.Red(Normal)))
-	g.osc("11;#000000", "10;"+fg, "12;#000000")
+	red := func(r Role) string { return hexRed(g.opts.Profile.nearest(g.opts.Level.Red(r))) }
+	// The text's background first. Then text, cursor, pointer and its edge, and
+	// what is selected: brighter, and no area of light.
+	commands := []string{"11;#000000", "10;" + red(Normal), "12;#000000", "13;" + red(Faint), "14;#000000", "17;#000000", "19;" + red(Strong)}
+	for i := 0; i < 256; i += 16 { // a multiplexer passes on no more at once
+		c := "4"
+		for j := i; j < i+16; j++ {
+			c += ";" + strconv.Itoa(j) + ";" + hexRed(g.opts.Level.paletteRed(uint8(j)))
+		}
+		commands = append(commands, c)
+	}
+	g.osc(commands...)
+}
+
+// paletteRed is the red that entry i of the 256 colours is set to: its own
+// brightest channel, no brighter than text, so that whatever is written past
+// the guard, a prompt after a kill, is red. The pure reds of the cube, which the
+// guard draws with, stay as they are up to the most that the level draws. All are
+// reds of the cube: a multiplexer that looks for the nearest finds the same.
+func (l Level) paletteRed(i uint8) uint8 {
+	r, g, b, _ := ansi.IndexedColor(i).RGBA()
+	most := l.Red(Normal)
+	if i >= 16 && g|b == 0 {
+		most = l.Red(Strong)
+	}
+	return cube[cubeStep(min(uint8(max(r, g, b)>>8), most))]
 }
 
 // osc writes operating system commands for the terminal or the multiplexer,
@@ -430,6 +475,18 @@ func (g *Guard) osc(commands ...string) {
 	}
 	for _, c := range commands {
 		g.buf = append(g.buf, "\x1b]"+c+"\x1b\\"...)
+	}
+}
+
+// owner writes modes of the window for the terminal that owns it. The Linux
+// console has none, and may show what it does not know.
+func (g *Guard) owner(modes string) {
+	switch {
+	case g.opts.Profile == LinuxConsole:
+	case g.opts.Mux == NoMux:
+		g.buf = append(g.buf, modes...)
+	default:
+		g.outer(modes)
 	}
 }
 
@@ -509,18 +566,15 @@ func (g *Guard) Blacken() error {
 	}
 	g.parser.Reset()
 	g.buf = append(g.buf[:0], "\x1b\\"...) // ends a string another writer left open
-	g.defaults()
-	g.buf = append(g.buf, beginModes...)
-	g.pen = freshPen
-	g.reink()
-	g.blank(1, g.height)
-	g.buf = append(g.buf, "\x1b[1;1H"...)
-	g.begun = true
+	g.firstLight()
 	return g.flush()
 }
 
-// Restore is last light: the terminal gets back its own colours, its screen
-// and its cursor. The caller has asked the user whether paper is covered, and
+// ownColours give back the palette, and every colour that OSC 10 to 19 can set.
+var ownColours = []string{"104", "112", "110", "111", "113", "114", "115", "116", "117", "118", "119"}
+
+// Restore is last light: the terminal gets back its own colours, its screen,
+// its cursor and its scrollbar. The caller has asked the user whether paper is covered, and
 // has been told so.
 func (g *Guard) Restore() error {
 	g.mu.Lock()
@@ -530,11 +584,12 @@ func (g *Guard) Restore() error {
 	}
 	g.begun = false
 	g.parser.Reset()
-	g.buf = append(g.buf[:0], "\x1b[?2026l\x1b[?2004l\x1b[?1004l\x1b[?1000l\x1b[?1002l\x1b[?1003l\x1b[?1006l\x1b[r\x1b[0m"...)
+	g.buf = append(g.buf[:0], "\x1b[?2026l\x1b[?2004l\x1b[?1004l\x1b[?1000l\x1b[?1006l\x1b[r\x1b[0m"...)
 	if g.opts.Profile == LinuxConsole {
 		g.buf = append(g.buf, "\x1b]R"...)
 	} else {
-		g.osc("112", "110", "111")
+		g.owner(restoreModes)
+		g.osc(ownColours...)
 	}
 	g.buf = append(g.buf, "\x1b[?1049l\x1b[0m\x1b[?25h"...)
 	g.shown = -1

@@ -6,6 +6,7 @@ import (
 	"image/color"
 	"io"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"unicode/utf8"
@@ -97,7 +98,7 @@ func (s *screen) dark() error {
 // written down a second time, as a plain expression.
 var allowed = regexp.MustCompile(`^(?:[\r\n\x08\t]|\x1b[78DEM]|` +
 	`\x1b\[[0-9]{1,4}[A-GHIJKLMSTXZade` + "`" + `]|\x1b\[[0-9]{1,4};[0-9]{1,4}[Hr]|\x1b\[[0-9]{0,4}r|` +
-	`\x1b\[\?(?:25l|2004[hl]|1004[hl]|2026[hl]|9l|100[0-3]l|100[56]l|101[56]l)|` +
+	`\x1b\[\?(?:25l|2004[hl]|1004[hl]|2026[hl])|` +
 	`\x1b\[0;(?:38;2;[0-9]{1,3};0;0;48;2;0;0;0|38;5;(?:16|52|88|124|160|196);48;5;16|3[0-5];40)m)$`)
 
 func onlyAllowed(stream []byte) error {
@@ -162,6 +163,9 @@ func TestNothingButRedPasses(t *testing.T) {
 		{"directional override", "ab\u202ecd\u2066ef", "abcdef"},
 		{"window operations", "\x1b[8;50;100tx\x1b[21tx", "xx"},
 		{"questions", "\x1b[cx\x1b[6n\x1b[>q\x1b[?1$p\x1b]11;?\x07", "x"},
+		{"the mouse's modes", "\x1b[?1000l\x1b[?1002h\x1b[?1003l\x1b[?1006l\x1b[?9hx", "x"},
+		{"the window's modes", "\x1b[?30h\x1b[?30s\x1b[?30r\x1b[>0px", "x"},
+		{"pointer and selection of others", "\x1b]13;#fff\x1b\\\x1b]14;#0f0\x1b\\\x1b]17;#00f\x1b\\\x1b]19;#fff\x1b\\\x1b]117\x1b\\x", "x"},
 		{"kitty keyboard", "\x1b[>1ux\x1b[=1;1u", "x"},
 		{"string never ended", "x\x1b]11;#ffffff", "x"},
 	} {
@@ -329,6 +333,70 @@ func TestConsolePaletteIsRed(t *testing.T) {
 	_, _ = g.WriteString("\x1b[1;3;4;92mx")
 	if !strings.HasSuffix(out.String(), "\x1b[0;35;40mx") {
 		t.Errorf("drawn as %q", out.String())
+	}
+}
+
+// Everything a terminal can be told to draw with is black or red after first
+// light, at each level no brighter than what the level draws, and is given back
+// at the end. What was there of a scrollbar is kept once, by who came first.
+func TestEveryColourOfTheTerminalIsRed(t *testing.T) {
+	osc := regexp.MustCompile(`\x1b\](\d+)((?:;[^\x07\x1b]*)?)\x1b\\`)
+	entry := regexp.MustCompile(`;(\d+);#([0-9a-f]{2})([0-9a-f]{4})`)
+	for _, p := range []Profile{ANSI256, TrueColor} {
+		for _, level := range []Level{Dark, Ember, Torch} {
+			var out bytes.Buffer
+			g := NewGuard(&out, Options{Profile: p, Level: level})
+			_ = g.Begin(4, 1)
+			palette, set := map[string]int{}, map[string]bool{}
+			for _, m := range osc.FindAllStringSubmatch(out.String(), -1) {
+				set[m[1]] = true
+				list := m[2]
+				if m[1] != "4" {
+					list = ";" + m[1] + m[2]
+				}
+				for _, e := range entry.FindAllStringSubmatch(list, -1) {
+					red, _ := strconv.ParseUint(e[2], 16, 8)
+					if e[3] != "0000" || uint8(red) > cube[cubeStep(level.Red(Strong))] {
+						t.Errorf("%v, %v: OSC %s sets %s", p, level, m[1], e[0])
+					}
+					if m[1] == "4" {
+						palette[e[1]] = int(red)
+					}
+				}
+			}
+			if len(palette) != 256 {
+				t.Errorf("%v, %v: %d entries of the palette are set", p, level, len(palette))
+			}
+			for r := range cube { // what the guard draws with is what it means
+				if want := min(cube[r], cube[cubeStep(level.Red(Strong))]); palette[strconv.Itoa(16+36*r)] != int(want) {
+					t.Errorf("%v, %v: entry %d is %d, want %d", p, level, 16+36*r, palette[strconv.Itoa(16+36*r)], want)
+				}
+			}
+			for _, c := range []string{"10", "11", "12", "13", "14", "17", "19"} {
+				if !set[c] {
+					t.Errorf("%v, %v: OSC %s is not set", p, level, c)
+				}
+			}
+			first := out.String()
+			_ = g.Blacken()
+			_ = g.Begin(4, 1)
+			if n := strings.Count(out.String(), "\x1b[?30s"); n != 1 || strings.Index(first, "\x1b[?30s") > strings.Index(first, "\x1b[?30l") {
+				t.Errorf("%v, %v: the scrollbar's state was put away %d times", p, level, n)
+			}
+			out.Reset()
+			_ = g.Restore()
+			for _, want := range []string{"\x1b]104\x1b\\", "\x1b]110\x1b\\", "\x1b]111\x1b\\", "\x1b]112\x1b\\", "\x1b]113\x1b\\", "\x1b]114\x1b\\", "\x1b]117\x1b\\", "\x1b]119\x1b\\",
+				"\x1b[?30r", "\x1b[>1p", "\x1b[?1000l", "\x1b[?1006l"} {
+				if !strings.Contains(out.String(), want) {
+					t.Errorf("%v, %v: not given back: %q", p, level, want)
+				}
+			}
+		}
+	}
+	var out bytes.Buffer
+	_ = NewGuard(&out, Options{Profile: TrueColor, Level: Ember, Kept: true}).Begin(4, 1)
+	if strings.Contains(out.String(), "\x1b[?30s") {
+		t.Error("a kept program puts away what the keeper has changed already")
 	}
 }
 

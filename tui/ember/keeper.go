@@ -52,8 +52,8 @@ type Terminal interface {
 // whether paper is covered says so by its exit code, see Asked.
 //
 // If the keeper itself is killed outright, nothing is left that could keep the
-// room dark. The terminal then still has the black and red default colours the
-// guard gave it.
+// room dark. The terminal then still has the black and red colours the guard
+// gave it: its own, its palette, its pointer and what is selected.
 type Keeper struct {
 	// Guard is nil when nothing is drawn: then what happened is read once paper is
 	// covered.
@@ -171,8 +171,12 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 	stop := make(chan struct{})
 	defer close(stop)
 	go func() {
+		var in keystrokes
 		for {
 			c, err := k.Terminal.ReadKey()
+			if err == nil && !in.key(c) {
+				continue
+			}
 			select {
 			case presses <- press{c, err}:
 			case <-stop:
@@ -224,6 +228,68 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 		k.Covered()
 	}
 	return code
+}
+
+// keystrokes tell a key from the rest of what a terminal sends: the reports of a
+// mouse, arrows and the like. None of it is an answer. (What is pasted does not
+// come this far.)
+type keystrokes struct {
+	in   keysIn
+	bare bool // nothing stands after the introducer yet
+	left int  // bytes of a report
+}
+
+type keysIn int
+
+const (
+	inNothing keysIn = iota
+	inEscape
+	inControl // CSI
+	inShift   // SS3
+	inReport  // of a mouse, by a terminal that knows only bytes for it
+)
+
+// key reports whether c is a key of its own.
+func (s *keystrokes) key(c byte) bool {
+	const esc = 0x1b
+	switch s.in {
+	case inReport:
+		if s.left--; s.left == 0 {
+			s.in = inNothing
+		}
+		return false
+	case inShift:
+		s.in = inNothing
+		return false
+	case inControl:
+		switch {
+		case c == esc:
+			s.in = inEscape
+		case c < '@' || c > '~':
+			s.bare = false
+		default:
+			s.in = inNothing
+			if c == 'M' && s.bare {
+				s.in, s.left = inReport, 3
+			}
+		}
+		return false
+	case inEscape:
+		switch c {
+		case '[':
+			s.in, s.bare = inControl, true
+			return false
+		case 'O':
+			s.in = inShift
+			return false
+		}
+		s.in = inNothing
+	}
+	if c == esc {
+		s.in = inEscape
+		return false
+	}
+	return true
 }
 
 // giveBack gives the terminal back, and on it tells what could not be told.

@@ -160,6 +160,33 @@ func TestKeeperKeepsTheRoomDark(t *testing.T) {
 	}
 }
 
+// What a mouse sends is no answer, whatever letters are in it: the terminal is
+// given back for the key alone.
+func TestNothingButAKeyAnswers(t *testing.T) {
+	for _, c := range []struct {
+		name, sent string
+		answered   bool
+	}{
+		{"the key", "y", true},
+		{"the key, large", "Y", true},
+		{"after another", "n y", true},
+		{"a click", "\x1b[<0;12;3M\x1b[<0;12;3m", false},
+		{"a click told in bytes, the column being a y", "\x1b[My!y\x1b[M y!", false},
+		{"the key after all of them", "\x1b[<0;12;3M\x1b[My!y\x1b[A\x1bOyy", true},
+		{"a sequence with that end", "\x1b[1;2y\x1bOy", false},
+		{"the key after esc", "\x1by", true},
+		{"a sequence broken off", "\x1b[12\x1b[1;2y", false},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := newScreen(40, 6, Options{Profile: TrueColor, Level: Ember})
+			Keeper{Guard: s.guard, Terminal: &fakeTTY{w: 40, h: 6, keys: c.sent}}.Run(&fakeChild{run: func(io.Writer, <-chan os.Signal) (int, string) { return 1, "" }})
+			if given := !s.IsAltScreen(); given != c.answered {
+				t.Errorf("the terminal was given back: %v", given)
+			}
+		})
+	}
+}
+
 // A real process, a real panic: the test binary runs itself.
 func TestKeeperCatchesARealPanic(t *testing.T) {
 	switch os.Getenv("EMBER_TEST_CHILD") {

@@ -51,8 +51,9 @@ func TestPixels(t *testing.T) {
 			t.Run(name, func(t *testing.T) {
 				m := rig.Start(t, rig.Options{
 					Cols: size[0], Rows: size[1], Tmux: mux == Tmux, Screen: mux == Screen, White: true,
-					Command: []string{self, "-test.run=^TestPixels$"},
-					Env:     []string{"EMBER_TEST_CHILD=pixels"},
+					TmuxConf: "set -g allow-passthrough on\n", // as the program asks for by itself
+					Command:  []string{self, "-test.run=^TestPixels$"},
+					Env:      []string{"EMBER_TEST_CHILD=pixels"},
 				})
 				shot := m.WaitShot("first light", func(s rig.Shot) bool { return s.Lit == 0 })
 				shot.Judge(t, "first light", 0)
@@ -70,6 +71,11 @@ func TestPixels(t *testing.T) {
 					m.Type(step.key)
 					shot = m.Next(shot)
 					shot.Judge(t, step.what, step.limit)
+					m.Meddle()
+					m.Shot().Judge(t, step.what+", after a drag and clicks", 1)
+					if p := m.Pointed(); step.key == "d" && p.Lit > 0 {
+						t.Errorf("%s: the pointer shows: %v", step.what, p)
+					}
 				}
 				m.Resize(size[0]-10, size[1]-4)
 				shot = m.Next(shot)

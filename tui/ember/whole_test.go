@@ -54,7 +54,7 @@ func (r room) View() string { return sample(r.w, r.h, r.level) }
 
 func roomChild(t *testing.T) {
 	profile, _ := Detect(os.Getenv, true, false)
-	opts := Options{Profile: profile, Mux: DetectMux(os.Getenv), Level: Ember}
+	opts := Options{Profile: profile, Mux: DetectMux(os.Getenv), Level: Ember, Kept: os.Getenv("EMBER_TEST_CHILD") == "room"}
 	g := NewGuard(os.Stdout, opts)
 	if os.Getenv("EMBER_TEST_CHILD") == "keeper" {
 		self, err := os.Executable()
@@ -119,6 +119,7 @@ func TestTheRoomStaysDark(t *testing.T) {
 			shot := m.WaitShot("the first frame", lit)
 			shot.Judge(t, "the first frame", 0.003)
 			stop := m.Watch()
+			m.Meddle()
 			m.Resize(100, 30)
 			m.WaitShot("the frame to fill the larger window", func(s rig.Shot) bool { return s.Width > shot.Width && s.MeanLuminance < 0.5 }).Judge(t, "resized", 0.003)
 			m.Type("d")
@@ -140,6 +141,7 @@ func TestTheRoomStaysDark(t *testing.T) {
 				c.end(m, child)
 				shot = m.Next(shot)
 				shot.Judge(t, "the question", 0.003)
+				m.Meddle()
 				m.Type("n")
 			}
 			worst, taken := stop()

@@ -1,6 +1,7 @@
 // Package rig draws in a real terminal and reads the pixels, for tests: xterm
-// on an X server without a screen (Xvfb), photographed with ImageMagick, with
-// or without tmux in between. It shares no code with the package it judges,
+// with its scrollbar and its pointer, which is moved over the window all the
+// time, on an X server without a screen (Xvfb), photographed with ImageMagick,
+// with or without tmux in between. It shares no code with the package it judges,
 // not even the formula for luminance.
 //
 // The tools are not part of the project: see [sessiontest.Need].
@@ -10,6 +11,7 @@ import (
 	"bufio"
 	"bytes"
 	"context"
+	"encoding/binary"
 	"fmt"
 	"io"
 	"math"
@@ -18,6 +20,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -61,6 +64,10 @@ type Term struct {
 	env     []string
 	dir     string
 	xterm   *exec.Cmd
+
+	shots  sync.Mutex // one at a time
+	places int        // the pointer was at
+	size   [2]int     // of the window, in pixels, when it was last photographed
 }
 
 // Shot is what a photograph of the window shows.
@@ -126,7 +133,7 @@ func (m *Term) startX() {
 		m.t.Fatal(err)
 	}
 	defer r.Close()
-	cmd := exec.Command("Xvfb", "-displayfd", "3", "-screen", "0", "2400x1700x24", "-br", "-nolisten", "tcp", "-noreset")
+	cmd := exec.Command("Xvfb", "-displayfd", "3", "-screen", "0", "2400x1700x24", "-br", "-nolisten", "tcp", "-noreset", "-fbdir", m.dir)
 	cmd.ExtraFiles = []*os.File{w}
 	m.run(cmd)
 	w.Close()
@@ -147,10 +154,9 @@ func (m *Term) startXterm() {
 	}
 	args := []string{
 		"-geometry", fmt.Sprintf("%dx%d+0+0", m.opts.Cols, m.opts.Rows),
-		"-bg", bg, "-fg", fg, "-b", "0", "+sb", "-u8", "-hold",
+		"-bg", bg, "-fg", fg, "-b", "0", "-sb", "-u8", "-hold",
 		"-xrm", "XTerm*borderWidth: 0", "-xrm", "XTerm*internalBorder: 0",
 		"-xrm", "XTerm*allowWindowOps: true", "-xrm", "XTerm*directColor: true",
-		"-xrm", "XTerm*pointerColor: black", "-xrm", "XTerm*pointerColorBackground: black",
 		"-fa", "DejaVu Sans Mono", "-fs", "9",
 		"-e", "sh", script,
 	}
@@ -172,8 +178,6 @@ func (m *Term) startXterm() {
 		m.window = strings.TrimSpace(strings.SplitN(out, "\n", 2)[0])
 		return err == nil && m.window != ""
 	})
-	// Out of the picture: the pointer's arrow is white.
-	_, _ = m.output("xdotool", "mousemove", "2399", "1699")
 	m.await("the command", func() bool {
 		_, err := os.Stat(filepath.Join(m.dir, "started"))
 		return err == nil
@@ -471,12 +475,103 @@ func (m *Term) Shot() Shot {
 	return s
 }
 
+// shot moves the pointer on, over the window, and reads the window twice: from
+// the server, which leaves the pointer out, so that pictures can be compared;
+// and from its memory, where the pointer is. Green and blue count from both.
 func (m *Term) shot() (Shot, error) {
+	m.shots.Lock()
+	defer m.shots.Unlock()
+	m.places++
+	at := func(size, step int) string { return strconv.Itoa(m.places * step % max(1, size)) }
+	_, _ = m.output("xdotool", "mousemove", "--window", m.window, at(m.size[0], 149), at(m.size[1], 97))
 	out, err := m.output("import", "-silent", "-display", m.display, "-window", m.window, "-depth", "8", "ppm:-")
 	if err != nil {
 		return Shot{}, fmt.Errorf("import: %w", err)
 	}
-	return readPPM(strings.NewReader(out))
+	s, err := readPPM(strings.NewReader(out))
+	if err != nil {
+		return s, err
+	}
+	m.size = [2]int{s.Width, s.Height}
+	bare, err := m.memory(s.Width, s.Height)
+	if err != nil {
+		return s, err
+	}
+	if s.MaxGreen|s.MaxBlue == 0 {
+		s.At = bare.At
+	}
+	s.MaxGreen, s.MaxBlue = max(s.MaxGreen, bare.MaxGreen), max(s.MaxBlue, bare.MaxBlue)
+	return s, nil
+}
+
+// Pointed photographs the window with its pointer, as the eye sees it.
+func (m *Term) Pointed() Shot {
+	m.t.Helper()
+	m.shots.Lock()
+	defer m.shots.Unlock()
+	s, err := m.memory(m.size[0], m.size[1])
+	if err != nil {
+		m.t.Fatal(err)
+	}
+	return s
+}
+
+// memory reads the upper left corner of the screen, where the window is, from
+// the server's memory, which it keeps as a file in the format of xwd
+// (X11/XWDFile.h: 25 words of 32 bits, most significant byte first).
+func (m *Term) memory(width, height int) (Shot, error) {
+	f, err := os.Open(filepath.Join(m.dir, "Xvfb_screen0"))
+	if err != nil {
+		return Shot{}, err
+	}
+	defer f.Close()
+	var head [25]uint32
+	if err := binary.Read(f, binary.BigEndian, &head); err != nil {
+		return Shot{}, fmt.Errorf("the server's memory: %w", err)
+	}
+	const littleEndian = 0
+	size, order, depth, line, colours := head[0], head[7], head[11], int64(head[12]), head[19]
+	if order != littleEndian || depth != 32 || head[14] != 0xff0000 || head[15] != 0xff00 || head[16] != 0xff {
+		return Shot{}, fmt.Errorf("the server's memory is in an order not known here: %v", head)
+	}
+	rgb := make([]byte, 0, 3*width*height)
+	row := make([]byte, 4*width)
+	for y := range height {
+		if _, err := f.ReadAt(row, int64(size)+12*int64(colours)+line*int64(y)); err != nil {
+			return Shot{}, fmt.Errorf("the server's memory: %w", err)
+		}
+		for x := range width {
+			rgb = append(rgb, row[4*x+2], row[4*x+1], row[4*x])
+		}
+	}
+	return seen(width, height, rgb), nil
+}
+
+// Meddle does to the window what an elbow on the mouse does: it drags over it,
+// clicks three times in a row, turns the wheel; and the same with shift, which
+// in many terminals selects whatever the program wants of the mouse.
+func (m *Term) Meddle() {
+	m.t.Helper()
+	m.shots.Lock()
+	defer m.shots.Unlock()
+	to := func(x, y int) []string {
+		return []string{"mousemove", "--window", m.window, strconv.Itoa(m.size[0] * x / 8), strconv.Itoa(m.size[1] * y / 8)}
+	}
+	for _, shift := range []bool{false, true} {
+		var args []string
+		if shift {
+			args = append(args, "keydown", "shift")
+		}
+		args = append(append(append(args, to(1, 1)...), "mousedown", "1"), to(5, 3)...)
+		args = append(append(args, to(6, 7)...), "mouseup", "1")
+		args = append(append(args, to(3, 1)...), "click", "--repeat", "3", "--delay", "20", "1", "click", "4", "click", "5")
+		if shift {
+			args = append(args, "keyup", "shift")
+		}
+		if _, err := m.output("xdotool", args...); err != nil {
+			m.t.Fatalf("xdotool %v: %v", args, err)
+		}
+	}
 }
 
 // Judge fails the test if a photograph shows green or blue, or more light than
@@ -530,10 +625,16 @@ func readPPM(r io.Reader) (Shot, error) {
 	if _, err := io.ReadFull(br, buf); err != nil {
 		return s, fmt.Errorf("a picture cut short: %w", err)
 	}
+	return seen(s.Width, s.Height, buf), nil
+}
+
+// seen gives the figures of a picture: three bytes a pixel.
+func seen(width, height int, rgb []byte) Shot {
+	s := Shot{Width: width, Height: height}
 	var sum float64
-	lit, first := 0, true
+	lit, first, pixels := 0, true, width*height
 	for i := range pixels {
-		r, g, b := buf[3*i], buf[3*i+1], buf[3*i+2]
+		r, g, b := rgb[3*i], rgb[3*i+1], rgb[3*i+2]
 		if r|g|b == 0 {
 			continue
 		}
@@ -541,13 +642,13 @@ func readPPM(r io.Reader) (Shot, error) {
 		sum += 0.2126*linear[r] + 0.7152*linear[g] + 0.0722*linear[b]
 		s.MaxRed, s.MaxGreen, s.MaxBlue = max(s.MaxRed, r), max(s.MaxGreen, g), max(s.MaxBlue, b)
 		if g|b != 0 && first {
-			s.At, first = [2]int{i % s.Width, i / s.Width}, false
+			s.At, first = [2]int{i % width, i / width}, false
 		}
 	}
 	if pixels > 0 {
 		s.MeanLuminance, s.Lit = sum/float64(pixels), float64(lit)/float64(pixels)
 	}
-	return s, nil
+	return s
 }
 
 // linear is the transfer function of IEC 61966-2-1 (sRGB), inverted.

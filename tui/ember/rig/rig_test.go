@@ -30,9 +30,19 @@ func TestPicturesAreReadRight(t *testing.T) {
 // The rig sees what there is to see: a terminal that lights up in green, and
 // in white, is caught.
 func TestTheRigSeesGreen(t *testing.T) {
-	m := Start(t, Options{Cols: 20, Rows: 4, Command: []string{"printf", `\033[42m\033[2J\033[?25l`}})
+	m := Start(t, Options{Cols: 20, Rows: 4, Command: []string{"printf", `\033]13;#000\033\\\033]14;#000\033\\\033[?30l\033[42m\033[2J\033[?25l`}})
 	s := m.WaitShot("green", func(s Shot) bool { return s.Lit > 0.9 })
 	if s.MaxGreen < 100 || s.MaxRed > 0 {
 		t.Errorf("a green window photographed as %v", s)
+	}
+}
+
+// The pointer is in the picture: over a black window that nobody told what
+// colours it is to have, it shows.
+func TestTheRigSeesThePointer(t *testing.T) {
+	m := Start(t, Options{Cols: 20, Rows: 4, White: true, Command: []string{"printf", `\033]11;#000\033\\\033[?30l\033[?25l`}})
+	s := m.WaitShot("the pointer alone", func(s Shot) bool { return s.Lit == 0 && s.MaxGreen > 200 })
+	if p := m.Pointed(); p.Lit == 0 || p.Lit > 0.1 {
+		t.Errorf("the pointer photographed as %v, in %v", p, s)
 	}
 }
