@@ -45,12 +45,24 @@ func (s *split) take(k tea.KeyMsg) ([]tea.KeyMsg, tea.Cmd) {
 		switch {
 		case k.Type == tea.KeyEsc && !k.Alt:
 			s.tail = ""
-		case letters && k.Alt && (string(k.Runes) == "[" || string(k.Runes) == "O"):
+		case letters && k.Alt && (string(k.Runes) == "[" || string(k.Runes) == "O" || string(k.Runes) == "]"):
 			s.tail = string(k.Runes) // the cut came after the second sign
 		default:
 			return []tea.KeyMsg{k}, nil
 		}
 		s.waiting = true
+		return nil, s.wait()
+	}
+	if s.tail == "" && letters && !k.Alt && k.Runes[0] == ']' {
+		s.tail, k.Runes = "]", k.Runes[1:]
+	}
+	if s.tail == "]" {
+		// A terminal's answer to a question nobody of ours asked (its colours):
+		// nothing of it is a key, up to its end. A g in it would be a lamp.
+		s.waiting = !(k.Type == tea.KeyCtrlG || k.Alt && string(k.Runes) == "\\")
+		if !s.waiting {
+			return nil, nil
+		}
 		return nil, s.wait()
 	}
 	if !letters || k.Alt {

@@ -337,6 +337,8 @@ func TestKeysReadInPieces(t *testing.T) {
 		{"half of one, and then nothing", []tea.KeyMsg{esc, runes("[")}, Field},
 		{"esc, and tab after it", []tea.KeyMsg{esc, {Type: tea.KeyTab}}, Trays},
 		{"two escapes and the rest of one", []tea.KeyMsg{esc, esc, runes("[Z")}, Bench},
+		{"a terminal's answer about its colours", []tea.KeyMsg{{Type: tea.KeyRunes, Runes: []rune("]"), Alt: true}, runes("11;rgb:ffff/?"), {Type: tea.KeyRunes, Runes: []rune("\\"), Alt: true}}, Field},
+		{"an answer in pieces, another key behind it", []tea.KeyMsg{esc, runes("]11;?"), runes("?"), {Type: tea.KeyCtrlG}, runes("?")}, Field},
 		{"a console's own function key", []tea.KeyMsg{esc, runes("[[A")}, Field},
 	} {
 		m.screen, m.help = Field, false
