@@ -204,7 +204,7 @@ func Open(cfg Config) (*Book, []Notice, error) {
 	}
 	if err := b.connect(false); err != nil {
 		b.dbErr = err
-		cfg.Logf("notebook: index: %v", err)
+		b.cfg.Logf("notebook: index: %v", err)
 	}
 	return b, b.takeNotices(), nil
 }
