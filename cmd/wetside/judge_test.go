@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"wetside/session"
+	"wetside/session/desk"
 	"wetside/session/notebook"
 )
 
@@ -49,7 +50,7 @@ func TestAJudgementInWordsFollowsThePaper(t *testing.T) {
 	} {
 		r := &notebook.Record{}
 		r.Paper.Response = string(c.paper)
-		got, err := readJudgement(c.words, r)
+		got, err := desk.ReadJudgement(c.words, r)
 		if err != nil || math.Abs(got.Stops-c.stops) > 1e-9 || got.Seen != c.seen {
 			t.Errorf("%q on a paper that gets %s: %v stops, seen %q (%v); want %v, %q", c.words, c.paper, got.Stops, got.Seen, err, c.stops, c.seen)
 		}
@@ -59,7 +60,7 @@ func TestAJudgementInWordsFollowsThePaper(t *testing.T) {
 		"+1 too light", "+1 less"} {
 		r := &notebook.Record{}
 		r.Paper.Response = string(session.Lighter)
-		if v, err := readJudgement(bad, r); err == nil {
+		if v, err := desk.ReadJudgement(bad, r); err == nil {
 			t.Errorf("%q was read as %+v", bad, v)
 		}
 	}
@@ -70,16 +71,16 @@ func TestABareNumberWithOtherWordsMayMeanEither(t *testing.T) {
 	for _, words := range []string{"1 really too light", "1/2 sky too light", "1, sky is grey", "1: way too dark", "0,7 shadows blocked", "1 1/2 stops 3 windows white", "1 overexposed"} {
 		r := &notebook.Record{}
 		r.Paper.Response = string(session.Lighter)
-		_, err := readJudgement(words, r)
-		var either *eitherWay
-		if !errors.As(err, &either) || either.more.Stops <= 0 || either.less.Stops != -either.more.Stops {
+		_, err := desk.ReadJudgement(words, r)
+		var either *desk.EitherWay
+		if !errors.As(err, &either) || either.More.Stops <= 0 || either.Less.Stops != -either.More.Stops {
 			t.Errorf("%q: %v", words, err)
 			continue
 		}
 		// What the error says to write is what it says it means.
-		for write, want := range map[string]float64{"more": either.more.Stops, "less": either.less.Stops} {
-			j, err := readJudgement(either.number+" "+write+", "+either.words, r)
-			if err != nil || j.Stops != want || j.Seen != either.words {
+		for write, want := range map[string]float64{"more": either.More.Stops, "less": either.Less.Stops} {
+			j, err := desk.ReadJudgement(either.Number+" "+write+", "+either.Words, r)
+			if err != nil || j.Stops != want || j.Seen != either.Words {
 				t.Errorf("%q, written with %s: %+v (%v)", words, write, j, err)
 			}
 		}
@@ -97,7 +98,7 @@ func TestAJudgementAfterAnother(t *testing.T) {
 		{"left out: light leak", "left out: light leak", "left out: light leak", "left out: light leak"},
 		{"right", "", "right as it was", "right"},
 	} {
-		j, err := readJudgement(c.words, r)
+		j, err := desk.ReadJudgement(c.words, r)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -10,6 +10,7 @@ import (
 
 	"wetside/profiles"
 	"wetside/session"
+	"wetside/session/desk"
 	"wetside/session/notebook"
 	"wetside/session/words"
 	"wetside/tui"
@@ -145,13 +146,16 @@ func (p pages) Read(id, text string) ([]tui.Judgement, error) {
 	if err != nil {
 		return nil, err
 	}
-	var either *eitherWay
-	j, err := readJudgement(text, &r)
-	switch {
-	case errors.As(err, &either):
-		return []tui.Judgement{{Stops: either.more.Stops, Seen: either.more.Seen, Says: either.says(either.more)},
-			{Stops: either.less.Stops, Seen: either.less.Seen, Says: either.says(either.less)}}, nil
-	case err != nil:
+	j, err := desk.ReadJudgement(plainMinus(text), &r)
+	var either *desk.EitherWay
+	if errors.As(err, &either) {
+		var both []tui.Judgement
+		for _, j := range []notebook.JudgementRecord{either.More, either.Less} {
+			both = append(both, tui.Judgement{Stops: j.Stops, Seen: j.Seen, Says: judgement(&r, notebook.JudgementRecord{Stops: j.Stops})})
+		}
+		return both, nil
+	}
+	if err != nil {
 		return nil, err
 	}
 	return []tui.Judgement{{Stops: j.Stops, Seen: j.Seen, Left: j.LeftOut(), Says: judgement(&r, j)}}, nil

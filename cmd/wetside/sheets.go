@@ -222,73 +222,37 @@ func find(h *host, b *notebook.Book, name string) (notebook.Record, error) {
 	if b == nil {
 		return notebook.Record{}, usage("nothing is written down yet, so there is no sheet %q", name)
 	}
-	day, num := "", name
-	if d, n, ok := strings.Cut(name, "/"); ok {
-		var err error
-		if day, err = h.parseDay(d); err != nil {
-			return notebook.Record{}, err
-		}
-		num = n
+	day, num, dated := strings.Cut(name, "/")
+	if !dated {
+		day, num = "", name
 	}
-	n, err := strconv.Atoi(num)
-	if err == nil && n > 0 && (day != "" || len(num) < 4) {
-		return numbered(b, day, n)
-	}
-	r, err := b.Sheet(name)
-	switch {
-	case errors.Is(err, notebook.ErrNoSheet):
-		return r, usage("no sheet is called %q: use its number, day/number, or the begin of its id from wetside sheets", name)
-	case err != nil && strings.HasPrefix(err.Error(), "more than one"):
-		return r, usageError{err}
-	}
-	return r, err
-}
-
-func numbered(b *notebook.Book, day string, n int) (notebook.Record, error) {
-	// A rehearsal never stands in the way of the real one, of whatever day.
-	hits, err := hitsOf(b, notebook.Filter{Day: day, Limit: 500, Rehearsals: notebook.None}, n)
-	if err == nil && len(hits) == 0 {
-		hits, err = hitsOf(b, notebook.Filter{Day: day, Limit: 500, Rehearsals: notebook.Only}, n)
-	}
+	day, err := h.parseDay(day)
 	if err != nil {
 		return notebook.Record{}, err
 	}
+	n, err := strconv.Atoi(num)
+	if err != nil || n <= 0 || day == "" && len(num) >= 4 {
+		n = 0 // no number: the begin of an identity
+	}
+	r, err := desk.Find(b, name, day, n)
+	var many *desk.Several
 	switch {
-	case len(hits) == 0 && day != "":
-		return notebook.Record{}, usage("there is no sheet %d on %s; wetside sheets --day %s lists them", n, day, day)
-	case len(hits) == 0:
-		return notebook.Record{}, usage("no finished sheet has the number %d; wetside sheets lists them, and wetside where those still in the trays", n)
-	case len(hits) > 1:
+	case errors.As(err, &many):
 		var ids []string
-		for _, r := range hits {
-			ids = append(ids, short(r.ID))
+		for _, x := range many.Rows {
+			ids = append(ids, short(x.ID))
 		}
-		return notebook.Record{}, usage("there are %d sheets %d on %s: use the begin of an id, %s", len(hits), n, hits[0].Day, strings.Join(ids, " or "))
+		return r, usage("there are %d sheets %d on %s: use the begin of an id, %s", len(ids), n, many.Rows[0].Day, strings.Join(ids, " or "))
+	case errors.Is(err, notebook.ErrAmbiguous):
+		return r, usageError{err}
+	case !errors.Is(err, notebook.ErrNoSheet):
+		return r, err
+	case n == 0:
+		return r, usage("no sheet is called %q: use its number, day/number, or the begin of its id from wetside sheets", name)
+	case day != "":
+		return r, usage("there is no sheet %d on %s; wetside sheets --day %s lists them", n, day, day)
 	}
-	return b.Sheet(hits[0].ID)
-}
-
-// hitsOf are the sheets n of the latest day that has one.
-func hitsOf(b *notebook.Book, f notebook.Filter, n int) ([]notebook.Row, error) {
-	var hits []notebook.Row
-	for {
-		rows, err := b.Sheets(f)
-		if err != nil {
-			return nil, err
-		}
-		for _, r := range rows {
-			if len(hits) > 0 && r.Day != hits[0].Day {
-				return hits, nil // newest first: the rest is of earlier days
-			}
-			if r.Num == n {
-				hits = append(hits, r)
-			}
-		}
-		if len(rows) < f.Limit {
-			return hits, nil
-		}
-		f.After = rows[len(rows)-1].Cursor()
-	}
+	return r, usage("no finished sheet has the number %d; wetside sheets lists them, and wetside where those still in the trays", n)
 }
 
 // SheetCmd shows one sheet, or in what two differ.

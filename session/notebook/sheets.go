@@ -229,6 +229,9 @@ func (b *Book) save(m *memory, r *Record) error {
 // ErrNoSheet says that no sheet has that identity.
 var ErrNoSheet = errors.New("there is no such sheet in the notebook")
 
+// ErrAmbiguous is wrapped where an identity was given too short.
+var ErrAmbiguous = errors.New("more than one sheet's identity begins")
+
 // A Filter chooses sheets. The zero value is all of them, newest first.
 type Filter struct {
 	Paper, Camera, Process string // profile keys
@@ -472,7 +475,7 @@ func sheetIn(rd *sql.DB, waiting []*Record, id string) (Record, error) {
 	case len(found) == 0:
 		return Record{}, fmt.Errorf("%w: %q", ErrNoSheet, id)
 	case len(found) > 1:
-		return Record{}, fmt.Errorf("more than one sheet's identity begins with %q: give more of it", id)
+		return Record{}, fmt.Errorf("%w with %q: give more of it", ErrAmbiguous, id)
 	}
 	return found[0], nil
 }
