@@ -127,6 +127,19 @@ func (m *Machine) T(i Instant) time.Duration {
 	return m.now + d
 }
 
+// Behind reports whether nothing tells how long it is since the last event: the
+// machine was started anew, and its wall clock reads earlier than it did then.
+func (m *Machine) Behind(now Instant) bool {
+	return m.begun && now.BootID != m.last.BootID && now.Sub(m.last) < 0
+}
+
+// Off returns now as the instant that lies d behind the last event, for who
+// knows how long the machine was off when its clock is [Machine.Behind].
+func (m *Machine) Off(now Instant, d time.Duration) Instant {
+	now.Wall = m.last.Wall.Add(d)
+	return now
+}
+
 // At returns the instant of session time t.
 func (m *Machine) At(t time.Duration) Instant { return m.last.Add(t - m.now) }
 

@@ -3,6 +3,7 @@ package tui
 import (
 	"fmt"
 	"strings"
+	"time"
 
 	"github.com/charmbracelet/bubbles/key"
 	"github.com/charmbracelet/bubbles/textinput"
@@ -66,6 +67,10 @@ func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	if q.words != nil {
 		switch k.String() {
 		case "esc", "ctrl+c":
+			if q.stays {
+				m.said = "it waits for an answer"
+				return nil
+			}
 			m.ask = nil
 			return m.tell("left as it was")
 		case "enter":
@@ -156,12 +161,11 @@ func (m *Model) askResume(text string) *question {
 		return text + " Go on?"
 	}}
 	q.yes = func() tea.Cmd {
-		m.desk.Do(session.Event{Kind: session.Resumed})
-		m.screen = Trays
-		if !m.desk.Wet() {
-			m.screen = Field
+		if m.desk.M.Behind(m.desk.Now()) {
+			m.askOff()
+			return nil
 		}
-		return m.tell("going on")
+		return m.resume(m.desk.Now())
 	}
 	q.no = func() tea.Cmd {
 		m.ask = &question{text: "Then the sheets that were running are recorded as spoiled. Sure?",
@@ -177,6 +181,36 @@ func (m *Model) askResume(text string) *question {
 		return nil
 	}
 	return q
+}
+
+// resume goes on with what ran, from an instant.
+func (m *Model) resume(at session.Instant) tea.Cmd {
+	m.desk.At(session.Event{Kind: session.Resumed, At: at})
+	m.screen = Trays
+	if !m.desk.Wet() {
+		m.screen = Field
+	}
+	return m.tell("going on")
+}
+
+// askOff asks how long the computer was off when its clock does not tell.
+func (m *Model) askOff() {
+	m.askUntil("How long was it off, about? Like 25m, or 1h10m. Enter alone when you cannot say: then the clocks go on from where they stood.", func(text string) (tea.Cmd, error) {
+		now := m.desk.Now()
+		if !m.desk.M.Behind(now) { // the clock was set while the question stood
+			return m.resume(now), nil
+		}
+		var off time.Duration
+		if text = strings.TrimSpace(text); text != "" {
+			d, err := m.cfg.Span(text)
+			if err != nil {
+				return nil, err
+			}
+			off = d
+		}
+		return m.resume(m.desk.M.Off(now, off)), nil
+	})
+	m.ask.stays = true
 }
 
 // askNote asks for words to keep with a sheet.

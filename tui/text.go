@@ -33,13 +33,27 @@ func column(s string, width int) string {
 // ansiCut cuts plain text to so many cells.
 func ansiCut(s string, width int) string { return ansi.Truncate(s, max(0, width), "~") }
 
+// BehindText says that nothing tells how long it is since the last event.
+const BehindText = "The computer was started anew and its clock stands behind: how long it was off is not known."
+
 // ResumeText says what was running when the program ended, for how long by
 // now, and what can only be wrong; empty when nothing was.
 func ResumeText(m *session.Machine, now session.Instant) string {
 	v := m.View(now)
 	var out []string
+	if m.Behind(now) && len(v.Need) > 0 {
+		out = append(out, BehindText)
+	}
 	for _, id := range v.Need {
 		s, _ := v.Sheet(id)
+		if m.Behind(now) {
+			text := fmt.Sprintf("Sheet %d was in the %s, %s into it, when something was last recorded.", s.Num, where(s), words.CountUp(s.Elapsed))
+			if s.Phase == session.Exposing {
+				text = fmt.Sprintf("Sheet %d had had %s of light when something was last recorded.", s.Num, words.CountUp(s.Elapsed))
+			}
+			out = append(out, text)
+			continue
+		}
 		since := now.Wall.Add(-s.Elapsed).Format("15:04:05")
 		text := fmt.Sprintf("Sheet %d has been in the %s since %s, that is %s", s.Num, where(s), since, words.CountUp(s.Elapsed))
 		if s.Phase == session.Exposing {

@@ -82,6 +82,8 @@ type Config struct {
 	Notices []string
 	// Start is the screen to begin with.
 	Start Screen
+	// Span reads a length of time that was typed, like 25m.
+	Span func(string) (time.Duration, error)
 	// Resumed is what to ask about before going on; empty at a clean start.
 	Resumed string
 	// ConfirmSound asks at start whether the sound was heard.

@@ -51,6 +51,8 @@ func scriptHost(ts *testscript.TestScript, out, errs *bytes.Buffer, args []strin
 //	workshop       writes the notebook of a weekend: see theWorkshop
 //	misjudged ID STOPS  puts a judgement into the notebook that no key would take
 //
+//	behind         a sheet in the developer, by a clock that stood a day ahead of
+//	               this one, before the machine was started anew
 //	fits N         no line of the last standard output is wider than N columns
 //
 // and exec wetside, which is the built program.
@@ -93,6 +95,10 @@ func TestScripts(t *testing.T) {
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"wetside": command(0),
 			"refused": command(2),
+			"behind": func(ts *testscript.TestScript, neg bool, args []string) {
+				var none bytes.Buffer
+				ts.Check(aDayAhead(scriptHost(ts, &none, &none, nil)))
+			},
 			"fits": func(ts *testscript.TestScript, neg bool, args []string) {
 				most, err := strconv.Atoi(args[0])
 				ts.Check(err)
@@ -128,6 +134,37 @@ func TestScripts(t *testing.T) {
 			},
 		},
 	})
+}
+
+// aDayAhead begins a session a day from now, in another boot, and lays a sheet
+// into the developer; a minute later something is noted.
+func aDayAhead(h *host) error {
+	b, err := h.book()
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	set, err := profiles.Load(nil)
+	if err != nil {
+		return err
+	}
+	plan, err := (&profiles.Planner{Set: set}).Plan(profiles.Form{Name: "Gate", Paper: "direct-positive-fb", Process: "three-trays"})
+	if err != nil {
+		return err
+	}
+	at := session.Instant{Wall: time.Now().Add(24 * time.Hour), Boot: time.Hour, BootID: "before"}
+	sit, err := b.Begin(session.Event{Kind: session.Opened, At: at})
+	if err != nil {
+		return err
+	}
+	const id = "e5000001-0000-4000-8000-000000000001"
+	for _, e := range []session.Event{{Kind: session.SheetAdded, At: at, Sheet: id, Spec: &plan.Spec}, {Kind: session.Moved, At: at, Sheet: id},
+		{Kind: session.Noted, At: at.Add(time.Minute), Sheet: id, Note: "still dark"}} {
+		if _, err := b.Append(sit.ID, e); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // theWorkshop is a weekend at a disused signal box. On Saturday Ash exposes two

@@ -219,7 +219,7 @@ func (s *sitting) config() tui.Config {
 		Plan: s.plan.Plan, Shift: s.plan.Shift, Brighter: s.plan.Brighter, Baths: s.plan.Baths, Reckon: s.reckoned,
 		Book: pages{s.Book, s.clock.Now, s.plan.Forget}, Lamps: s.lamps, Verified: s.verified,
 		Pulse: s.set.Border, ConfirmSound: s.First && !s.rehearsal && s.set.Sound != "none",
-		KeepFogTest: s.keepFogTest(s.plan), MayClose: s.Alone, News: s.news,
+		KeepFogTest: s.keepFogTest(s.plan), MayClose: s.Alone, News: s.news, Span: profiles.ParseDuration,
 	}
 	cfg.Papers, cfg.Processes, cfg.Cameras = choices(s.plan.Set)
 	if s.Resumed && s.First {

@@ -35,6 +35,8 @@ type place struct {
 	Over   float64 `json:"over_s,omitempty"`
 	Moves  int     `json:"moves"`
 	Undone int     `json:"undone,omitempty"`
+	// Behind: all this is of the last event; how long ago that was is not known.
+	Behind bool `json:"clock_behind,omitempty"`
 }
 
 // Run prints it.
@@ -61,10 +63,11 @@ func (c *WhereCmd) Run(h *host) error {
 		}
 	}
 	out := []place{}
-	v := m.View(systemClock().Now())
+	now := systemClock().Now()
+	v, behind := m.View(now), m.Behind(now)
 	for _, s := range v.Sheets {
 		sh := m.Sheet(s.ID)
-		out = append(out, place{s.ID, s.Num, s.Name, string(s.Phase), string(s.Stage), s.Elapsed.Seconds(), s.Left.Seconds(), s.Over.Seconds(), len(sh.Visits), len(sh.Undone)})
+		out = append(out, place{s.ID, s.Num, s.Name, string(s.Phase), string(s.Stage), s.Elapsed.Seconds(), s.Left.Seconds(), s.Over.Seconds(), len(sh.Visits), len(sh.Undone), behind})
 	}
 	if c.JSON {
 		return h.json(out)
@@ -74,6 +77,9 @@ func (c *WhereCmd) Run(h *host) error {
 		h.say("no session is open")
 	case len(out) == 0:
 		h.say("a session is open, without a sheet so far")
+	}
+	if behind && len(v.Need) > 0 {
+		h.say("%s These are the times of what was last recorded.", tui.BehindText)
 	}
 	for _, s := range v.Sheets {
 		line := fmt.Sprintf("sheet %d %s: %s", s.Num, s.Name, s.Phase)
