@@ -95,6 +95,7 @@ func TestAnImageIsSeenInOneDeveloper(t *testing.T) {
 // A whole time that is set by hand while the pinhole is open is how long it is
 // open in all, whatever the light did before.
 func TestATimeSetByHandIsTheTimeInAll(t *testing.T) {
+	noted := session.Event{Kind: session.Noted, Note: "a cloud"}
 	sp := session.SheetSpec{Process: session.Process{Steps: []session.Step{{Stage: session.Develop, AtLeast: time.Minute, AtMost: time.Minute}}}}
 	for _, c := range []struct {
 		name   string
@@ -103,7 +104,7 @@ func TestATimeSetByHandIsTheTimeInAll(t *testing.T) {
 	}{
 		{"in one light", nil, 8 * time.Minute},
 		{"shorter", nil, time.Minute},
-		{"after it was over", []session.Event{{Kind: session.Noted}, {Kind: session.Noted}, {Kind: session.Noted}, {Kind: session.Noted}, {Kind: session.Noted}, {Kind: session.Noted}}, 7 * time.Minute},
+		{"after it was over", []session.Event{noted, noted, noted, noted, noted, noted}, 7 * time.Minute},
 		{"in a third light", []session.Event{{Kind: session.LightChanged, Stops: -1, Planned: 9 * time.Minute}, {Kind: session.LightChanged, Stops: 0.5, Planned: 7*time.Minute + 7}}, 10 * time.Minute},
 		{"twice", []session.Event{{Kind: session.Retimed, Planned: 10 * time.Minute}}, 6 * time.Minute},
 	} {

@@ -5,7 +5,8 @@ import "time"
 // A Kind says what sort of fact an Event is.
 type Kind string
 
-// The kinds of event. Each line says which fields beyond At go with it.
+// The kinds of event. Each line says which fields beyond At go with it, as the
+// table of rules does for the program.
 const (
 	// Opened begins a darkroom session: Rehearsal, Pace.
 	Opened Kind = "opened"

@@ -210,9 +210,20 @@ func (m *Machine) Running() bool {
 }
 
 // Apply takes one event into the state. An event that cannot be (a move of a
-// sheet that is not there, a second move by the same press) is refused with an
-// error that says why, and changes nothing.
+// sheet that is not there, a second move by the same press), or that has not
+// just the fields that belong to its kind, is refused with an error that says
+// why, and changes nothing.
 func (m *Machine) Apply(e Event) error {
+	if err := e.check(); err != nil {
+		return err
+	}
+	return m.Replay(e)
+}
+
+// Replay is Apply for an event that was stored: by this program or by an older
+// one, which did not look at the fields. What does not belong to its kind is
+// ignored, as it was then.
+func (m *Machine) Replay(e Event) error {
 	t, last := m.stamp(e.At)
 	if err := m.apply(e, t); err != nil {
 		return err
@@ -229,9 +240,11 @@ func (m *Machine) Apply(e Event) error {
 // Would reports how Apply would refuse e, without applying it; nil when it
 // would not. It asks a copy, so that every rule stands in one place only.
 func (m *Machine) Would(e Event) error {
+	if err := e.check(); err != nil {
+		return err
+	}
 	t, _ := m.stamp(e.At)
-	c := m.sketch(e)
-	return c.apply(e, t)
+	return m.sketch(e).apply(e, t)
 }
 
 // sketch copies as much of m as an event like e can change.
@@ -240,7 +253,7 @@ func (m *Machine) sketch(e Event) *Machine {
 	c.sheets = slices.Clone(m.sheets)
 	c.byID = map[string]*Sheet{}
 	for i, s := range c.sheets {
-		if s.ID == e.Sheet || e.Kind == WaterChanged || e.Kind == SafelightOn || e.Kind == SafelightOff {
+		if s.ID == e.Sheet || rules[e.Kind].all {
 			s = s.clone()
 			c.sheets[i] = s
 		}
@@ -291,209 +304,6 @@ func (m *Machine) stamp(at Instant) (time.Duration, Instant) {
 	return min(m.now+min(d, maxGap), maxLine), at
 }
 
-func (m *Machine) apply(e Event, t time.Duration) error {
-	if m.closed && e.Kind != Judged && e.Kind != Noted && e.Kind != Scanned && e.Kind != MarkNamed {
-		return refuse("the session is closed")
-	}
-	switch e.Kind {
-	case Opened:
-		if m.begun {
-			return refuse("the session is open already")
-		}
-		if math.IsNaN(e.Pace) || e.Pace < 0 || e.Pace > 10000 {
-			return refuse("a pace is a number from 0 to 10000")
-		}
-		m.rehearsal = e.Rehearsal
-		if e.Pace > 0 {
-			m.pace = e.Pace
-		}
-		return nil
-	case Resumed:
-		return nil
-	case Closed:
-		if m.Running() {
-			return refuse("a clock is still running")
-		}
-		m.closed = true
-		return nil
-	case SafelightOn, SafelightOff:
-		on := e.Kind == SafelightOn
-		if m.Safelight() == on {
-			return refuse("the safelight is so already")
-		}
-		m.safelight = append(m.safelight, toggle{t, on})
-		for _, s := range m.sheets {
-			m.account(s)
-		}
-		return nil
-	case SheetAdded:
-		return m.add(e)
-	case BathMixed, BathRetired, BathPromoted, WaterChanged:
-		return m.bath(e, t)
-	case Noted:
-		if e.Sheet == "" {
-			m.notes = append(m.notes, Note{e.At, t, e.Note})
-			return nil
-		}
-	}
-	s := m.byID[e.Sheet]
-	if s == nil {
-		return refuse("there is no such sheet")
-	}
-	switch e.Kind {
-	case Noted:
-		s.Notes = append(s.Notes, Note{e.At, t, e.Note})
-	case Marked:
-		mk := Mark{N: len(s.Marks) + 1, At: e.At, T: t}
-		if v := s.open(); v != nil {
-			mk.Stage = v.Stage
-		} else if s.Phase == Exposing {
-			mk.Stage = Exposure
-		}
-		s.Marks = append(s.Marks, mk)
-	case MarkNamed:
-		if e.N < 1 || e.N > len(s.Marks) {
-			return refuse("sheet %d has no mark %d", s.Num, e.N)
-		}
-		s.Marks[e.N-1].Text = e.Note
-	case Judged:
-		if math.IsNaN(e.Stops) || math.Abs(e.Stops) > MaxJudged {
-			return refuse("a judgement is at most %d stops", MaxJudged)
-		}
-		if s.Phase == Fresh || s.Phase == Exposing {
-			return refuse("sheet %d is not developed yet", s.Num)
-		}
-		s.Judged = &Judgement{e.At, e.Stops, e.Note}
-	case Scanned:
-		s.Scan = e.Note
-	case BathOverridden:
-		s.Overrides = append(s.Overrides, e.Bath)
-	case Remade:
-		if s.Phase == Wet || s.Phase == Finished || s.Phase == Ruined {
-			return refuse("sheet %d is in the trays or done", s.Num)
-		}
-		if err := e.Spec.check(); err != nil {
-			return err
-		}
-		s.Spec = *e.Spec
-	case SheetOut, SheetAway:
-		return m.outAway(s, e.Kind == SheetOut, t)
-	case ExposureBegun, ExposureEnded, PinholeCovered, PinholeUncovered, LightChanged, Retimed:
-		return m.expose(s, e, t)
-	case Moved, Held:
-		return m.move(s, e, t)
-	case Undone:
-		return m.undo(s, e, t)
-	case ImageSeen:
-		v := s.open()
-		if v == nil || v.Stage != Develop {
-			return refuse("sheet %d is not in the developer", s.Num)
-		}
-		if s.Emerged != 0 {
-			return refuse("the image of sheet %d was seen already", s.Num)
-		}
-		if t <= v.In {
-			return refuse("sheet %d has only just gone in", s.Num)
-		}
-		s.Emerged, s.EmergedIn = t-v.In, v.Serial
-	case Spoiled:
-		if s.Phase == Ruined && s.SpoiltFor == "" && e.Note != "" {
-			s.SpoiltFor = e.Note // the reason, told afterwards
-			return nil
-		}
-		if s.Phase == Finished || s.Phase == Ruined {
-			return refuse("sheet %d is done already", s.Num)
-		}
-		s.whole = s.clone()
-		if s.Phase == Exposing {
-			s.Light.shut(t)
-			s.Light.EndedAt, s.Light.EndedT = e.At, t
-		}
-		if v := s.open(); v != nil {
-			v.Open, v.Out, v.OutAt = false, t, e.At
-		}
-		s.Phase, s.EndedAt, s.EndedT, s.SpoiltFor = Ruined, e.At, t, e.Note
-		s.Out = false
-		s.outs = append(s.outs, toggle{t, false})
-		m.account(s)
-	default:
-		return unknown(e.Kind)
-	}
-	return nil
-}
-
-func (m *Machine) add(e Event) error {
-	if e.Sheet == "" || m.byID[e.Sheet] != nil {
-		return refuse("a sheet needs an identity of its own")
-	}
-	if err := e.Spec.check(); err != nil {
-		return err
-	}
-	s := &Sheet{ID: e.Sheet, Num: len(m.sheets) + 1, Spec: *e.Spec, AddedAt: e.At, Phase: Fresh}
-	m.sheets = append(m.sheets, s)
-	m.byID[s.ID] = s
-	return nil
-}
-
-func (m *Machine) bath(e Event, t time.Duration) error {
-	find := func() *Tray {
-		for _, b := range m.trays {
-			if b.Mix.ID == e.Bath && !b.Retired {
-				return b
-			}
-		}
-		return nil
-	}
-	switch e.Kind {
-	case BathMixed:
-		if e.Mix == nil || e.Mix.ID == "" || e.Mix.Name == "" {
-			return refuse("a bath needs a name")
-		}
-		for _, b := range m.trays {
-			if b.Mix.ID == e.Mix.ID {
-				return refuse("this bath was mixed already")
-			}
-		}
-		for _, x := range []float64{e.Mix.ML, e.Mix.PerLitre, e.Mix.CarryML} {
-			if math.IsNaN(x) || math.IsInf(x, 0) || x < 0 {
-				return refuse("volumes and capacities are numbers, 0 or more")
-			}
-		}
-		// One tray holds one bath: what stood there is poured away.
-		if old := m.Standing(e.Mix.Name); old != nil {
-			old.Retired, old.RetiredAt, old.RetiredT = true, e.At, t
-		}
-		m.trays = append(m.trays, &Tray{Mix: *e.Mix, Name: e.Mix.Name, MixedAt: e.At, MixedT: t})
-	case BathRetired:
-		b := find()
-		if b == nil {
-			return refuse("no such bath is standing")
-		}
-		b.Retired, b.RetiredAt, b.RetiredT = true, e.At, t
-	case BathPromoted:
-		b := find()
-		if b == nil || e.Into == "" {
-			return refuse("no such bath is standing")
-		}
-		if old := m.Standing(e.Into); old != nil && old != b {
-			old.Retired, old.RetiredAt, old.RetiredT = true, e.At, t
-		}
-		b.Name = e.Into
-	case WaterChanged:
-		n := 0
-		for _, s := range m.sheets {
-			if v := s.open(); v != nil && v.Bath == e.Bath && v.Stage == Wash {
-				v.Changes++
-				n++
-			}
-		}
-		if n == 0 {
-			return refuse("nothing is in that wash")
-		}
-	}
-	return nil
-}
-
 // Standing returns the bath that stands in the tray of that name now, or nil.
 func (m *Machine) Standing(name string) *Tray {
 	for i := len(m.trays) - 1; i >= 0; i-- {
@@ -504,7 +314,8 @@ func (m *Machine) Standing(name string) *Tray {
 	return nil
 }
 
-func (m *Machine) outAway(s *Sheet, out bool, t time.Duration) error {
+func (m *Machine) outAway(s *Sheet, e Event, t time.Duration) error {
+	out := e.Kind == SheetOut
 	if s.Phase != Fresh && s.Phase != Exposed {
 		return refuse("sheet %d is %s", s.Num, s.Phase)
 	}

@@ -43,7 +43,10 @@ func seam(t *testing.T) (*fakeClock, *clock, func(session.Event), *session.Machi
 	m := session.New()
 	do := func(e session.Event) {
 		t.Helper()
-		e.At, e.Sheet = c.Now(), "s"
+		e.At = c.Now()
+		if e.Kind != session.Opened && e.Kind != session.Resumed {
+			e.Sheet = "s"
+		}
 		if err := m.Apply(e); err != nil {
 			t.Fatal(err)
 		}

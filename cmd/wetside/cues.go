@@ -110,7 +110,10 @@ func crib(spec session.SheetSpec, expose time.Duration) ([]session.Cue, error) {
 	now := cribDay
 	var out []session.Cue
 	do := func(e session.Event) error {
-		e.At, e.Sheet = now, "crib"
+		e.At = now
+		if e.Kind != session.Opened {
+			e.Sheet = "crib"
+		}
 		return m.Apply(e)
 	}
 	// until collects what is heard from now to the instant a stage is over,

@@ -59,7 +59,7 @@ func (c *WhereCmd) Run(h *host) error {
 	m := session.New()
 	if live {
 		for _, e := range events {
-			m.Apply(e)
+			m.Replay(e)
 		}
 	}
 	out := []place{}

@@ -187,7 +187,7 @@ func (d *Desk) take(evs []session.Event) {
 			return s != nil && (s.Phase == session.Finished || s.Phase == session.Ruined)
 		}
 		was := done()
-		if err := d.M.Apply(e); err != nil {
+		if err := d.M.Replay(e); err != nil {
 			continue // refused then as it is now: the order of storing decides
 		}
 		switch e.Kind {

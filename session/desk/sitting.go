@@ -64,7 +64,7 @@ func Open(book *notebook.Book, state string, rehearsal bool, now session.Instant
 func replay(events []session.Event) *session.Machine {
 	m := session.New()
 	for _, e := range events {
-		_ = m.Apply(e)
+		_ = m.Replay(e)
 	}
 	return m
 }

@@ -501,7 +501,7 @@ func replay(rows []*row) (m *session.Machine, closed time.Time, unknown bool) {
 	for _, r := range rows {
 		was := m.Closed()
 		// A refused event was refused when it happened too.
-		if err := m.Apply(r.ev); errors.Is(err, session.ErrUnknown) {
+		if err := m.Replay(r.ev); errors.Is(err, session.ErrUnknown) {
 			unknown = true
 		}
 		if m.Closed() && !was {

@@ -1,0 +1,350 @@
+package session
+
+import (
+	"math"
+	"strings"
+	"time"
+)
+
+// fields are the fields of an event beyond Kind and At.
+type fields uint16
+
+const (
+	hasSheet fields = 1 << iota
+	hasFrom
+	hasSpec
+	hasPlanned
+	hasStops
+	hasN
+	hasNote
+	hasBath
+	hasInto
+	hasMix
+	hasRehearsal
+	hasPace
+)
+
+var fieldNames = []string{"sheet", "from", "spec", "planned", "stops", "n", "note", "bath", "into", "mix", "rehearsal", "pace"}
+
+func (f fields) String() string {
+	var names []string
+	for i, n := range fieldNames {
+		if f&(1<<i) != 0 {
+			names = append(names, n)
+		}
+	}
+	return strings.Join(names, ", ")
+}
+
+// given are the fields that are not empty.
+func (e *Event) given() fields {
+	var f fields
+	for i, is := range []bool{e.Sheet != "", e.From != 0, e.Spec != nil, e.Planned != 0, e.Stops != 0, e.N != 0, e.Note != "",
+		e.Bath != "", e.Into != "", e.Mix != nil, e.Rehearsal, e.Pace != 0} {
+		if is {
+			f |= 1 << i
+		}
+	}
+	return f
+}
+
+// A rule is all there is to know of one kind of event.
+type rule struct {
+	needs fields // it means nothing without them
+	may   fields // it may have these too; a field that may be empty is here
+	late  bool   // it may come when the session is closed: said of a sheet, not done with it
+	all   bool   // it may change any sheet, and not only its own
+	// apply refuses the event or takes it in, at session time t. The sheet is
+	// the event's own, nil where its kind does not need one and none is named.
+	apply func(m *Machine, s *Sheet, e Event, t time.Duration) error
+	// tells is the field of the sheet's record that it shows in, by its name in
+	// the export; empty for what no sheet's record tells.
+	tells string
+}
+
+// rules has every kind of event.
+var rules = map[Kind]rule{
+	Opened:  {may: hasRehearsal | hasPace, apply: (*Machine).openUp},
+	Resumed: {apply: func(*Machine, *Sheet, Event, time.Duration) error { return nil }},
+	Closed:  {apply: (*Machine).close},
+
+	SheetAdded: {needs: hasSheet | hasSpec, apply: (*Machine).add, tells: "begun"},
+	Remade:     {needs: hasSheet | hasSpec, apply: (*Machine).remake, tells: "name"},
+	SheetOut:   {needs: hasSheet, apply: (*Machine).outAway, tells: "safelight_s"},
+	SheetAway:  {needs: hasSheet, apply: (*Machine).outAway, tells: "safelight_s"},
+
+	ExposureBegun:    {needs: hasSheet | hasPlanned, may: hasNote, apply: (*Machine).expose, tells: "exposure"},
+	PinholeCovered:   {needs: hasSheet, apply: (*Machine).expose, tells: "exposure"},
+	PinholeUncovered: {needs: hasSheet, apply: (*Machine).expose, tells: "exposure"},
+	LightChanged:     {needs: hasSheet | hasPlanned, may: hasStops | hasNote, apply: (*Machine).expose, tells: "exposure"},
+	Retimed:          {needs: hasSheet | hasPlanned, may: hasNote, apply: (*Machine).expose, tells: "exposure"},
+	ExposureEnded:    {needs: hasSheet, apply: (*Machine).expose, tells: "exposure"},
+
+	Moved:        {needs: hasSheet, may: hasFrom, apply: (*Machine).move, tells: "stages"},
+	Held:         {needs: hasSheet, may: hasFrom, apply: (*Machine).move, tells: "stages"},
+	Undone:       {needs: hasSheet, may: hasFrom, apply: (*Machine).undo, tells: "undone"},
+	ImageSeen:    {needs: hasSheet, apply: (*Machine).emerge, tells: "emerged_s"},
+	WaterChanged: {needs: hasBath, all: true, apply: (*Machine).changeWater, tells: "stages"},
+	Spoiled:      {needs: hasSheet, may: hasNote, apply: (*Machine).spoil, tells: "spoiled"},
+
+	Noted:     {needs: hasNote, may: hasSheet, late: true, apply: (*Machine).note, tells: "notes"},
+	Marked:    {needs: hasSheet, apply: (*Machine).mark, tells: "marks"},
+	MarkNamed: {needs: hasSheet | hasN, may: hasNote, late: true, apply: (*Machine).nameMark, tells: "marks"},
+	Judged:    {needs: hasSheet, may: hasStops | hasNote, late: true, apply: (*Machine).judge, tells: "judgements"},
+	Scanned:   {needs: hasSheet, may: hasNote, late: true, apply: (*Machine).scan, tells: "scan"},
+
+	SafelightOn:  {all: true, apply: (*Machine).lamp, tells: "safelight_s"},
+	SafelightOff: {all: true, apply: (*Machine).lamp, tells: "safelight_s"},
+
+	BathMixed:      {needs: hasMix, apply: (*Machine).mixBath, tells: "stages"},
+	BathRetired:    {needs: hasBath, apply: (*Machine).retireBath},
+	BathPromoted:   {needs: hasBath | hasInto, apply: (*Machine).promoteBath, tells: "stages"},
+	BathOverridden: {needs: hasSheet | hasBath, apply: (*Machine).overrideBath, tells: "overridden"},
+}
+
+// check refuses an event that lacks a field of its kind, or has one of another.
+func (e *Event) check() error {
+	r, known := rules[e.Kind]
+	if !known {
+		return unknown(e.Kind)
+	}
+	given := e.given()
+	if lacks := r.needs &^ given; lacks != 0 {
+		return refuse("%q needs %s", e.Kind, lacks)
+	}
+	if foreign := given &^ (r.needs | r.may); foreign != 0 {
+		return refuse("%q has no %s", e.Kind, foreign)
+	}
+	return nil
+}
+
+func (m *Machine) apply(e Event, t time.Duration) error {
+	if m.closed && !rules[e.Kind].late {
+		return refuse("the session is closed")
+	}
+	r, known := rules[e.Kind]
+	if !known {
+		return unknown(e.Kind)
+	}
+	s := m.byID[e.Sheet]
+	if s == nil && e.Kind != SheetAdded && (r.needs&hasSheet != 0 || r.may&hasSheet != 0 && e.Sheet != "") {
+		return refuse("there is no such sheet")
+	}
+	return r.apply(m, s, e, t)
+}
+
+func (m *Machine) openUp(_ *Sheet, e Event, _ time.Duration) error {
+	if m.begun {
+		return refuse("the session is open already")
+	}
+	if math.IsNaN(e.Pace) || e.Pace < 0 || e.Pace > 10000 {
+		return refuse("a pace is a number from 0 to 10000")
+	}
+	m.rehearsal = e.Rehearsal
+	if e.Pace > 0 {
+		m.pace = e.Pace
+	}
+	return nil
+}
+
+func (m *Machine) close(_ *Sheet, _ Event, _ time.Duration) error {
+	if m.Running() {
+		return refuse("a clock is still running")
+	}
+	m.closed = true
+	return nil
+}
+
+func (m *Machine) lamp(_ *Sheet, e Event, t time.Duration) error {
+	on := e.Kind == SafelightOn
+	if m.Safelight() == on {
+		return refuse("the safelight is so already")
+	}
+	m.safelight = append(m.safelight, toggle{t, on})
+	for _, s := range m.sheets {
+		m.account(s)
+	}
+	return nil
+}
+
+func (m *Machine) add(s *Sheet, e Event, _ time.Duration) error {
+	if e.Sheet == "" || s != nil {
+		return refuse("a sheet needs an identity of its own")
+	}
+	if err := e.Spec.check(); err != nil {
+		return err
+	}
+	s = &Sheet{ID: e.Sheet, Num: len(m.sheets) + 1, Spec: *e.Spec, AddedAt: e.At, Phase: Fresh}
+	m.sheets = append(m.sheets, s)
+	m.byID[s.ID] = s
+	return nil
+}
+
+func (m *Machine) remake(s *Sheet, e Event, _ time.Duration) error {
+	if s.Phase == Wet || s.Phase == Finished || s.Phase == Ruined {
+		return refuse("sheet %d is in the trays or done", s.Num)
+	}
+	if err := e.Spec.check(); err != nil {
+		return err
+	}
+	s.Spec = *e.Spec
+	return nil
+}
+
+func (m *Machine) note(s *Sheet, e Event, t time.Duration) error {
+	notes := &m.notes
+	if s != nil {
+		notes = &s.Notes
+	}
+	*notes = append(*notes, Note{e.At, t, e.Note})
+	return nil
+}
+
+func (m *Machine) mark(s *Sheet, e Event, t time.Duration) error {
+	mk := Mark{N: len(s.Marks) + 1, At: e.At, T: t}
+	if v := s.open(); v != nil {
+		mk.Stage = v.Stage
+	} else if s.Phase == Exposing {
+		mk.Stage = Exposure
+	}
+	s.Marks = append(s.Marks, mk)
+	return nil
+}
+
+func (m *Machine) nameMark(s *Sheet, e Event, _ time.Duration) error {
+	if e.N < 1 || e.N > len(s.Marks) {
+		return refuse("sheet %d has no mark %d", s.Num, e.N)
+	}
+	s.Marks[e.N-1].Text = e.Note
+	return nil
+}
+
+func (m *Machine) judge(s *Sheet, e Event, _ time.Duration) error {
+	if math.IsNaN(e.Stops) || math.Abs(e.Stops) > MaxJudged {
+		return refuse("a judgement is at most %d stops", MaxJudged)
+	}
+	if s.Phase == Fresh || s.Phase == Exposing {
+		return refuse("sheet %d is not developed yet", s.Num)
+	}
+	s.Judged = &Judgement{e.At, e.Stops, e.Note}
+	return nil
+}
+
+func (m *Machine) scan(s *Sheet, e Event, _ time.Duration) error {
+	s.Scan = e.Note
+	return nil
+}
+
+func (m *Machine) emerge(s *Sheet, _ Event, t time.Duration) error {
+	v := s.open()
+	if v == nil || v.Stage != Develop {
+		return refuse("sheet %d is not in the developer", s.Num)
+	}
+	if s.Emerged != 0 {
+		return refuse("the image of sheet %d was seen already", s.Num)
+	}
+	if t <= v.In {
+		return refuse("sheet %d has only just gone in", s.Num)
+	}
+	s.Emerged, s.EmergedIn = t-v.In, v.Serial
+	return nil
+}
+
+func (m *Machine) spoil(s *Sheet, e Event, t time.Duration) error {
+	if s.Phase == Ruined && s.SpoiltFor == "" && e.Note != "" {
+		s.SpoiltFor = e.Note // the reason, told afterwards
+		return nil
+	}
+	if s.Phase == Finished || s.Phase == Ruined {
+		return refuse("sheet %d is done already", s.Num)
+	}
+	s.whole = s.clone()
+	if s.Phase == Exposing {
+		s.Light.shut(t)
+		s.Light.EndedAt, s.Light.EndedT = e.At, t
+	}
+	if v := s.open(); v != nil {
+		v.Open, v.Out, v.OutAt = false, t, e.At
+	}
+	s.Phase, s.EndedAt, s.EndedT, s.SpoiltFor = Ruined, e.At, t, e.Note
+	s.Out = false
+	s.outs = append(s.outs, toggle{t, false})
+	m.account(s)
+	return nil
+}
+
+// bathOf returns the bath of that identity that stands in a tray, or nil.
+func (m *Machine) bathOf(id string) *Tray {
+	for _, b := range m.trays {
+		if b.Mix.ID == id && !b.Retired {
+			return b
+		}
+	}
+	return nil
+}
+
+func (b *Tray) retire(e Event, t time.Duration) {
+	b.Retired, b.RetiredAt, b.RetiredT = true, e.At, t
+}
+
+func (m *Machine) mixBath(_ *Sheet, e Event, t time.Duration) error {
+	if e.Mix == nil || e.Mix.ID == "" || e.Mix.Name == "" {
+		return refuse("a bath needs a name")
+	}
+	for _, b := range m.trays {
+		if b.Mix.ID == e.Mix.ID {
+			return refuse("this bath was mixed already")
+		}
+	}
+	for _, x := range []float64{e.Mix.ML, e.Mix.PerLitre, e.Mix.CarryML} {
+		if math.IsNaN(x) || math.IsInf(x, 0) || x < 0 {
+			return refuse("volumes and capacities are numbers, 0 or more")
+		}
+	}
+	// One tray holds one bath: what stood there is poured away.
+	if old := m.Standing(e.Mix.Name); old != nil {
+		old.retire(e, t)
+	}
+	m.trays = append(m.trays, &Tray{Mix: *e.Mix, Name: e.Mix.Name, MixedAt: e.At, MixedT: t})
+	return nil
+}
+
+func (m *Machine) retireBath(_ *Sheet, e Event, t time.Duration) error {
+	b := m.bathOf(e.Bath)
+	if b == nil {
+		return refuse("no such bath is standing")
+	}
+	b.retire(e, t)
+	return nil
+}
+
+func (m *Machine) promoteBath(_ *Sheet, e Event, t time.Duration) error {
+	b := m.bathOf(e.Bath)
+	if b == nil || e.Into == "" {
+		return refuse("no such bath is standing")
+	}
+	if old := m.Standing(e.Into); old != nil && old != b {
+		old.retire(e, t)
+	}
+	b.Name = e.Into
+	return nil
+}
+
+func (m *Machine) overrideBath(s *Sheet, e Event, _ time.Duration) error {
+	s.Overrides = append(s.Overrides, e.Bath)
+	return nil
+}
+
+func (m *Machine) changeWater(_ *Sheet, e Event, _ time.Duration) error {
+	n := 0
+	for _, s := range m.sheets {
+		if v := s.open(); v != nil && v.Bath == e.Bath && v.Stage == Wash {
+			v.Changes++
+			n++
+		}
+	}
+	if n == 0 {
+		return refuse("nothing is in that wash")
+	}
+	return nil
+}
