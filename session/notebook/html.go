@@ -189,8 +189,8 @@ func (c *card) text(s string) {
 	c.raw(s)
 }
 
-func (c *card) clock(s Secs)     { c.b = words.AppendFinished(c.b, s.D()) }
-func (c *card) number(f float64) { c.raw(words.Decimals(f, 3)) }
+func (c *card) clock(s Secs)      { c.b = words.AppendFinished(c.b, s.D()) }
+func (c *card) number(f float64)  { c.raw(words.Decimals(f, 3)) }
 func (c *card) percent(f float64) { c.raw(words.Percent(f)) }
 
 func (c *card) open(class string) {
