@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"wetside/profiles"
 	"wetside/session/exposure"
 )
 
@@ -87,37 +88,9 @@ func (c *ExposureCmd) Run(h *host) error {
 	if c.Unlearned {
 		plan.Judged = nil
 	}
-	camera, paper := c.Camera, c.Paper
-	if paper == "" {
-		paper = defaultPaper
-	}
-	if camera != "" {
-		cam, err := plan.Set.Camera(camera)
-		if err != nil {
-			return usageError{err}
-		}
-		if ask.FNumber == 0 {
-			ask.FNumber = cam.FNumber()
-		} else {
-			camera = "" // another hole: what was learned of the camera is not of it
-		}
-	}
-	if ask.FNumber == 0 {
-		return usage("a light gives a time only behind a pinhole: add --camera KEY or --fnumber f/150")
-	}
-	p, err := plan.Set.Paper(paper)
+	camera, paper, err := c.behind(plan.Set, &ask)
 	if err != nil {
 		return usageError{err}
-	}
-	if c.Reciprocity == "" {
-		ask.Reciprocity = p.Reciprocity.Law()
-	}
-	switch ask.ISO {
-	case 0:
-		ask.ISO = p.ISO
-	case p.ISO:
-	default:
-		paper = "" // another speed: what was learned of the paper is not of it
 	}
 	sun, err := c.sun(h, &ask)
 	if err != nil {
@@ -128,33 +101,11 @@ func (c *ExposureCmd) Run(h *host) error {
 		return usageError{err}
 	}
 	if c.ISO > 0 && c.Paper == "" && c.Reciprocity == "" {
+		p, _ := plan.Set.Paper(defaultPaper)
 		r.Notes = append(r.Notes, "reciprocity as of "+p.Name+": --paper or --reciprocity says another")
 	}
 	if c.JSON {
-		var bracket []bracketReport
-		for _, b := range r.Bracket {
-			bracket = append(bracket, bracketReport{b.Stops, b.Seconds, b.Rounded})
-		}
-		return h.json(struct {
-			Sentence string          `json:"sentence"`
-			EV       float64         `json:"ev100"`
-			Doubt    float64         `json:"ev_plus_minus"`
-			From     string          `json:"light_from"`
-			FNumber  float64         `json:"f_number"`
-			ISO      float64         `json:"iso"`
-			Seconds  float64         `json:"seconds"`
-			Rounded  float64         `json:"rounded_s"`
-			Metered  float64         `json:"metered_s"`
-			Base     float64         `json:"unlearned_s"`
-			Stops    float64         `json:"corrections_stops"`
-			Bracket  []bracketReport `json:"bracket"`
-			Beyond   bool            `json:"extrapolated"`
-			Learned  *learnedReport  `json:"learned,omitempty"`
-			Sun      *sunReport      `json:"sun,omitempty"`
-			Notes    []string        `json:"notes,omitempty"`
-			Working  []string        `json:"working"`
-		}{r.Sentence(), ask.Light.EV, ask.Light.PlusMinus, ask.Light.From, ask.FNumber, ask.ISO, r.Seconds, r.Rounded, r.Metered, r.Base,
-			r.Stops, bracket, r.Beyond, learnedOf(learned), sun, r.Notes, r.Working()})
+		return h.json(exposureReport(ask, r, learned, sun))
 	}
 	h.say("%s", r.Sentence())
 	if c.Sum {
@@ -169,6 +120,72 @@ func (c *ExposureCmd) Run(h *host) error {
 		h.say("%s", n)
 	}
 	return nil
+}
+
+// behind fills in the pinhole and the paper, and returns the keys of those whose
+// judged sheets count.
+func (c *ExposureCmd) behind(set *profiles.Set, ask *exposure.Ask) (camera, paper string, err error) {
+	camera, paper = c.Camera, c.Paper
+	if paper == "" {
+		paper = defaultPaper
+	}
+	if camera != "" {
+		cam, err := set.Camera(camera)
+		if err != nil {
+			return "", "", err
+		}
+		if ask.FNumber == 0 {
+			ask.FNumber = cam.FNumber()
+		} else {
+			camera = "" // another hole: what was learned of the camera is not of it
+		}
+	}
+	if ask.FNumber == 0 {
+		return "", "", errors.New("a light gives a time only behind a pinhole: add --camera KEY or --fnumber f/150")
+	}
+	p, err := set.Paper(paper)
+	if err != nil {
+		return "", "", err
+	}
+	if c.Reciprocity == "" {
+		ask.Reciprocity = p.Reciprocity.Law()
+	}
+	switch ask.ISO {
+	case 0:
+		ask.ISO = p.ISO
+	case p.ISO:
+	default:
+		paper = "" // another speed: what was learned of the paper is not of it
+	}
+	return camera, paper, nil
+}
+
+// exposureReport is the answer as JSON.
+func exposureReport(ask exposure.Ask, r exposure.Result, learned *exposure.Correction, sun *sunReport) any {
+	var bracket []bracketReport
+	for _, b := range r.Bracket {
+		bracket = append(bracket, bracketReport{b.Stops, b.Seconds, b.Rounded})
+	}
+	return struct {
+		Sentence string          `json:"sentence"`
+		EV       float64         `json:"ev100"`
+		Doubt    float64         `json:"ev_plus_minus"`
+		From     string          `json:"light_from"`
+		FNumber  float64         `json:"f_number"`
+		ISO      float64         `json:"iso"`
+		Seconds  float64         `json:"seconds"`
+		Rounded  float64         `json:"rounded_s"`
+		Metered  float64         `json:"metered_s"`
+		Base     float64         `json:"unlearned_s"`
+		Stops    float64         `json:"corrections_stops"`
+		Bracket  []bracketReport `json:"bracket"`
+		Beyond   bool            `json:"extrapolated"`
+		Learned  *learnedReport  `json:"learned,omitempty"`
+		Sun      *sunReport      `json:"sun,omitempty"`
+		Notes    []string        `json:"notes,omitempty"`
+		Working  []string        `json:"working"`
+	}{r.Sentence(), ask.Light.EV, ask.Light.PlusMinus, ask.Light.From, ask.FNumber, ask.ISO, r.Seconds, r.Rounded, r.Metered, r.Base,
+		r.Stops, bracket, r.Beyond, learnedOf(learned), sun, r.Notes, r.Working()}
 }
 
 // ask is all of the arguments but camera and paper.

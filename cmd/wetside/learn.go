@@ -75,25 +75,7 @@ func (c *LearnCmd) Run(h *host) error {
 		next = &l
 	}
 	if c.JSON {
-		type lesson struct {
-			Camera   string  `json:"camera"`
-			Paper    string  `json:"paper"`
-			Seconds  float64 `json:"seconds"`
-			Before   float64 `json:"sd_before_stops"`
-			After    float64 `json:"sd_after_stops"`
-			Sentence string  `json:"sentence"`
-		}
-		var n *lesson
-		if next != nil {
-			n = &lesson{next.Subject.Camera, next.Subject.Paper, next.Subject.Seconds, next.Before, next.After, next.Sentence()}
-		}
-		return h.json(struct {
-			Sheets  int      `json:"judged_sheets"`
-			Left    int      `json:"left_out"`
-			Amiss   []string `json:"amiss,omitempty"`
-			Learned []taught `json:"learned"`
-			Next    *lesson  `json:"teaches_most,omitempty"`
-		}{len(sheets), model.Left(), amiss, list, n})
+		return h.json(learnReport(len(sheets), model.Left(), amiss, list, next))
 	}
 	for _, a := range amiss {
 		h.say("%s", words.Clean(a))
@@ -114,6 +96,29 @@ func (c *LearnCmd) Run(h *host) error {
 	}
 	h.say("%s", next.Sentence())
 	return nil
+}
+
+// learnReport is the answer as JSON.
+func learnReport(sheets, left int, amiss []string, list []taught, next *exposure.Lesson) any {
+	type lesson struct {
+		Camera   string  `json:"camera"`
+		Paper    string  `json:"paper"`
+		Seconds  float64 `json:"seconds"`
+		Before   float64 `json:"sd_before_stops"`
+		After    float64 `json:"sd_after_stops"`
+		Sentence string  `json:"sentence"`
+	}
+	var n *lesson
+	if next != nil {
+		n = &lesson{next.Subject.Camera, next.Subject.Paper, next.Subject.Seconds, next.Before, next.After, next.Sentence()}
+	}
+	return struct {
+		Sheets  int      `json:"judged_sheets"`
+		Left    int      `json:"left_out"`
+		Amiss   []string `json:"amiss,omitempty"`
+		Learned []taught `json:"learned"`
+		Next    *lesson  `json:"teaches_most,omitempty"`
+	}{sheets, left, amiss, list, n}
 }
 
 // subjectsOf are the cameras and papers that sheets were judged of, each at the

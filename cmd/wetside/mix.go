@@ -58,6 +58,30 @@ func (c *MixCmd) Run(h *host) error {
 }
 
 func (c *MixCmd) parts() (string, []mixPart, error) {
+	if err := c.check(); err != nil {
+		return "", nil, err
+	}
+	switch {
+	case c.Dilution != "":
+		return c.dilute()
+	case c.Hot != "":
+		return c.temper()
+	case strings.Contains(c.From, "%"):
+		return c.strength()
+	case c.With != "":
+		return "", nil, usage("--with is a strength: give --from and --to in percent too")
+	}
+	total := float64(c.Make)
+	solution, water, err := bench.FromWorking(c.From, c.To, total)
+	if err != nil {
+		return "", nil, err
+	}
+	return c.To + " to make " + millilitres(total).String() + ": " + millilitres(solution).String() + " of " + c.From + " and " + millilitres(water).String() + " of water",
+		[]mixPart{{c.From, solution}, {"water", water}}, nil
+}
+
+// check says what of the arguments does not go together.
+func (c *MixCmd) check() error {
 	temper, from, dilute := c.Hot != "" || c.Cold != "", c.From != "", c.Dilution != ""
 	n := 0
 	for _, b := range []bool{temper, from, dilute} {
@@ -67,100 +91,95 @@ func (c *MixCmd) parts() (string, []mixPart, error) {
 	}
 	switch {
 	case n == 0:
-		return "", nil, usage("say what to mix: 1+9 --make 500ml, --from 10%% --to 2%% --make 1l, or --hot 50C --cold 12C --to 20C --make 2l")
+		return usage("say what to mix: 1+9 --make 500ml, --from 10%% --to 2%% --make 1l, or --hot 50C --cold 12C --to 20C --make 2l")
 	case n > 1:
-		return "", nil, usage("a mixture is a dilution, a strength (--from) or a temperature (--hot, --cold): one of them at a time")
+		return usage("a mixture is a dilution, a strength (--from) or a temperature (--hot, --cold): one of them at a time")
 	case c.Stock > 0 && !dilute:
-		return "", nil, usage("--stock goes with a dilution, like 1+9 --stock 40ml")
+		return usage("--stock goes with a dilution, like 1+9 --stock 40ml")
 	case c.Stock > 0 && c.Make > 0:
-		return "", nil, usage("say how much is to come out (--make) or how much stock there is (--stock), not both")
+		return usage("say how much is to come out (--make) or how much stock there is (--stock), not both")
 	case c.Make == 0 && c.Stock == 0:
-		return "", nil, usage("say how much is to come out, like --make 500ml")
+		return usage("say how much is to come out, like --make 500ml")
 	case dilute && (c.To != "" || c.With != ""):
-		return "", nil, usage("--to and --with go with --from: a dilution says all by itself")
+		return usage("--to and --with go with --from: a dilution says all by itself")
 	case !dilute && c.To == "":
-		return "", nil, usage("say what it is to become, with --to")
+		return usage("say what it is to become, with --to")
+	case temper && (c.Hot == "" || c.Cold == ""):
+		return usage("give both --hot and --cold")
 	}
+	return nil
+}
+
+func (c *MixCmd) dilute() (string, []mixPart, error) {
 	total := float64(c.Make)
-	switch {
-	case dilute:
-		if c.Stock > 0 {
-			s, err := bench.Strength(c.Dilution)
-			if err != nil {
-				return "", nil, err
-			}
-			total = float64(c.Stock) / s
-		}
-		parts, err := bench.MixUp(c.Dilution, total)
+	if c.Stock > 0 {
+		s, err := bench.Strength(c.Dilution)
 		if err != nil {
 			return "", nil, err
 		}
-		var out []mixPart
-		for i, p := range parts {
-			what := "stock"
-			switch {
-			case i > 0 && i == len(parts)-1:
-				what = "water"
-			case len(parts) > 2:
-				what = "stock " + string(rune('A'+i))
-			}
-			out = append(out, mixPart{what, p.ML})
-		}
-		return bench.MixWords(c.Dilution, parts), out, nil
-	case temper:
-		if c.Hot == "" || c.Cold == "" {
-			return "", nil, usage("give both --hot and --cold")
-		}
-		var t [3]float64
-		for i, s := range []string{c.Hot, c.Cold, c.To} {
-			v, err := readCelsius(s)
-			if err != nil {
-				return "", nil, err
-			}
-			t[i] = v
-		}
-		hot, cold, err := bench.Temper(t[0], t[1], t[2], total)
-		if err != nil {
-			return "", nil, err
-		}
-		return millilitres(total).String() + " at " + profiles.Celsius(t[2]).String() + ": " + millilitres(hot).String() + " of hot and " + millilitres(cold).String() + " of cold; measure before use",
-			[]mixPart{{"hot water", hot}, {"cold water", cold}}, nil
-	case strings.Contains(c.From, "%"):
-		have, err := percent(c.From)
-		if err != nil {
-			return "", nil, err
-		}
-		want, err := percent(c.To)
-		if err != nil {
-			return "", nil, err
-		}
-		with, name := 0.0, "water"
-		if c.With != "" {
-			if with, err = percent(c.With); err != nil {
-				return "", nil, err
-			}
-			name = c.With
-		}
-		high, low, nameHigh, nameLow := have, with, c.From, name
-		if with > have {
-			high, low, nameHigh, nameLow = with, have, name, c.From
-		}
-		a, b, err := bench.Alligation(high, low, want, total)
-		if err != nil {
-			return "", nil, err
-		}
-		of := func(ml float64, s string) string { return millilitres(ml).String() + " of " + s }
-		return c.To + " to make " + millilitres(total).String() + ": " + of(a, nameHigh) + " and " + of(b, nameLow), []mixPart{{nameHigh, a}, {nameLow, b}}, nil
+		total = float64(c.Stock) / s
 	}
-	if c.With != "" {
-		return "", nil, usage("--with is a strength: give --from and --to in percent too")
-	}
-	solution, water, err := bench.FromWorking(c.From, c.To, total)
+	parts, err := bench.MixUp(c.Dilution, total)
 	if err != nil {
 		return "", nil, err
 	}
-	return c.To + " to make " + millilitres(total).String() + ": " + millilitres(solution).String() + " of " + c.From + " and " + millilitres(water).String() + " of water",
-		[]mixPart{{c.From, solution}, {"water", water}}, nil
+	var out []mixPart
+	for i, p := range parts {
+		what := "stock"
+		switch {
+		case i > 0 && i == len(parts)-1:
+			what = "water"
+		case len(parts) > 2:
+			what = "stock " + string(rune('A'+i))
+		}
+		out = append(out, mixPart{what, p.ML})
+	}
+	return bench.MixWords(c.Dilution, parts), out, nil
+}
+
+func (c *MixCmd) temper() (string, []mixPart, error) {
+	var t [3]float64
+	for i, s := range []string{c.Hot, c.Cold, c.To} {
+		v, err := readCelsius(s)
+		if err != nil {
+			return "", nil, err
+		}
+		t[i] = v
+	}
+	hot, cold, err := bench.Temper(t[0], t[1], t[2], float64(c.Make))
+	if err != nil {
+		return "", nil, err
+	}
+	return c.Make.String() + " at " + profiles.Celsius(t[2]).String() + ": " + millilitres(hot).String() + " of hot and " + millilitres(cold).String() + " of cold; measure before use",
+		[]mixPart{{"hot water", hot}, {"cold water", cold}}, nil
+}
+
+func (c *MixCmd) strength() (string, []mixPart, error) {
+	have, err := percent(c.From)
+	if err != nil {
+		return "", nil, err
+	}
+	want, err := percent(c.To)
+	if err != nil {
+		return "", nil, err
+	}
+	with, name := 0.0, "water"
+	if c.With != "" {
+		if with, err = percent(c.With); err != nil {
+			return "", nil, err
+		}
+		name = c.With
+	}
+	high, low, nameHigh, nameLow := have, with, c.From, name
+	if with > have {
+		high, low, nameHigh, nameLow = with, have, name, c.From
+	}
+	a, b, err := bench.Alligation(high, low, want, float64(c.Make))
+	if err != nil {
+		return "", nil, err
+	}
+	of := func(ml float64, s string) string { return millilitres(ml).String() + " of " + s }
+	return c.To + " to make " + c.Make.String() + ": " + of(a, nameHigh) + " and " + of(b, nameLow), []mixPart{{nameHigh, a}, {nameLow, b}}, nil
 }
 
 func percent(s string) (float64, error) {
@@ -219,26 +238,7 @@ func (c *WashesCmd) Run(h *host) error {
 		return usageError{err}
 	}
 	if c.Flow != "" {
-		if c.Changes != 0 || c.Carry != 0 {
-			return usage("water runs (--flow) or is changed (--changes, --carry), not both")
-		}
-		m := flows.FindStringSubmatch(strings.TrimSpace(c.Flow))
-		var flow millilitres
-		if m == nil || flow.UnmarshalText([]byte(m[1])) != nil {
-			return usage("--flow is a volume a minute, like 2l/min, not %q", c.Flow)
-		}
-		d, err := bench.RunningFor(float64(flow), float64(c.Water), left)
-		if err != nil {
-			return usageError{err}
-		}
-		if c.JSON {
-			return h.json(struct {
-				Seconds float64 `json:"seconds"`
-				Left    float64 `json:"share_left"`
-			}{d.Seconds(), left})
-		}
-		h.say("%s of running water until %s of what was in the water remains, as a stirred tank", words.Long(d.Seconds()), words.Part(left))
-		return nil
+		return c.running(h, left)
 	}
 	if c.Sheets < 1 || c.Sheets > 1000 {
 		return usage("--sheets is how many are in the tray, from 1 to 1000, not %d", c.Sheets)
@@ -273,6 +273,30 @@ func (c *WashesCmd) Run(h *host) error {
 		}{n, left, carry, float64(c.Water)})
 	}
 	h.say("%s of %s, with %s carried over: %s remains in the water", words.Count(n, "change"), c.Water, millilitres(carry), words.Part(left))
+	return nil
+}
+
+// running is for running water: how long until a share is left.
+func (c *WashesCmd) running(h *host, left float64) error {
+	if c.Changes != 0 || c.Carry != 0 {
+		return usage("water runs (--flow) or is changed (--changes, --carry), not both")
+	}
+	m := flows.FindStringSubmatch(strings.TrimSpace(c.Flow))
+	var flow millilitres
+	if m == nil || flow.UnmarshalText([]byte(m[1])) != nil {
+		return usage("--flow is a volume a minute, like 2l/min, not %q", c.Flow)
+	}
+	d, err := bench.RunningFor(float64(flow), float64(c.Water), left)
+	if err != nil {
+		return usageError{err}
+	}
+	if c.JSON {
+		return h.json(struct {
+			Seconds float64 `json:"seconds"`
+			Left    float64 `json:"share_left"`
+		}{d.Seconds(), left})
+	}
+	h.say("%s of running water until %s of what was in the water remains, as a stirred tank", words.Long(d.Seconds()), words.Part(left))
 	return nil
 }
 

@@ -98,17 +98,17 @@ func (c *PinholeCmd) Run(h *host) error {
 	return nil
 }
 
-func (c *PinholeCmd) reckon(h *host) (*pinholeReport, error) {
-	cam := exposure.Camera{Back: exposure.Flat}
-	nano := c.Wavelength
-	if nano == 0 {
+// camera is the one that the arguments describe, and the light it is looked at
+// in, nm.
+func (c *PinholeCmd) camera(set *profiles.Set) (cam exposure.Camera, nano float64, err error) {
+	cam.Back = exposure.Flat
+	if nano = c.Wavelength; nano == 0 {
 		nano = exposure.PaperWavelength
 	}
-	set := h.known()
 	if c.Camera != "" {
 		p, err := set.Camera(c.Camera)
 		if err != nil {
-			return nil, err
+			return cam, nano, err
 		}
 		cam = exposure.Camera{Pinhole: exposure.Pinhole{Diameter: p.Pinhole.MM(), Focal: p.FocalMM()}, Back: exposure.Flat,
 			Width: p.Sheet.W.MM(), Height: p.Sheet.H.MM()}
@@ -118,13 +118,13 @@ func (c *PinholeCmd) reckon(h *host) (*pinholeReport, error) {
 	}
 	switch {
 	case c.Focal > 0 && c.Diameter > 0:
-		return nil, fmt.Errorf("a back is flat (--focal) or round (--diameter of the tin), not both: give one")
+		return cam, nano, fmt.Errorf("a back is flat (--focal) or round (--diameter of the tin), not both: give one")
 	case c.Focal > 0:
 		cam.Back, cam.Pinhole.Focal = exposure.Flat, float64(c.Focal)
 	case c.Diameter > 0:
 		cam.Back, cam.Pinhole.Focal = exposure.Cylinder, float64(c.Diameter)
 	case c.Camera == "":
-		return nil, fmt.Errorf("say which camera: --camera KEY, --focal 75mm for a flat back, or --diameter 75mm for a tin")
+		return cam, nano, fmt.Errorf("say which camera: --camera KEY, --focal 75mm for a flat back, or --diameter 75mm for a tin")
 	}
 	if c.Hole > 0 {
 		cam.Pinhole.Diameter = float64(c.Hole)
@@ -134,7 +134,7 @@ func (c *PinholeCmd) reckon(h *host) (*pinholeReport, error) {
 		if err := z.UnmarshalText([]byte(c.Paper)); err != nil {
 			p, perr := set.Paper(c.Paper)
 			if perr != nil {
-				return nil, fmt.Errorf("--paper is a size like 12x9cm or the key of a paper: %w", perr)
+				return cam, nano, fmt.Errorf("--paper is a size like 12x9cm or the key of a paper: %w", perr)
 			}
 			z = p.Size
 			if c.Wavelength == 0 && p.Sees > 0 {
@@ -142,6 +142,14 @@ func (c *PinholeCmd) reckon(h *host) (*pinholeReport, error) {
 			}
 		}
 		cam.Width, cam.Height = z.W.MM(), z.H.MM()
+	}
+	return cam, nano, nil
+}
+
+func (c *PinholeCmd) reckon(h *host) (*pinholeReport, error) {
+	cam, nano, err := c.camera(h.known())
+	if err != nil {
+		return nil, err
 	}
 	subject := math.Inf(1)
 	if c.Subject != "far" {
@@ -153,7 +161,6 @@ func (c *PinholeCmd) reckon(h *host) (*pinholeReport, error) {
 	}
 
 	r := &pinholeReport{Back: string(cam.Back), Focal: cam.Pinhole.Focal, Nano: nano}
-	var err error
 	if r.Rayleigh, err = exposure.BestDiameter(exposure.Rayleigh, cam.Pinhole.Focal, nano); err != nil {
 		return nil, err
 	}

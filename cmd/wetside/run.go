@@ -268,7 +268,11 @@ func (p program) show(ctx context.Context, model *tui.Model, guard *ember.Guard,
 	}()
 	_, err := prog.Run()
 	close(done)
-	engine := loud()
+	return p.shown(model, guard, loud(), ended, err)
+}
+
+// shown is what remains to be done when the picture is gone.
+func (p program) shown(model *tui.Model, guard *ember.Guard, engine *sound.Engine, ended <-chan string, err error) error {
 	select {
 	case why := <-ended:
 		// The record is safe: every event was written as it happened.

@@ -126,22 +126,37 @@ func (c *SheetsCmd) Run(h *host) error {
 		return h.makers(rows)
 	}
 	if c.JSON {
-		out := []rowReport{}
-		for _, r := range rows {
-			x := rowReport{ID: r.ID, Num: r.Num, Day: r.Day, Begun: r.Begun, Name: r.Name, Maker: r.Maker, Paper: r.Paper, Camera: r.Camera,
-				Process: r.Process, State: r.State, Spoiled: r.Spoiled, Rehearsal: r.Rehearsal, Stops: r.Stops, Seen: r.Seen}
-			if r.Exposure != nil {
-				p, a := r.Exposure[0].Seconds(), r.Exposure[1].Seconds()
-				x.Planned, x.Exposure = &p, &a
-			}
-			out = append(out, x)
-		}
-		return h.json(out)
+		return h.json(rowReports(rows))
 	}
 	if len(rows) == 0 {
 		h.say("no sheet fits")
 		return nil
 	}
+	h.rows(rows)
+	s, err := b.Stats(f)
+	if err != nil {
+		return err
+	}
+	h.say("%s in all: %d finished, %d spoiled, %d judged; rehearsals not counted", words.Count(s.Sheets, "sheet"), s.Finished, s.Spoiled, s.Judged)
+	return nil
+}
+
+func rowReports(rows []notebook.Row) []rowReport {
+	out := []rowReport{}
+	for _, r := range rows {
+		x := rowReport{ID: r.ID, Num: r.Num, Day: r.Day, Begun: r.Begun, Name: r.Name, Maker: r.Maker, Paper: r.Paper, Camera: r.Camera,
+			Process: r.Process, State: r.State, Spoiled: r.Spoiled, Rehearsal: r.Rehearsal, Stops: r.Stops, Seen: r.Seen}
+		if r.Exposure != nil {
+			p, a := r.Exposure[0].Seconds(), r.Exposure[1].Seconds()
+			x.Planned, x.Exposure = &p, &a
+		}
+		out = append(out, x)
+	}
+	return out
+}
+
+// rows prints the list, two lines to a sheet.
+func (h *host) rows(rows []notebook.Row) {
 	table := [][]string{{"id", "sheet", "begun", "name", "maker", "exposure", "state"}}
 	const name, maker, indent = 3, 4, 10
 	var more []string // a second line of each, of what would not fit beside it
@@ -172,12 +187,6 @@ func (c *SheetsCmd) Run(h *host) error {
 			h.say("%*s%s", indent, "", cut(words.Clean(more[i-1]), screen-indent))
 		}
 	}
-	s, err := b.Stats(f)
-	if err != nil {
-		return err
-	}
-	h.say("%s in all: %d finished, %d spoiled, %d judged; rehearsals not counted", words.Count(s.Sheets, "sheet"), s.Finished, s.Spoiled, s.Judged)
-	return nil
 }
 
 // makers sums sheets up by maker, in the order of their names.
@@ -347,36 +356,8 @@ func (h *host) record(r notebook.Record) error {
 		state += ", washed"
 	}
 	line("%s", state)
-	rows := [][]string{{"", "in", "planned", "actual", "over", "bath"}}
-	if e := r.Exposure; e != nil {
-		rows = append(rows, []string{"expose", e.Begun.Format("15:04:05"), words.Finished(e.Planned.D()), words.Finished(e.Actual.D()), "", words.Percent(e.Share) + " given"})
-	}
-	for _, s := range r.Stages {
-		label := orNone(s.Label, s.Stage)
-		planned := words.Finished(s.AtMost.D())
-		if s.AtLeast != s.AtMost {
-			planned = words.Finished(s.AtLeast.D()) + " to " + words.Finished(s.AtMost.D())
-		}
-		over := ""
-		switch {
-		case s.Over > 0:
-			over = words.Difference(s.Over.D())
-		case s.Over < 0:
-			over = words.Difference(s.Over.D())
-		}
-		bath := s.Bath
-		if s.Use != nil {
-			bath = fmt.Sprintf("%s, %s old", s.Bath, words.Long(s.Use.Age.D().Seconds()))
-			if s.Use.Share > 0 {
-				bath += ", " + words.Percent(s.Use.Share) + " used"
-			}
-		}
-		rows = append(rows, []string{label, s.In.Format("15:04:05"), planned, words.Finished(s.Actual.D()), over, bath})
-	}
-	if len(rows) > 1 {
-		if err := h.table(rows, 0, 5); err != nil {
-			return err
-		}
+	if err := h.stages(r); err != nil {
+		return err
 	}
 	if e := r.Exposure; e != nil {
 		if r.Light != "" {
@@ -393,18 +374,7 @@ func (h *host) record(r notebook.Record) error {
 		line("image seen after %s", words.Finished(r.Emerged.D()))
 	}
 	if r.Safelight > 0 || r.SafeFor > 0 || r.SafeTest {
-		tested := "not tested"
-		if r.SafeTest {
-			tested = "tested"
-		}
-		allowed := "no figure"
-		switch {
-		case r.SafeFor == 0 && r.SafeTest:
-			allowed = "none is safe, tested"
-		case r.SafeFor > 0:
-			allowed = words.Finished(r.SafeFor.D()) + ", " + tested
-		}
-		line("open under the safelight %s (allowed: %s)", words.Finished(r.Safelight.D()), allowed)
+		line("open under the safelight %s (allowed: %s)", words.Finished(r.Safelight.D()), allowed(r))
 	}
 	for _, u := range r.Undone {
 		line("%s a move was taken back: %s, after %s", u.At.Format("15:04:05"), orNone(u.Stage, "the end"), words.Finished(u.After.D()))
@@ -425,6 +395,50 @@ func (h *host) record(r notebook.Record) error {
 		line("scan: %s", r.Scan)
 	}
 	return nil
+}
+
+// allowed says how long the sheet may be under the safelight.
+func allowed(r notebook.Record) string {
+	switch {
+	case r.SafeFor == 0 && r.SafeTest:
+		return "none is safe, tested"
+	case r.SafeFor == 0:
+		return "no figure"
+	case r.SafeTest:
+		return words.Finished(r.SafeFor.D()) + ", tested"
+	}
+	return words.Finished(r.SafeFor.D()) + ", not tested"
+}
+
+// stages prints what was planned and done of each.
+func (h *host) stages(r notebook.Record) error {
+	rows := [][]string{{"", "in", "planned", "actual", "over", "bath"}}
+	if e := r.Exposure; e != nil {
+		rows = append(rows, []string{"expose", e.Begun.Format("15:04:05"), words.Finished(e.Planned.D()), words.Finished(e.Actual.D()), "", words.Percent(e.Share) + " given"})
+	}
+	for _, s := range r.Stages {
+		label := orNone(s.Label, s.Stage)
+		planned := words.Finished(s.AtMost.D())
+		if s.AtLeast != s.AtMost {
+			planned = words.Finished(s.AtLeast.D()) + " to " + words.Finished(s.AtMost.D())
+		}
+		over := ""
+		if s.Over != 0 {
+			over = words.Difference(s.Over.D())
+		}
+		bath := s.Bath
+		if s.Use != nil {
+			bath = fmt.Sprintf("%s, %s old", s.Bath, words.Long(s.Use.Age.D().Seconds()))
+			if s.Use.Share > 0 {
+				bath += ", " + words.Percent(s.Use.Share) + " used"
+			}
+		}
+		rows = append(rows, []string{label, s.In.Format("15:04:05"), planned, words.Finished(s.Actual.D()), over, bath})
+	}
+	if len(rows) == 1 {
+		return nil
+	}
+	return h.table(rows, 0, 5)
 }
 
 // tenth is a time to the tenth of a second, as the log has it.

@@ -63,14 +63,12 @@ func (c *SoundsCmd) Run(h *host) error {
 	if err != nil {
 		return err
 	}
-	motif := func(i int) { h.say("%2d  %-20s  %s", i+1, names[i].Name, names[i].Says) }
-	phrase := func(q session.Cue) { h.say("    \"%s\"", strings.Join(voice.Words(q, voice.Full), " ")) }
 	if c.List {
 		for _, i := range which {
-			motif(i)
+			h.motif(i, names[i])
 		}
 		for _, q := range said {
-			phrase(q)
+			h.phrase(q)
 		}
 		return nil
 	}
@@ -87,6 +85,17 @@ func (c *SoundsCmd) Run(h *host) error {
 	if err := (Flags{Sound: c.Sound, Volume: c.Volume}).over(&set); err != nil {
 		return err
 	}
+	return c.play(h, set, names, which, said)
+}
+
+// motif names a sound, phrase what is said.
+func (h *host) motif(i int, n sound.Named) { h.say("%2d  %-20s  %s", i+1, n.Name, n.Says) }
+func (h *host) phrase(q session.Cue) {
+	h.say("    \"%s\"", strings.Join(voice.Words(q, voice.Full), " "))
+}
+
+// play plays them, or asks about them, as far as anything can be heard.
+func (c *SoundsCmd) play(h *host, set settings, names []sound.Named, which []int, said []session.Cue) error {
 	ctx, stop := signal.NotifyContext(h.ctx, os.Interrupt)
 	defer stop()
 	device := sound.Config{Talk: sound.Full, Volume: set.Volume, Prefer: set.Sound, Rock: sound.On, Alive: true}
@@ -102,8 +111,8 @@ func (c *SoundsCmd) Run(h *host) error {
 		if wordless {
 			return fmt.Errorf("the sounds cannot be told apart here (%s), and a quiz by ear needs a loudspeaker; wetside sounds --list names the sounds", orNone(st.Reason, st.Device))
 		}
-		for i := range names {
-			motif(i)
+		for i, n := range names {
+			h.motif(i, n)
 		}
 		return quiz{in: bufio.NewScanner(h.in), say: h.say, names: names, rounds: c.Rounds, pick: rand.IntN,
 			play: func(n sound.Named) error { return playOut(ctx, bare, n.Cue) }}.run()
@@ -117,7 +126,7 @@ func (c *SoundsCmd) Run(h *host) error {
 		}
 	}
 	for _, i := range which {
-		motif(i)
+		h.motif(i, names[i])
 		if mute {
 			continue
 		}
@@ -128,10 +137,16 @@ func (c *SoundsCmd) Run(h *host) error {
 	bare.Close()
 	if wordless {
 		for _, q := range said {
-			phrase(q)
+			h.phrase(q)
 		}
+		return nil
 	}
-	if wordless || len(said) == 0 {
+	return h.speak(ctx, device, said)
+}
+
+// speak says the announcements, and prints each.
+func (h *host) speak(ctx context.Context, device sound.Config, said []session.Cue) error {
+	if len(said) == 0 {
 		return nil
 	}
 	v, err := h.newVoice()
@@ -149,7 +164,7 @@ func (c *SoundsCmd) Run(h *host) error {
 	defer full.Close()
 	audible(ctx, full)
 	for _, q := range said {
-		phrase(q)
+		h.phrase(q)
 		if err := playOut(ctx, full, q); err != nil {
 			return err
 		}

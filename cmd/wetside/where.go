@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"strings"
 
 	"wetside/session"
 	"wetside/tui"
@@ -82,11 +83,11 @@ func (c *WhereCmd) Run(h *host) error {
 		h.say("%s These are the times of what was last recorded.", tui.BehindText)
 	}
 	for _, s := range v.Sheets {
-		line := fmt.Sprintf("sheet %d %s: %s", s.Num, s.Name, s.Phase)
+		what := string(s.Phase)
 		if s.Stage != "" {
-			line += ", " + s.Label + ", " + tui.Stands(s)
+			what = s.Label + ", " + tui.Stands(s)
 		}
-		h.say("%s", line)
+		h.say("%s: %s", strings.TrimSpace(fmt.Sprintf("sheet %d %s", s.Num, s.Name)), what)
 	}
 	return nil
 }
