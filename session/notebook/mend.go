@@ -86,6 +86,10 @@ func (b *Book) connect(anySize bool) error {
 			b.cfg.Logf("notebook: journal: %v", err)
 		}
 		b.archiveLocked()
+		// After many kills; SQLite reads it through at each start.
+		if fi, err := os.Stat(b.cfg.Path + "-wal"); err == nil && fi.Size() > 1<<20 && b.checkpoint() == nil {
+			b.vouch()
+		}
 	}
 	if b.restored > 0 {
 		b.note(Restored, "%d entries that either the notebook's journal or its database lacked were taken from the other.", b.restored)
@@ -332,7 +336,7 @@ func (b *Book) indexNow(m *memory) error {
 		return err
 	}
 	m.done = len(m.rows)
-	if b.commits++; b.commits > 1000 && !b.inRAM {
+	if b.commits++; b.commits > 200 && !b.inRAM {
 		_ = b.checkpoint() // else at the next start
 	}
 	return nil

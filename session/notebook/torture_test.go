@@ -4,9 +4,11 @@ import (
 	"bufio"
 	"os"
 	"os/exec"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 )
@@ -160,4 +162,87 @@ func TestTwoProgramsWriteAtOnce(t *testing.T) {
 	if err := first.Check(t.Context()); err != nil {
 		t.Error(err)
 	}
+}
+
+// Two programs write to one sitting, and one or the other is killed at any
+// instant and started again. Each confirmed event is there once, and whoever
+// looked on saw the events in the order in which the next start has them.
+func TestTwoProgramsKilledAtRandomInstants(t *testing.T) {
+	c := config(t)
+	onlooker := open(t, c)
+	s, _ := sitting(t, onlooker, 0, eventAt(0))
+	seed := rnd(uint64(time.Now().UnixNano()))
+	rounds := torture(t, 12)
+	var mu sync.Mutex
+	var saved []string
+	var wg sync.WaitGroup
+	var done atomic.Int32
+	for _, name := range []string{"field", "trays"} {
+		r := rnd(seed.Uint64())
+		wg.Go(func() {
+			defer done.Add(1)
+			for range rounds {
+				cmd, out := start(t, c.Path, name, "")
+				var timer *time.Timer
+				for out.Scan() {
+					what, rest, _ := strings.Cut(out.Text(), " ")
+					switch what {
+					case "open":
+						timer = time.AfterFunc(time.Duration(r.Int64N(int64(40*time.Millisecond))), func() { cmd.Process.Kill() })
+					case "saved":
+						mu.Lock()
+						saved = append(saved, rest)
+						mu.Unlock()
+					case "notice": // one of the two was quicker to bring the index up to date
+					default:
+						t.Error(name, out.Text())
+					}
+				}
+				if timer == nil {
+					t.Error("the program did not come up")
+					cmd.Process.Kill()
+				}
+				cmd.Wait()
+			}
+		})
+	}
+	seen := []string{""} // the Opened
+	look := func() {
+		evs, err := onlooker.Poll(s.ID)
+		if err != nil {
+			t.Error(err)
+		}
+		for _, ev := range evs {
+			seen = append(seen, ev.Note)
+		}
+	}
+	for done.Load() < 2 {
+		look()
+		time.Sleep(time.Millisecond)
+	}
+	wg.Wait()
+	look()
+	next := open(t, crash(t, onlooker))
+	_, evs, ok, err := next.Live(false)
+	if err != nil || !ok {
+		t.Fatal(ok, err)
+	}
+	var order []string
+	have := map[string]int{}
+	for _, ev := range evs {
+		order = append(order, ev.Note)
+		have[ev.Note]++
+	}
+	if !slices.Equal(order, seen) {
+		t.Errorf("the onlooker saw %d events, the next start has %d, or in another order", len(seen), len(order))
+	}
+	for _, x := range saved {
+		if have[x] != 1 {
+			t.Errorf("%q was confirmed and is there %d times", x, have[x])
+		}
+	}
+	if n := len(allEvents(t, next)); n != len(evs) {
+		t.Errorf("%d events in the index, %d in the journal", n, len(evs))
+	}
+	t.Logf("%d kills of each, %d events confirmed, %d in the notebook", rounds, len(saved), len(evs))
 }
