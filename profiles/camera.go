@@ -2,7 +2,8 @@ package profiles
 
 import (
 	"math"
-	"strconv"
+
+	"wetside/session/words"
 )
 
 // Shape is how the paper lies in a camera.
@@ -60,16 +61,8 @@ func (c *Camera) validate(d *document) {
 		d.fault([]string{want}, `%s of nothing: write one like "75 mm"`, want)
 		return
 	}
-	d.refuse(c.Pinhole*10 > value || c.Pinhole*5000 < value, []string{"pinhole"}, "a hole of %s at %s is no pinhole (f/%s; they lie between f/10 and f/5000): look at the units", c.Pinhole, value, plainF(float64(value/c.Pinhole)))
+	d.refuse(c.Pinhole*10 > value || c.Pinhole*5000 < value, []string{"pinhole"}, "a hole of %s at %s is no pinhole (f/%s; they lie between f/10 and f/5000): look at the units", c.Pinhole, value, words.Sig(float64(value/c.Pinhole), 3))
 	round := math.Pi * float64(c.Diameter)
 	d.refuse(c.Shape == Cylinder && d.ok("pinhole") && float64(c.Sheet.W) >= round-float64(c.Pinhole), []string{"sheet"},
 		"a sheet %s wide goes all the way round the tin (%.0f mm inside) and would cover its own pinhole: use a smaller one, or turn it", c.Sheet.W, round)
-}
-
-// plainF writes an f-number far off the usual without a power of ten.
-func plainF(n float64) string {
-	if n < 1 {
-		return strconv.FormatFloat(n, 'f', 3, 64)
-	}
-	return strconv.FormatFloat(n, 'f', 0, 64)
 }

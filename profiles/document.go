@@ -16,6 +16,7 @@ import (
 	"github.com/pelletier/go-toml/v2/unstable"
 
 	"wetside/session"
+	"wetside/session/words"
 )
 
 // A Problem is one thing wrong with one file, and what would be right.
@@ -580,7 +581,7 @@ func (n *node) check(t reflect.Type) string {
 	}
 	if list, ok := wordsOf[t]; ok {
 		if n.kind != unstable.String || !slices.Contains(list, n.text) {
-			return fmt.Sprintf("%s = %s is none of its words: write %s", name, n.shown(), orList(quoteAll(list)))
+			return fmt.Sprintf("%s = %s is none of its words: write %s", name, n.shown(), words.Or(quoteAll(list)))
 		}
 		return ""
 	}
@@ -691,17 +692,10 @@ func quoteAll(list []string) []string {
 	return out
 }
 
-func orList(list []string) string {
-	if len(list) < 2 {
-		return strings.Join(list, "")
-	}
-	return strings.Join(list[:len(list)-1], ", ") + " or " + list[len(list)-1]
-}
-
 // suggest names what was probably meant, or else all there is.
 func suggest(got string, known []string, all string) string {
 	if near := Near(got, known); len(near) > 0 {
-		return ": did you mean " + orList(quoteAll(near)) + "?"
+		return ": did you mean " + words.Or(quoteAll(near)) + "?"
 	}
 	if len(known) == 0 {
 		return ""

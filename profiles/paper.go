@@ -8,6 +8,7 @@ import (
 
 	"wetside/session"
 	"wetside/session/exposure"
+	"wetside/session/words"
 )
 
 // A Paper is a photographic paper.
@@ -88,7 +89,7 @@ func (p *Paper) validate(d *document) {
 	d.require(`"lighter" (a direct positive) or "denser" (a negative)`, "response")
 	d.require(`"9x12 cm"`, "size")
 	d.require("3", "iso")
-	d.refuse(p.ISO < 0.01 || p.ISO > 10000, []string{"iso"}, "iso = %s is no paper's: direct-positive paper is near 3, paper negatives near 6", trimNumber(p.ISO))
+	d.refuse(p.ISO < 0.01 || p.ISO > 10000, []string{"iso"}, "iso = %s is no paper's: direct-positive paper is near 3, paper negatives near 6", words.Exact(p.ISO))
 	d.refuse(p.Sees.NM() < 300 || p.Sees.NM() > 700, []string{"sees"}, `sees = %q is not light: papers see best near "450 nm"`, p.Sees)
 	p.Reciprocity.validate(d)
 	p.Safelight.validate(d)
@@ -118,7 +119,7 @@ func (r Reciprocity) validate(d *document) {
 	}
 	if r.Model == Schwarzschild {
 		d.require("0.86", at, "p")
-		d.refuse(r.P < 0.5 || r.P > 1, []string{at, "p"}, "p = %s: Schwarzschild's exponent lies between 0.5 and 1 (1 is no failure)", trimNumber(r.P))
+		d.refuse(r.P < 0.5 || r.P > 1, []string{at, "p"}, "p = %s: Schwarzschild's exponent lies between 0.5 and 1 (1 is no failure)", words.Exact(r.P))
 		d.refuse(r.Reference < Duration(time.Millisecond) || r.Reference > Duration(time.Hour), []string{at, "reference"}, `reference = %q: the time up to which the metered time holds, like "1s"`, r.Reference)
 	}
 	for _, k := range []string{"p", "reference", "table"} {

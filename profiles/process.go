@@ -3,11 +3,11 @@ package profiles
 import (
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 	"time"
 
 	"wetside/session"
+	"wetside/session/words"
 )
 
 // Ends says who ends a step.
@@ -193,7 +193,7 @@ func (p Process) TimeFactor(celsius float64) (float64, error) {
 	t := p.Temperature
 	if !(celsius >= float64(t.Lowest) && celsius <= float64(t.Highest)) {
 		return 0, fmt.Errorf("%s C is outside the range of process %q, %s to %s, and its development times are not known there: bring the developer into the range (it is at its best at %s)",
-			strconv.FormatFloat(celsius, 'f', -1, 64), p.Key, t.Lowest, t.Highest, t.Reference)
+			words.Exact(celsius), p.Key, t.Lowest, t.Highest, t.Reference)
 	}
 	if len(t.Factors) == 0 {
 		return math.Pow(t.Coefficient, (float64(t.Reference)-celsius)/10), nil
@@ -223,7 +223,7 @@ func (p Process) Exhausted(sp session.Process, bath string, share float64) (out 
 	for i, s := range out.Steps {
 		if s.Stage == session.Develop && s.Bath == bath && s.ByInspection() {
 			out.Steps[i].AtLeast, out.Steps[i].AtMost = scale(s.AtLeast, f), scale(s.AtMost, f)
-			rule = fmt.Sprintf("%s %.0f%% used: window x %.2f (1 + %s x share used)", bath, min(share, 1)*100, f, trimNumber(b.Lengthen))
+			rule = fmt.Sprintf("%s %s used: window x %s (1 + %s x share used)", bath, words.Percent(min(share, 1)), words.Decimals(f, 2), words.Exact(b.Lengthen))
 		}
 	}
 	return out, rule
@@ -319,7 +319,7 @@ func (t Temperature) validateLaw(d *document, given bool) {
 	case hasC && hasT:
 		d.fault([]string{at, "table"}, "both coefficient and table say how time follows temperature: take one of them out")
 	case hasC:
-		d.refuse(t.Coefficient < 1 || t.Coefficient > 5, []string{at, "coefficient"}, "coefficient = %s: developers work between 1 and 5 times faster for 10 C warmer, near 2 most of them", trimNumber(t.Coefficient))
+		d.refuse(t.Coefficient < 1 || t.Coefficient > 5, []string{at, "coefficient"}, "coefficient = %s: developers work between 1 and 5 times faster for 10 C warmer, near 2 most of them", words.Exact(t.Coefficient))
 	case hasT && given && !d.anyBad([]string{at, "table"}):
 		t.validateTable(d)
 	case !hasT && d.has(at):
@@ -338,7 +338,7 @@ func (t Temperature) validateTable(d *document) {
 		row := append(path[:2:2], fmt.Sprint(i))
 		switch {
 		case !(r.Factor >= 0.05) || r.Factor > 20:
-			d.fault(row, "row %d: factor = %s; what the written time is multiplied by, like 1.25", i+1, trimNumber(r.Factor))
+			d.fault(row, "row %d: factor = %s; what the written time is multiplied by, like 1.25", i+1, words.Exact(r.Factor))
 			return
 		case i > 0 && (r.At <= rows[i-1].At || r.Factor > rows[i-1].Factor):
 			d.fault(row, "row %d: put the temperatures in rising order; warmer never takes longer", i+1)
@@ -366,7 +366,7 @@ func (b Bath) validate(d *document, i int, seen map[string]bool) {
 	}
 	d.refuse(b.Volume <= 0, at("volume"), `an empty tray: write what is in it, like "500 ml"`)
 	d.refuse(d.ok(at("volume")...) && b.Carry >= b.Volume, at("carry_over"), "one sheet carries over (%s) all there is in the tray (%s): look at the units", b.Carry, b.Volume)
-	d.refuse(b.Lengthen > 3, at("lengthen"), "lengthen = %s: the share by which a spent developer lengthens the window, like 0.3", trimNumber(b.Lengthen))
+	d.refuse(b.Lengthen > 3, at("lengthen"), "lengthen = %s: the share by which a spent developer lengthens the window, like 0.3", words.Exact(b.Lengthen))
 }
 
 func (s Step) validate(d *document, i int, baths map[string]bool, cleared bool) {

@@ -8,6 +8,8 @@ import (
 	"strings"
 	"time"
 	"unicode"
+
+	"wetside/session/words"
 )
 
 // A Duration is a time as people write it: "1m30s", "90 s", "1 min 30 s",
@@ -50,7 +52,7 @@ func ParseDuration(s string) (time.Duration, error) {
 			return 0, fmt.Errorf("%q is not a time: %s", s, write)
 		}
 		if unit == "" {
-			return 0, fmt.Errorf(`%q has no unit: write "%ss" for seconds or "%sm" for minutes`, s, trimNumber(n), trimNumber(n))
+			return 0, fmt.Errorf(`%q has no unit: write "%ss" for seconds or "%sm" for minutes`, s, words.Exact(n), words.Exact(n))
 		}
 		at := -1
 		for i, u := range timeUnits {
@@ -106,46 +108,7 @@ func (d *Duration) UnmarshalText(b []byte) error {
 func (d Duration) MarshalText() ([]byte, error) { return []byte(d.String()), nil }
 
 // String writes the time with units, as a profile would: "1m30s", "30m", "8h".
-func (d Duration) String() string {
-	t := time.Duration(d)
-	if t == 0 {
-		return "0s"
-	}
-	var b strings.Builder
-	if t < 0 {
-		b.WriteByte('-')
-		t = -t
-	}
-	if h := t / time.Hour; h > 0 {
-		fmt.Fprintf(&b, "%dh", h)
-		t -= h * time.Hour
-	}
-	if m := t / time.Minute; m > 0 {
-		fmt.Fprintf(&b, "%dm", m)
-		t -= m * time.Minute
-	}
-	if t > 0 {
-		// All nine decimals: what was read is what is written.
-		b.WriteString(strings.TrimRight(strings.TrimRight(
-			fmt.Sprintf("%d.%09d", t/time.Second, t%time.Second), "0"), ".") + "s")
-	}
-	return b.String()
-}
-
-// FormatDuration writes a time as a clock shows it: "0:08", "1:30", "1:02:03".
-// It is cut to the whole second below, so that a countdown reads 0:00 only when
-// it is over by less than a second or done; a negative time has a minus sign.
-func FormatDuration(d time.Duration) string {
-	sign := ""
-	if d <= -time.Second {
-		sign = "-"
-	}
-	t := d.Abs() / time.Second
-	if t >= 3600 {
-		return fmt.Sprintf("%s%d:%02d:%02d", sign, t/3600, t/60%60, t%60)
-	}
-	return fmt.Sprintf("%s%d:%02d", sign, t/60, t%60)
-}
+func (d Duration) String() string { return words.Units(time.Duration(d)) }
 
 // A Length is in millimetres: "75 mm", "7.5 cm", "3 in", "450 nm".
 type Length float64
@@ -193,9 +156,6 @@ func parseQuantity(s, kind, example string, units []unit) (float64, error) {
 	return 0, fmt.Errorf("%q is not a unit here (%s are): write %s like %q", name, strings.Join(names, ", "), kind, example)
 }
 
-// trimNumber writes a number without needless zeros.
-func trimNumber(f float64) string { return strconv.FormatFloat(f, 'f', -1, 64) }
-
 // tidy takes off the noise that a change of unit leaves behind.
 func tidy(f float64) float64 {
 	if f == 0 {
@@ -221,9 +181,9 @@ func (l Length) MarshalText() ([]byte, error) { return []byte(l.String()), nil }
 // String writes the length in mm, or in nm where it is a wavelength.
 func (l Length) String() string {
 	if l != 0 && l < 0.001 {
-		return trimNumber(tidy(float64(l)*1e6)) + " nm"
+		return words.Exact(tidy(float64(l)*1e6)) + " nm"
 	}
-	return trimNumber(float64(l)) + " mm"
+	return words.Exact(float64(l)) + " mm"
 }
 
 // MM is the length in millimetres.
@@ -283,7 +243,7 @@ func (z Size) String() string {
 			name, size = u.name, u.size
 		}
 	}
-	return trimNumber(tidy(float64(z.W)/size)) + "x" + trimNumber(tidy(float64(z.H)/size)) + " " + name
+	return words.Exact(tidy(float64(z.W)/size)) + "x" + words.Exact(tidy(float64(z.H)/size)) + " " + name
 }
 
 // AreaCM2 is one side of the sheet in square centimetres.
@@ -303,7 +263,7 @@ func (v *Volume) UnmarshalText(b []byte) error {
 func (v Volume) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
 
 // String writes the volume in ml.
-func (v Volume) String() string { return trimNumber(float64(v)) + " ml" }
+func (v Volume) String() string { return words.Exact(float64(v)) + " ml" }
 
 // A Capacity is what a litre of bath can do, in square centimetres of paper:
 // "8000 cm2/l", "0.8 m2/l", or as data sheets put it, "40 sheets of 8x10 in/l".
@@ -356,7 +316,7 @@ func cutSheets(s string) (n, size string, ok bool) {
 func (c Capacity) MarshalText() ([]byte, error) { return []byte(c.String()), nil }
 
 // String writes the capacity in cm2/l.
-func (c Capacity) String() string { return trimNumber(float64(c)) + " cm2/l" }
+func (c Capacity) String() string { return words.Exact(float64(c)) + " cm2/l" }
 
 // Celsius is a temperature: "20 C", "20.5 °C", "68 F".
 type Celsius float64
@@ -393,7 +353,7 @@ func (c *Celsius) UnmarshalText(b []byte) error {
 func (c Celsius) MarshalText() ([]byte, error) { return []byte(c.String()), nil }
 
 // String writes the temperature in degrees Celsius.
-func (c Celsius) String() string { return trimNumber(float64(c)) + " C" }
+func (c Celsius) String() string { return words.Exact(float64(c)) + " C" }
 
 // A Dilution is the parts of a working solution, stock first: "1+9", "1+1+100".
 // "stock" is the stock solution as it is, one part alone; "water" holds none.

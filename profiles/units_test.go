@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"pgregory.net/rapid"
+
+	"wetside/session/words"
 )
 
 func TestDurations(t *testing.T) {
@@ -44,18 +46,7 @@ func TestDurations(t *testing.T) {
 	}
 }
 
-func TestFormatDuration(t *testing.T) {
-	for want, d := range map[string]time.Duration{
-		"0:00": 0, "0:08": 8*time.Second + 999*time.Millisecond, "1:30": 90 * time.Second, "59:59": time.Hour - 1,
-		"1:00:00": time.Hour, "1:02:03": time.Hour + 2*time.Minute + 3*time.Second, "-0:05": -5 * time.Second, "25:00:00": 25 * time.Hour,
-	} {
-		if got := FormatDuration(d); got != want {
-			t.Errorf("%v: %q, want %q", d, got, want)
-		}
-	}
-	if got := FormatDuration(-time.Millisecond); got != "0:00" {
-		t.Errorf("a millisecond over: %q", got)
-	}
+func TestADurationIsWrittenAsTyped(t *testing.T) {
 	for want, d := range map[string]time.Duration{
 		"0s": 0, "1m30s": 90 * time.Second, "30m": 30 * time.Minute, "8h": 8 * time.Hour, "1h5s": time.Hour + 5*time.Second, "1.5s": 1500 * time.Millisecond,
 	} {
@@ -238,7 +229,7 @@ func TestQuantitiesThereAndBack(t *testing.T) {
 		n := number.Draw(t, "n")
 		unit := rapid.SampledFrom([]string{"mm", "cm", "in", "um", "nm", "m"}).Draw(t, "unit")
 		var l, back Length
-		text := trimNumber(math.Round(n*1000)/1000) + " " + unit
+		text := words.Exact(math.Round(n*1000)/1000) + " " + unit
 		if err := l.UnmarshalText([]byte(text)); err != nil {
 			t.Fatal(err)
 		}

@@ -23,6 +23,7 @@ import (
 	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/notebook"
+	"wetside/session/words"
 	"wetside/sound"
 	"wetside/sound/voice"
 	"wetside/tui"
@@ -314,7 +315,7 @@ func missed(e *sound.Engine) string {
 	if st.Dry == 0 && st.Late == 0 {
 		return ""
 	}
-	return fmt.Sprintf("the machine was too busy to sound everything in time: the stream ran dry %d times, %d cues came too late", st.Dry, st.Late)
+	return fmt.Sprintf("the machine was too busy to sound everything in time: the stream ran dry %s, %s came too late", words.Count(st.Dry, "time"), words.Count(st.Late, "cue"))
 }
 
 func (p program) openSound(ctx context.Context, set settings) (*sound.Engine, error) {

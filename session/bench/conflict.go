@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"wetside/session"
+	"wetside/session/words"
 )
 
 // A Clash is what two sheets cannot share.
@@ -216,10 +217,10 @@ func LastMove(m *session.Machine) time.Duration {
 func (c Conflict) Words(now time.Duration) string {
 	when := "now"
 	if c.At > now {
-		when = "in " + Span(c.At-now)
+		when = "in " + words.Spoken(c.At-now)
 	}
 	if c.Clash == Room {
 		return fmt.Sprintf("conflict ahead %s: %s is due in the %s while %s is still there", when, sheetName(c.Then), c.Tray, sheetName(c.First))
 	}
-	return fmt.Sprintf("conflict ahead %s: sheets %s and %s will both need your hands", when, Number(c.First), Number(c.Then))
+	return fmt.Sprintf("conflict ahead %s: sheets %s and %s will both need your hands", when, words.Spelled(c.First), words.Spelled(c.Then))
 }

@@ -12,6 +12,7 @@ import (
 
 	"wetside/session"
 	"wetside/session/bench"
+	"wetside/session/words"
 )
 
 // Large queues of any processes: no tray holds more than fits, no two moves are
@@ -369,9 +370,9 @@ func TestWaiting(t *testing.T) {
 func TestSpan(t *testing.T) {
 	for d, want := range map[time.Duration]string{
 		0: "no seconds", -s: "no seconds", time.Millisecond: "one second", 35 * s: "thirty-five seconds", 60 * s: "one minute",
-		75 * s: "one minute fifteen seconds", 600 * s: "ten minutes", 601 * s: "eleven minutes", 90 * time.Minute: "one hour thirty minutes",
+		75 * s: "one minute fifteen seconds", 600 * s: "ten minutes", 601 * s: "ten minutes one second", 90 * time.Minute: "one hour thirty minutes",
 	} {
-		if got := bench.Span(d); got != want {
+		if got := words.Spoken(d); got != want {
 			t.Errorf("%v: %q, want %q", d, got, want)
 		}
 	}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"wetside/session"
+	"wetside/session/words"
 )
 
 func sortBy[T any](x []T, less func(a, b T) bool) {
@@ -117,7 +118,7 @@ func Washed(s *session.Sheet, sheets []*session.Sheet) (ok bool, why string) {
 		// one instant the order is not known, so it counts against the wash.
 	}
 	if short := washTime(s, v) - (v.Out - from); short > 0 {
-		return false, fmt.Sprintf("it was taken out %s too soon", Span(short))
+		return false, fmt.Sprintf("it was taken out %s too soon", words.Spoken(short))
 	}
 	return true, ""
 }
@@ -152,14 +153,14 @@ func BeforeWash(s *session.Sheet, sheets []*session.Sheet, now time.Duration) (w
 		if n == 0 {
 			return "", false
 		}
-		who := fmt.Sprintf("%s in the wash begin", count(n, "sheet", "sheets"))
+		who := fmt.Sprintf("%s in the wash begin", words.CountSpelled(n, "sheet"))
 		if n == 1 {
 			who = "one sheet in the wash begins"
 		}
 		if left <= 0 {
-			return fmt.Sprintf("%s again: %s more, though its time is over; take it out first, or hold this one in water", who, Span(anew)), true
+			return fmt.Sprintf("%s again: %s more, though its time is over; take it out first, or hold this one in water", who, words.Spoken(anew)), true
 		}
-		return fmt.Sprintf("%s again: %s instead of %s; or hold this one in water", who, Span(anew), Span(left)), true
+		return fmt.Sprintf("%s again: %s instead of %s; or hold this one in water", who, words.Spoken(anew), words.Spoken(left)), true
 	}
 	return "", false
 }

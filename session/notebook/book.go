@@ -80,6 +80,7 @@ import (
 	"time"
 
 	"wetside/session"
+	"wetside/session/words"
 )
 
 // Config is what a Book is handed. Path and NewID are needed.
@@ -135,11 +136,7 @@ type Unsaved struct {
 }
 
 func (u *Unsaved) Error() string {
-	s := ""
-	if u.N != 1 {
-		s = "s"
-	}
-	return fmt.Sprintf("%d event%s kept in memory: %s. Go on; they are written when the disk returns", u.N, s, plain(u.Err))
+	return fmt.Sprintf("%s kept in memory: %s. Go on; they are written when the disk returns", words.Count(u.N, "event"), plain(u.Err))
 }
 
 func (u *Unsaved) Unwrap() error { return u.Err }

@@ -359,7 +359,7 @@ func (c *card) judgement(r *Record) {
 		}
 	}
 	if n := len(r.Judgements) - 1; n > 0 {
-		c.b = fmt.Appendf(c.b, "; judged %d times before", n)
+		c.b = fmt.Appendf(c.b, "; judged %s before", words.Count(n, "time"))
 	}
 	c.shut()
 }

@@ -75,7 +75,8 @@ type BadRecord struct {
 }
 
 func (r ImportReport) String() string {
-	s := fmt.Sprintf("%d sittings, %d events, %d sheets and %d judgements are new; %d were here already", r.Sittings, r.Events, r.Sheets, r.Judgements, r.Known)
+	s := fmt.Sprintf("%s are new; %d were here already", words.List([]string{words.Count(r.Sittings, "sitting"), words.Count(r.Events, "event"),
+		words.Count(r.Sheets, "sheet"), words.Count(r.Judgements, "judgement")}), r.Known)
 	if n := r.Skipped + len(r.Bad); n > 0 {
 		s += fmt.Sprintf("; left out, for they cannot be read: %d", n)
 	}

@@ -131,28 +131,3 @@ func Long(seconds float64) string {
 	}
 	return strings.Join(parts, " ")
 }
-
-// HMS is what is left on a running clock in hours, minutes and seconds, as it
-// is spoken: rounded up to the second, from an hour on to the minute.
-func HMS(d time.Duration) (h, m, s int) {
-	n := int(up(d))
-	if n >= 3600 {
-		n = (n + 59) / 60 * 60
-	}
-	return n / 3600, n / 60 % 60, n % 60
-}
-
-// Spoken is HMS in words: "one minute thirty seconds".
-func Spoken(d time.Duration) string {
-	h, m, s := HMS(d)
-	var p []string
-	for _, x := range []struct {
-		n   int
-		one string
-	}{{h, "hour"}, {m, "minute"}, {s, "second"}} {
-		if x.n > 0 || x.one == "second" && len(p) == 0 {
-			p = append(p, CountSpelled(x.n, x.one))
-		}
-	}
-	return strings.Join(p, " ")
-}

@@ -21,8 +21,8 @@ func Num(v float64) string {
 	return Decimals(v, 3)
 }
 
-// Decimals writes a number with at most n decimals and no needless zeros. It
-// never writes "-0".
+// Decimals writes a number with at most n decimals (-1: all there are) and no
+// needless zeros. It never writes "-0".
 func Decimals(v float64, n int) string {
 	s := strconv.FormatFloat(v, 'f', n, 64)
 	if strings.Contains(s, ".") {
@@ -33,6 +33,10 @@ func Decimals(v float64, n int) string {
 	}
 	return s
 }
+
+// Exact writes a number with every digit it has and no power of ten, as it can be
+// read back.
+func Exact(v float64) string { return Decimals(v, -1) }
 
 // Signed is Decimals with a plus sign where v is more than nothing.
 func Signed(v float64, n int) string {
@@ -103,29 +107,4 @@ func join(of []string, last string) string {
 		return strings.Join(of, "")
 	}
 	return strings.Join(of[:n], ", ") + last + of[n]
-}
-
-var small = []string{"no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
-	"eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"}
-var tens = []string{"", "", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"}
-
-// Spelled is n in words, from 0 ("no") to 99; figures beyond.
-func Spelled(n int) string {
-	switch {
-	case n < 0 || n > 99:
-		return strconv.Itoa(n)
-	case n < 20:
-		return small[n]
-	case n%10 == 0:
-		return tens[n/10]
-	}
-	return tens[n/10] + "-" + small[n%10]
-}
-
-// CountSpelled is Count in words: "one sheet", "no sheets".
-func CountSpelled(n int, one string) string {
-	if n == 1 {
-		return "one " + one
-	}
-	return Spelled(n) + " " + one + "s"
 }

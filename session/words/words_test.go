@@ -116,14 +116,15 @@ func TestNumbers(t *testing.T) {
 	minus := math.Copysign(0, -1)
 	for _, c := range []struct{ got, want string }{
 		{words.Num(1.0 / 3), "0.333"}, {words.Num(100), "100"}, {words.Num(minus), "0"}, {words.Num(-0.0004), "0"}, {words.Num(0.00001), "1e-05"}, {words.Num(2e7), "2e+07"},
-		{words.Decimals(-0.04, 1), "0"}, {words.Decimals(-0.06, 1), "-0.1"}, {words.Decimals(12.30, 2), "12.3"}, {words.Decimals(-0.4, 0), "0"},
+		{words.Exact(0.1), "0.1"}, {words.Exact(minus), "0"}, {words.Exact(1e9), "1000000000"}, {words.Decimals(-0.04, 1), "0"}, {words.Decimals(-0.06, 1), "-0.1"}, {words.Decimals(12.30, 2), "12.3"}, {words.Decimals(-0.4, 0), "0"},
 		{words.Signed(0.72, 1), "+0.7"}, {words.Signed(-0.02, 1), "0"}, {words.Signed(-0.3, 1), "-0.3"},
 		{words.Sig(0.012345, 2), "0.012"}, {words.Sig(1234.5, 2), "1234"}, {words.Sig(minus, 3), "0"},
 		{words.Percent(0.624), "62%"}, {words.Percent(0.9999), "99%"}, {words.Percent(1), "100%"}, {words.Percent(0.999999), "100%"}, {words.Percent(1.2), "120%"}, {words.Percent(-0.001), "0%"},
 		{words.Part(0.001), "1/1000"}, {words.Part(1.0 / 12345), "1/12300"}, {words.Part(0.3), "1/3.3"},
 		{words.Millilitres(450), "450"}, {words.Millilitres(12.345), "12.3"}, {words.Millilitres(1.234), "1.23"},
 		{words.Count(1, "sheet"), "1 sheet"}, {words.Count(0, "sheet"), "0 sheets"}, {words.Count(12, "move"), "12 moves"},
-		{words.Spelled(0), "no"}, {words.Spelled(35), "thirty-five"}, {words.Spelled(100), "100"}, {words.CountSpelled(3, "sheet"), "three sheets"},
+		{words.Spelled(0), "no"}, {words.Spelled(35), "thirty-five"}, {words.Spelled(100), "100"}, {strings.Join(words.Cardinal(2105), " "), "two thousand one hundred five"}, {strings.Join(words.Cardinal(-12), " "), "one two"}, {strings.Join(words.Cardinal(0), " "), "zero"},
+		{strings.Join(words.Said(0, 1, 30), " "), "one minute thirty"}, {strings.Join(words.Said(words.HMS(3601*time.Second)), " "), "one hour one minute"}, {words.CountSpelled(3, "sheet"), "three sheets"},
 		{words.List(nil), ""}, {words.List([]string{"a"}), "a"}, {words.List([]string{"a", "b", "c"}), "a, b and c"}, {words.Or([]string{"a", "b"}), "a or b"},
 	} {
 		if c.got != c.want {

@@ -8,6 +8,7 @@ import (
 	"unicode"
 
 	"wetside/session"
+	"wetside/session/words"
 )
 
 // Words is what Phrase says for a cue, token by token, without the pauses. It
@@ -35,7 +36,7 @@ func script(c session.Cue, talk Talk, can func(string) bool, tokens func(string)
 		return w.body // the host's own words: it names the sheet itself
 	}
 	if c.Num > 0 && (c.Named || talk >= Full) && c.Kind != session.CueConflict {
-		head := append([]string{"sheet"}, number(c.Num)...)
+		head := append([]string{"sheet"}, words.Cardinal(c.Num)...)
 		return append(append(head, ":"), w.body...)
 	}
 	return w.body
@@ -136,7 +137,7 @@ func (w *writer) write() {
 		w.add("change the water")
 		if full && c.N > 0 {
 			w.add(";", "number")
-			w.add(number(c.N)...)
+			w.add(words.Cardinal(c.N)...)
 		}
 	case session.CueLightOn:
 		w.add("exposure")
@@ -287,76 +288,9 @@ func stageWords(s session.Stage) []string {
 	return Tokens(string(s)) // a stage this package does not know yet
 }
 
-var ones = strings.Fields("zero one two three four five six seven eight nine ten eleven twelve " +
-	"thirteen fourteen fifteen sixteen seventeen eighteen nineteen")
-
-var tens = strings.Fields("- - twenty thirty forty fifty sixty seventy eighty ninety")
-
-// number is n in words; beyond 9999, and below zero, figure by figure.
-func number(n int) []string {
-	switch {
-	case n < 0 || n > 9999:
-		var out []string
-		for _, r := range strconv.Itoa(n) {
-			if unicode.IsDigit(r) {
-				out = append(out, ones[r-'0'])
-			}
-		}
-		return out
-	case n >= 1000:
-		return rest(number(n/1000), "thousand", n%1000)
-	case n >= 100:
-		return rest(number(n/100), "hundred", n%100)
-	case n < 20:
-		return []string{ones[n]}
-	case n%10 == 0:
-		return []string{tens[n/10]}
-	}
-	return []string{tens[n/10], ones[n%10]}
-}
-
-func rest(head []string, unit string, n int) []string {
-	out := append(append([]string{}, head...), unit)
-	if n > 0 {
-		out = append(out, number(n)...)
-	}
-	return out
-}
-
-// Time is a duration in words, to the second; from an hour on to the minute,
-// rounded down so that no time is promised that is not there: "forty seven
-// seconds", "one minute thirty", "two hours five minutes".
-func Time(d time.Duration) []string {
-	s := int(d.Abs().Round(time.Second) / time.Second)
-	if s >= 3600 {
-		s -= s % 60
-	}
-	return clock(s/3600, s/60%60, s%60)
-}
-
-func clock(h, m, s int) []string {
-	var out []string
-	count := func(n int, one string) {
-		out = append(out, number(n)...)
-		if n != 1 {
-			one += "s"
-		}
-		out = append(out, one)
-	}
-	if h > 0 {
-		count(h, "hour")
-	}
-	if m > 0 {
-		count(m, "minute")
-	}
-	switch {
-	case h == 0 && m > 0 && s > 0:
-		out = append(out, number(s)...) // "one minute thirty"
-	case s > 0 || h == 0 && m == 0:
-		count(s, "second")
-	}
-	return out
-}
+// Time is what is left of a time, in words: rounded up to the second, from an
+// hour on to the minute.
+func Time(d time.Duration) []string { return words.Said(words.HMS(d)) }
 
 // Tokens reads free text: clips by their names, the longest first; numbers;
 // times ("0:47", "1:30", "1:02:03", "30 s", "5 min"); "#4" for "sheet four";
@@ -401,7 +335,7 @@ var same = map[string]string{
 }
 
 func tokens(text string, known func(string) bool, long int) []string {
-	var out, words, strange []string
+	var out, run, strange []string
 	name := func() {
 		if len(strange) > 0 {
 			out = append(out, strings.Join(strange, " "))
@@ -411,10 +345,10 @@ func tokens(text string, known func(string) bool, long int) []string {
 	// flush gives the words read so far: at each place the longest name.
 	flush := func() {
 	next:
-		for i := 0; i < len(words); {
-			for n := min(long, len(words)-i); n > 0; n-- {
+		for i := 0; i < len(run); {
+			for n := min(long, len(run)-i); n > 0; n-- {
 				for _, sep := range []string{" ", "-"} {
-					s := strings.Join(words[i:i+n], sep)
+					s := strings.Join(run[i:i+n], sep)
 					if other, ok := same[s]; ok && !known(s) {
 						s = other
 					}
@@ -426,11 +360,11 @@ func tokens(text string, known func(string) bool, long int) []string {
 					}
 				}
 			}
-			strange = append(strange, words[i])
+			strange = append(strange, run[i])
 			i++
 		}
 		name()
-		words = nil
+		run = nil
 	}
 	pause := func(p string) {
 		if len(out) > 0 {
@@ -441,7 +375,7 @@ func tokens(text string, known func(string) bool, long int) []string {
 	}
 	for _, m := range piece.FindAllStringSubmatch(text, -1) {
 		if m[8] != "" {
-			words = append(words, strings.ToLower(strings.ReplaceAll(m[8], "’", "'")))
+			run = append(run, strings.ToLower(strings.ReplaceAll(m[8], "’", "'")))
 			continue
 		}
 		flush()
@@ -451,7 +385,7 @@ func tokens(text string, known func(string) bool, long int) []string {
 			if m[3] == "" {
 				a, b, c = a/60, a%60, b
 			}
-			out = append(out, clock(a, b, c)...)
+			out = append(out, words.Said(a, b, c)...)
 		case m[5] != "":
 			out = append(out, figure(m[4] != "", m[5], m[6], m[7], out)...)
 		case m[9] == "," || m[9] == ":":
@@ -475,11 +409,11 @@ func figure(sheet bool, whole, part, unit string, before []string) []string {
 	if sheet && (len(before) == 0 || before[len(before)-1] != "sheet") {
 		out = append(out, "sheet")
 	}
-	out = append(out, number(atoi(whole))...)
+	out = append(out, words.Cardinal(atoi(whole))...)
 	if part != "" {
 		out = append(out, "point")
 		for _, r := range part {
-			out = append(out, ones[r-'0'])
+			out = append(out, words.Cardinal(int(r-'0'))...)
 		}
 	}
 	if unit != "" {

@@ -11,6 +11,8 @@ import (
 	"github.com/charmbracelet/x/ansi"
 	"github.com/charmbracelet/x/vt"
 	"pgregory.net/rapid"
+
+	"wetside/session/words"
 )
 
 // Values of the sRGB transfer function and of the luminance of its primaries,
@@ -167,7 +169,7 @@ func TestSafeText(t *testing.T) {
 		in := rapid.OneOf(rapid.String(), rapid.Map(rapid.SliceOf(rapid.Byte()), func(b []byte) string { return string(b) })).Draw(t, "in")
 		out := SafeText(in)
 		for _, r := range out {
-			if unicode.IsControl(r) || unseen(r) || pictured(r) {
+			if unicode.IsControl(r) || words.Unseen(r) || pictured(r) {
 				t.Fatalf("%q is left in %q", r, out)
 			}
 		}

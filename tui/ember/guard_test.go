@@ -13,6 +13,8 @@ import (
 
 	"github.com/charmbracelet/x/ansi"
 	"github.com/charmbracelet/x/vt"
+
+	"wetside/session/words"
 )
 
 // screen is a terminal emulator behind a guard: the oracle. It is not a part
@@ -74,7 +76,7 @@ func (s *screen) dark() error {
 				return fmt.Errorf("cell %d,%d (%q) has foreground %v", x, y, c.Content, c.Style.Fg)
 			}
 			for _, r := range c.Content {
-				if pictured(r) || unseen(r) {
+				if pictured(r) || words.Unseen(r) {
 					return fmt.Errorf("cell %d,%d holds %q", x, y, c.Content)
 				}
 			}

@@ -6,46 +6,29 @@ import (
 	"unicode/utf8"
 
 	"github.com/charmbracelet/x/ansi"
+
+	"wetside/session/words"
 )
 
-// SafeText makes text that somebody typed, or that came out of a file or an
-// error, fit to be shown: escape sequences go whole, control characters,
-// directional overrides and other unseen format characters vanish, line ends
-// and tabs become single spaces, and pictures that fonts paint in colours of
+// SafeText is [words.Clean] for a screen: pictures that fonts paint in colours of
 // their own become plain signs.
 func SafeText(s string) string {
-	plain := true
-	for i := 0; i < len(s); i++ {
-		if s[i] < 0x20 || s[i] > 0x7e {
-			plain = false
-			break
-		}
-	}
-	if plain {
+	s = words.Clean(s)
+	if !strings.ContainsFunc(s, pictured) {
 		return s
 	}
-	s = ansi.Strip(s)
-	var b strings.Builder
-	b.Grow(len(s))
+	b := make([]byte, 0, len(s))
 	for _, r := range s {
-		if r == '\n' || r == '\t' || r == '\r' || r == '\u2028' || r == '\u2029' {
-			b.WriteByte(' ')
-			continue
-		}
-		b.WriteString(string(appendRune(nil, r)))
+		b = appendRune(b, r)
 	}
-	return b.String()
+	return string(b)
 }
 
 // appendRune adds r as it may be shown: nothing for what is unseen or has no
 // business on a screen, a plain sign for a picture with colours of its own.
 func appendRune(b []byte, r rune) []byte {
 	switch {
-	case r < 0x20 || r >= 0x7f && r < 0xa0 || r == utf8.RuneError || r == 0xad:
-		return b
-	case r < 0x300:
-		return utf8.AppendRune(b, r)
-	case unseen(r):
+	case r == utf8.RuneError || words.Unseen(r):
 		return b
 	case pictured(r):
 		sign := byte('*')
@@ -62,24 +45,6 @@ func appendRune(b []byte, r rune) []byte {
 		return b
 	}
 	return utf8.AppendRune(b, r)
-}
-
-// unseen are characters that show nothing themselves: direction marks and
-// overrides, variation selectors (U+FE0F asks for a coloured picture), tags,
-// line separators, noncharacters, private use. The two joiners stay: scripts
-// need them to write words.
-func unseen(r rune) bool {
-	switch {
-	case r == 0x200c || r == 0x200d:
-		return false
-	case r >= 0xfe00 && r <= 0xfe0f, r >= 0xe0000 && r <= 0xe0fff:
-		return true
-	case r == 0x2028 || r == 0x2029:
-		return true
-	case r&0xfffe == 0xfffe || r >= 0xfdd0 && r <= 0xfdef:
-		return true
-	}
-	return unicode.In(r, unicode.Cf, unicode.Cs, unicode.Co)
 }
 
 // pictured says whether fonts may hold a picture in colours of its own for r,
