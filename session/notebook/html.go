@@ -1,7 +1,6 @@
 package notebook
 
 import (
-	"cmp"
 	"database/sql"
 	_ "embed"
 	"fmt"
@@ -9,7 +8,6 @@ import (
 	"io"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -42,34 +40,51 @@ type PlotBand struct {
 //go:embed page.html
 var pageText string
 
-var page = template.Must(template.New("page").Parse(pageText))
+// What the user typed goes through clean; the template escapes it where it stands.
+var page = template.Must(template.New("page").Funcs(template.FuncMap{
+	"clean":   words.Clean,
+	"clock":   func(s Secs) string { return words.Finished(s.D()) },
+	"number":  func(v float64) string { return words.Decimals(v, 3) },
+	"percent": words.Percent,
+	"plan":    plan,
+	"stops":   stopsWords,
+	"said":    remarks,
+	"drawing": timeline,
+	"spoiled": func(r *Record) bool { return r.State == string(session.Ruined) },
+	"judged": func(r *Record) *JudgementRecord {
+		if j, ok := r.Judged(); ok {
+			return &j
+		}
+		return nil
+	},
+	"before": func(r *Record) string {
+		if n := len(r.Judgements) - 1; n > 0 {
+			return words.Count(n, "time")
+		}
+		return ""
+	},
+}).Parse(pageText))
 
 func exportHTML(w io.Writer, rd *sql.DB, f Filter, waiting []*Record, o Options) error {
 	if o.Title == "" {
 		o.Title = "Sheets"
 	}
 	head := struct {
-		Title string
-		Stats Stats
-		Plot  template.HTML
-		Above string // the plot
-		Which string
-	}{Title: words.Clean(o.Title), Which: words.Clean(f.words())}
+		Title, Which string
+		Stats        Stats
+		Plot         *plotted
+	}{Title: o.Title, Which: f.words()}
 	var err error
 	if head.Stats, err = stats(rd, f, waiting); err != nil {
 		return err
 	}
 	if o.Plot != nil {
-		head.Plot, head.Above = o.Plot.svg(), words.Clean(o.Plot.Title)
+		head.Plot = o.Plot.draw()
 	}
 	if err := page.ExecuteTemplate(w, "head", head); err != nil {
 		return err
 	}
-	var c card
-	if err := eachRecord(rd, f, waiting, func(r *Record) error {
-		_, err := w.Write(c.of(r))
-		return err
-	}); err != nil {
+	if err := eachRecord(rd, f, waiting, func(r *Record) error { return page.ExecuteTemplate(w, "card", r) }); err != nil {
 		return err
 	}
 	return page.ExecuteTemplate(w, "foot", nil)
@@ -98,13 +113,12 @@ func (f *Filter) words() string {
 	return strings.Join(s, ", ")
 }
 
-func plan(least, most Secs) string { return string(appendPlan(make([]byte, 0, 24), least, most)) }
-
-func appendPlan(b []byte, least, most Secs) []byte {
+func plan(least, most Secs) string {
+	s := words.Finished(most.D())
 	if least < most {
-		b = append(words.AppendFinished(b, least.D()), "–"...)
+		s = words.Finished(least.D()) + "–" + s
 	}
-	return words.AppendFinished(b, most.D())
+	return s
 }
 
 // stopsWords says a judgement in words.
@@ -125,245 +139,6 @@ func label(s *StageRecord) string {
 	return s.Stage
 }
 
-// A card is the piece of the page that belongs to one sheet. It is written by
-// hand and not by a template, which took four fifths of the time of an export.
-// What a user typed goes through text alone, and only ever stands between
-// tags, never in one.
-type card struct{ b []byte }
-
-// of returns the card of a sheet, good until it is called again.
-func (c *card) of(r *Record) []byte {
-	c.b = c.b[:0]
-	c.raw("<article>\n<h2>Sheet ")
-	c.b = strconv.AppendInt(c.b, int64(r.Num), 10)
-	if name := words.Clean(r.Name); name != "" {
-		c.raw(": ")
-		c.text(name)
-	}
-	if r.Rehearsal {
-		c.raw(`<span class="tag rehearsal">rehearsal`)
-		if r.Pace != 0 {
-			c.raw(" at ")
-			c.number(r.Pace)
-			c.raw("×")
-		}
-		c.raw("</span>")
-	}
-	if r.State == string(session.Ruined) {
-		c.raw(`<span class="tag spoiled">spoiled</span>`)
-	}
-	c.raw("</h2>\n")
-	c.facts(r)
-	if r.Spoiled != "" {
-		c.line("spoiled", "Spoiled: ", r.Spoiled)
-	}
-	c.timeline(r)
-	c.raw("\n")
-	c.figures(r)
-	c.baths(r)
-	if r.Exposure != nil && r.Exposure.Working != "" {
-		c.line("facts work", "", r.Exposure.Working)
-	}
-	c.list(r)
-	c.judgement(r)
-	if r.Scan != "" {
-		c.line("facts", "scan: ", r.Scan)
-	}
-	c.line("id", "", r.ID)
-	c.raw("</article>\n")
-	return c.b
-}
-
-// raw adds markup, or our own words that hold no sign that markup has.
-func (c *card) raw(s string) { c.b = append(c.b, s...) }
-
-// text adds what may hold anything.
-func (c *card) text(s string) {
-	for i := range len(s) {
-		switch x := s[i]; {
-		case x < 0x20, x >= 0x7f, x == '<', x == '>', x == '&', x == '"', x == '\'':
-			c.raw(template.HTMLEscapeString(words.Clean(s)))
-			return
-		}
-	}
-	c.raw(s)
-}
-
-func (c *card) clock(s Secs)      { c.b = words.AppendFinished(c.b, s.D()) }
-func (c *card) number(f float64)  { c.raw(words.Decimals(f, 3)) }
-func (c *card) percent(f float64) { c.raw(words.Percent(f)) }
-
-func (c *card) open(class string) {
-	c.raw(`<p class="`)
-	c.raw(class)
-	c.raw(`">`)
-}
-
-func (c *card) shut() { c.raw("</p>\n") }
-
-func (c *card) line(class, ours, theirs string) {
-	c.open(class)
-	c.raw(ours)
-	c.text(theirs)
-	c.shut()
-}
-
-// next adds what stands between two things of one line.
-func (c *card) next() { c.raw(" · ") }
-
-func (c *card) facts(r *Record) {
-	c.open("facts")
-	c.b = r.Begun.AppendFormat(c.b, "2006-01-02 15:04:05 -07:00")
-	put := func(s string) {
-		if s != "" {
-			c.next()
-			c.text(s)
-		}
-	}
-	put(r.Maker)
-	put(cmp.Or(r.Paper.Name, r.Paper.Key))
-	put(r.Camera)
-	put(cmp.Or(r.ProcessIs, r.Process))
-	if r.Celsius != 0 {
-		c.next()
-		c.number(r.Celsius)
-		c.raw(" °C")
-	}
-	put(r.Light)
-	c.shut()
-}
-
-func (c *card) figures(r *Record) {
-	c.open("figures")
-	if e := r.Exposure; e != nil {
-		c.raw("expose ")
-		c.clock(e.Actual)
-		c.raw(" of ")
-		c.clock(e.Planned)
-		if n := len(e.Covered); n > 0 {
-			c.raw(", covered ")
-			c.b = strconv.AppendInt(c.b, int64(n), 10)
-			c.raw("×")
-		}
-		for _, x := range e.Readings {
-			c.raw(", ")
-			c.text(x.Words())
-		}
-		if len(e.Readings) > 0 {
-			c.raw(", ")
-			c.percent(e.Share)
-			c.raw(" given")
-		}
-		c.next()
-	}
-	for i := range r.Stages {
-		s := &r.Stages[i]
-		c.text(label(s))
-		c.raw(" ")
-		c.clock(s.Actual)
-		if s.AtMost > 0 {
-			c.raw(" (")
-			c.b = appendPlan(c.b, s.AtLeast, s.AtMost)
-			c.raw(")")
-		}
-		c.next()
-	}
-	if r.Emerged > 0 {
-		c.raw("image after ")
-		c.clock(r.Emerged)
-		c.next()
-	}
-	c.raw("safelight ")
-	c.clock(r.Safelight)
-	if r.SafeFor > 0 || r.SafeTest {
-		c.raw(" of ")
-		c.clock(r.SafeFor)
-	}
-	c.shut()
-}
-
-func (c *card) baths(r *Record) {
-	some := false
-	for i := range r.Stages {
-		s := &r.Stages[i]
-		u := s.Use
-		if u == nil {
-			continue
-		}
-		if some {
-			c.next()
-		} else {
-			c.open("baths")
-			some = true
-		}
-		c.text(s.Bath)
-		if u.What != "" {
-			c.raw(": ")
-			c.text(u.What)
-			c.raw(" ")
-			c.text(u.Dilution)
-		}
-		c.raw(", ")
-		c.clock(u.Age)
-		c.raw(" old")
-		if u.Share > 0 {
-			c.raw(", ")
-			c.percent(u.Share)
-			c.raw(" used")
-		}
-	}
-	if some {
-		c.shut()
-	}
-}
-
-// list has what was noted, and the moves that were taken back.
-func (c *card) list(r *Record) {
-	said := remarks(r)
-	if len(said)+len(r.Undone) == 0 {
-		return
-	}
-	c.raw("<ul>")
-	for _, w := range said {
-		c.raw("<li>")
-		c.text(w)
-		c.raw("</li>")
-	}
-	for i := range r.Undone {
-		u := &r.Undone[i]
-		c.raw("<li>")
-		c.text(cmp.Or(u.Stage, "the end"))
-		c.raw(" taken back after ")
-		c.clock(u.After)
-		c.raw("</li>")
-	}
-	c.raw("</ul>\n")
-}
-
-func (c *card) judgement(r *Record) {
-	j, ok := r.Judged()
-	if !ok {
-		return
-	}
-	c.open("judged")
-	if j.LeftOut() {
-		c.raw("Not learned from: ")
-		c.text(j.Seen)
-	} else {
-		c.raw("Should have had: ")
-		c.raw(stopsWords(j.Stops))
-		if j.Seen != "" {
-			c.raw(" (")
-			c.text(j.Seen)
-			c.raw(")")
-		}
-	}
-	if n := len(r.Judgements) - 1; n > 0 {
-		c.b = fmt.Appendf(c.b, "; judged %s before", words.Count(n, "time"))
-	}
-	c.shut()
-}
-
 // The drawing: one line a stage, each on its own scale, so that ten seconds of
 // stop can be read beside half an hour of wash. The pale bar is what was
 // planned (its darker part the window to judge in), the line in it what was
@@ -377,29 +152,35 @@ const (
 	drawWidth = 820.0
 )
 
-func (c *card) timeline(r *Record) {
-	n := len(r.Stages)
-	if r.Exposure != nil {
-		n++
-	}
-	if n == 0 {
-		return
-	}
-	str := c.raw
-	num := func(f float64) { // to a tenth
-		n := int64(math.Round(f * 10))
-		c.b = strconv.AppendInt(c.b, n/10, 10) // nothing here is negative
-		if n%10 != 0 {
-			c.b = append(c.b, '.', byte('0'+n%10))
-		}
-	}
-	str(`<svg class="t" viewBox="0 0 `)
-	num(drawWidth)
-	str(` `)
-	num(drawRow*float64(n) + 4)
-	str(`" role="img" aria-label="planned against actual">`)
-	y := 2.0
+// A drawing is what the template draws of a sheet's stages.
+type drawing struct {
+	Width, Height, Names, Figures float64
+	Rows                          []drawn
+}
+
+type drawn struct {
+	Name, Says string
+	Base       float64 // of its text
+	Bars       []drawnBar
+}
+
+type drawnBar struct{ Class, Path string }
+
+// tenth rounds a place in a drawing.
+func tenth(v float64) float64 { return math.Round(v*10) / 10 }
+
+// timeline draws a sheet's stages; nil where it has none.
+func timeline(r *Record) *drawing {
+	d := &drawing{Width: drawWidth, Names: drawLeft - 8, Figures: drawLeft + drawMax + 8}
 	row := func(name string, least, most, actual, over Secs, gaps []SpanRecord, says Secs) {
+		y := 2 + drawRow*float64(len(d.Rows))
+		o := drawn{Name: name, Base: y + 13, Says: words.Finished(says.D())}
+		switch {
+		case over > 0:
+			o.Says += " (+" + words.Finished(over.D()) + ")"
+		case over < 0:
+			o.Says += " (" + words.Finished(over.D()) + ")"
+		}
 		scale := 0.0
 		switch {
 		case most > 0:
@@ -407,29 +188,11 @@ func (c *card) timeline(r *Record) {
 		case actual > 0: // holding water: no plan
 			scale = drawPlan / float64(actual)
 		}
-		str(`<text x="`)
-		num(drawLeft - 8)
-		str(`" y="`)
-		num(y + 13)
-		str(`" text-anchor="end">`)
-		c.text(name)
-		str(`</text>`)
 		bar := func(class string, x, w, dy, h float64) {
 			x, w = min(x, drawMax), min(w, drawMax-min(x, drawMax))
-			if w <= 0 {
-				return
+			if w > 0 {
+				o.Bars = append(o.Bars, drawnBar{class, fmt.Sprintf("M%g %gh%gv%gH%[1]gz", tenth(drawLeft+x), y+dy, tenth(max(w, .5)), h)})
 			}
-			str(`<rect class="`)
-			str(class)
-			str(`" x="`)
-			num(drawLeft + x)
-			str(`" y="`)
-			num(y + dy)
-			str(`" width="`)
-			num(max(w, .5))
-			str(`" height="`)
-			num(h)
-			str(`"/>`)
 		}
 		if most > 0 {
 			bar("p", 0, float64(most)*scale, 2, 14)
@@ -450,22 +213,7 @@ func (c *card) timeline(r *Record) {
 		for _, g := range gaps {
 			bar("g", float64(g.From)*scale, float64(g.For)*scale, 6, 6)
 		}
-		str(`<text x="`)
-		num(drawLeft + drawMax + 8)
-		str(`" y="`)
-		num(y + 13)
-		str(`">`)
-		c.clock(says)
-		if over != 0 {
-			str(` (`)
-			if over > 0 {
-				str(`+`)
-			}
-			c.clock(over)
-			str(`)`)
-		}
-		str(`</text>`)
-		y += drawRow
+		d.Rows = append(d.Rows, o)
 	}
 	if e := r.Exposure; e != nil {
 		// The whole stretch, with the covers cut out; the plan is longer by them.
@@ -480,11 +228,31 @@ func (c *card) timeline(r *Record) {
 		s := &r.Stages[i]
 		row(label(s), s.AtLeast, s.AtMost, s.Actual, s.Over, nil, s.Actual)
 	}
-	str(`</svg>`)
+	if len(d.Rows) == 0 {
+		return nil
+	}
+	d.Height = drawRow*float64(len(d.Rows)) + 4
+	return d
 }
 
-// svg draws the plot: stops up, time across on a log scale.
-func (p *Plot) svg() template.HTML {
+// A plotted is what the template draws of a plot: stops up, time across on a
+// log scale.
+type plotted struct {
+	Title         string
+	Width, Height float64
+	Band, Line    string // paths
+	Grid          []string
+	Texts         []plottedText
+	Points        []plottedText
+}
+
+type plottedText struct {
+	X, Y   float64
+	Anchor string
+	Text   string
+}
+
+func (p *Plot) draw() *plotted {
 	const w, h, l, bt, top, rt = 760.0, 320.0, 56.0, 36.0, 12.0, 16.0
 	x0, x1, y0, y1 := math.Inf(1), math.Inf(-1), -.5, .5
 	see := func(d time.Duration, ys ...float64) bool {
@@ -503,52 +271,52 @@ func (p *Plot) svg() template.HTML {
 		}
 		return true
 	}
-	points := slices.Clone(p.Points)
-	points = slices.DeleteFunc(points, func(q PlotPoint) bool { return !see(q.X, q.Y) })
+	points := slices.DeleteFunc(slices.Clone(p.Points), func(q PlotPoint) bool { return !see(q.X, q.Y) })
 	line := slices.DeleteFunc(slices.Clone(p.Line), func(q PlotPoint) bool { return !see(q.X, q.Y) })
 	band := slices.DeleteFunc(slices.Clone(p.Band), func(q PlotBand) bool { return !see(q.X, q.Lo, q.Hi) })
+	out := &plotted{Title: p.Title, Width: w, Height: h}
 	if math.IsInf(x0, 0) {
-		return ""
+		return out
 	}
 	x0, x1 = x0-.1, x1+.1
 	y0, y1 = y0-.2, y1+.2
-	px := func(d time.Duration) float64 { return l + (math.Log10(d.Seconds())-x0)/(x1-x0)*(w-l-rt) }
-	py := func(y float64) float64 { return top + (y1-y)/(y1-y0)*(h-top-bt) }
-	var b strings.Builder
-	fmt.Fprintf(&b, `<svg class="plot" viewBox="0 0 %g %g" role="img" aria-label="stops against exposure time">`, w, h)
+	px := func(d time.Duration) float64 { return tenth(l + (math.Log10(d.Seconds())-x0)/(x1-x0)*(w-l-rt)) }
+	py := func(y float64) float64 { return tenth(top + (y1-y)/(y1-y0)*(h-top-bt)) }
+	to := func(path *string, d time.Duration, y float64) {
+		*path += fmt.Sprintf("%c%g %g", "ML"[min(len(*path), 1)], px(d), py(y))
+	}
 	if len(band) > 1 {
-		b.WriteString(`<path class="band" d="`)
-		for i, q := range band {
-			fmt.Fprintf(&b, "%c%.1f %.1f", "ML"[min(i, 1)], px(q.X), py(q.Hi))
+		for _, q := range band {
+			to(&out.Band, q.X, q.Hi)
 		}
 		for _, q := range slices.Backward(band) {
-			fmt.Fprintf(&b, "L%.1f %.1f", px(q.X), py(q.Lo))
+			to(&out.Band, q.X, q.Lo)
 		}
-		b.WriteString(`Z"/>`)
+		out.Band += "Z"
+	}
+	if len(line) > 1 {
+		for _, q := range line {
+			to(&out.Line, q.X, q.Y)
+		}
 	}
 	step := 1.0
 	for (y1-y0)/step > 10 {
 		step *= 2
 	}
 	for y := math.Ceil(y0/step) * step; y <= y1; y += step {
-		fmt.Fprintf(&b, `<path class="grid" d="M%g %.1fH%g"/><text x="%g" y="%.1f" text-anchor="end">%s</text>`, l, py(y), w-rt, l-6, py(y)+4, words.Signed(y, 2))
+		out.Grid = append(out.Grid, fmt.Sprintf("M%g %gH%g", l, py(y), w-rt))
+		out.Texts = append(out.Texts, plottedText{l - 6, py(y) + 4, "end", words.Signed(y, 2)})
 	}
 	for _, s := range []float64{1, 2, 5, 10, 15, 30, 60, 120, 240, 480, 900, 1800, 3600, 7200, 14400, 28800, 86400} {
 		if v := math.Log10(s); v >= x0 && v <= x1 {
 			d := time.Duration(s * 1e9)
-			fmt.Fprintf(&b, `<path class="grid" d="M%.1f %gV%g"/><text x="%.1f" y="%g" text-anchor="middle">%s</text>`, px(d), top, h-bt, px(d), h-bt+16, words.Finished(d))
+			out.Grid = append(out.Grid, fmt.Sprintf("M%g %gV%g", px(d), top, h-bt))
+			out.Texts = append(out.Texts, plottedText{px(d), h - bt + 16, "middle", words.Finished(d)})
 		}
 	}
-	if len(line) > 1 {
-		b.WriteString(`<path class="line" d="`)
-		for i, q := range line {
-			fmt.Fprintf(&b, "%c%.1f %.1f", "ML"[min(i, 1)], px(q.X), py(q.Y))
-		}
-		b.WriteString(`"/>`)
-	}
+	out.Texts = append(out.Texts, plottedText{(l + w - rt) / 2, h - 4, "middle", "exposure"}, plottedText{4, top + 8, "start", "stops"})
 	for _, q := range points {
-		fmt.Fprintf(&b, `<circle cx="%.1f" cy="%.1f" r="4"><title>%s</title></circle>`, px(q.X), py(q.Y), template.HTMLEscapeString(words.Clean(q.Label)))
+		out.Points = append(out.Points, plottedText{X: px(q.X), Y: py(q.Y), Text: q.Label})
 	}
-	fmt.Fprintf(&b, `<text x="%g" y="%g" text-anchor="middle">exposure</text><text x="%g" y="%g">stops</text></svg>`, (l+w-rt)/2, h-4, 4.0, top+8)
-	return template.HTML(b.String())
+	return out
 }

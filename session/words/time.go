@@ -32,14 +32,12 @@ func CountUp(d time.Duration) string {
 // Finished writes a time that is over, as a clock: to the tenth of a second
 // below a minute, "0:08.3", to the second above, "1:30". What is negative has
 // the minus sign of text.
-func Finished(d time.Duration) string { return string(AppendFinished(nil, d)) }
-
-// AppendFinished appends what Finished returns.
-func AppendFinished(b []byte, d time.Duration) []byte {
+func Finished(d time.Duration) string {
+	sign := ""
 	if d = Nearest(d); d < 0 {
-		b, d = append(b, "−"...), -d
+		sign, d = "−", -d
 	}
-	return clock(b, d)
+	return sign + string(clock(nil, d))
 }
 
 // Difference is Finished with a plus sign for what is more than nothing.
