@@ -8,7 +8,7 @@ import (
 	"os"
 	"path/filepath"
 
-	"golang.org/x/term"
+	"github.com/charmbracelet/x/term"
 
 	"wetside/session/notebook"
 )
@@ -65,7 +65,7 @@ func (s *sink) Write(b []byte) (int, error) {
 
 // textOnly refuses to write what is no text to a terminal.
 func (h *host) textOnly() error {
-	if _, out, _ := h.terminal(); out != nil && term.IsTerminal(int(out.Fd())) {
+	if _, out, _ := h.terminal(); out != nil && term.IsTerminal(out.Fd()) {
 		return usage("a notebook is no text for a terminal: lead it into a file or a program")
 	}
 	return nil

@@ -6,7 +6,7 @@ import (
 	"path/filepath"
 	"slices"
 
-	"golang.org/x/term"
+	"github.com/charmbracelet/x/term"
 
 	"wetside/tui/ember"
 )
@@ -44,7 +44,7 @@ func (h *host) inRed() (end func()) {
 	var used []*ember.Inline
 	through := func(w io.Writer) io.Writer {
 		f, ok := w.(*os.File)
-		if !ok || !term.IsTerminal(int(f.Fd())) {
+		if !ok || !term.IsTerminal(f.Fd()) {
 			return w
 		}
 		r := ember.NewInline(f, h.getenv)

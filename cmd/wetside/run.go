@@ -16,9 +16,9 @@ import (
 	"time"
 
 	tea "github.com/charmbracelet/bubbletea"
+	"github.com/charmbracelet/x/term"
 	"github.com/gofrs/flock"
 	"github.com/pelletier/go-toml/v2"
-	"golang.org/x/term"
 
 	"wetside/profiles"
 	"wetside/session"
@@ -100,7 +100,7 @@ func (p program) run() error {
 	}
 	in, out, tty := p.terminal()
 	profile, reason := ember.Detect(p.getenv, tty, ember.OnConsole(out))
-	keyboard := in != nil && term.IsTerminal(int(in.Fd()))
+	keyboard := in != nil && term.IsTerminal(in.Fd())
 	if !keyboard {
 		in = nil // keys may come through a pipe all the same
 	}

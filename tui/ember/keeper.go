@@ -12,7 +12,7 @@ import (
 	"time"
 
 	"github.com/charmbracelet/x/ansi"
-	xterm "github.com/charmbracelet/x/term"
+	"github.com/charmbracelet/x/term"
 )
 
 // Child is the program that a [Keeper] watches over.
@@ -417,19 +417,19 @@ func (c *command) Wait() (int, string, error) {
 func TTY(in, out *os.File) Terminal {
 	t := &tty{in: in, out: out}
 	_ = enableVT(out) // not a console: nothing will be drawn there anyway
-	t.state, _ = xterm.GetState(in.Fd())
+	t.state, _ = term.GetState(in.Fd())
 	return t
 }
 
 type tty struct {
 	in, out *os.File
-	state   *xterm.State
+	state   *term.State
 	pastes  pastes
 	keys    []byte // read, and not yet asked for
 }
 
 func (t *tty) Size() (int, int) {
-	w, h, err := xterm.GetSize(t.out.Fd())
+	w, h, err := term.GetSize(t.out.Fd())
 	if err != nil || w < 1 || h < 1 {
 		return 80, 24
 	}
@@ -438,16 +438,16 @@ func (t *tty) Size() (int, int) {
 
 func (t *tty) Keys() error {
 	if t.state != nil {
-		_ = xterm.Restore(t.in.Fd(), t.state)
+		_ = term.Restore(t.in.Fd(), t.state)
 	}
-	_, err := xterm.MakeRaw(t.in.Fd())
+	_, err := term.MakeRaw(t.in.Fd())
 	t.brackets("h")
 	return err
 }
 
 // brackets has the terminal mark what is pasted (h), or not (l).
 func (t *tty) brackets(mode string) {
-	if xterm.IsTerminal(t.out.Fd()) {
+	if term.IsTerminal(t.out.Fd()) {
 		_, _ = io.WriteString(t.out, "\x1b[?2004"+mode)
 	}
 }
@@ -472,5 +472,5 @@ func (t *tty) Reset() error {
 	if t.state == nil {
 		return nil
 	}
-	return xterm.Restore(t.in.Fd(), t.state)
+	return term.Restore(t.in.Fd(), t.state)
 }
