@@ -259,3 +259,71 @@ func flipped(t *testing.T, dir string, r *rand.Rand) string {
 	}
 	return filepath.Base(name)
 }
+
+// The notebook's folder is taken away while the program waits. Without any key
+// all that is known of the session is written to the second place; what is
+// pressed then goes there too. After a kill, and with the folder back, all of it
+// is in the notebook.
+func TestAFolderThatVanishesIsNoticed(t *testing.T) {
+	h := newHome(t)
+	data, away := h.data(), h.data()+".away"
+	begin := func() (*exec.Cmd, io.Writer) {
+		cmd := exec.Command(binary(t), "--blind", "--sound", "none")
+		cmd.Env = append(os.Environ(), h.env...)
+		keys, err := cmd.StdinPipe()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { cmd.Process.Kill(); cmd.Wait() })
+		return cmd, keys
+	}
+	lines := func(pattern, what string) int {
+		n := 0
+		js, _ := filepath.Glob(pattern)
+		for _, j := range js {
+			data, _ := os.ReadFile(j)
+			n += bytes.Count(data, []byte(what))
+		}
+		return n
+	}
+	here, spare := filepath.Join(data, "notebook.db.journal", "*.jsonl"), filepath.Join(h.dir, ".local", "state", "wetside", "notebook-*", "*.jsonl")
+	cmd, keys := begin()
+	io.WriteString(keys, "y\r\t\t")
+	until(t, "a sheet is known", func() bool { return lines(here, `"sheet added"`) == 1 })
+	if err := os.Rename(data, away); err != nil {
+		t.Fatal(err)
+	}
+	since := time.Now()
+	until(t, "what is known is in the second place", func() bool { return lines(spare, `"sheet added"`) == 1 })
+	t.Logf("after %v", time.Since(since).Round(10*time.Millisecond))
+	io.WriteString(keys, "m")
+	until(t, "the mark is there too", func() bool { return lines(spare, `"marked"`) == 1 })
+	if _, err := os.Stat(data); err == nil {
+		t.Error("a folder was made where the disk was")
+	}
+	cmd.Process.Kill()
+	cmd.Wait()
+	if out, errs, status := h.told(t, 0, "where"); status != 0 || !strings.Contains(out, "sheet 1") {
+		t.Errorf("where, while it is away: %d %s%s", status, out, errs)
+	}
+	if _, errs, status := h.told(t, 0, "sheets"); status != 1 || !strings.Contains(errs, "folder is gone") {
+		t.Errorf("sheets, while it is away: %d %s", status, errs)
+	}
+	// Nor does the next start make the folder: it may lie on a disk that is out.
+	cmd, keys = begin()
+	io.WriteString(keys, "y\t\tm")
+	until(t, "the next start goes on there", func() bool { return lines(spare, `"marked"`) == 2 })
+	if _, err := os.Stat(data); err == nil {
+		t.Error("a folder was made where the disk was")
+	}
+	cmd.Process.Kill()
+	cmd.Wait()
+	if err := os.Rename(away, data); err != nil {
+		t.Fatal(err)
+	}
+	begin()
+	until(t, "it is joined", func() bool { return lines(here, `"marked"`) == 2 && lines(spare, `"`) == 0 })
+}

@@ -75,9 +75,7 @@ func (s *sitting) after(end func()) { s.ends = append(s.ends, end) }
 
 // open opens the notebook, and reads it whole beside the first frame.
 func (s *sitting) open() error {
-	for _, dir := range []string{s.data, s.state} {
-		os.MkdirAll(dir, 0o700) // a disk that refuses is the notebook's to report
-	}
+	_ = os.MkdirAll(s.state, 0o700) // its locks can be done without; the notebook makes its own
 	for _, w := range s.wrong {
 		s.notices = append(s.notices, w.Error())
 	}

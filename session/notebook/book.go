@@ -68,6 +68,7 @@
 package notebook
 
 import (
+	"cmp"
 	"database/sql"
 	"encoding/json"
 	"errors"
@@ -152,6 +153,7 @@ type Book struct {
 	sits      map[string]*memory
 	place     int         // where events go: an index of dirs; past its end: memory
 	folder    fs.FileInfo // of the notebook
+	mayMake   bool        // the folder may be made: nothing of it lies elsewhere, so it is not one that is gone
 	why       error       // why they go no better
 	retryAt   time.Time
 	blind     error // why not all of the journal can be read
@@ -189,9 +191,10 @@ func Open(cfg Config) (*Book, []Notice, error) {
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
+	b.mayMake = !slices.ContainsFunc(b.dirs()[spare:], func(d string) bool { return len(journalFiles(d)) > 0 })
 	if err := b.probe(); err != nil {
-		if merr := os.MkdirAll(filepath.Dir(cfg.Path), 0o700); merr != nil {
-			err = merr
+		if b.mayMake {
+			err = cmp.Or(os.MkdirAll(filepath.Dir(cfg.Path), 0o700), err)
 		}
 		at := spare
 		for at < len(b.dirs()) && os.MkdirAll(b.dirs()[at], 0o700) != nil {

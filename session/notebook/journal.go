@@ -356,7 +356,7 @@ func lockOf(path string) string { return strings.TrimSuffix(path, ".jsonl") + ".
 // has come back.
 func (b *Book) there() bool {
 	dir := filepath.Dir(b.cfg.Path)
-	if b.folder == nil {
+	if b.folder == nil && b.mayMake {
 		_ = os.MkdirAll(dir, 0o700) // it was never there
 	}
 	fi, err := os.Stat(dir)

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"os"
+	"path/filepath"
 )
 
 // Look opens a notebook to read it, and makes no file: no folder, no database,
@@ -18,6 +19,11 @@ func Look(cfg Config) (*Book, []Notice, error) {
 	b, err := newBook(cfg)
 	if err != nil {
 		return nil, nil, err
+	}
+	if _, err := os.Stat(filepath.Dir(cfg.Path)); err != nil && gone(err) {
+		b.looks = true
+		b.note(Elsewhere, "The notebook's folder is gone: put the disk back, or the folder where it was. What is told is what was written elsewhere since.")
+		return b, b.takeNotices(), nil
 	}
 	for _, mode := range []string{"mode=rw", "mode=ro", "mode=ro&immutable=1"} {
 		if mode == "mode=ro&immutable=1" && waiting(cfg.Path) {

@@ -925,6 +925,9 @@ func (b *Book) reader() (*sql.DB, []*Record, error) {
 	refused := func(err error) (*sql.DB, []*Record, error) {
 		return nil, nil, fmt.Errorf("the notebook cannot be read: %s", plain(err))
 	}
+	if b.looks && !b.inRAM && !b.there() {
+		return refused(errGone)
+	}
 	for try := 0; ; try++ {
 		if b.making || b.broken && b.cfg.Served && !b.small() {
 			return nil, nil, errMaking
