@@ -22,7 +22,7 @@ func FuzzLine(f *testing.F) {
 		if !ok || got.head != r.head || got.body != r.body || got.rec || got.ev.Kind != session.Noted {
 			t.Fatalf("%s: %+v", r.text, got)
 		}
-		if !intact("id", sit, r.text) {
+		if !intact([]byte("id"), []byte(sit), []byte(r.text)) {
 			t.Errorf("not taken for whole: %s", r.text)
 		}
 		if flip == 0 {
@@ -33,7 +33,7 @@ func FuzzLine(f *testing.F) {
 		if _, ok := parse(string(bad)); ok {
 			t.Errorf("taken for a line: %s", bad)
 		}
-		if intact("id", sit, string(bad)) {
+		if intact([]byte("id"), []byte(sit), bad) {
 			t.Errorf("taken for whole: %s", bad)
 		}
 		_, _ = parse(note)
