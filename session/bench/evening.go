@@ -46,7 +46,7 @@ func follow(shop Shop, running []Running, queue []Job, now time.Duration) Schedu
 	n, last := len(running), now
 	for _, job := range queue {
 		p, x := earliest(shop, running, job, now, last)
-		last = max(last, p.time(x[p.first(len(running))]))
+		last = p.time(x[p.first(len(running))])
 		running = append(running, Running{Job: job, Since: last})
 	}
 	p := newProblem(shop, running, nil, now)

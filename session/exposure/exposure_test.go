@@ -63,3 +63,21 @@ func TestParseStops(t *testing.T) {
 		sentence(t, in, err)
 	}
 }
+
+// A number out of its range is told with its unit, where it has one, and with
+// the range.
+func TestANumberOutOfRangeIsToldWithItsUnit(t *testing.T) {
+	_, err := exposure.Preflash(0.01, 1)
+	if want := "a threshold of 0.01 s is out of range: give one between 0.1 and 3600 s"; err == nil || err.Error() != want {
+		t.Errorf("%v, want %s", err, want)
+	}
+	_, err = exposure.Reckon(ask(12, 0.5, 3, exposure.Reciprocity{}))
+	if err == nil || !strings.Contains(err.Error(), " of 0.5 is out of range: give one between ") || strings.HasSuffix(err.Error(), " ") {
+		t.Errorf("%v", err)
+	}
+	for _, none := range []string{"0", "-0", "-0/3"} {
+		if v, err := exposure.ParseStops(none); err != nil || math.Signbit(v) || v != 0 {
+			t.Errorf("%s stops are %v, %v", none, v, err)
+		}
+	}
+}

@@ -452,3 +452,12 @@ func TestScatter(t *testing.T) {
 		t.Errorf("nothing learned: %+v", p)
 	}
 }
+
+// Of a camera and a paper that were never judged it knows what the prior says,
+// the two apart and no more: by hand, the root of the sum of their squares, and
+// the slope's part away from the time it turns about.
+func TestAnUnknownCameraIsAsUncertainAsThePrior(t *testing.T) {
+	m := must(exposure.Learn(nil, exposure.Prior{Camera: 0.5, Paper: 2, Slope: 0.25, Noise: 0.3, About: 120}))
+	near(t, "at two minutes", must(m.Predict("hat box", "paper", 120)).SD, math.Sqrt(0.25+4), 1e-12)
+	near(t, "three octaves on", must(m.Predict("hat box", "paper", 960)).SD, math.Sqrt(0.25+4+0.25*0.25*9), 1e-12)
+}
