@@ -499,7 +499,9 @@ func (ExportCmd) Help() string {
   wetside export --format csv --day today -o today.csv
   wetside export --format json -o - | gzip > notebook.json.gz
 
-The page needs no network, and has the plot of what judged sheets have taught.`
+The page needs no network, and has the plot of what judged sheets have taught.
+JSON has the events as well, unless you choose among the sheets: import makes the
+notebook again from it.`
 }
 
 // Run writes it.
@@ -599,10 +601,10 @@ func (c *ImportCmd) Run(h *host) error {
 	const most = 20
 	for i, l := range rep.Bad {
 		if i == most {
-			h.warn("and %s more", words.Count(len(rep.Bad)-most, "record"))
+			h.warn("and %d more", len(rep.Bad)-most)
 			break
 		}
-		h.warn("%s:%d: record %d is left out: %v", name, l.Line, l.Record, l.Why)
+		h.warn("%s:%d: %s %d is left out: %v", name, l.Line, l.What, l.N, l.Why)
 	}
 	for _, r := range rep.Refused {
 		h.warn("%s", r.Words())

@@ -46,6 +46,66 @@ func export(t testing.TB, b *Book, f Format, o Options) []byte {
 	return buf.Bytes()
 }
 
+// sheetsOf is an export without its events, whose origin each notebook says
+// for itself.
+func sheetsOf(export []byte) []byte {
+	sheets, _, _ := bytes.Cut(export, []byte(`],"events":`))
+	return sheets
+}
+
+// An export has the events too, and each says which notebook it came from: so a
+// session that is open there is not gone on with here, nor at a third place.
+func TestAnExportCarriesTheEvents(t *testing.T) {
+	a, b, c := open(t, config(t)), open(t, config(t)), open(t, config(t))
+	s, m := sitting(t, a, 2, eventAt(0))
+	closeIt(t, a, s, m)
+	sitting(t, a, 1, eventAt(24*time.Hour)) // which stays open
+	sitting(t, a, 1, session.Event{At: at(48 * time.Hour), Rehearsal: true, Pace: 20})
+	write := func(name string, bk *Book, f Filter) string {
+		path := filepath.Join(t.TempDir(), name)
+		var buf bytes.Buffer
+		if err := bk.Export(&buf, JSON, f, Options{}); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(path, buf.Bytes(), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	all := len(allEvents(t, a))
+	rep, err := b.Import(write("first.json", a, Filter{Rehearsals: None}))
+	if err != nil || rep.Sittings != 2 || rep.Sheets != 3 || rep.Known != 0 || rep.Events == 0 || rep.Events >= all {
+		t.Fatalf("%s of %d events, %v", rep, all, err)
+	}
+	if rep, err = c.Import(write("second.json", b, Filter{})); err != nil || rep.Sittings != 2 || rep.Sheets != 3 {
+		t.Fatal(rep, err)
+	}
+	for _, bk := range []*Book{b, c} {
+		if _, _, live, err := bk.Live(false); live || err != nil {
+			t.Error("a session of another notebook is gone on with", err)
+		}
+		if _, err := bk.Import(write("again.json", a, Filter{Rehearsals: None})); err != nil {
+			t.Fatal(err)
+		}
+		var froms []string
+		if err := eachEvent(bk.rd, Both, func(r *row) error {
+			if !slices.Contains(froms, r.From) {
+				froms = append(froms, r.From)
+			}
+			return nil
+		}); err != nil || !slices.Equal(froms, []string{"first.json"}) {
+			t.Error("its events came from", froms, err)
+		}
+		if !bytes.Equal(sheetsOf(export(t, bk, JSON, Options{})), sheetsOf(export(t, b, JSON, Options{}))) {
+			t.Error("the sheets are not the same")
+		}
+	}
+	// Only some of the sheets: then no events, for they would tell of the others.
+	if text, err := os.ReadFile(write("some.json", a, Filter{Paper: papers[0].Key})); err != nil || bytes.Contains(text, []byte(`"events"`)) {
+		t.Error("events of sheets that were not chosen", err)
+	}
+}
+
 func TestImportJoinsNotebooksWithoutLossOrDoubles(t *testing.T) {
 	a, b := open(t, config(t)), open(t, config(t))
 	sa, ma := sitting(t, a, 2, eventAt(0))
@@ -99,7 +159,7 @@ func TestImportJoinsNotebooksWithoutLossOrDoubles(t *testing.T) {
 	if _, err := b.Import(a.cfg.Path); err != nil {
 		t.Fatal(err)
 	}
-	if got := export(t, b, JSON, Options{}); !bytes.Equal(got, before) {
+	if got := export(t, b, JSON, Options{}); !bytes.Equal(sheetsOf(got), sheetsOf(before)) {
 		t.Errorf("a into b is not b into a:\n%s\n%s", got, before)
 	}
 	// The days that came have their logs.
@@ -131,7 +191,7 @@ func TestJSONThereAndBack(t *testing.T) {
 	if err != nil || rep.Sheets != 4 {
 		t.Fatalf("%+v %v", rep, err)
 	}
-	if got := export(t, b, JSON, Options{}); !bytes.Equal(got, out) {
+	if got := export(t, b, JSON, Options{}); !bytes.Equal(sheetsOf(got), sheetsOf(out)) {
 		t.Error("it is not what it was")
 	}
 	// A sheet that came without its events can be judged all the same.
@@ -187,7 +247,7 @@ func TestImportRefusesWhatItDoesNotKnow(t *testing.T) {
 func TestImportGoesOnBehindABadRecord(t *testing.T) {
 	a := open(t, config(t))
 	sitting(t, a, 3, eventAt(0))
-	good := export(t, a, JSON, Options{})
+	good := append(sheetsOf(export(t, a, JSON, Options{})), "]}"...) // else the events say what is missing
 	var pretty, compact bytes.Buffer
 	if err := errors.Join(json.Indent(&pretty, good, "  ", "   "), json.Compact(&compact, good)); err != nil {
 		t.Fatal(err)

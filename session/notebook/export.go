@@ -25,7 +25,11 @@ const (
 
 // JSONName and JSONVersion stand at the head of a JSON export:
 //
-//	{"format":"wetside sheets","version":1,"sheets":[ ...Record... ]}
+//	{"format":"wetside sheets","version":1,"sheets":[ ...Record... ],"events":[ ... ]}
+//
+// The events are lines of the journal, each with its sitting, its checksum and
+// the notebook it came from; they are there when no sheet was left out but
+// rehearsals. Whatever reads only the sheets can leave them aside.
 //
 // A later version only adds names; one that takes a name away gets a new number.
 const (
@@ -159,8 +163,62 @@ func exportJSON(w io.Writer, rd *sql.DB, f Filter, waiting []*Record) error {
 	if err != nil {
 		return err
 	}
+	if f.whole() {
+		if _, err := io.WriteString(w, "\n],\"events\":["); err != nil {
+			return err
+		}
+		sep = "\n"
+		if err := eachEvent(rd, f.Rehearsals, func(r *row) error {
+			_, err := io.WriteString(w, sep+r.text)
+			sep = ",\n"
+			return err
+		}); err != nil {
+			return err
+		}
+	}
 	_, err = io.WriteString(w, "\n]}\n")
 	return err
+}
+
+// whole reports whether a filter leaves out nothing but rehearsals.
+func (f Filter) whole() bool {
+	f.Rehearsals, f.OldestFirst = Both, false
+	return f == Filter{}
+}
+
+// eachEvent hands over the events of all sittings, or of those that are
+// rehearsals or are none, sitting by sitting.
+func eachEvent(rd *sql.DB, rehearsals Which, do func(*row) error) error {
+	rs, err := rd.Query(`SELECT id, text FROM line ORDER BY sitting, seq`)
+	if err != nil {
+		return err
+	}
+	defer rs.Close()
+	sit, skip := "", false
+	var id, text sql.RawBytes
+	for rs.Next() {
+		if err := rs.Scan(&id, &text); err != nil {
+			return err
+		}
+		r, ok := parse(string(text))
+		if !ok {
+			return fmt.Errorf("%w: line %s", errDamaged, id)
+		}
+		if r.rec {
+			continue
+		}
+		if r.Sitting != sit {
+			// Without its opening, a sitting is amendments of sheets alone.
+			sit, skip = r.Sitting, rehearsals != Both && r.ev.Kind == session.Opened && r.ev.Rehearsal != (rehearsals == Only)
+		}
+		if skip {
+			continue
+		}
+		if err := do(r); err != nil {
+			return err
+		}
+	}
+	return rs.Err()
 }
 
 // Stats is the notebook in a few figures. Rehearsals are not in it.

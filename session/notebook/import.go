@@ -2,6 +2,7 @@ package notebook
 
 import (
 	"bufio"
+	"bytes"
 	"cmp"
 	"database/sql"
 	"encoding/json"
@@ -67,11 +68,12 @@ func (rep *ImportReport) takes(r *Record) bool {
 	return true
 }
 
-// A BadRecord is a record of a JSON export that could not be taken in.
+// A BadRecord is an entry of a JSON export that could not be taken in.
 type BadRecord struct {
-	Line   int // of the file, from 1
-	Record int // in the list of sheets, from 1
-	Why    error
+	Line int    // of the file, from 1
+	What string // "record" of a sheet, or "event"
+	N    int    // in its list, from 1
+	Why  error
 }
 
 func (r ImportReport) String() string {
@@ -213,7 +215,7 @@ func (b *Book) merge(sit, from string, rows []*row, rep *ImportReport) error {
 		}
 		return n
 	}
-	sheets, judged, known := len(m.recs), judgements(), len(m.rows) > 0
+	sheets, judged, known := len(m.recs), judgements(), len(m.events()) > 0
 	last := m.last
 	take := func(r *row) *row {
 		last++
@@ -293,7 +295,7 @@ func (b *Book) merge(sit, from string, rows []*row, rep *ImportReport) error {
 	return err
 }
 
-// A merger takes in records some at a time, those of a sitting together.
+// A merger takes in records and events some at a time, those of a sitting together.
 type merger struct {
 	b    *Book
 	rep  *ImportReport
@@ -306,7 +308,10 @@ func (m *merger) add(r *Record) error {
 	if err != nil {
 		return err
 	}
-	x := &row{head: head{ID: m.b.cfg.NewID(), Sitting: cmp.Or(r.Sitting, "of-"+r.ID)}, body: body, rec: true}
+	return m.put(&row{head: head{ID: m.b.cfg.NewID(), Sitting: cmp.Or(r.Sitting, "of-"+r.ID)}, body: body, rec: true})
+}
+
+func (m *merger) put(x *row) error {
 	if len(m.rs) > 0 && m.rs[0].Sitting != x.Sitting {
 		if err := m.flush(); err != nil {
 			return err
@@ -400,7 +405,29 @@ func (b *Book) importJSON(f *os.File, from int64, name string, rep *ImportReport
 				}
 				return m.add(&r)
 			}, func(line, n int, why error) {
-				rep.Bad = append(rep.Bad, BadRecord{line, n, why})
+				rep.Bad = append(rep.Bad, BadRecord{line, "record", n, why})
+			})
+			if err := errors.Join(err, m.flush()); err != nil {
+				return bad(err)
+			}
+		case "events":
+			if !known {
+				return none(fmt.Sprintf(`it does not begin with "format":%q`, JSONName))
+			}
+			m := merger{b: b, rep: rep, from: filepath.Base(name)}
+			var line bytes.Buffer
+			err := x.list(func(raw json.RawMessage) error {
+				line.Reset()
+				if err := json.Compact(&line, raw); err != nil {
+					return err
+				}
+				r, ok := parse(line.String())
+				if !ok || r.rec {
+					return &badEntry{errors.New("its checksum does not hold")}
+				}
+				return m.put(r)
+			}, func(line, n int, why error) {
+				rep.Bad = append(rep.Bad, BadRecord{line, "event", n, why})
 			})
 			if err := errors.Join(err, m.flush()); err != nil {
 				return bad(err)
