@@ -220,12 +220,14 @@ func TestWhateverIsDamagedTheTruthIsTold(t *testing.T) {
 						t.Fatal(err)
 					}
 					is.check(t, got)
-					if err := b.Check(t.Context()); errors.Is(err, errJournal) {
+					err = b.Check(t.Context())
+					if errors.Is(err, errJournal) {
 						if err := b.Flush(); err != nil { // which mends it
 							t.Error(err)
 						}
 						err = b.Check(t.Context())
-					} else if err != nil {
+					}
+					if err != nil {
 						t.Error(err)
 					}
 					notices = append(notices, b.Notices()...)

@@ -663,10 +663,3 @@ var linear = func() (t [256]float64) {
 	}
 	return
 }()
-
-func either(a, b string) string {
-	if a != "" {
-		return a
-	}
-	return b
-}
