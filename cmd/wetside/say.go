@@ -213,9 +213,18 @@ func (h *host) book() (*notebook.Book, error) {
 func (h *host) written() (*notebook.Book, error) {
 	b, told, err := notebook.Look(h.notebookConfig())
 	if err != nil || b == nil {
-		return nil, err
+		return nil, h.unread(err)
 	}
 	return h.readable(b, told, nil)
+}
+
+// unread says of which folder a notebook could not be looked for.
+func (h *host) unread(err error) error {
+	var pe *fs.PathError
+	if errors.As(err, &pe) {
+		return fmt.Errorf("whether a notebook lies in %s cannot be read: %w", h.data, pe.Err)
+	}
+	return err
 }
 
 // readable passes on a notebook that was opened, and says its notices.
@@ -233,7 +242,7 @@ func (h *host) readable(b *notebook.Book, told []notebook.Notice, err error) (*n
 // begun, and so no sheet is.
 func (h *host) amendable() (*notebook.Book, error) {
 	if was, err := notebook.Written(h.notebookConfig()); err != nil || !was {
-		return nil, err
+		return nil, h.unread(err)
 	}
 	return h.book()
 }

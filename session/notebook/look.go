@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"io/fs"
 	"os"
 	"path/filepath"
 )
@@ -49,8 +50,8 @@ func Written(cfg Config) (bool, error) {
 	for _, p := range append(b.dirs(), cfg.Path, cfg.Path+".made") {
 		if _, err := os.Lstat(p); err == nil {
 			return true, nil
-		} else if !gone(err) {
-			return false, err
+		} else if !gone(err) || p == cfg.Path && !errors.Is(err, fs.ErrNotExist) {
+			return false, err // its folder, say, is a file: nobody knows what should be there
 		}
 	}
 	return false, nil
