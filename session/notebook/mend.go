@@ -624,7 +624,9 @@ func (b *Book) remake(why error, old *sql.DB) error {
 		return err
 	}
 	text := "The notebook's database was made again from its journal"
-	if rep.salvaged > 0 {
+	if len(journalFiles(b.keptDir()))+len(journalFiles(b.journalDir()))+rep.salvaged == 0 {
+		text = "Nothing could be read of the notebook's database, and no journal is beside it: a new one was begun"
+	} else if rep.salvaged > 0 {
 		text += fmt.Sprintf(", and %d entries from the old one", rep.salvaged)
 	}
 	text += " (" + plain(why) + ")."
