@@ -36,12 +36,14 @@ func Evening(m *session.Machine, shop Shop, now time.Duration) Schedule {
 			queue = append(queue, JobOf(s))
 		}
 	}
-	return follow(shop, running, queue, now)
+	sch, _ := follow(shop, running, queue, now)
+	return sch
 }
 
 // follow is the schedule in which the sheets go in one after another, each as
-// soon as it may.
-func follow(shop Shop, running []Running, queue []Job, now time.Duration) Schedule {
+// soon as it may. clean reports whether no two of them meet: with many in water
+// at once, the search for a way on can give up.
+func follow(shop Shop, running []Running, queue []Job, now time.Duration) (sch Schedule, clean bool) {
 	running = slices.Clone(running)
 	n, last := len(running), now
 	for _, job := range queue {
@@ -51,12 +53,12 @@ func follow(shop Shop, running []Running, queue []Job, now time.Duration) Schedu
 	}
 	p := newProblem(shop, running, nil, now)
 	x, _ := p.solve(-1)
-	sch := p.schedule(x, false)
+	sch = p.schedule(x, false)
 	sch.Puts, sch.Running = sch.Running[n:], sch.Running[:n]
 	for i := range sch.Puts {
 		put := &sch.Puts[i]
 		put.Moves = slices.Insert(put.Moves, 0, running[n+i].Since)
 		sch.Done = max(sch.Done, put.End())
 	}
-	return sch
+	return sch, !p.jammed
 }

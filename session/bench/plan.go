@@ -63,7 +63,7 @@ func Plan(shop Shop, running []Running, queue []Job, now time.Duration) Schedule
 	if len(queue) > exactJobs && !sch.Best {
 		// Of a long queue, each in its turn as soon as it may is often better
 		// than what a search of so many orders comes upon.
-		if each := follow(shop, running, queue, now); each.Done < sch.Done {
+		if each, clean := follow(shop, running, queue, now); (clean || p.jammed) && each.Done < sch.Done {
 			each.Bound, each.Best = sch.Bound, each.Done <= sch.Bound
 			return each
 		}
