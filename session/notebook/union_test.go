@@ -40,7 +40,7 @@ func tell(b *Book) (t truth, err error) {
 	if err := b.Export(&out, JSON, Filter{}, Options{}); err != nil {
 		return t, err
 	}
-	t.sheets = out.String()
+	t.sheets = string(sheetsOf([]byte(out.String())))
 	rows, err := b.Sheets(Filter{})
 	for _, r := range rows {
 		t.list += fmt.Sprintln(r.cells()[:18]...) + fmt.Sprintln(r.Exposure, r.Stops != nil && *r.Stops > 0)
