@@ -270,8 +270,13 @@ func TestEarAnnouncements(t *testing.T) {
 func storyCues() []session.Cue {
 	var out []session.Cue
 	sheet := 0
+	kinds := slices.Clone(drawn)
 	for _, f := range session.CueFacts {
-		k := f.Kind
+		if !slices.Contains(kinds, f.Kind) {
+			kinds = append(kinds, f.Kind)
+		}
+	}
+	for _, k := range kinds {
 		for i, s := range session.Stages {
 			sheet = sheet%23 + 1
 			c := session.Cue{Kind: k, Num: sheet, Named: i%2 == 0, Stage: s, Next: session.Stages[(i+1)%len(session.Stages)],
@@ -309,6 +314,18 @@ func storyCues() []session.Cue {
 		out = append(out, session.Cue{Kind: session.CueSay, Text: text})
 	}
 	return out
+}
+
+// drawn is the order the sample's sheet numbers go by, so that it stays the same
+// when the list of cues is put in another order; a new kind comes behind.
+var drawn = []session.CueKind{
+	session.CueBegin, session.CueRockOn, session.CueRockOff, session.CueRock, session.CueMinutes,
+	session.CueThirty, session.CueTen, session.CueAtLeast, session.CueDrain, session.CueMove,
+	session.CueCall, session.CueOver, session.CueSeen, session.CueBack, session.CueDone,
+	session.CueSpoiled, session.CueWashAnew, session.CueChange, session.CueAlive, session.CueLightOn,
+	session.CueHalf, session.CueLightOff, session.CueCovered, session.CueUncovered, session.CueRelight,
+	session.CueSafeHalf, session.CueSafeAll, session.CueMayGoIn, session.CueConflict,
+	session.CueBathHigh, session.CueBathSpent, session.CueError, session.CueSay,
 }
 
 var said = []string{
