@@ -45,8 +45,28 @@ func newPaneOf(t testing.TB, h home, cols, rows int, program []string, args ...s
 	}
 	// What remains on the screen after the end can still be read.
 	p.do("new-session", "-d", "-x", strconv.Itoa(cols), "-y", strconv.Itoa(rows), strings.Join(line, " ")+"; echo status $?; cat")
-	t.Cleanup(func() { exec.Command("tmux", "-S", p.socket, "kill-server").Run() })
+	leader, _, _ := strings.Cut(p.do("list-panes", "-F", "#{pane_pid}"), "\n")
+	t.Cleanup(func() {
+		exec.Command("tmux", "-S", p.socket, "kill-server").Run()
+		goneOrKilled(leader)
+	})
 	return p
+}
+
+// goneOrKilled waits until nothing of a terminal's session lives, and at last
+// ends what does: else it writes into a folder that the test takes away.
+func goneOrKilled(leader string) {
+	for n := range 100 {
+		out, _ := exec.Command("pgrep", "-s", leader).Output()
+		left := strings.Fields(string(out))
+		if len(left) == 0 {
+			return
+		}
+		if n >= 50 {
+			exec.Command("kill", append([]string{"-KILL"}, left...)...).Run()
+		}
+		time.Sleep(100 * time.Millisecond)
+	}
 }
 
 func (p *pane) do(args ...string) string {
