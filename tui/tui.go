@@ -103,9 +103,7 @@ type Finding struct {
 	Text     string
 	Detail   string // what the program found out about it; may be empty
 	Verified bool
-	// About is the line of the checklist it belongs to: "sleep", "keyboard" or
-	// "backlight"; empty for a line of its own.
-	About string
+	About    ember.Concern // the line of the checklist it belongs to
 }
 
 // A Screen is one of the program's pictures.

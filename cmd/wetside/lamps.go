@@ -174,16 +174,7 @@ func (r *roomLamps) verified() []tui.Finding {
 func verified(l ember.Lamps) []tui.Finding {
 	var out []tui.Finding
 	for _, f := range l.Report() {
-		about := ""
-		switch {
-		case strings.HasPrefix(f.Lamp, "keyboard"), strings.Contains(f.Lamp, "kbd_backlight"):
-			about = "keyboard"
-		case strings.HasPrefix(f.Lamp, "backlight"):
-			about = "backlight"
-		case strings.HasPrefix(f.Lamp, "sleep"), f.Lamp == "lid":
-			about = "sleep"
-		}
-		out = append(out, tui.Finding{Text: f.Lamp, Detail: strings.TrimRight(f.Detail, "."), Verified: f.Verdict == ember.Safe, About: about})
+		out = append(out, tui.Finding{Text: f.Lamp, Detail: strings.TrimRight(f.Detail, "."), Verified: f.Verdict == ember.Safe, About: f.About})
 	}
 	return out
 }

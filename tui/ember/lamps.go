@@ -47,9 +47,21 @@ func (v Verdict) String() string {
 	return [...]string{"look yourself", "verified", "lit"}[max(Unknown, min(v, Lit))]
 }
 
+// A Concern is what a finding is about.
+type Concern int
+
+// The concerns.
+const (
+	AboutOther Concern = iota // of none that has a line of its own in the check
+	AboutPanel
+	AboutKeyboard
+	AboutSleep // and the lock screen, and the lid
+)
+
 // Finding is one line of the check.
 type Finding struct {
-	// Lamp is what it is about: "backlight intel_backlight", "sleep".
+	About Concern
+	// Lamp names it: "backlight intel_backlight", "lid".
 	Lamp    string
 	Verdict Verdict
 	// Detail is one sentence for the user: what is so, and what to do about it.

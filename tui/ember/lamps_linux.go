@@ -29,7 +29,7 @@ type logind struct {
 	mu   sync.Mutex
 	conn *dbus.Conn
 	hold *os.File
-	what string
+	lid  bool // the hold is on the lid too
 }
 
 // patience is how long the session service has for all that one call of a
@@ -316,9 +316,9 @@ func (l *logind) Inhibit(why string) error {
 	}
 	// Some systems let a user hold off sleep but not the lid: rather that
 	// than nothing.
-	for _, what := range []string{"idle:sleep:handle-lid-switch", "idle:sleep", "idle"} {
+	for i, what := range []string{"idle:sleep:handle-lid-switch", "idle:sleep", "idle"} {
 		if l.hold, err = inhibitor(ctx, conn, what, why); err == nil {
-			l.what = what
+			l.lid = i == 0
 			return nil
 		}
 		if ctx.Err() != nil {
@@ -361,7 +361,7 @@ func (l *logind) Release() error {
 		return nil
 	}
 	err := l.hold.Close()
-	l.hold, l.what = nil, ""
+	l.hold, l.lid = nil, false
 	return err
 }
 
@@ -372,37 +372,41 @@ func (l *logind) Report() []Finding {
 	found, err := l.devices()
 	panel, keys := false, false
 	if err != nil {
-		out = append(out, Finding{"screen and keyboard light", Unknown, "Their values cannot be read: " + err.Error() + ". Dim them by hand."})
+		out = append(out, Finding{AboutOther, "screen and keyboard light", Unknown, "Their values cannot be read: " + err.Error() + ". Dim them by hand."})
 	}
 	for _, d := range found {
-		f := Finding{Lamp: d.String(), Verdict: Safe, Detail: fmt.Sprintf("Set to %d of %d.", d.Value, d.max)}
+		about := AboutPanel
+		if d.Subsystem == "leds" {
+			about = AboutKeyboard
+		}
+		f := Finding{About: about, Lamp: d.String(), Verdict: Safe, Detail: fmt.Sprintf("Set to %d of %d.", d.Value, d.max)}
 		if d.Value > l.dark(lamp{Subsystem: d.Subsystem, max: d.max, Value: math.MaxUint32}) {
 			f.Verdict = Lit
 			f.Detail = fmt.Sprintf("Set to %d of %d, and dimmed when paper comes out.", d.Value, d.max)
 		}
 		out = append(out, f)
-		panel = panel || d.Subsystem == "backlight"
-		keys = keys || d.Subsystem == "leds"
+		panel = panel || about == AboutPanel
+		keys = keys || about == AboutKeyboard
 	}
 	if !panel && err == nil {
-		out = append(out, Finding{"backlight", Unknown, "No backlight that can be set was found: dim the screen by hand."})
+		out = append(out, Finding{AboutPanel, "backlight", Unknown, "No backlight that can be set was found: dim the screen by hand."})
 	}
 	if !keys && err == nil {
-		out = append(out, Finding{"keyboard light", Unknown, "No keyboard light that can be set was found: if there is one, turn it off."})
+		out = append(out, Finding{AboutKeyboard, "keyboard light", Unknown, "No keyboard light that can be set was found: if there is one, turn it off."})
 	}
 	out = append(out, l.otherLEDs()...)
 	ctx, cancel := patient()
 	defer cancel()
 	if _, err := l.session(ctx); err != nil {
-		out = append(out, Finding{"lamps and sleep", Unknown, "In your hands, for the session service (logind) cannot be reached: " + err.Error() + "."})
+		out = append(out, Finding{AboutOther, "lamps and sleep", Unknown, "In your hands, for the session service (logind) cannot be reached: " + err.Error() + "."})
 	}
 	switch {
 	case l.hold == nil:
-		out = append(out, Finding{"sleep and lock screen", Unknown, "Not held off until a clock runs. A desktop's own screen saver may have to be turned off by hand."})
-	case strings.Contains(l.what, "lid"):
-		out = append(out, Finding{"sleep, lock screen, lid", Safe, "Held off while a clock runs. A desktop's own screen saver may have to be turned off by hand."})
+		out = append(out, Finding{AboutSleep, "sleep and lock screen", Unknown, "Not held off until a clock runs. A desktop's own screen saver may have to be turned off by hand."})
+	case l.lid:
+		out = append(out, Finding{AboutSleep, "sleep, lock screen, lid", Safe, "Held off while a clock runs. A desktop's own screen saver may have to be turned off by hand."})
 	default:
-		out = append(out, Finding{"lid", Unknown, "Sleep is held off, but closing the lid is not: leave it open."})
+		out = append(out, Finding{AboutSleep, "lid", Unknown, "Sleep is held off, but closing the lid is not: leave it open."})
 	}
 	return out
 }
@@ -430,5 +434,5 @@ func (l *logind) otherLEDs() []Finding {
 		return nil
 	}
 	sort.Strings(lit)
-	return []Finding{{"indicator lights", Lit, "Lit, and not ours to turn off: " + SafeText(strings.Join(lit, ", ")) + ". Press the key or cover the light."}}
+	return []Finding{{AboutOther, "indicator lights", Lit, "Lit, and not ours to turn off: " + SafeText(strings.Join(lit, ", ")) + ". Press the key or cover the light."}}
 }

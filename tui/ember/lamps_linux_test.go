@@ -182,7 +182,7 @@ func TestLampsAreDimmedAndPutBack(t *testing.T) {
 		}
 	}
 	report := fmt.Sprint(l.Report())
-	for _, want := range []string{"{backlight panel0 verified Set to 50 of 1000.}", "{leds maker::kbd_backlight verified", "input3::capslock"} {
+	for _, want := range []string{fmt.Sprintf("{%d backlight panel0 verified Set to 50 of 1000.}", AboutPanel), fmt.Sprintf("{%d leds maker::kbd_backlight verified", AboutKeyboard), "input3::capslock"} {
 		if !strings.Contains(report, want) {
 			t.Errorf("not reported: %q in %s", want, report)
 		}
@@ -208,7 +208,7 @@ func TestSleepIsHeldOffWhileAClockRuns(t *testing.T) {
 		got := b.inhibitors()
 		return len(got) == 1 && got[0] == "wetside idle:sleep:handle-lid-switch block sheet 3 is in the developer"
 	})
-	if r := fmt.Sprint(l.Report()); !strings.Contains(r, "{sleep, lock screen, lid verified") {
+	if r := fmt.Sprint(l.Report()); !strings.Contains(r, fmt.Sprintf("{%d sleep, lock screen, lid verified", AboutSleep)) {
 		t.Errorf("not reported: %s", r)
 	}
 	for range 2 {
