@@ -2,8 +2,8 @@
 // wash: by ear, in red, written down. Without a command it opens the program
 // itself; the commands beside it compute, list, export and check.
 //
-// Rules of this command line. Flags come before the settings file, the settings
-// file before the environment. What a command prints for people goes to
+// Rules of this command line. Flags come before the environment, the environment
+// before the settings file. What a command prints for people goes to
 // standard output as plain text, and as JSON with --json. Bad arguments end
 // with one line that says what to do, and status 2; anything else that went
 // wrong ends with one line and status 1. Nothing but the program itself
@@ -29,9 +29,6 @@ import (
 	"wetside/tui/ember"
 )
 
-// version is set by the linker for a release.
-var version = "devel"
-
 // A host is what the commands know of the machine: nothing reaches past it.
 type host struct {
 	in       io.Reader
@@ -54,6 +51,8 @@ type CLI struct {
 	Data   string `help:"Folder of the notebook and the day's logs." placeholder:"DIR" type:"path"`
 	Config string `help:"Folder of settings, profiles and voices." placeholder:"DIR" type:"path"`
 
+	ShowVersion versionFlag `name:"version" help:"Which wetside this is."`
+
 	Run      RunCmd      `cmd:"" default:"withargs" help:"The program itself (what wetside does without a command)."`
 	Rehearse RehearseCmd `cmd:"" help:"The program with a blank sheet, faster than life; kept out of the statistics."`
 	Cues     CuesCmd     `cmd:"" help:"A crib sheet: every cue of a process with its time."`
@@ -75,20 +74,10 @@ type CLI struct {
 	Backup   BackupCmd   `cmd:"" help:"A copy of the notebook, also while it is in use."`
 	Sounds   SoundsCmd   `cmd:"" help:"Every sound, played and named; or a quiz."`
 	Check    CheckCmd    `cmd:"" help:"The list before paper is opened."`
+	Paths    PathsCmd    `cmd:"" help:"Where everything lies."`
 	Version  VersionCmd  `cmd:"" help:"Which wetside this is."`
+	Help     HelpCmd     `cmd:"" help:"How a command is used."`
 	Notify   NotifyCmd   `cmd:"" hidden:"" help:"A pop-up on the desktop."`
-}
-
-// VersionCmd prints the version.
-type VersionCmd struct{}
-
-// Help shows how it is used.
-func (VersionCmd) Help() string { return "Example:\n\n  wetside version" }
-
-// Run prints the version.
-func (VersionCmd) Run(h *host) error {
-	_, err := fmt.Fprintln(h.out, "wetside", version)
-	return err
 }
 
 // usageError is a mistake in the arguments: status 2.
@@ -138,9 +127,9 @@ func (h *host) run() (int, error) {
 	var cli CLI
 	status := -1
 	parser, err := kong.New(&cli, kong.Name("wetside"),
-		kong.Description("A darkroom companion for one-off pictures on photographic paper: exposure, develop, stop, fix, hypo-clear, wash; by ear, in red, written down.\n\nKeep the laptop on the dry side, away from wet hands and mains leads. Each product's data sheet and your local rules come first."),
+		kong.Description(description),
 		kong.UsageOnError(), kong.Writers(h.out, h.err), kong.Exit(func(n int) { status = n; panic(exit{}) }),
-		kong.ConfigureHelp(kong.HelpOptions{Compact: true}))
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true}), kong.ValueFormatter(withVariable), kong.Help(printHelp))
 	if err != nil {
 		return 1, err
 	}
@@ -159,7 +148,7 @@ func (h *host) run() (int, error) {
 		return status, nil // --help was asked for
 	}
 	if err != nil {
-		return 2, errors.New(plainMinus(wants(oneLine(err))) + "; try: wetside --help")
+		return 2, misread(parser, err)
 	}
 	if cli.Data != "" {
 		h.data = cli.Data
@@ -174,7 +163,7 @@ func (h *host) run() (int, error) {
 		}
 		var u usageError
 		if errors.As(err, &u) {
-			return 2, err
+			return 2, errors.New(tryHelp(oneLine(err), kctx.Selected()))
 		}
 		return 1, err
 	}

@@ -18,7 +18,7 @@ import (
 )
 
 // settings are what the user chose once, in settings.toml of the configuration
-// folder. A flag comes before it, the environment (WETSIDE_*) after it.
+// folder. A flag comes before the environment (WETSIDE_*), and that before the file.
 type settings struct {
 	Level  string  `toml:"level"`  // dark, ember, torch
 	Talk   string  `toml:"talk"`   // few, normal, full
@@ -79,7 +79,7 @@ func loadSettings(h *host) (settings, profiles.Problems) {
 		}
 		return 1 + bytes.Count(data[:at[0]], []byte("\n"))
 	}
-	const instead = "; the default is used"
+	const instead, passed = "; the default is used", "; it is passed over"
 	for _, x := range texts {
 		to, env := x.in(&s), "WETSIDE_"+strings.ToUpper(x.name)
 		if *to != "" {
@@ -88,12 +88,11 @@ func loadSettings(h *host) (settings, profiles.Problems) {
 				*to = ""
 			}
 		}
-		if *to == "" {
-			if *to = h.getenv(env); *to != "" {
-				if err := x.fault(*to); err != nil {
-					problems = append(problems, profiles.Problem{File: env, Text: err.Error() + instead})
-					*to = ""
-				}
+		if v := h.getenv(env); v != "" {
+			if err := x.fault(v); err != nil {
+				problems = append(problems, profiles.Problem{File: env, Text: err.Error() + passed})
+			} else {
+				*to = v
 			}
 		}
 		if *to == "" {
@@ -109,11 +108,11 @@ func loadSettings(h *host) (settings, profiles.Problems) {
 			*x.v = unset
 		}
 	}
-	if v := h.getenv("WETSIDE_VOLUME"); s.Volume == unset && v != "" {
-		var err error
-		if s.Volume, err = strconv.ParseFloat(v, 64); err != nil || !(s.Volume >= 0 && s.Volume <= 1) {
-			problems = append(problems, profiles.Problem{File: "WETSIDE_VOLUME", Text: fmt.Sprintf("%q is no number from 0 to 1", v) + instead})
-			s.Volume = unset
+	if v := h.getenv("WETSIDE_VOLUME"); v != "" {
+		if f, err := strconv.ParseFloat(strings.Replace(v, ",", ".", 1), 64); err == nil && f >= 0 && f <= 1 {
+			s.Volume = f
+		} else {
+			problems = append(problems, profiles.Problem{File: "WETSIDE_VOLUME", Text: fmt.Sprintf("%q is no number from 0 to 1", v) + passed})
 		}
 	}
 	if s.Volume == unset {

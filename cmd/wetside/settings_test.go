@@ -24,7 +24,7 @@ func TestVolumeIsTakenAsWritten(t *testing.T) {
 	for _, c := range []struct {
 		text, env string
 		want      float64
-	}{{"", "", 0.7}, {"volume = 0", "", 0}, {"volume = 0.0", "0.5", 0}, {"", "0", 0}, {"", "0.5", 0.5}, {"volume = 0.2", "0.5", 0.2}} {
+	}{{"", "", 0.7}, {"volume = 0", "", 0}, {"volume = 0.0", "", 0}, {"volume = 0.2", "0", 0}, {"", "0,5", 0.5}, {"volume = 0.2", "0.5", 0.5}, {"volume = 0.2", "", 0.2}} {
 		if s, wrong := settingsOf(t, c.text, env(c.env)); len(wrong) > 0 || s.Volume != c.want {
 			t.Errorf("%q, WETSIDE_VOLUME=%q: volume %g, %v; want %g", c.text, c.env, s.Volume, wrong, c.want)
 		}
@@ -57,6 +57,8 @@ func TestFaultySettingsAreLeftOut(t *testing.T) {
 		"no text at all":                 {"\x00\xff\x00\xfe\x7fELF", nil, []string{"settings.toml:1: "}, "normal", "8s"},
 		"torn in a long text":            {"talk = 'few'\nmove = \"\"\"5s\n\n\n", nil, []string{"settings.toml:"}, "normal", "8s"},
 		"the environment":                {"", map[string]string{"WETSIDE_TALK": "mumble", "WETSIDE_MOVE": "5s"}, []string{"WETSIDE_TALK: talk is few"}, "normal", "5s"},
+		"the environment goes first":     {"talk = 'few'\nmove = '9s'", map[string]string{"WETSIDE_TALK": "full"}, nil, "full", "9s"},
+		"a fault in front of the file":   {"talk = 'few'", map[string]string{"WETSIDE_TALK": "mumble"}, []string{"WETSIDE_TALK: talk is few"}, "few", "8s"},
 		"the environment behind a fault": {"talk = 'mumble'", map[string]string{"WETSIDE_TALK": "full"}, []string{"settings.toml:1: talk"}, "full", "8s"},
 	} {
 		s, wrong := settingsOf(t, c.text, c.env)

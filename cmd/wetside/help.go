@@ -1,0 +1,143 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"github.com/alecthomas/kong"
+
+	"wetside/profiles"
+)
+
+// HelpCmd is --help, asked for as a command.
+type HelpCmd struct {
+	Command []string `arg:"" optional:"" help:"The command; without one, all of them." complete:"command"`
+}
+
+// Help shows how it is used.
+func (HelpCmd) Help() string {
+	return `Examples:
+
+  wetside help
+  wetside help judge
+  wetside help profiles new camera`
+}
+
+// Run prints it.
+func (c *HelpCmd) Run(h *host, k *kong.Kong) error {
+	n := k.Model.Node
+	for _, word := range c.Command {
+		sub := commandIn(n, word)
+		if sub == nil {
+			return usage("there is no command %q; wetside help lists them", strings.Join(c.Command, " "))
+		}
+		n = sub
+	}
+	inner := *h
+	inner.args = append(append([]string(nil), c.Command...), "--help")
+	_, err := inner.run()
+	return err
+}
+
+func commandIn(n *kong.Node, name string) *kong.Node {
+	for _, sub := range n.Children {
+		if sub.Name == name && !sub.Hidden {
+			return sub
+		}
+	}
+	return nil
+}
+
+// commandOf is a command as one types it: "wetside profiles show".
+func commandOf(n *kong.Node) string {
+	var names []string
+	for ; n != nil; n = n.Parent {
+		if n.Type == kong.CommandNode {
+			names = append([]string{n.Name}, names...)
+		}
+	}
+	return strings.Join(append([]string{"wetside"}, names...), " ")
+}
+
+// misread says what the parser of the command line could not read, and whose
+// help says how it is written.
+func misread(k *kong.Kong, err error) error {
+	text := plainMinus(wants(oneLine(err)))
+	var at *kong.Node
+	var pe *kong.ParseError
+	if errors.As(err, &pe) && pe.Context != nil {
+		at = pe.Context.Selected()
+	}
+	// The program itself takes no words: one that stands there is a command that
+	// there is not.
+	if word, ok := strings.CutPrefix(text, "unexpected argument "); ok && (at == nil || at.Name == "run") {
+		at = nil
+		text = fmt.Sprintf("there is no command %q", word)
+		var known []string
+		for _, sub := range k.Model.Children {
+			if !sub.Hidden {
+				known = append(known, sub.Name)
+			}
+		}
+		if near := profiles.Near(word, known); len(near) > 0 {
+			text += "; did you mean " + strings.Join(near, " or ") + "?"
+		}
+	}
+	return usage("%s", tryHelp(text, at))
+}
+
+// tryHelp names the help that says how the command is used, unless something
+// better to try is named already.
+func tryHelp(text string, n *kong.Node) string {
+	if strings.HasSuffix(text, "?") || strings.Contains(text, "; wetside ") {
+		return text
+	}
+	return text + "; try: " + commandOf(n) + " --help"
+}
+
+// A variable of the environment sets what no flag does.
+type variable struct{ name, help string }
+
+// variables are all that the program looks at.
+var variables = []variable{
+	{"WETSIDE_LEVEL", "light of the screen, as --level"},
+	{"WETSIDE_TALK", "how much is spoken, as --talk"},
+	{"WETSIDE_ROCK", "tick of the rocking rhythm, as --rock"},
+	{"WETSIDE_SOUND", "where sound goes, as --sound"},
+	{"WETSIDE_VOLUME", "volume of the program's own stream, as --volume"},
+	{"WETSIDE_MOVE", "how long one move of a sheet takes your hands, as --move"},
+	{"XDG_DATA_HOME", "where the folder of --data lies"},
+	{"XDG_CONFIG_HOME", "where the folder of --config lies"},
+	{"XDG_STATE_HOME", "where locks lie, and what the notebook's folder refuses"},
+}
+
+// description stands on top of the help.
+const description = `A darkroom companion for one-off pictures on photographic paper: exposure, develop, stop, fix, hypo-clear, wash; by ear, in red, written down.
+
+Keep the laptop on the dry side, away from wet hands and mains leads. Each product's data sheet and your local rules come first.`
+
+// withVariable adds to a flag's help the variable that does the same.
+func withVariable(v *kong.Value) string {
+	name := "WETSIDE_" + strings.ToUpper(v.Name)
+	if v.Flag == nil || !slices.ContainsFunc(variables, func(x variable) bool { return x.name == name }) {
+		return v.Help
+	}
+	return strings.TrimSuffix(v.Help, ".") + " ($" + name + ")."
+}
+
+// printHelp prints the help of a command; below that of all, the environment.
+func printHelp(o kong.HelpOptions, ctx *kong.Context) error {
+	if err := kong.DefaultHelpPrinter(o, ctx); err != nil || ctx.Selected() != nil && ctx.Selected().Name != "run" {
+		return err
+	}
+	var b strings.Builder
+	b.WriteString("\nEnvironment (a flag comes before it, it comes before settings.toml):\n")
+	for _, v := range variables {
+		fmt.Fprintf(&b, "  %-16s  %s\n", v.name, v.help)
+	}
+	_, err := io.WriteString(ctx.Stdout, b.String())
+	return err
+}
