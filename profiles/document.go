@@ -321,9 +321,18 @@ var wordsOf = map[reflect.Type][]string{
 	reflect.TypeFor[session.Base]():     {string(session.FB), string(session.RC)},
 	reflect.TypeFor[session.Response](): {string(session.Lighter), string(session.Denser)},
 	reflect.TypeFor[session.Stage]():    steps(),
+	reflect.TypeFor[session.Level]():    texts(session.Levels),
 	reflect.TypeFor[Shape]():            {string(Flat), string(Cylinder)},
 	reflect.TypeFor[Ends]():             {string(ByUser), string(ByClock)},
 	reflect.TypeFor[Model]():            {string(NoFailure), string(Schwarzschild), string(Table)},
+}
+
+// texts are typed words as they are written.
+func texts[T ~string](of []T) (out []string) {
+	for _, w := range of {
+		out = append(out, string(w))
+	}
+	return out
 }
 
 // steps are the stages a process may have.

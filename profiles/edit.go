@@ -20,31 +20,27 @@ func (s Source) Path() string {
 	return s.Kind.Folder() + "/" + s.Key + ".toml"
 }
 
-// Date makes a profile's date of an instant, in the instant's own place.
-func Date(t time.Time) toml.LocalDate {
-	y, m, d := t.Date()
-	return toml.LocalDate{Year: y, Month: int(m), Day: d}
-}
-
-// WithFogTest puts the result of a safelight test into a paper's file: the
-// longest times without fog for unexposed and for exposed paper, where they come
-// from, and the day; a zero day leaves the paper untested.
-func WithFogTest(file []byte, unexposed, exposed time.Duration, on toml.LocalDate, source string) ([]byte, error) {
-	day, tested := "", on != (toml.LocalDate{})
-	if tested {
-		day = on.String()
+// WithSafelight puts what is known of a paper's safelight into its file.
+func WithSafelight(file []byte, s Safelight) ([]byte, error) {
+	var day, level string
+	if s.IsTested() {
+		day = s.Tested.String()
 	}
-	figure := func(d time.Duration) string {
-		if d == 0 && !tested {
+	if s.Level != "" {
+		level = quotedText(string(s.Level))
+	}
+	figure := func(d Duration) string {
+		if d == 0 && !s.IsTested() {
 			return "" // there is none
 		}
-		return quoted(Duration(d))
+		return quoted(d)
 	}
 	return edit(file, PaperKind, []change{
-		{[]string{"safelight", "unexposed"}, figure(unexposed)},
-		{[]string{"safelight", "exposed"}, figure(exposed)},
+		{[]string{"safelight", "unexposed"}, figure(s.Unexposed)},
+		{[]string{"safelight", "exposed"}, figure(s.Exposed)},
 		{[]string{"safelight", "tested"}, day},
-		{[]string{"safelight", "source"}, quotedText(source)},
+		{[]string{"safelight", "level"}, level},
+		{[]string{"safelight", "source"}, quotedText(s.Source)},
 	})
 }
 

@@ -61,6 +61,7 @@ type Safelight struct {
 	Unexposed Duration       `toml:"unexposed,omitempty"` // 0: no figure at all, or none is safe if tested
 	Exposed   Duration       `toml:"exposed,omitempty"`   // paper that has had its picture fogs sooner
 	Tested    toml.LocalDate `toml:"tested,omitempty"`    // day of the fog test; zero: a cautious default
+	Level     session.Level  `toml:"level,omitempty"`     // of the screen in the fog test; empty: none was made, or it is not known
 	Source    string         `toml:"source,omitempty"`
 }
 

@@ -2,6 +2,7 @@ package profiles
 
 import (
 	"errors"
+	"io/fs"
 	"math"
 	"strings"
 	"time"
@@ -38,6 +39,8 @@ type Planner struct {
 	Used func(tray string) float64
 	// Stale says why a paper's fog test stands no longer; empty while it does.
 	Stale func(Paper) string
+	// Write puts a file into the user's own profiles, which it returns.
+	Write func(name string, data []byte) (fs.FS, error)
 	// Rehearsal marks every sheet as blank.
 	Rehearsal bool
 

@@ -34,7 +34,7 @@ type fogTest struct {
 	// waits: the strip has had its light and is to be developed, on the trays'
 	// own clocks; then its answer is given.
 	waits bool
-	level ember.Level // of the light it lay in
+	level session.Level // of the light it lay in
 	at    time.Time
 }
 
@@ -42,16 +42,8 @@ type fogTest struct {
 // bit: each stretch of the strip has had the light for so long.
 var FogSteps = []time.Duration{0, time.Minute, 2 * time.Minute, 4 * time.Minute, 8 * time.Minute, 16 * time.Minute}
 
-// A FogResult is the outcome of a fog test.
-type FogResult struct {
-	Paper      string
-	PreExposed bool
-	Safe       time.Duration // longest time without a visible step; 0: even the first step showed
-	Level      ember.Level
-	At         time.Time
-}
-
-func (r FogResult) words() string {
+// kept says what a fog test gives.
+func kept(r session.FogTest) string {
 	day := r.At.Format("2006-01-02")
 	switch {
 	case r.Safe == 0:
@@ -65,7 +57,7 @@ func (r FogResult) words() string {
 func (f *fogTest) running() bool { return f.on }
 
 // resume takes up a strip of an earlier run, and says that there is one.
-func (f *fogTest) resume(m *Model, r FogResult) string {
+func (f *fogTest) resume(m *Model, r session.FogTest) string {
 	f.paper = Choice{Key: r.Paper, Name: r.Paper}
 	for _, c := range m.cfg.Papers {
 		if c.Key == r.Paper {
@@ -101,7 +93,7 @@ func (f *fogTest) begin(m *Model) tea.Cmd {
 	f.on, f.step, f.count = true, 0, 4
 	f.began = m.desk.Hand().Add(m.lead())
 	m.light() // the light that paper lies in
-	f.level = m.styles.Level
+	f.level = session.Level(m.styles.Level.String())
 	m.desk.Say(fmt.Sprintf("%d seconds, then uncover the strip, all but its first step", int(m.lead()/time.Second)))
 	return nil
 }
@@ -136,7 +128,7 @@ func (f *fogTest) end(m *Model) {
 	if m.cfg.KeepStrip == nil {
 		return
 	}
-	if err := m.cfg.KeepStrip(&FogResult{Paper: f.paper.Key, PreExposed: f.preexposed, Level: f.level, At: f.at}); err != nil {
+	if err := m.cfg.KeepStrip(&session.FogTest{Paper: f.paper.Key, PreExposed: f.preexposed, Level: f.level, At: f.at}); err != nil {
 		m.said += "; answer before the program ends: " + ember.SafeText(err.Error())
 	}
 }
@@ -150,7 +142,7 @@ func (f *fogTest) answer(m *Model) {
 		}
 		for _, s := range FogSteps {
 			if text == fmt.Sprint(int(s/time.Minute)) {
-				r := FogResult{Paper: f.paper.Key, PreExposed: f.preexposed, Safe: s, Level: f.level, At: f.at}
+				r := session.FogTest{Paper: f.paper.Key, PreExposed: f.preexposed, Safe: s, Level: f.level, At: f.at}
 				if m.cfg.KeepFogTest == nil {
 					return m.tell("the result cannot be kept here"), nil
 				}
@@ -158,7 +150,7 @@ func (f *fogTest) answer(m *Model) {
 					return nil, err
 				}
 				f.answered(m)
-				return m.tell(r.words()), nil
+				return m.tell(kept(r)), nil
 			}
 		}
 		return nil, errors.New("answer with 0, 1, 2, 4, 8 or 16")

@@ -40,11 +40,11 @@ func (l *testLamps) Told() []string { return nil }
 // they are counted down to it, the card moves after 1, 2, 4 and 8 minutes, the strip is covered after 16, and the answer waits until it is
 // developed.
 func TestFogTest(t *testing.T) {
-	var kept []FogResult
+	var kept []session.FogTest
 	lamps := &testLamps{}
 	w, m := newWorld(t, func(c *Config) {
 		c.Start, c.Level, c.Lamps = Room, ember.Torch, lamps
-		c.KeepFogTest = func(r FogResult) error { kept = append(kept, r); return nil }
+		c.KeepFogTest = func(r session.FogTest) error { kept = append(kept, r); return nil }
 	})
 	var popups []string
 	m.desk.Notify = func(_, text string) { popups = append(popups, text) }
@@ -105,7 +105,7 @@ func TestFogTest(t *testing.T) {
 	}
 	r := kept[0]
 	day := time.Date(2026, 5, 9, 14, 16, 10, 0, time.UTC)
-	if r.Paper != "dp" || !r.PreExposed || r.Safe != 8*min || r.Level != ember.Ember || !r.At.Equal(day) {
+	if r.Paper != "dp" || !r.PreExposed || r.Safe != 8*min || r.Level != "ember" || !r.At.Equal(day) {
 		t.Errorf("kept %+v", r)
 	}
 	m.keys(t, "f")
@@ -116,12 +116,12 @@ func TestFogTest(t *testing.T) {
 
 // A strip that waits for its answer outlives the program.
 func TestFogTestOutlivesTheProgram(t *testing.T) {
-	var strip *FogResult
-	var kept []FogResult
+	var strip *session.FogTest
+	var kept []session.FogTest
 	set := func(c *Config) {
 		c.Start, c.Strip = Room, strip
-		c.KeepFogTest = func(r FogResult) error { kept = append(kept, r); return nil }
-		c.KeepStrip = func(r *FogResult) error { strip = r; return nil }
+		c.KeepFogTest = func(r session.FogTest) error { kept = append(kept, r); return nil }
+		c.KeepStrip = func(r *session.FogTest) error { strip = r; return nil }
 	}
 	w, m := newWorld(t, set)
 	m.keys(t, "f", "y")
@@ -130,7 +130,7 @@ func TestFogTestOutlivesTheProgram(t *testing.T) {
 		t.Fatal("a strip was kept that had not had its light")
 	}
 	w.through(m, 2*time.Minute)
-	if strip == nil || strip.Paper != "dp" || !strip.PreExposed || strip.Level != ember.Ember {
+	if strip == nil || strip.Paper != "dp" || !strip.PreExposed || strip.Level != "ember" {
 		t.Fatalf("kept the strip as %+v", strip)
 	}
 	left := *strip
@@ -151,7 +151,7 @@ func TestFogTestBrokenOff(t *testing.T) {
 	lamps := &testLamps{}
 	w, m := newWorld(t, func(c *Config) {
 		c.Start, c.Lamps = Room, lamps
-		c.KeepFogTest = func(FogResult) error { t.Error("kept"); return nil }
+		c.KeepFogTest = func(session.FogTest) error { t.Error("kept"); return nil }
 	})
 	m.keys(t, "f", "n")
 	w.through(m, 3*time.Minute)
@@ -171,10 +171,10 @@ func TestFogTestBrokenOff(t *testing.T) {
 // The answer 0 is one: already the first step shows. What is kept says so, and
 // what to do.
 func TestFogTestWhoseFirstStepShows(t *testing.T) {
-	var kept []FogResult
+	var kept []session.FogTest
 	_, m := newWorld(t, func(c *Config) {
-		c.Start, c.Strip = Room, &FogResult{Paper: "dp", PreExposed: true, Level: ember.Ember}
-		c.KeepFogTest = func(r FogResult) error { kept = append(kept, r); return nil }
+		c.Start, c.Strip = Room, &session.FogTest{Paper: "dp", PreExposed: true, Level: "ember"}
+		c.KeepFogTest = func(r session.FogTest) error { kept = append(kept, r); return nil }
 	})
 	m.keys(t, "f", "0", "enter")
 	if len(kept) != 1 || kept[0].Safe != 0 || !kept[0].PreExposed {

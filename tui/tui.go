@@ -58,13 +58,13 @@ type Config struct {
 	// Baths returns the mixes the process's trays are filled with by default.
 	Baths func(process string) []session.Mix
 	// KeepFogTest keeps the result of a fog test for a paper.
-	KeepFogTest func(FogResult) error
+	KeepFogTest func(session.FogTest) error
 	// Strip is what an earlier run left: a strip that had its light and waits
 	// for its answer; nil: none.
-	Strip *FogResult
+	Strip *session.FogTest
 	// KeepStrip keeps a strip over the end of the program, until it is called
 	// with nil; may be nil.
-	KeepStrip func(*FogResult) error
+	KeepStrip func(*session.FogTest) error
 
 	Book  Book
 	Lamps Lamps

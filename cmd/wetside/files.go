@@ -16,22 +16,6 @@ import (
 // stdio is the name that stands for the standard streams.
 const stdio = "-"
 
-// replace writes a file of the program's own whole or not at all, and makes its
-// folder where there is none. Where the user has put a link in its place, what
-// it points to is written.
-func replace(name string, data []byte) error {
-	if real, err := filepath.EvalSymlinks(name); err == nil {
-		name = real
-	}
-	if err := os.MkdirAll(filepath.Dir(name), 0o700); err != nil {
-		return err
-	}
-	return notebook.WriteFile(name, func(w io.Writer) error {
-		_, err := w.Write(data)
-		return err
-	})
-}
-
 // filesIn is a folder of the user's in which only files are opened, and no pipe
 // or device that would be waited for.
 func filesIn(dir string) fs.FS { return folder{os.DirFS(dir), dir} }

@@ -7,6 +7,7 @@ import (
 
 	"wetside/profiles"
 	"wetside/session/exposure"
+	"wetside/session/notebook"
 	"wetside/session/words"
 )
 
@@ -209,5 +210,5 @@ func (h *host) editProfile(set *profiles.Set, kind profiles.Kind, key string, ch
 		return "", err
 	}
 	file := filepath.Join(h.config, "profiles", filepath.FromSlash(src.Path()))
-	return file, replace(file, data)
+	return file, notebook.Replace(file, data)
 }

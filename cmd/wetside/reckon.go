@@ -3,8 +3,11 @@ package main
 import (
 	"bytes"
 	"errors"
+	"io"
 	"slices"
 	"strings"
+
+	"wetside/session/words"
 )
 
 // reckonings are the commands that only reckon: they can be answered on a
@@ -16,16 +19,15 @@ var reckonings = []string{"pinhole", "exposure", "preflash", "learn", "mix", "wa
 func (p program) reckoned(line string) (string, error) {
 	args := strings.Fields(line)
 	if len(args) == 0 || !slices.Contains(reckonings, args[0]) {
-		return "", errors.New("reckon what? begin with " + strings.Join(reckonings[:len(reckonings)-1], ", ") + " or " + reckonings[len(reckonings)-1])
+		return "", errors.New("reckon what? begin with " + words.Or(reckonings))
 	}
-	var out, fault bytes.Buffer
+	var out bytes.Buffer
 	h := *p.host
-	h.args, h.out, h.err = args, &out, &fault
+	h.args, h.out, h.err = args, &out, io.Discard // what profiles lack was told at the start
 	// The folders may have been given as flags of the program's own.
 	h.args = append(h.args, "--data", p.data, "--config", p.config)
-	if run(&h) != 0 {
-		text, _, _ := strings.Cut(strings.TrimPrefix(fault.String(), "wetside: "), "; try: ")
-		return "", errors.New(strings.TrimSpace(text))
+	if _, err := h.run(); err != nil {
+		return "", errors.New(oneLine(err))
 	}
 	return out.String(), nil
 }

@@ -2,11 +2,9 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
 	"os/exec"
 	"os/signal"
@@ -18,7 +16,6 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 	"github.com/charmbracelet/x/term"
 	"github.com/gofrs/flock"
-	"github.com/pelletier/go-toml/v2"
 
 	"wetside/profiles"
 	"wetside/session"
@@ -334,92 +331,4 @@ func (p program) openSound(ctx context.Context, set settings) (*sound.Engine, er
 func (h *host) newVoice() (*voice.Voice, error) {
 	return voice.New(voice.Config{User: filesIn(filepath.Join(h.config, "voices")),
 		Say: voice.SystemVoice(voice.Host{Find: exec.LookPath, Temp: os.TempDir()})})
-}
-
-// keepFogTest writes the result of a fog test into the user's own profile, and
-// has the planner reckon with it at once.
-func (p program) keepFogTest(plan *profiles.Planner) func(tui.FogResult) error {
-	return func(r tui.FogResult) error {
-		paper, err := plan.Set.Paper(r.Paper)
-		if err != nil {
-			return err
-		}
-		src, err := plan.Set.Source(profiles.PaperKind, r.Paper)
-		if err != nil {
-			return err
-		}
-		was := paper.Safelight
-		unexposed, exposed := time.Duration(was.Unexposed), time.Duration(was.Exposed)
-		on, source := was.Tested, was.Source
-		day, level := profiles.Date(r.At), r.Level.String() // the figure holds for the light it was found at
-		switch {
-		case r.PreExposed && !strings.HasPrefix(was.Source, "fog test"), r.Safe == 0 && !r.PreExposed:
-			// No safer than the strip was, either of them: exposed paper fogs sooner.
-			unexposed, exposed, on, source = r.Safe, r.Safe, day, "fog test at "+level
-		case r.PreExposed:
-			unexposed, exposed, on, source = max(unexposed, r.Safe), r.Safe, day, "fog test at "+level
-		default:
-			// Of exposed paper, which a sheet is for most of its life, it says only
-			// that it is no safer: that alone makes no paper a tested one, and a test
-			// that said otherwise stands no longer.
-			if exposed > r.Safe {
-				exposed, on = r.Safe, toml.LocalDate{}
-			}
-			if unexposed = r.Safe; on == (toml.LocalDate{}) {
-				source = fmt.Sprintf("fog test of unexposed paper at %s on %s; exposed paper is not tested", level, day)
-			}
-		}
-		data, err := profiles.WithFogTest(src.Data, unexposed, exposed, on, source)
-		if err != nil {
-			return err
-		}
-		root := filepath.Join(p.config, "profiles")
-		file := filepath.Join(root, filepath.FromSlash(src.Path()))
-		if err := replace(file, data); err != nil {
-			return err
-		}
-		// Faults of other profiles were told at the start.
-		set, err := profiles.Load(filesIn(root))
-		plan.Set = set
-		if got, gone := set.Paper(r.Paper); gone != nil || time.Duration(got.Safelight.Unexposed) != unexposed {
-			return errors.Join(gone, err)
-		}
-		return nil
-	}
-}
-
-// stripFile has the fog test that waits for its answer.
-func (p program) stripFile() string { return filepath.Join(p.state, "fog-test.json") }
-
-// keepStrip writes it; nil takes it away.
-func (p program) keepStrip(r *tui.FogResult) error {
-	if r == nil {
-		return os.Remove(p.stripFile())
-	}
-	data, err := json.Marshal(r)
-	if err != nil {
-		return err
-	}
-	return replace(p.stripFile(), data)
-}
-
-// strip reads it; nil: none waits.
-func (p program) strip() (*tui.FogResult, error) {
-	f, err := notebook.OpenFile(p.stripFile())
-	var data []byte
-	if err == nil {
-		data, err = io.ReadAll(f)
-		f.Close()
-	}
-	switch {
-	case errors.Is(err, fs.ErrNotExist):
-		return nil, nil
-	case err != nil:
-		return nil, fmt.Errorf("whether a fog test waits for its answer cannot be read: %w", err)
-	}
-	var r tui.FogResult
-	if err := json.Unmarshal(data, &r); err != nil {
-		return nil, fmt.Errorf("%s is damaged: the fog test in it must be done again; remove the file", p.stripFile())
-	}
-	return &r, nil
 }

@@ -186,10 +186,10 @@ func cut(text string, width int) string { return ansi.Truncate(text, width, "...
 // known loads the profiles and says which were left out.
 func (h *host) known() *profiles.Set {
 	set, err := h.profiles()
-	if err != nil {
-		for l := range strings.Lines(err.Error()) {
-			h.warn("left out: %s", strings.TrimSpace(l))
-		}
+	var left profiles.Problems
+	errors.As(err, &left)
+	for _, p := range left {
+		h.warn("left out: %s", oneLine(p))
 	}
 	return set
 }

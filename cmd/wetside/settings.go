@@ -168,7 +168,10 @@ func readSettings(config string) (s settings, data []byte, problems profiles.Pro
 	}
 }
 
+// profileFolder is where the user's profiles lie.
+func (h *host) profileFolder() string { return filepath.Join(h.config, "profiles") }
+
 // profiles loads the built-in profiles and the user's over them.
 func (h *host) profiles() (*profiles.Set, error) {
-	return profiles.Load(filesIn(filepath.Join(h.config, "profiles")))
+	return profiles.Load(filesIn(h.profileFolder()))
 }

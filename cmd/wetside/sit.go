@@ -4,8 +4,9 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"io/fs"
 	"os"
-	"strings"
+	"path/filepath"
 	"time"
 
 	"github.com/google/uuid"
@@ -189,12 +190,15 @@ func (s *sitting) lay() error {
 	if err != nil {
 		s.notices = append(s.notices, "profiles left out: "+oneLine(err))
 	}
-	s.plan = &profiles.Planner{Set: profs, Judged: desk.JudgedIn(s.Book, profs.Law), Rehearsal: s.rehearsal}
+	s.plan = &profiles.Planner{Set: profs, Judged: desk.JudgedIn(s.Book, profs.Law), Rehearsal: s.rehearsal,
+		Write: func(name string, data []byte) (fs.FS, error) {
+			return filesIn(s.profileFolder()), notebook.Replace(filepath.Join(s.profileFolder(), filepath.FromSlash(name)), data)
+		}}
 	s.Saved = s.plan.Forget
 	s.desk = &desk.Desk{M: s.M, Clock: s.clock, Record: s.Sitting, Sound: s.sounder(), NewID: uuid.NewString, Hands: s.self}
 	s.plan.Used = s.desk.Used
 	s.plan.Stale = func(paper profiles.Paper) string {
-		return bench.FogTestStale(paper.Session(), s.now(), strings.TrimPrefix(paper.Safelight.Source, "fog test at "), s.level.String())
+		return bench.FogTestStale(paper.Session(), s.now(), paper.Safelight.Level, session.Level(s.level.String()))
 	}
 	s.desk.Move, _ = profiles.ParseDuration(s.set.Move) // checked with the other settings
 	if !s.rehearsal {
@@ -217,7 +221,7 @@ func (s *sitting) config() tui.Config {
 		Plan: s.plan.Plan, Shift: s.plan.Shift, Brighter: s.plan.Brighter, Baths: s.plan.Baths, Reckon: s.reckoned,
 		Book: pages{s.Book, s.clock.Now, s.plan.Forget}, Lamps: s.lamps, Verified: s.verified,
 		Pulse: s.set.Border, ConfirmSound: s.First && !s.rehearsal && s.set.Sound != "none",
-		KeepFogTest: s.keepFogTest(s.plan), MayClose: s.Alone, News: s.news, Span: profiles.ParseDuration,
+		KeepFogTest: s.plan.KeepFogTest, MayClose: s.Alone, News: s.news, Span: profiles.ParseDuration,
 	}
 	cfg.Papers, cfg.Processes, cfg.Cameras = choices(s.plan.Set)
 	if s.Resumed && s.First {
@@ -225,8 +229,9 @@ func (s *sitting) config() tui.Config {
 	}
 	if !s.rehearsal {
 		var err error
-		cfg.KeepStrip = s.keepStrip
-		if cfg.Strip, err = s.strip(); err != nil {
+		strip := desk.StripIn(s.state)
+		cfg.KeepStrip = strip.Keep
+		if cfg.Strip, err = strip.Read(); err != nil {
 			s.notices = append(s.notices, oneLine(err))
 		}
 		if s.engine != nil {

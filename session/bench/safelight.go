@@ -11,10 +11,10 @@ import (
 const StaleAfter = 6
 
 // FogTestStale says why the fog test of a paper stands no longer; empty while
-// it does. TestedOn and today are dates, 2006-01-02; level is the screen's
-// level in the test and now. Lamps fade, filters bleach and boxes of paper
+// it does. then is the screen's level in the test, empty where that is not known,
+// and now the present one. Lamps fade, filters bleach and boxes of paper
 // differ: six months is common practice, no source.
-func FogTestStale(p session.Paper, today time.Time, levelThen, levelNow string) string {
+func FogTestStale(p session.Paper, today time.Time, then, now session.Level) string {
 	if !p.Tested {
 		return "never tested: the time is a cautious default"
 	}
@@ -27,8 +27,10 @@ func FogTestStale(p session.Paper, today time.Time, levelThen, levelNow string) 
 		return fmt.Sprintf("the fog test is dated %s, which is still to come: test again", p.TestedOn)
 	case !day.AddDate(0, StaleAfter, 0).After(today):
 		return fmt.Sprintf("the fog test of %s is more than six months old: test again", p.TestedOn)
-	case levelThen != levelNow:
-		return fmt.Sprintf("the screen was at %s in the fog test and is at %s now: test again", levelThen, levelNow)
+	case then == "":
+		return "how light the screen was in the fog test is not noted: test again"
+	case then != now:
+		return fmt.Sprintf("the screen was at %s in the fog test and is at %s now: test again", then, now)
 	}
 	return ""
 }

@@ -317,12 +317,13 @@ func TestFogTestStale(t *testing.T) {
 	tested := func(on string) session.Paper { return session.Paper{Tested: true, TestedOn: on} }
 	for _, c := range []struct {
 		p         session.Paper
-		then, now string
+		then, now session.Level
 		want      string
 	}{
 		{tested("2026-05-10"), "ember", "ember", ""},
 		{tested("2026-05-09"), "ember", "ember", "six months"},
 		{tested("2026-05-10"), "ember", "torch", "the screen was at ember"},
+		{tested("2026-05-10"), "", "ember", "is not noted"},
 		{tested("last spring"), "ember", "ember", "2026-05-09"},
 		{tested("2027-01-01"), "ember", "ember", "still to come"},
 		{session.Paper{}, "ember", "ember", "never tested"},

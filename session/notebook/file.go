@@ -83,3 +83,19 @@ func WriteFile(path string, write func(io.Writer) error) error {
 	}
 	return syncDir(dir)
 }
+
+// Replace is WriteFile for a file of the program's own: it makes the folder where
+// there is none, and where the user has put a link in the file's place, what it
+// points to is written.
+func Replace(path string, data []byte) error {
+	if real, err := filepath.EvalSymlinks(path); err == nil {
+		path = real
+	}
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+		return err
+	}
+	return WriteFile(path, func(w io.Writer) error {
+		_, err := w.Write(data)
+		return err
+	})
+}
