@@ -128,7 +128,7 @@ func (p Process) Bath(name string) (Bath, error) {
 		}
 		known = append(known, b.Name)
 	}
-	return Bath{}, fmt.Errorf("process %q has no bath %q%s", p.Key, name, suggest(name, known, "it has "))
+	return Bath{}, UnknownError(fmt.Sprintf("process %q has no bath %q%s", p.Key, name, suggest(name, known, "it has ")))
 }
 
 // For reports whether the process has times for this base, and if not, why.

@@ -158,6 +158,13 @@ func (s *Set) read(from fs.FS, name string, builtin bool) Problems {
 	return nil
 }
 
+// An UnknownError is a name that nothing has. It says what was probably meant, or
+// all there is.
+type UnknownError string
+
+// Error implements error.
+func (e UnknownError) Error() string { return string(e) }
+
 // reason is an error without the path that the Problem already gives.
 func reason(err error) string {
 	var pe *fs.PathError
@@ -274,7 +281,7 @@ func find[T any](m map[string]T, kind Kind, key string) (T, error) {
 }
 
 func unknown(kind Kind, key string, known []string) error {
-	return fmt.Errorf("no %s %q%s", kind, key, suggest(key, known, "there are "))
+	return UnknownError(fmt.Sprintf("no %s %q%s", kind, key, suggest(key, known, "there are ")))
 }
 
 func keys[T any](m map[string]T) []string {

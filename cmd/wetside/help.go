@@ -32,7 +32,7 @@ func (c *HelpCmd) Run(h *host, k *kong.Kong) error {
 	for _, word := range c.Command {
 		sub := commandIn(n, word)
 		if sub == nil {
-			return usage("there is no command %q; wetside help lists them", strings.Join(c.Command, " "))
+			return advise("there is no command %q; wetside help lists them", strings.Join(c.Command, " "))
 		}
 		n = sub
 	}
@@ -83,19 +83,26 @@ func misread(k *kong.Kong, err error) error {
 			}
 		}
 		if near := profiles.Near(word, known); len(near) > 0 {
-			text += "; did you mean " + strings.Join(near, " or ") + "?"
+			return advise("%s; did you mean %s?", text, strings.Join(near, " or "))
 		}
 	}
-	return usage("%s", tryHelp(text, at))
+	return tryHelp(usage("%s", text), at)
 }
 
 // tryHelp names the help that says how the command is used, unless something
 // better to try is named already.
-func tryHelp(text string, n *kong.Node) string {
-	if strings.HasSuffix(text, "?") || strings.Contains(text, "; wetside ") {
-		return text
+func tryHelp(err error, n *kong.Node) error {
+	if errors.As(err, new(advised)) || errors.As(err, new(profiles.UnknownError)) {
+		return err
 	}
-	return text + "; try: " + commandOf(n) + " --help"
+	return seeHelp{err, commandOf(n) + " --help"}
+}
+
+// seeHelp is a mistake in the arguments, and the command that says how they are
+// written.
+type seeHelp struct {
+	error
+	command string
 }
 
 // A variable of the environment sets what no flag does.

@@ -83,7 +83,14 @@ type CLI struct {
 // usageError is a mistake in the arguments: status 2.
 type usageError struct{ error }
 
+func (u usageError) Unwrap() error { return u.error }
+
+// advised is one that says itself what to try.
+type advised struct{ error }
+
 func usage(format string, a ...any) error { return usageError{fmt.Errorf(format, a...)} }
+
+func advise(format string, a ...any) error { return usageError{advised{fmt.Errorf(format, a...)}} }
 
 func main() {
 	keepPrivate()
@@ -117,7 +124,11 @@ func run(h *host) int {
 		return 1
 	}
 	if err != nil {
-		fmt.Fprintf(own.err, "wetside: %s\n", oneLine(err))
+		text := oneLine(err)
+		if see := (seeHelp{}); errors.As(err, &see) {
+			text += "; try: " + see.command
+		}
+		fmt.Fprintf(own.err, "wetside: %s\n", text)
 	}
 	return status
 }
@@ -163,7 +174,7 @@ func (h *host) run() (int, error) {
 		}
 		var u usageError
 		if errors.As(err, &u) {
-			return 2, errors.New(tryHelp(oneLine(err), kctx.Selected()))
+			return 2, tryHelp(err, kctx.Selected())
 		}
 		return 1, err
 	}

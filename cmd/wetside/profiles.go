@@ -117,9 +117,9 @@ func (c *ProfilesShowCmd) Run(h *host) error {
 		keys = append(keys, p.Key)
 	}
 	if near := profiles.Near(c.Key, keys); len(near) > 0 {
-		return usage("there is no profile %q; did you mean %s?", c.Key, strings.Join(near, " or "))
+		return advise("there is no profile %q; did you mean %s?", c.Key, strings.Join(near, " or "))
 	}
-	return usage("there is no profile %q; wetside profiles lists them", c.Key)
+	return advise("there is no profile %q; wetside profiles lists them", c.Key)
 }
 
 // ProfilesCheckCmd checks files.

@@ -259,9 +259,9 @@ func find(h *host, b *notebook.Book, name string) (notebook.Record, error) {
 	case n == 0:
 		return r, usage("no sheet is called %q: use its number, day/number, or the begin of its id from wetside sheets", name)
 	case day != "":
-		return r, usage("there is no sheet %d on %s; wetside sheets --day %s lists them", n, day, day)
+		return r, advise("there is no sheet %d on %s; wetside sheets --day %s lists them", n, day, day)
 	}
-	return r, usage("no finished sheet has the number %d; wetside sheets lists them, and wetside where those still in the trays", n)
+	return r, advise("no finished sheet has the number %d; wetside sheets lists them, and wetside where those still in the trays", n)
 }
 
 // SheetCmd shows one sheet, or in what two differ.

@@ -231,9 +231,9 @@ func chosen(names []sound.Named, which []string) ([]int, error) {
 		}
 		if i < 0 {
 			if near := profiles.Near(w, known); len(near) > 0 {
-				return nil, usage("there is no sound %q; did you mean %q?", w, near[0])
+				return nil, advise("there is no sound %q; did you mean %q?", w, near[0])
 			}
-			return nil, usage("there is no sound %q; wetside sounds --list names them", w)
+			return nil, advise("there is no sound %q; wetside sounds --list names them", w)
 		}
 		out = append(out, i)
 	}
