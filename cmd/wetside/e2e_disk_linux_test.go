@@ -1,35 +1,42 @@
 package main
 
 import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"maps"
+	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"syscall"
 	"testing"
 	"time"
 
+	"wetside/session"
 	"wetside/session/sessiontest"
 )
 
-// fullDisk puts the whole home on a small disk of its own, and returns what
-// fills it and what makes room again.
-func fullDisk(t *testing.T, h home) (fill, free func()) {
+// fullDisk puts a folder on a small disk of its own, and returns what fills it
+// and what makes room again.
+func fullDisk(t *testing.T, dir string) (fill, free func()) {
 	t.Helper()
 	if os.Geteuid() != 0 {
 		sessiontest.Skip(t, "a small disk cannot be mounted", "run as root on Linux")
 	}
-	if out, err := exec.Command("mount", "-t", "tmpfs", "-o", "size=4m", "tmpfs", h.dir).CombinedOutput(); err != nil {
+	if out, err := exec.Command("mount", "-t", "tmpfs", "-o", "size=4m", "tmpfs", dir).CombinedOutput(); err != nil {
 		sessiontest.Skip(t, "a small disk cannot be mounted: "+string(out), "run with CAP_SYS_ADMIN")
 	}
 	t.Cleanup(func() {
-		if out, err := exec.Command("umount", "-l", h.dir).CombinedOutput(); err != nil {
+		if out, err := exec.Command("umount", "-l", dir).CombinedOutput(); err != nil {
 			t.Errorf("%s", out)
 		}
 	})
-	ballast := filepath.Join(h.dir, "ballast")
+	ballast := filepath.Join(dir, "ballast")
 	return func() {
 		f, err := os.OpenFile(ballast, os.O_CREATE|os.O_WRONLY|os.O_APPEND, 0o600)
 		if err != nil {
@@ -42,6 +49,205 @@ func fullDisk(t *testing.T, h home) (fill, free func()) {
 			}
 		}
 	}, func() { _ = os.Remove(ballast) }
+}
+
+// readOnly returns what makes all in a folder immutable, and what undoes it.
+func readOnly(t *testing.T, dir string) (refuse, relent func()) {
+	t.Helper()
+	if os.Geteuid() != 0 {
+		sessiontest.Skip(t, "a folder cannot be made immutable", "run as root on Linux")
+	}
+	change := func(flag string) {
+		if out, err := exec.Command("chattr", "-R", flag, dir).CombinedOutput(); err != nil {
+			sessiontest.Skip(t, "a folder cannot be made immutable: "+string(out), "chattr (e2fsprogs) on a file system that knows it")
+		}
+	}
+	t.Cleanup(func() { exec.Command("chattr", "-R", "-i", dir).Run() })
+	return func() { change("+i") }, func() { change("-i") }
+}
+
+// vanished returns what takes a folder away, and what brings it back.
+func vanished(t *testing.T, dir string) (refuse, relent func()) {
+	move := func(from, to string) func() {
+		return func() {
+			if err := os.Rename(from, to); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	return move(dir, dir+".away"), move(dir+".away", dir)
+}
+
+// recorded are the kinds of the events that lie in the journals of a home, in
+// the notebook's folder or in a second place, by their identity.
+func (h home) recorded() (all map[string]string, elsewhere int) {
+	all = map[string]string{}
+	for i, dir := range []string{filepath.Join(h.data(), "notebook.db.journal"), filepath.Join(h.dir, ".local", "state", "wetside", "notebook-*"), filepath.Join(h.dir, "run", "wetside", "notebook-*")} {
+		files, _ := filepath.Glob(filepath.Join(dir, "*.jsonl"))
+		for _, f := range files {
+			data, _ := os.ReadFile(f)
+			for _, l := range strings.Split(string(data), "\n") {
+				var line struct {
+					ID    string
+					Event struct{ Kind string }
+				}
+				if json.Unmarshal([]byte(l), &line) == nil && line.Event.Kind != "" {
+					all[line.ID] = line.Event.Kind
+					if i > 0 {
+						elsewhere++
+					}
+				}
+			}
+		}
+	}
+	return all, elsewhere
+}
+
+// The disk fills up, turns read-only or is taken out with a sheet in the fixer; keys are
+// pressed all the same, and the program is killed at one of them. What was
+// written down by then, anywhere, is told while the disk still refuses and is in
+// the notebook when it is back: after the kill, or after a second start and a
+// second kill. WETSIDE_TORTURE makes it 20 runs of each.
+func TestRefusedAndKilledLosesNothing(t *testing.T) {
+	runs := 3
+	if os.Getenv("WETSIDE_TORTURE") != "" {
+		runs = 20
+	}
+	made := t.TempDir()
+	inTheFixer(t, made)
+	for name, on := range map[string]func(*testing.T, string) (refuse, relent func()){"full": fullDisk, "read-only": readOnly, "vanished": vanished} {
+		for run := range runs {
+			t.Run(fmt.Sprintf("%s %d", name, run+1), func(t *testing.T) {
+				t.Parallel()
+				rng := rand.New(rand.NewPCG(uint64(time.Now().UnixNano()), uint64(run)))
+				h := newHome(t)
+				if err := os.MkdirAll(h.data(), 0o700); err != nil {
+					t.Fatal(err)
+				}
+				what := h.data()
+				if run%3 == 1 && name != "vanished" { // the state folder refuses too, and the runtime folder has to take it
+					what = filepath.Join(h.dir, ".local")
+				}
+				refuse, relent := on(t, what)
+				if err := os.CopyFS(h.data(), os.DirFS(made)); err != nil {
+					t.Fatal(err)
+				}
+				confirmed := map[string]string{}
+				learn := func() (marks, moves int) {
+					all, _ := h.recorded()
+					maps.Copy(confirmed, all)
+					for _, k := range confirmed {
+						switch session.Kind(k) {
+						case session.Marked:
+							marks++
+						case session.Moved:
+							moves++
+						}
+					}
+					return marks, moves
+				}
+				var keys io.Writer
+				begin := func() (kill func()) {
+					cmd := exec.Command(binary(t), "--blind", "--sound", "none")
+					cmd.Env = append(os.Environ(), h.env...)
+					var err error
+					if keys, err = cmd.StdinPipe(); err != nil {
+						t.Fatal(err)
+					}
+					if err := cmd.Start(); err != nil {
+						t.Fatal(err)
+					}
+					kill = func() { cmd.Process.Kill(); cmd.Wait() }
+					t.Cleanup(kill)
+					io.WriteString(keys, "y")
+					return kill
+				}
+				mark := func(n int) { // a key between, or it is one held down
+					was, _ := learn()
+					io.WriteString(keys, strings.Repeat("m\r", n))
+					until(t, "the marks are written down", func() bool { now, _ := learn(); return now == was+n })
+				}
+				// Pressed again and again, and killed in the midst of it.
+				markAndKill := func(kill func()) {
+					for range 30 {
+						io.WriteString(keys, "m\r")
+					}
+					end := time.Now().Add(time.Duration(rng.IntN(60)) * time.Millisecond)
+					for time.Now().Before(end) {
+						learn()
+					}
+					kill()
+				}
+				away := false
+				told := func(when string) {
+					t.Helper()
+					_, moves := learn()
+					out, errs, status := h.told(t, 0, "where", "--json")
+					var ps []place
+					json.Unmarshal([]byte(out), &ps)
+					if status != 0 || len(ps) != 2 || ps[1].Moves != moves {
+						t.Errorf("where, %s: %d, after %d moves: %s%s", when, status, moves, out, errs)
+					}
+					out, errs, status = h.told(t, 0, "sheet", "aaaa-done")
+					if away && status == 1 && strings.Contains(errs, "folder is gone") {
+						return
+					}
+					if status != 0 || !strings.Contains(out, "torn") {
+						t.Errorf("sheet, %s: %d: %s%s", when, status, out, errs)
+					}
+				}
+				kill := begin()
+				until(t, "it has gone on", func() bool {
+					learn()
+					return slices.Contains(slices.Collect(maps.Values(confirmed)), string(session.Resumed))
+				})
+				mark(1 + rng.IntN(3))
+				refuse()
+				away = name == "vanished"
+				mark(20 + rng.IntN(20)) // a full disk still takes what fits into a page that is begun
+				if _, elsewhere := h.recorded(); elsewhere == 0 {
+					t.Fatal("it did not refuse")
+				}
+				if _, moves := learn(); rng.IntN(2) == 0 {
+					io.WriteString(keys, " ")
+					pressed := time.Now()
+					until(t, "the sheet is moved on", func() bool {
+						if time.Since(pressed) > 1600*time.Millisecond {
+							io.WriteString(keys, " ") // early: asked once more
+							pressed = time.Now()
+						}
+						_, now := learn()
+						return now == moves+1
+					})
+				}
+				markAndKill(kill)
+				told("while it refuses")
+				if run%2 == 1 {
+					kill = begin()
+					mark(1)
+					markAndKill(kill)
+					told("after the second kill")
+				}
+				relent()
+				away = false
+				kill = begin()
+				until(t, "all is in its place", func() bool { _, elsewhere := h.recorded(); return elsewhere == 0 })
+				told("with the disk back")
+				mark(1)
+				kill()
+				told("at last")
+				all, elsewhere := h.recorded()
+				for id, kind := range confirmed {
+					if all[id] != kind {
+						t.Errorf("lost: %s %s", kind, id)
+					}
+				}
+				if elsewhere > 0 {
+					t.Errorf("%d events are left in a second place", elsewhere)
+				}
+			})
+		}
+	}
 }
 
 // Who quits while the disk refuses is told before it what will be lost, and
@@ -57,7 +263,7 @@ func TestQuittingWhileTheDiskRefuses(t *testing.T) {
 		t.Run(x.name, func(t *testing.T) {
 			t.Parallel()
 			h := newHome(t)
-			fill, free := fullDisk(t, h)
+			fill, free := fullDisk(t, h.dir)
 			p := newPane(t, h, 100, 24, "--sound", "none")
 			if text := p.wait("light", "quit"); !strings.Contains(text, "sound off") || strings.Contains(text, "%") {
 				t.Errorf("what is said of the sound that is switched off:\n%s", text)
