@@ -12,6 +12,7 @@ import (
 	"wetside/session"
 	"wetside/session/words"
 	"wetside/tui/ember"
+	"wetside/tui/lamps"
 )
 
 // room is the check before paper is opened: a list the user confirms, then full
@@ -46,9 +47,9 @@ func Checklist() []Finding {
 	return []Finding{
 		{Text: "terminal is full screen, no other window shows"},
 		{Text: "notifications are silenced (they are white)"},
-		{Text: "screen saver, lock screen and sleep are held off", About: ember.AboutSleep},
-		{Text: "keyboard light is off", About: ember.AboutKeyboard},
-		{Text: "screen brightness is as low as it goes", About: ember.AboutPanel},
+		{Text: "screen saver, lock screen and sleep are held off", About: lamps.AboutSleep},
+		{Text: "keyboard light is off", About: lamps.AboutKeyboard},
+		{Text: "screen brightness is as low as it goes", About: lamps.AboutPanel},
 		{Text: "telephones and watches are away or dark"},
 		{Text: "every other lamp is out; the safelight is as far from the paper as will do, and never points at it"},
 		{Text: "red film lies over the screen, if in doubt"},
@@ -60,11 +61,11 @@ func Checklist() []Finding {
 // the line it is about, and the rest of that below.
 func RoomList(found []Finding) []Finding {
 	list := Checklist()
-	taken := map[ember.Concern]bool{}
+	taken := map[lamps.Concern]bool{}
 	for _, f := range found {
 		hit := false
 		for i := range list {
-			if f.About != ember.AboutOther && list[i].About == f.About && !taken[f.About] {
+			if f.About != lamps.AboutOther && list[i].About == f.About && !taken[f.About] {
 				list[i].Detail, list[i].Verified, hit = f.Detail, f.Verified, true
 				taken[f.About] = true
 			}

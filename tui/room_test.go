@@ -9,6 +9,7 @@ import (
 
 	"wetside/session"
 	"wetside/tui/ember"
+	"wetside/tui/lamps"
 )
 
 // lit finds any colour that gives light.
@@ -73,11 +74,11 @@ func TestTheDarkBrokenOff(t *testing.T) {
 // verified is marked as such; the rest is for the user to confirm, and every
 // line can be read to its end in any window.
 func TestRoomList(t *testing.T) {
-	sleep := Finding{About: ember.AboutSleep, Text: "sleep, lock screen, lid", Detail: "Held off while a clock runs", Verified: true}
+	sleep := Finding{About: lamps.AboutSleep, Text: "sleep, lock screen, lid", Detail: "Held off while a clock runs", Verified: true}
 	found := []Finding{
-		{About: ember.AboutPanel, Text: "backlight panel", Detail: "Set to 3 of 100", Verified: true},
-		{About: ember.AboutPanel, Text: "backlight second", Detail: "Set to 90 of 100, and dimmed when paper comes out"},
-		{About: ember.AboutKeyboard, Text: "keyboard light", Detail: "No keyboard light that can be set was found: if there is one, turn it off"},
+		{About: lamps.AboutPanel, Text: "backlight panel", Detail: "Set to 3 of 100", Verified: true},
+		{About: lamps.AboutPanel, Text: "backlight second", Detail: "Set to 90 of 100, and dimmed when paper comes out"},
+		{About: lamps.AboutKeyboard, Text: "keyboard light", Detail: "No keyboard light that can be set was found: if there is one, turn it off"},
 		sleep,
 		{Text: "The status line of the multiplexer is lit in its own colours: turn it off before paper comes out, and keep a single pane."},
 	}
@@ -141,7 +142,7 @@ func TestFindingsComeLater(t *testing.T) {
 	var found []Finding
 	w, m := newWorld(t, func(c *Config) { c.Start, c.Verified = Room, func() []Finding { return found } })
 	m.keys(t, "down", "down")
-	found = []Finding{{Text: "lid", Detail: "leave it open"}, {About: ember.AboutPanel, Text: "backlight panel", Detail: "Set to 3 of 100", Verified: true}}
+	found = []Finding{{Text: "lid", Detail: "leave it open"}, {About: lamps.AboutPanel, Text: "backlight panel", Detail: "Set to 3 of 100", Verified: true}}
 	w.through(m, time.Second)
 	if got := plain(m); !strings.Contains(got, "Set to 3 of 100") || !strings.Contains(got, "leave it open") {
 		t.Errorf("not in the list:\n%s", got)

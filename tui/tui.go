@@ -28,6 +28,7 @@ import (
 	"wetside/session/desk"
 	"wetside/session/words"
 	"wetside/tui/ember"
+	"wetside/tui/lamps"
 )
 
 // A Choice is one profile to choose from.
@@ -103,7 +104,7 @@ type Finding struct {
 	Text     string
 	Detail   string // what the program found out about it; may be empty
 	Verified bool
-	About    ember.Concern // the line of the checklist it belongs to
+	About    lamps.Concern // the line of the checklist it belongs to
 }
 
 // A Screen is one of the program's pictures.

@@ -23,7 +23,7 @@ import (
 	"wetside/session/notebook"
 	"wetside/session/sessiontest"
 	"wetside/sound/soundtest"
-	"wetside/tui/ember/rig"
+	"wetside/tui/termtest"
 )
 
 // What the program does to a dark room, read off the pixels of a real terminal
@@ -165,7 +165,7 @@ func past(t testing.TB, h home, wet bool) {
 // A figure is what one photograph showed.
 type figure struct {
 	terminal, level, screen string
-	shot                    rig.Shot
+	shot                    termtest.Shot
 }
 
 var figures struct {
@@ -175,15 +175,15 @@ var figures struct {
 
 // scene is a terminal with the program in it.
 type scene struct {
-	*rig.Term
+	*termtest.Term
 	t     *testing.T
 	name  string
-	reads bool     // its text can be read back
-	first rig.Shot // the terminal's own white, before the program begins
+	reads bool          // its text can be read back
+	first termtest.Shot // the terminal's own white, before the program begins
 	gate  string
 }
 
-func newScene(t *testing.T, name string, o rig.Options, h home, bin string, args ...string) *scene {
+func newScene(t *testing.T, name string, o termtest.Options, h home, bin string, args ...string) *scene {
 	t.Helper()
 	gate := filepath.Join(h.dir, "gate")
 	o.White = true
@@ -191,22 +191,22 @@ func newScene(t *testing.T, name string, o rig.Options, h home, bin string, args
 	o.Env = append(o.Env, h.env...)
 	// The shell waits until the white terminal has been photographed.
 	o.Command = append([]string{"sh", "-c", `while [ ! -e "$0" ]; do sleep 0.05; done; exec "$@"`, gate, bin}, args...)
-	s := &scene{Term: rig.Start(t, o), t: t, name: name, reads: o.Tmux || o.Screen, gate: gate}
-	s.first = s.WaitShot("the white terminal", func(x rig.Shot) bool { return x.MeanLuminance > 0.9 })
+	s := &scene{Term: termtest.Start(t, o), t: t, name: name, reads: o.Tmux || o.Screen, gate: gate}
+	s.first = s.WaitShot("the white terminal", func(x termtest.Shot) bool { return x.MeanLuminance > 0.9 })
 	return s
 }
 
 // begin lets the program start, and photographs it from white to its first
 // frame. One photograph may catch the change from white to black half-way;
 // no other may show anything but red.
-func (s *scene) begin(limit float64) rig.Shot {
+func (s *scene) begin(limit float64) termtest.Shot {
 	s.t.Helper()
 	if err := os.WriteFile(s.gate, nil, 0o600); err != nil {
 		s.t.Fatal(err)
 	}
 	torn := 0
-	var firstDark *rig.Shot
-	first := s.WaitShot("the first frame", func(x rig.Shot) bool {
+	var firstDark *termtest.Shot
+	first := s.WaitShot("the first frame", func(x termtest.Shot) bool {
 		switch {
 		case x.MaxGreen|x.MaxBlue > 0 && firstDark == nil && x.MeanLuminance > 0.9*s.first.MeanLuminance:
 			return false // still the terminal's own
@@ -237,7 +237,7 @@ func (s *scene) meddle() {
 }
 
 // judge keeps a figure and holds it against the limit of its level.
-func (s *scene) judge(level, screen string, x rig.Shot) {
+func (s *scene) judge(level, screen string, x termtest.Shot) {
 	s.t.Helper()
 	limit := map[string]float64{"dark": 0, "ember": emberLimit, "torch": torchLimit}[level]
 	if x.MaxGreen|x.MaxBlue > 0 {
@@ -256,10 +256,10 @@ func (s *scene) judge(level, screen string, x rig.Shot) {
 
 // rest waits until the window stays as it is for longer than a clock that runs
 // would let it.
-func (s *scene) rest() rig.Shot {
+func (s *scene) rest() termtest.Shot {
 	s.t.Helper()
 	last, since := s.Shot(), time.Now()
-	return s.WaitShot("the window to come to rest", func(x rig.Shot) bool {
+	return s.WaitShot("the window to come to rest", func(x termtest.Shot) bool {
 		if x != last {
 			last, since = x, time.Now()
 		}
@@ -277,11 +277,11 @@ func (s *scene) says(words string) {
 
 // goTo presses keys, waits for the window to change and to show the words, and
 // judges it.
-func (s *scene) goTo(keys, level, screen, words string, before rig.Shot) rig.Shot {
+func (s *scene) goTo(keys, level, screen, words string, before termtest.Shot) termtest.Shot {
 	s.t.Helper()
 	s.Type(keys)
 	s.says(words)
-	x := s.WaitShot(screen+" at "+level, func(x rig.Shot) bool { return x != before })
+	x := s.WaitShot(screen+" at "+level, func(x termtest.Shot) bool { return x != before })
 	// Half a frame may have been caught.
 	for y := s.Shot(); y != x; y = s.Shot() {
 		x = y
@@ -291,14 +291,14 @@ func (s *scene) goTo(keys, level, screen, words string, before rig.Shot) rig.Sho
 }
 
 // back presses keys and waits until the window looks as it did.
-func (s *scene) back(keys string, to rig.Shot) {
+func (s *scene) back(keys string, to termtest.Shot) {
 	s.t.Helper()
 	s.Type(keys)
 	s.WaitShot(fmt.Sprintf("the window as it was: %v", to), to.Alike)
 }
 
 // round goes through the screens of a level, from the field and back to it.
-func (s *scene) round(level string, field rig.Shot) {
+func (s *scene) round(level string, field termtest.Shot) {
 	s.t.Helper()
 	bench := s.goTo("<shift+Tab>", level, "bench", "what it is, and the light", field)
 	s.goTo("<shift+Tab>", level, "room", "before paper is opened", bench)
@@ -333,7 +333,7 @@ func TestLightOfEveryScreen(t *testing.T) {
 				t.Parallel()
 				h := newHome(t)
 				past(t, h, false)
-				s := newScene(t, name, rig.Options{Cols: p.cols, Rows: p.rows, Tmux: p.mux == "tmux", Screen: p.mux == "screen"},
+				s := newScene(t, name, termtest.Options{Cols: p.cols, Rows: p.rows, Tmux: p.mux == "tmux", Screen: p.mux == "screen"},
 					h, binary(t), "--sound", "none", "--level", "torch")
 				s.begin(torchLimit)
 				s.says("Go on?")
@@ -343,11 +343,11 @@ func TestLightOfEveryScreen(t *testing.T) {
 				// News goes with the first key after it could be read, which is
 				// some seconds, the words at the foot with the next.
 				asked := time.Now()
-				s.WaitShot("the news to be old", func(rig.Shot) bool { return time.Since(asked) > 6*time.Second })
+				s.WaitShot("the news to be old", func(termtest.Shot) bool { return time.Since(asked) > 6*time.Second })
 				s.Type("t") // no key here
 				s.Type("<Tab>")
 				s.says("is next: space puts")
-				s.WaitShot("the trays", func(x rig.Shot) bool { return x != field })
+				s.WaitShot("the trays", func(x termtest.Shot) bool { return x != field })
 				trays := s.rest()
 				s.judge("torch", "trays", trays)
 				s.goTo("<shift+Tab>", "torch", "field", "level frame", trays)
@@ -358,7 +358,7 @@ func TestLightOfEveryScreen(t *testing.T) {
 				// Into the developer: the torch goes out with the same key.
 				s.Type(" ")
 				s.says("rock")
-				s.WaitShot("the torch to go out", func(x rig.Shot) bool { return x.MaxRed > 0 && x.MaxRed < trays.MaxRed })
+				s.WaitShot("the torch to go out", func(x termtest.Shot) bool { return x.MaxRed > 0 && x.MaxRed < trays.MaxRed })
 				for range 2 { // its clock runs: a photograph may be of half a frame
 					s.judge("ember", "trays", s.Shot())
 				}
@@ -370,7 +370,7 @@ func TestLightOfEveryScreen(t *testing.T) {
 
 				// Dark: nothing to be seen, and all there.
 				s.Type("g")
-				x := s.WaitShot("dark", func(x rig.Shot) bool { return x.Lit == 0 })
+				x := s.WaitShot("dark", func(x termtest.Shot) bool { return x.Lit == 0 })
 				s.judge("dark", "field", x)
 				stop := s.Watch()
 				for _, k := range []struct{ keys, screen, words string }{
@@ -401,7 +401,7 @@ func TestLightOfATerminalThatSaysLinux(t *testing.T) {
 	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux", "screen")
 	t.Run("alone", func(t *testing.T) {
 		h := newHome(t)
-		s := newScene(t, "TERM=linux", rig.Options{Term: "linux"}, h, binary(t), "--sound", "none")
+		s := newScene(t, "TERM=linux", termtest.Options{Term: "linux"}, h, binary(t), "--sound", "none")
 		if err := os.WriteFile(s.gate, nil, 0o600); err != nil {
 			t.Fatal(err)
 		}
@@ -416,7 +416,7 @@ func TestLightOfATerminalThatSaysLinux(t *testing.T) {
 	for _, mux := range []string{"tmux", "screen"} {
 		t.Run(mux, func(t *testing.T) {
 			h := newHome(t)
-			s := newScene(t, "TERM=linux in "+mux, rig.Options{Tmux: mux == "tmux", Screen: mux == "screen"}, h, "env", "TERM=linux", binary(t), "--sound", "none")
+			s := newScene(t, "TERM=linux in "+mux, termtest.Options{Tmux: mux == "tmux", Screen: mux == "screen"}, h, "env", "TERM=linux", binary(t), "--sound", "none")
 			s.begin(emberLimit)
 			s.says("enter add this sheet")
 			s.judge("ember", "bench", s.rest())
@@ -429,7 +429,7 @@ func TestLightOfADarkStart(t *testing.T) {
 	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux")
 	h := newHome(t)
 	past(t, h, true)
-	s := newScene(t, "80x24 tmux", rig.Options{Tmux: true}, h, binary(t), "--sound", "none", "--level", "dark")
+	s := newScene(t, "80x24 tmux", termtest.Options{Tmux: true}, h, binary(t), "--sound", "none", "--level", "dark")
 	s.begin(0)
 	stop := s.Watch()
 	s.says("Go on?")
@@ -456,7 +456,7 @@ func printFigures(t *testing.T) {
 	defer figures.Unlock()
 	defer func() { figures.all = nil }()
 	type key struct{ level, screen, terminal string }
-	worst := map[key]rig.Shot{}
+	worst := map[key]termtest.Shot{}
 	var terminals, screens []string
 	for _, f := range figures.all {
 		if !slices.Contains(screens, f.screen) {
@@ -572,7 +572,7 @@ func TestLightOfEveryWayOut(t *testing.T) {
 				t.Parallel()
 				h := newHome(t)
 				past(t, h, true)
-				s := newScene(t, c.name, rig.Options{Cols: 80, Rows: 24, Tmux: c.tmux, Env: []string{
+				s := newScene(t, c.name, termtest.Options{Cols: 80, Rows: 24, Tmux: c.tmux, Env: []string{
 					"WETSIDE_PANIC=\x1b[42;1;97mtray on the floor\x1b]11;#ffffff\a\x1b[?1049l\x1bc"}}, h, breaks, "--sound", "none")
 				s.begin(emberLimit)
 				s.says("Go on?")
@@ -585,9 +585,9 @@ func TestLightOfEveryWayOut(t *testing.T) {
 					s.judge("ember", "eight sheets", small)
 				}
 				s.Resize(110, 32)
-				s.judge("ember", "made larger", s.WaitShot("the larger window", func(x rig.Shot) bool { return x.Width > small.Width && x.Lit > 0 }))
+				s.judge("ember", "made larger", s.WaitShot("the larger window", func(x termtest.Shot) bool { return x.Width > small.Width && x.Lit > 0 }))
 				s.Resize(80, 24)
-				s.judge("ember", "made smaller", s.WaitShot("the smaller window", func(x rig.Shot) bool { return x.Width == small.Width && x.Lit > 0 }))
+				s.judge("ember", "made smaller", s.WaitShot("the smaller window", func(x termtest.Shot) bool { return x.Width == small.Width && x.Lit > 0 }))
 				c.end(s)
 				s.says(c.say)
 				// Once the program has come to its end no clock runs any more; the
@@ -604,7 +604,7 @@ func TestLightOfEveryWayOut(t *testing.T) {
 				s.judge("ember", "worst on the way", worst)
 				t.Logf("%d photographs on the way", taken)
 				s.Type("y")
-				s.WaitShot("the terminal as it was", func(x rig.Shot) bool { return x.MaxGreen == 255 && x.MeanLuminance > 0.5 })
+				s.WaitShot("the terminal as it was", func(x termtest.Shot) bool { return x.MaxGreen == 255 && x.MeanLuminance > 0.5 })
 				if code := s.WaitEnd(); code != c.code {
 					t.Errorf("status %d, not %d", code, c.code)
 				}
@@ -626,7 +626,7 @@ printf '\033[0m signal box $ '; while :; do sleep 3600; done`
 		t.Run("in "+either(mux, "xterm"), func(t *testing.T) {
 			t.Parallel()
 			h := newHome(t)
-			s := newScene(t, either(mux, "xterm"), rig.Options{Tmux: mux == "tmux", Screen: mux == "screen"}, h, "sh", "-c", shell, binary(t))
+			s := newScene(t, either(mux, "xterm"), termtest.Options{Tmux: mux == "tmux", Screen: mux == "screen"}, h, "sh", "-c", shell, binary(t))
 			before := s.begin(emberLimit)
 			s.says("enter add this sheet")
 			keeper := childOf(t, s.PID())
@@ -638,7 +638,7 @@ printf '\033[0m signal box $ '; while :; do sleep 3600; done`
 				}
 			}
 			s.says("signal box $")
-			s.WaitShot("the prompt", func(x rig.Shot) bool { return x.Lit > 2*before.Lit })
+			s.WaitShot("the prompt", func(x termtest.Shot) bool { return x.Lit > 2*before.Lit })
 			for range 3 {
 				s.Meddle()
 				x := s.Shot()

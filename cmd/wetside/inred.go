@@ -9,6 +9,7 @@ import (
 	"github.com/charmbracelet/x/term"
 
 	"wetside/tui/ember"
+	"wetside/tui/lamps"
 )
 
 // darkFile is there while paper is out, for the other commands to know: from
@@ -18,7 +19,7 @@ func (h *host) darkFile() string { return filepath.Join(h.state, "paper-out") }
 
 // markedLamps keep the mark.
 type markedLamps struct {
-	ember.Lamps
+	lamps.Lamps
 	mark string
 }
 

@@ -13,17 +13,17 @@ import (
 	"github.com/godbus/dbus/v5"
 
 	"wetside/tui"
-	"wetside/tui/ember"
+	"wetside/tui/lamps"
 )
 
-func (h *host) lamps() ember.Lamps { return markedLamps{h.ownLamps(), h.darkFile()} }
+func (h *host) lamps() lamps.Lamps { return markedLamps{h.ownLamps(), h.darkFile()} }
 
-func (h *host) ownLamps() ember.Lamps {
+func (h *host) ownLamps() lamps.Lamps {
 	if h.lights != nil {
 		return h.lights()
 	}
 	set, _ := loadSettings(h) // a fault in it was told where it mattered
-	return ember.NewLamps(ember.LampOptions{
+	return lamps.New(lamps.Options{
 		Bus:   dbus.ConnectSystemBus,
 		Sys:   os.DirFS("/sys"),
 		State: filepath.Join(h.state, "lamps.json"), Backlight: set.Backlight,
@@ -42,7 +42,7 @@ func (h *host) ownLamps() ember.Lamps {
 // sleep kept away while any clock runs. It works beside the program: a session
 // service that hangs keeps neither picture nor key waiting.
 type roomLamps struct {
-	lamps    ember.Lamps
+	lamps    lamps.Lamps
 	mayShine func() bool
 	now      func() time.Time
 	wake     chan struct{} // holds one
@@ -60,7 +60,7 @@ type roomLamps struct {
 type lampState struct{ dim, awake bool }
 
 // followRoom begins. back: what an earlier run dimmed comes back first.
-func followRoom(lamps ember.Lamps, now func() time.Time, mayShine func() bool, back bool) *roomLamps {
+func followRoom(lamps lamps.Lamps, now func() time.Time, mayShine func() bool, back bool) *roomLamps {
 	ctx, cancel := context.WithCancel(context.Background())
 	r := &roomLamps{lamps: lamps, now: now, mayShine: mayShine, wake: make(chan struct{}, 1)}
 	done := make(chan struct{})
@@ -171,10 +171,10 @@ func (r *roomLamps) verified() []tui.Finding {
 }
 
 // verified is what the program could check of the room by itself.
-func verified(l ember.Lamps) []tui.Finding {
+func verified(l lamps.Lamps) []tui.Finding {
 	var out []tui.Finding
 	for _, f := range l.Report() {
-		out = append(out, tui.Finding{Text: f.Lamp, Detail: strings.TrimRight(f.Detail, "."), Verified: f.Verdict == ember.Safe, About: f.About})
+		out = append(out, tui.Finding{Text: f.Lamp, Detail: strings.TrimRight(f.Detail, "."), Verified: f.Verdict == lamps.Safe, About: f.About})
 	}
 	return out
 }

@@ -12,6 +12,7 @@ import (
 	"wetside/profiles"
 	"wetside/session"
 	"wetside/tui/ember"
+	"wetside/tui/lamps"
 )
 
 // toldLamps remember what they were told, and end the program once dimmed.
@@ -30,7 +31,7 @@ func (l *toldLamps) tell(s string) error {
 func (l *toldLamps) Restore() error          { return l.tell("restore") }
 func (l *toldLamps) Inhibit(string) error    { return nil }
 func (l *toldLamps) Release() error          { return nil }
-func (l *toldLamps) Report() []ember.Finding { return nil }
+func (l *toldLamps) Report() []lamps.Finding { return nil }
 func (l *toldLamps) Dim() error {
 	defer l.then()
 	return l.tell("dim")
@@ -56,7 +57,7 @@ func staysDim(t *testing.T, p program) {
 	defer mouth.Close()
 	l := &toldLamps{then: end}
 	h := &host{in: silence, out: io.Discard, err: io.Discard, data: dir, config: dir, state: dir, ctx: ctx, now: time.Now,
-		getenv: func(string) string { return "" }, lights: func() ember.Lamps { return l }}
+		getenv: func(string) string { return "" }, lights: func() lamps.Lamps { return l }}
 	b, err := h.book()
 	if err != nil {
 		t.Fatal(err)
@@ -108,9 +109,9 @@ func (l *stuckLamps) stick(what string) error {
 func (l *stuckLamps) Dim() error           { return l.stick("dim") }
 func (l *stuckLamps) Restore() error       { return l.stick("restore") }
 func (l *stuckLamps) Inhibit(string) error { return l.stick("inhibit") }
-func (l *stuckLamps) Report() []ember.Finding {
+func (l *stuckLamps) Report() []lamps.Finding {
 	l.stick("report")
-	return []ember.Finding{{Lamp: "lid"}}
+	return []lamps.Finding{{Lamp: "lid"}}
 }
 
 // A session service that hangs keeps nobody waiting who tells the lamps to

@@ -26,7 +26,7 @@ import (
 	"github.com/alecthomas/kong"
 
 	"wetside/session/words"
-	"wetside/tui/ember"
+	"wetside/tui/lamps"
 )
 
 // A host is what the commands know of the machine: nothing reaches past it.
@@ -43,7 +43,7 @@ type host struct {
 	ctx      context.Context
 	now      func() time.Time
 	terminal func() (in, out *os.File, ok bool)
-	lights   func() ember.Lamps // nil: those of this machine
+	lights   func() lamps.Lamps // nil: those of this machine
 }
 
 // CLI is the whole command line.

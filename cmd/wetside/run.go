@@ -25,6 +25,7 @@ import (
 	"wetside/sound/voice"
 	"wetside/tui"
 	"wetside/tui/ember"
+	"wetside/tui/keeper"
 )
 
 // Flags are those of the program itself, in earnest and in rehearsal.
@@ -120,7 +121,7 @@ func (p program) run() error {
 	if p.getenv(kept) == "" {
 		return p.keep(set, guard, in, out)
 	}
-	w, hgt := ember.TTY(in, out).Size()
+	w, hgt := keeper.TTY(in, out).Size()
 	if err := guard.Begin(w, hgt); err != nil {
 		return err
 	}
@@ -163,12 +164,12 @@ func (p program) keep(set settings, guard *ember.Guard, in, out *os.File) error 
 	signal.Notify(sigs, syscall.SIGTERM, syscall.SIGHUP, os.Interrupt)
 	defer signal.Stop(sigs)
 	defer p.passThrough()()
-	code := ember.Keeper{Guard: guard, Terminal: ember.TTY(in, out), Signals: sigs,
+	code := keeper.Keeper{Guard: guard, Terminal: keeper.TTY(in, out), Signals: sigs,
 		Asked: func(code int) bool {
 			return code == codeCovered || code == codeUnwritten || guard == nil && code == codeNotBegun
 		},
 		Ended:   func(string) { go p.sayEnded(set) },
-		Covered: p.lampsBack, Stderr: p.err}.Run(ember.Command(cmd))
+		Covered: p.lampsBack, Stderr: p.err}.Run(keeper.Command(cmd))
 	if code != 0 {
 		return codeError(code)
 	}
@@ -241,7 +242,7 @@ func (p program) show(ctx context.Context, model *tui.Model, guard *ember.Guard,
 	// Only a terminal can be waited on like one; anything else is just read.
 	var input io.Reader = struct{ io.Reader }{p.in}
 	if in != nil {
-		input = ember.NewKeyboard(in)
+		input = keeper.NewKeyboard(in)
 	}
 	opts = append(opts, tea.WithInput(input))
 	if guard != nil {

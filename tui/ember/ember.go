@@ -8,7 +8,7 @@
 // everything is drawn black on black; [Ember], for the darkroom; and [Torch],
 // brighter, for the field, where no sheet lies open.
 //
-// Four things work together, each of them enough if the others fail:
+// Three things work together, each of them enough if the others fail:
 //
 //   - [Level.Red] and [NewStyles] are the palette the screens draw with.
 //   - [Paint] takes a view and covers the window with it, cell by cell.
@@ -16,11 +16,9 @@
 //     passes, and lets only movement, erasure, text and red through. It owns
 //     first and last light as well: [Guard.Begin], [Guard.Blacken],
 //     [Guard.Restore].
-//   - [Keeper] runs the program as a child, so that even a runtime panic or a
-//     kill leaves a black screen and a question, not a white shell.
 //
-// [Lamps] speaks to the other lamps of the laptop: backlight, keyboard, and
-// whatever would put the machine to sleep or lock it with a bright screen.
+// Package keeper runs the program as a child and has last light, package lamps
+// minds the laptop's other lamps.
 //
 // Relative luminance is reckoned after IEC 61966-2-1 (sRGB); the control
 // functions named here are those of ECMA-48 and, for colour, ISO/IEC 8613-6.
@@ -113,15 +111,8 @@ func (l Level) Red(role Role) uint8 {
 	return reds[l][role]
 }
 
-// Hex is the colour of role at this level, written "#rr0000".
-func (l Level) Hex(role Role) string { return hexRed(l.Red(role)) }
-
-// Color is the colour of role at this level for use with lipgloss. The guard
-// translates it for terminals that know fewer colours.
-func (l Level) Color(role Role) lipgloss.Color { return lipgloss.Color(l.Hex(role)) }
-
-// Black is the only background there is.
-const Black = lipgloss.Color("#000000")
+// black is the only background there is.
+const black = lipgloss.Color("#000000")
 
 func hexRed(r uint8) string { return fmt.Sprintf("#%02x0000", r) }
 
@@ -142,7 +133,7 @@ func NewStyles(level Level, profile Profile) Styles {
 	style := func(role Role) lipgloss.Style {
 		return r.NewStyle().
 			Foreground(lipgloss.Color(hexRed(profile.nearest(level.Red(role))))).
-			Background(Black)
+			Background(black)
 	}
 	return Styles{
 		Level:  level,
@@ -151,19 +142,6 @@ func NewStyles(level Level, profile Profile) Styles {
 		Normal: style(Normal),
 		Strong: style(Strong),
 	}
-}
-
-// Of gives the style for a role.
-func (s Styles) Of(role Role) lipgloss.Style {
-	switch role {
-	case Border:
-		return s.Border
-	case Faint:
-		return s.Faint
-	case Strong:
-		return s.Strong
-	}
-	return s.Normal
 }
 
 // cube are the red channels of the pure reds of the 256-colour cube; the

@@ -3,7 +3,6 @@ package ember
 import (
 	"bytes"
 	"fmt"
-	"image/color"
 	"io"
 	"regexp"
 	"strconv"
@@ -15,6 +14,7 @@ import (
 	"github.com/charmbracelet/x/vt"
 
 	"wetside/session/words"
+	"wetside/tui/termtest"
 )
 
 // screen is a terminal emulator behind a guard: the oracle. It is not a part
@@ -37,63 +37,9 @@ func reuse(e *vt.Emulator, opts Options) *screen {
 	return s
 }
 
-// dark reports the first cell that lights green or blue, is brighter than the
-// level allows, or shows a default of the terminal. A cell with nothing drawn
-// in it shows its background alone; x/vt keeps no foreground for one that was
-// erased.
+// dark is [termtest.Dark] at the level.
 func (s *screen) dark() error {
-	limit := uint32(s.level.Red(Strong)) * 0x101
-	for y := range s.Height() {
-		covered := 0 // cells still under a wide character to the left
-		for x := range s.Width() {
-			c := s.CellAt(x, y)
-			if c == nil {
-				return fmt.Errorf("cell %d,%d is not there", x, y)
-			}
-			if covered--; covered >= 0 && c.IsZero() {
-				continue
-			}
-			covered = c.Width - 1
-			if c.Style.Bg == nil {
-				return fmt.Errorf("cell %d,%d (%q) shows the default background", x, y, c.Content)
-			}
-			if r, g, b, _ := c.Style.Bg.RGBA(); r|g|b != 0 {
-				return fmt.Errorf("cell %d,%d (%q) has a lit background %v", x, y, c.Content, c.Style.Bg)
-			}
-			if c.Style.Attrs != 0 || c.Style.Underline != 0 {
-				return fmt.Errorf("cell %d,%d (%q) has attributes %x", x, y, c.Content, c.Style.Attrs)
-			}
-			if c.Style.UnderlineColor != nil || c.Link.URL != "" {
-				return fmt.Errorf("cell %d,%d (%q) has a link or an underline colour", x, y, c.Content)
-			}
-			if c.Style.Fg == nil {
-				if strings.TrimSpace(c.Content) != "" {
-					return fmt.Errorf("cell %d,%d (%q) shows the default foreground", x, y, c.Content)
-				}
-				continue
-			}
-			if r, g, b, _ := c.Style.Fg.RGBA(); g|b != 0 || r > limit {
-				return fmt.Errorf("cell %d,%d (%q) has foreground %v", x, y, c.Content, c.Style.Fg)
-			}
-			for _, r := range c.Content {
-				if pictured(r) || words.Unseen(r) {
-					return fmt.Errorf("cell %d,%d holds %q", x, y, c.Content)
-				}
-			}
-		}
-	}
-	if !s.CursorHidden() {
-		return fmt.Errorf("the cursor is shown")
-	}
-	if !s.IsAltScreen() {
-		return fmt.Errorf("the alternate screen was left")
-	}
-	for name, c := range map[string]color.Color{"foreground": s.ForegroundColor(), "background": s.BackgroundColor(), "cursor": s.CursorColor()} {
-		if r, g, b, _ := c.RGBA(); g|b != 0 || r > limit {
-			return fmt.Errorf("the default %s is %v", name, c)
-		}
-	}
-	return nil
+	return termtest.Dark(s.Emulator, s.level.Red(Strong), func(r rune) bool { return pictured(r) || words.Unseen(r) })
 }
 
 // allowed is what may be in a guarded stream after first light, besides text:

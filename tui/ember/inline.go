@@ -16,12 +16,12 @@ type Inline struct {
 	used  bool
 }
 
-// ErrNoRed is what writing to a terminal gives that shows only its own colours.
-var ErrNoRed = errors.New("paper is out, and this terminal would show its own colours: use a pipe, or --json")
+// errNoRed is what writing to a terminal gives that shows only its own colours.
+var errNoRed = errors.New("paper is out, and this terminal would show its own colours: use a pipe, or --json")
 
 // NewInline prints on f, which is a terminal.
 func NewInline(f *os.File, env func(string) string) *Inline {
-	_ = enableVT(f) // not a console of Windows: it knows the codes
+	_ = EnableVT(f) // not a console of Windows: it knows the codes
 	profile, _ := Detect(env, true, false)
 	if OnConsole(f) {
 		// Its palette stays, so a red by its number may be any colour. By its
@@ -34,10 +34,10 @@ func NewInline(f *os.File, env func(string) string) *Inline {
 // CanDraw reports whether anything can be printed at all.
 func (i *Inline) CanDraw() bool { return i.guard.opts.Profile.CanDraw() }
 
-// Write prints lines, each black to its end; [ErrNoRed] if it cannot.
+// Write prints lines, each black to its end; an error if it cannot.
 func (i *Inline) Write(p []byte) (int, error) {
 	if !i.CanDraw() {
-		return 0, ErrNoRed
+		return 0, errNoRed
 	}
 	i.used = true
 	if _, err := i.guard.Write(bytes.ReplaceAll(p, []byte("\n"), []byte("\x1b[K\n"))); err != nil {

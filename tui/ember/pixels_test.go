@@ -7,7 +7,9 @@ import (
 	"strings"
 	"testing"
 
-	"wetside/tui/ember/rig"
+	"github.com/charmbracelet/x/term"
+
+	"wetside/tui/termtest"
 )
 
 // sample is a frame as full as a screen of the program may be: a heading, the
@@ -49,13 +51,13 @@ func TestPixels(t *testing.T) {
 				continue
 			}
 			t.Run(name, func(t *testing.T) {
-				m := rig.Start(t, rig.Options{
+				m := termtest.Start(t, termtest.Options{
 					Cols: size[0], Rows: size[1], Tmux: mux == Tmux, Screen: mux == Screen, White: true,
 					TmuxConf: "set -g allow-passthrough on\n", // as the program asks for by itself
 					Command:  []string{self, "-test.run=^TestPixels$"},
 					Env:      []string{"EMBER_TEST_CHILD=pixels"},
 				})
-				shot := m.WaitShot("first light", func(s rig.Shot) bool { return s.Lit == 0 })
+				shot := m.WaitShot("first light", func(s termtest.Shot) bool { return s.Lit == 0 })
 				shot.Judge(t, "first light", 0)
 				for _, step := range []struct {
 					key, what string
@@ -97,22 +99,25 @@ func paintForTheRig() {
 		fmt.Println(why)
 		os.Exit(1)
 	}
-	tty := TTY(os.Stdin, os.Stdout)
-	_ = tty.Keys()
-	w, h := tty.Size()
+	_, _ = term.MakeRaw(os.Stdin.Fd())
+	size := func() (int, int) {
+		w, h, _ := term.GetSize(os.Stdout.Fd())
+		return w, h
+	}
+	w, h := size()
 	g := NewGuard(os.Stdout, Options{Profile: profile, Mux: DetectMux(os.Getenv), Level: Ember})
 	_ = g.Begin(w, h)
 	show := func(level Level) {
-		w, h := tty.Size()
+		w, h := size()
 		_ = g.SetLevel(level)
 		_, _ = g.WriteString("\x1b[H" + strings.ReplaceAll(sample(w, h, level), "\n", "\r\n"))
 	}
 	for {
-		key, err := tty.ReadKey()
-		if err != nil {
+		var key [1]byte
+		if _, err := os.Stdin.Read(key[:]); err != nil {
 			os.Exit(0)
 		}
-		switch key {
+		switch key[0] {
 		case 'd':
 			show(Dark)
 		case 'e':

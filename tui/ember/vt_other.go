@@ -4,5 +4,5 @@ package ember
 
 import "os"
 
-// enableVT: elsewhere terminals act on control sequences as they are.
-func enableVT(*os.File) error { return nil }
+// EnableVT: elsewhere terminals act on control sequences as they are.
+func EnableVT(*os.File) error { return nil }

@@ -6,9 +6,9 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-// enableVT makes a Windows console act on control sequences; older ones print
+// EnableVT makes a Windows console act on control sequences; older ones print
 // them as text unless asked.
-func enableVT(f *os.File) error {
+func EnableVT(f *os.File) error {
 	var mode uint32
 	h := windows.Handle(f.Fd())
 	if err := windows.GetConsoleMode(h, &mode); err != nil {

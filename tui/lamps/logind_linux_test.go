@@ -1,4 +1,4 @@
-package ember
+package lamps
 
 import (
 	"bufio"
@@ -126,10 +126,10 @@ func (b *bench) device(sub, name string, value, most int) {
 	}
 }
 
-func (b *bench) lamps() Lamps { return NewLamps(mockedOptions(b.addr, b.sys, b.state)) }
+func (b *bench) lamps() Lamps { return New(mockedOptions(b.addr, b.sys, b.state)) }
 
-func mockedOptions(addr, sys, state string) LampOptions {
-	return LampOptions{
+func mockedOptions(addr, sys, state string) Options {
+	return Options{
 		Bus:       func(opts ...dbus.ConnOption) (*dbus.Conn, error) { return dbus.Connect(addr, opts...) },
 		Sys:       os.DirFS(sys),
 		State:     state,
@@ -222,8 +222,8 @@ func TestSleepIsHeldOffWhileAClockRuns(t *testing.T) {
 // The program is killed outright with the lamps down; the next start puts them
 // back, and what it finds dimmed is not taken for what they were.
 func TestLampsArePutBackAfterAKill(t *testing.T) {
-	if os.Getenv("EMBER_TEST_CHILD") == "lamps" {
-		l := NewLamps(mockedOptions(os.Getenv("EMBER_TEST_BUS"), os.Getenv("EMBER_TEST_SYS"), os.Getenv("EMBER_TEST_STATE")))
+	if os.Getenv("LAMPS_TEST_CHILD") == "lamps" {
+		l := New(mockedOptions(os.Getenv("LAMPS_TEST_BUS"), os.Getenv("LAMPS_TEST_SYS"), os.Getenv("LAMPS_TEST_STATE")))
 		if err := l.Inhibit("to be killed"); err != nil {
 			t.Fatal(err)
 		}
@@ -239,7 +239,7 @@ func TestLampsArePutBackAfterAKill(t *testing.T) {
 		t.Fatal(err)
 	}
 	child := exec.Command(self, "-test.run=^TestLampsArePutBackAfterAKill$")
-	child.Env = append(os.Environ(), "EMBER_TEST_CHILD=lamps", "EMBER_TEST_BUS="+b.addr, "EMBER_TEST_SYS="+b.sys, "EMBER_TEST_STATE="+b.state)
+	child.Env = append(os.Environ(), "LAMPS_TEST_CHILD=lamps", "LAMPS_TEST_BUS="+b.addr, "LAMPS_TEST_SYS="+b.sys, "LAMPS_TEST_STATE="+b.state)
 	out, err := child.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -274,14 +274,14 @@ func TestLampsWithoutTheService(t *testing.T) {
 	b := &bench{t: t, sys: sys, state: filepath.Join(t.TempDir(), "lamps.json")}
 	b.device("backlight", "panel0", 700, 1000)
 	b.device("leds", "maker::kbd_backlight", 2, 3)
-	for name, opts := range map[string]LampOptions{
+	for name, opts := range map[string]Options{
 		"no bus":    {Sys: os.DirFS(sys), State: b.state},
 		"dead bus":  mockedOptions("unix:path=/nonexistent/bus", sys, b.state),
 		"no sysfs":  {State: b.state},
 		"no device": {Sys: os.DirFS(t.TempDir()), State: b.state},
 	} {
 		t.Run(name, func(t *testing.T) {
-			l := NewLamps(opts)
+			l := New(opts)
 			if err := l.Dim(); err == nil != (name == "no device") {
 				t.Errorf("Dim: %v", err)
 			} else if err != nil && !strings.Contains(err.Error(), "by hand") {
@@ -313,7 +313,7 @@ func TestLampValuesOutliveTheService(t *testing.T) {
 	if err := b.lamps().Dim(); err != nil {
 		t.Fatal(err)
 	}
-	l := NewLamps(mockedOptions("unix:path=/nonexistent/bus", b.sys, b.state))
+	l := New(mockedOptions("unix:path=/nonexistent/bus", b.sys, b.state))
 	if err := l.Restore(); err == nil || !strings.Contains(err.Error(), b.state) {
 		t.Errorf("Restore without the service: %v", err)
 	}
@@ -386,8 +386,8 @@ func TestLampsOfAServiceThatHangs(t *testing.T) {
 	})
 }
 
-func hangs(t *testing.T, opts LampOptions) {
-	l := NewLamps(opts)
+func hangs(t *testing.T, opts Options) {
+	l := New(opts)
 	done := make(chan struct{})
 	go func() {
 		defer close(done)

@@ -1,6 +1,6 @@
 //go:build !linux
 
-package ember
+package lamps
 
 // byHand is the report where lamps can be neither read nor set.
 func byHand(held bool) []Finding {

@@ -1,4 +1,7 @@
-package ember
+// Package keeper runs the program as a child, so that even a panic of the runtime
+// or a kill leaves a black window and a question, not a white shell. What it
+// reads of the keyboard, and the program too, comes through [Keyboard].
+package keeper
 
 import (
 	"errors"
@@ -13,6 +16,8 @@ import (
 
 	"github.com/charmbracelet/x/ansi"
 	"github.com/charmbracelet/x/term"
+
+	"wetside/tui/ember"
 )
 
 // Child is the program that a [Keeper] watches over.
@@ -57,7 +62,7 @@ type Terminal interface {
 type Keeper struct {
 	// Guard is nil when nothing is drawn: then what happened is read once paper is
 	// covered.
-	Guard    *Guard
+	Guard    *ember.Guard
 	Terminal Terminal
 	// Signals are those to pass on to the child: the caller has asked
 	// os/signal for them. May be nil.
@@ -156,8 +161,8 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 	if key == 0 {
 		key = 'y'
 	}
-	if k.Guard != nil && k.Guard.Level() > Ember {
-		_ = k.Guard.SetLevel(Ember) // whether paper lies open is not known here
+	if k.Guard != nil && k.Guard.Level() > ember.Ember {
+		_ = k.Guard.SetLevel(ember.Ember) // whether paper lies open is not known here
 	}
 	_ = k.Terminal.Keys()
 	w, h := k.Terminal.Size()
@@ -221,7 +226,7 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 	}
 	var unread []string
 	if k.Guard == nil {
-		unread = append([]string{SafeText(what)}, said.lines(math.MaxInt)...)
+		unread = append([]string{ember.SafeText(what)}, said.lines(math.MaxInt)...)
 	}
 	k.giveBack(unread...)
 	if k.Covered != nil && !left {
@@ -318,18 +323,18 @@ func (k Keeper) tell(w, h int, what string, key byte, said *tail) error {
 	_ = k.Guard.Resize(w, h)
 	_ = k.Guard.Blacken()
 	lines := []string{
-		SafeText(what),
+		ember.SafeText(what),
 		"The screen stays dark. What was written down is safe.",
 		fmt.Sprintf("Cover the paper, then press %c: the screen comes back as it was.", key),
 	}
 	// A trace over the whole window would be a lamp: its head says what happened.
-	faint := NewStyles(k.Guard.Level(), TrueColor).Faint
+	faint := ember.NewStyles(k.Guard.Level(), ember.TrueColor).Faint
 	for _, l := range said.lines(min(traceLines, h-len(lines)-1)) {
 		lines = append(lines, faint.Render(l))
 	}
 	// The cursor goes back to the top: a window made smaller afterwards loses
 	// what is below it, not the words above.
-	_, err := io.WriteString(k.Guard, strings.ReplaceAll(Paint(strings.Join(lines, "\n"), w, h, k.Guard.Level()), "\n", "\r\n")+"\x1b[1;1H")
+	_, err := io.WriteString(k.Guard, strings.ReplaceAll(ember.Paint(strings.Join(lines, "\n"), w, h, k.Guard.Level()), "\n", "\r\n")+"\x1b[1;1H")
 	return err
 }
 
@@ -368,7 +373,7 @@ func (t *tail) lines(n int) []string {
 		all = all[:n]
 	}
 	for i, l := range all {
-		all[i] = SafeText(strings.ReplaceAll(l, "\t", "    "))
+		all[i] = ember.SafeText(strings.ReplaceAll(l, "\t", "    "))
 	}
 	return all
 }
@@ -416,7 +421,7 @@ func (c *command) Wait() (int, string, error) {
 // understand what the guard writes.
 func TTY(in, out *os.File) Terminal {
 	t := &tty{in: in, out: out}
-	_ = enableVT(out) // not a console: nothing will be drawn there anyway
+	_ = ember.EnableVT(out) // not a console: nothing will be drawn there anyway
 	t.state, _ = term.GetState(in.Fd())
 	return t
 }

@@ -1,11 +1,11 @@
-// Package rig draws in a real terminal and reads the pixels, for tests: xterm
+// Package termtest draws in a real terminal and reads the pixels, for tests: xterm
 // with its scrollbar and its pointer, which is moved over the window all the
 // time, on an X server without a screen (Xvfb), photographed with ImageMagick,
 // with or without tmux in between. It shares no code with the package it judges,
 // not even the formula for luminance.
 //
 // The tools are not part of the project: see [sessiontest.Need].
-package rig
+package termtest
 
 import (
 	"bufio"

@@ -1,11 +1,11 @@
 //go:build !linux && !darwin && !windows
 
-package ember
+package lamps
 
 import "errors"
 
-// NewLamps gives lamps that are the user's to mind.
-func NewLamps(LampOptions) Lamps { return noLamps{} }
+// New gives lamps that are the user's to mind.
+func New(Options) Lamps { return noLamps{} }
 
 type noLamps struct{}
 

@@ -1,4 +1,4 @@
-package ember
+package lamps
 
 import (
 	"fmt"
@@ -8,9 +8,9 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-// NewLamps gives what can be done about this machine's lamps: sleep and the
+// New gives what can be done about this machine's lamps: sleep and the
 // display's turning off are held off by SetThreadExecutionState.
-func NewLamps(LampOptions) Lamps { return &execution{} }
+func New(Options) Lamps { return &execution{} }
 
 type execution struct {
 	mu   sync.Mutex

@@ -1,4 +1,4 @@
-package ember
+package keeper
 
 import (
 	"math/rand/v2"

@@ -1,6 +1,6 @@
 //go:build unix
 
-package ember
+package keeper
 
 import (
 	"os"

@@ -1,4 +1,4 @@
-package ember
+package lamps
 
 import (
 	"errors"
@@ -6,12 +6,12 @@ import (
 	"sync"
 )
 
-// NewLamps gives what can be done about this machine's lamps: sleep is held
+// New gives what can be done about this machine's lamps: sleep is held
 // off by a helper of the system's own, caffeinate(8).
-func NewLamps(opts LampOptions) Lamps { return &caffeinate{opts: opts} }
+func New(opts Options) Lamps { return &caffeinate{opts: opts} }
 
 type caffeinate struct {
-	opts LampOptions
+	opts Options
 	mu   sync.Mutex
 	stop func() error
 }

@@ -1,4 +1,4 @@
-package ember
+package keeper
 
 import (
 	"errors"
@@ -10,7 +10,28 @@ import (
 	"strings"
 	"sync"
 	"testing"
+
+	"github.com/charmbracelet/x/vt"
+
+	"wetside/session/words"
+	"wetside/tui/ember"
+	"wetside/tui/termtest"
 )
+
+// screen is a terminal emulator behind a guard.
+type screen struct {
+	*vt.Emulator
+	guard *ember.Guard
+}
+
+func newScreen(w, h int) screen {
+	e := vt.NewEmulator(w, h)
+	return screen{e, ember.NewGuard(e, ember.Options{Profile: ember.TrueColor, Level: ember.Ember})}
+}
+
+func (s screen) dark() error {
+	return termtest.Dark(s.Emulator, ember.Ember.Red(ember.Strong), words.Unseen)
+}
 
 // fakeTTY is a terminal without a terminal: keys come from a list.
 type fakeTTY struct {
@@ -106,7 +127,7 @@ func TestKeeperKeepsTheRoomDark(t *testing.T) {
 			shown: []string{"could not be started: no such file"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			s := newScreen(72, 12, Options{Profile: TrueColor, Level: Ember})
+			s := newScreen(72, 12)
 			var shown string
 			tty := &fakeTTY{w: 72, h: 12, keys: c.keys}
 			tty.onKey = func() {
@@ -178,7 +199,7 @@ func TestNothingButAKeyAnswers(t *testing.T) {
 		{"a sequence broken off", "\x1b[12\x1b[1;2y", false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			s := newScreen(40, 6, Options{Profile: TrueColor, Level: Ember})
+			s := newScreen(40, 6)
 			Keeper{Guard: s.guard, Terminal: &fakeTTY{w: 40, h: 6, keys: c.sent}}.Run(&fakeChild{run: func(io.Writer, <-chan os.Signal) (int, string) { return 1, "" }})
 			if given := !s.IsAltScreen(); given != c.answered {
 				t.Errorf("the terminal was given back: %v", given)
@@ -189,7 +210,7 @@ func TestNothingButAKeyAnswers(t *testing.T) {
 
 // A real process, a real panic: the test binary runs itself.
 func TestKeeperCatchesARealPanic(t *testing.T) {
-	switch os.Getenv("EMBER_TEST_CHILD") {
+	switch os.Getenv("KEEPER_TEST_CHILD") {
 	case "panic":
 		go func() { panic("tray on the floor") }()
 		select {}
@@ -201,12 +222,12 @@ func TestKeeperCatchesARealPanic(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, what := range []string{"panic", "good"} {
-		s := newScreen(80, 20, Options{Profile: TrueColor, Level: Ember})
+		s := newScreen(80, 20)
 		var shown string
 		tty := &fakeTTY{w: 80, h: 20, keys: "y"}
 		tty.onKey = func() { shown = s.String() }
 		cmd := exec.Command(self, "-test.run=^TestKeeperCatchesARealPanic$")
-		cmd.Env = append(os.Environ(), "EMBER_TEST_CHILD="+what)
+		cmd.Env = append(os.Environ(), "KEEPER_TEST_CHILD="+what)
 		cmd.Stdout = io.Discard
 		code := Keeper{Guard: s.guard, Terminal: tty}.Run(Command(cmd))
 		if what == "good" {
@@ -225,7 +246,7 @@ func TestKeeperCatchesARealPanic(t *testing.T) {
 // than the darkroom's: paper may lie open.
 func TestKeeperAsksNoBrighterThanTheDarkroom(t *testing.T) {
 	var out strings.Builder
-	g := NewGuard(&out, Options{Profile: TrueColor, Level: Torch})
+	g := ember.NewGuard(&out, ember.Options{Profile: ember.TrueColor, Level: ember.Torch})
 	child := &fakeChild{run: func(io.Writer, <-chan os.Signal) (int, string) {
 		out.Reset()
 		return 137, "The program was ended from outside (killed)."
@@ -236,8 +257,8 @@ func TestKeeperAsksNoBrighterThanTheDarkroom(t *testing.T) {
 		n, _ := strconv.Atoi(m[1])
 		most = max(most, n)
 	}
-	if most == 0 || most > int(Ember.Red(Strong)) {
-		t.Errorf("the question is drawn in red %d, the darkroom allows %d", most, Ember.Red(Strong))
+	if most == 0 || most > int(ember.Ember.Red(ember.Strong)) {
+		t.Errorf("the question is drawn in red %d, the darkroom allows %d", most, ember.Ember.Red(ember.Strong))
 	}
 }
 

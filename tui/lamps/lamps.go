@@ -1,4 +1,7 @@
-package ember
+// Package lamps speaks to the lights of the laptop other than the window: the
+// panel, the keyboard, and whatever would put the machine to sleep or lock it with
+// a bright screen.
+package lamps
 
 import (
 	"io/fs"
@@ -68,8 +71,8 @@ type Finding struct {
 	Detail string
 }
 
-// LampOptions say how to reach the lamps.
-type LampOptions struct {
+// Options say how to reach the lamps.
+type Options struct {
 	// Bus connects to the bus logind is on (dbus.ConnectSystemBus); nil means
 	// there is none. It is called when first needed, and again when the
 	// connection is lost. Linux only.

@@ -1,4 +1,4 @@
-package ember
+package lamps
 
 import (
 	"context"
@@ -17,15 +17,17 @@ import (
 	"time"
 
 	"github.com/godbus/dbus/v5"
+
+	"wetside/session/words"
 )
 
-// NewLamps gives the lamps of this machine, by way of logind
+// New gives the lamps of this machine, by way of logind
 // (org.freedesktop.login1(5)): an active session may set the brightness of its
 // seat's devices without being root.
-func NewLamps(opts LampOptions) Lamps { return &logind{opts: opts} }
+func New(opts Options) Lamps { return &logind{opts: opts} }
 
 type logind struct {
-	opts LampOptions
+	opts Options
 	mu   sync.Mutex
 	conn *dbus.Conn
 	hold *os.File
@@ -434,5 +436,5 @@ func (l *logind) otherLEDs() []Finding {
 		return nil
 	}
 	sort.Strings(lit)
-	return []Finding{{AboutOther, "indicator lights", Lit, "Lit, and not ours to turn off: " + SafeText(strings.Join(lit, ", ")) + ". Press the key or cover the light."}}
+	return []Finding{{AboutOther, "indicator lights", Lit, "Lit, and not ours to turn off: " + words.Clean(strings.Join(lit, ", ")) + ". Press the key or cover the light."}}
 }
