@@ -138,7 +138,7 @@ func (h *host) run() (int, error) {
 	var cli CLI
 	status := -1
 	parser, err := kong.New(&cli, kong.Name("wetside"),
-		kong.Description(description),
+		kong.Description(description), kong.Vars{"formats": formats()},
 		kong.UsageOnError(), kong.Writers(h.out, h.err), kong.Exit(func(n int) { status = n; panic(exit{}) }),
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true}), kong.ValueFormatter(withVariable), kong.Help(printHelp))
 	if err != nil {

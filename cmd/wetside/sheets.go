@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -485,9 +486,18 @@ func (c *ScanCmd) Run(h *host) error {
 // ExportCmd writes the notebook out.
 type ExportCmd struct {
 	Filter
-	Format string `help:"csv (a row a stage), json, or html (a card a sheet, prints well)." placeholder:"FORMAT"`
+	Format string `help:"${formats}." placeholder:"FORMAT"`
 	Output string `short:"o" help:"File to write; its ending tells the format. Without it, or with -, standard output." placeholder:"FILE" type:"path"`
 	Title  string `help:"Title of the page." placeholder:"WORDS"`
+}
+
+// formats are the formats of export, for the help.
+func formats() string {
+	var of []string
+	for _, f := range notebook.Formats {
+		of = append(of, f.Name+" ("+f.Is+")")
+	}
+	return words.Or(of)
 }
 
 // Help shows how it is used.
@@ -506,19 +516,9 @@ notebook again from it.`
 
 // Run writes it.
 func (c *ExportCmd) Run(h *host) error {
-	format := c.Format
-	if format == "" {
-		format = strings.TrimPrefix(filepath.Ext(c.Output), ".")
-		if format == "htm" {
-			format = "html"
-		}
-	}
-	switch format {
-	case "csv", "json", "html":
-	case "":
-		return usage("say the format: --format csv, json or html")
-	default:
-		return usage("there is no format %q: use csv, json or html", format)
+	format, err := notebook.FormatOf(cmp.Or(c.Format, strings.TrimPrefix(filepath.Ext(c.Output), ".")))
+	if err != nil {
+		return usageError{err}
 	}
 	f, err := c.filter(h)
 	if err != nil {
@@ -533,12 +533,12 @@ func (c *ExportCmd) Run(h *host) error {
 	}
 	defer b.Close()
 	o := notebook.Options{Title: c.Title}
-	if format == "html" {
+	if format.Plots {
 		if o.Plot, err = plotOf(desk.JudgedIn(b, h.known().Law)(), c.Camera, c.Paper); err != nil {
 			return err
 		}
 	}
-	write := func(w io.Writer) error { return b.Export(w, notebook.Format(format), f, o) }
+	write := func(w io.Writer) error { return b.Export(w, format, f, o) }
 	if c.Output == "" || c.Output == stdio {
 		return write(h.out)
 	}

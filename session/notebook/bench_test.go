@@ -267,8 +267,8 @@ func BenchmarkSheet(b *testing.B) {
 func BenchmarkExport(b *testing.B) {
 	n := sheetsWanted(b)
 	c := bookOf(b, n)
-	for _, f := range []Format{CSV, JSON, HTML} {
-		b.Run(string(f), func(b *testing.B) {
+	for _, f := range Formats {
+		b.Run(f.Name, func(b *testing.B) {
 			bk := opened(b, c)
 			cpu := spent()
 			for b.Loop() {

@@ -188,7 +188,7 @@ func (b *Book) logDay(day string) error {
 			return err
 		}
 		err := WriteFile(filepath.Join(b.cfg.LogDir, day+".csv"), func(w io.Writer) error {
-			return exportCSV(w, b.rd, Filter{Day: day, OldestFirst: true}, nil)
+			return exportCSV(w, b.rd, Filter{Day: day, OldestFirst: true}, nil, Options{})
 		})
 		if err != nil {
 			return err

@@ -37,7 +37,7 @@ func TestANotebookOfTheFirstSchemaGoesOn(t *testing.T) {
 	}
 }
 
-func export(t testing.TB, b *Book, f Format, o Options) []byte {
+func export(t testing.TB, b *Book, f *Format, o Options) []byte {
 	t.Helper()
 	var buf bytes.Buffer
 	if err := b.Export(&buf, f, Filter{}, o); err != nil {
@@ -357,6 +357,20 @@ func TestExportFormats(t *testing.T) {
 		{Kind: session.Noted, At: at(9 * time.Hour), Sheet: id, Note: "two\r\nlines, \"quoted\"\x1b[2J"},
 		{Kind: session.Spoiled, At: at(9 * time.Hour), Sheet: id, Note: "@fell on the floor"},
 	})
+	for _, f := range Formats {
+		text := string(export(t, b, f, Options{}))
+		for _, want := range []string{"HYPERLINK", "alert(1)", "develop", "spoiled", "fell on the floor", "document.title"} {
+			if !strings.Contains(text, want) {
+				t.Errorf("the format %s does not tell %q", f.Name, want)
+			}
+		}
+		if strings.ContainsRune(text, '\x1b') {
+			t.Errorf("the format %s hands on what drives a terminal", f.Name)
+		}
+		if f.Is == "" {
+			t.Errorf("the format %s does not say what it is", f.Name)
+		}
+	}
 	var doc struct {
 		Format  string
 		Version int
@@ -380,7 +394,7 @@ func TestExportFormats(t *testing.T) {
 	if strings.Count(html, "<article>") != 3 || !strings.HasSuffix(html, "</html>\n") {
 		t.Error("cards are missing")
 	}
-	if err := b.Export(&bytes.Buffer{}, "xml", Filter{}, Options{}); err == nil {
+	if _, err := FormatOf("xml"); err == nil {
 		t.Error("xml")
 	}
 }

@@ -13,15 +13,44 @@ import (
 	"wetside/session/words"
 )
 
-// Format is a format of export.
-type Format string
+// A Format is a format of export.
+type Format struct {
+	Name   string
+	Is     string // what one gets
+	Ending string // of a file, besides the name
+	Plots  bool   // shows [Options.Plot]
+	write  func(io.Writer, *sql.DB, Filter, []*Record, Options) error
+}
+
+// Formats lists every one of them.
+var Formats []*Format
+
+func format(f Format) *Format {
+	Formats = append(Formats, &f)
+	return &f
+}
 
 // The formats.
-const (
-	CSV  Format = "csv"
-	JSON Format = "json"
-	HTML Format = "html"
+var (
+	CSV  = format(Format{Name: "csv", Is: "a row a stage", write: exportCSV})
+	JSON = format(Format{Name: "json", Is: "for import and programs", write: exportJSON})
+	HTML = format(Format{Name: "html", Is: "a card a sheet, prints well", Ending: "htm", Plots: true, write: exportHTML})
 )
+
+// FormatOf finds a format by its name, or the ending of a file.
+func FormatOf(name string) (*Format, error) {
+	var names []string
+	for _, f := range Formats {
+		if name != "" && (name == f.Name || name == f.Ending) {
+			return f, nil
+		}
+		names = append(names, f.Name)
+	}
+	if name == "" {
+		return nil, fmt.Errorf("say the format: --format %s", words.Or(names))
+	}
+	return nil, fmt.Errorf("there is no format %q: use %s", name, words.Or(names))
+}
 
 // JSONName and JSONVersion stand at the head of a JSON export:
 //
@@ -46,7 +75,7 @@ type Options struct {
 // Export writes the sheets of a filter, oldest first unless the filter has a
 // limit or says otherwise. It reads one state of the notebook, whatever is
 // written meanwhile, and holds one sheet in memory at a time.
-func (b *Book) Export(w io.Writer, format Format, f Filter, o Options) error {
+func (b *Book) Export(w io.Writer, format *Format, f Filter, o Options) error {
 	rd, waiting, err := b.reader()
 	if err != nil {
 		return err
@@ -55,17 +84,7 @@ func (b *Book) Export(w io.Writer, format Format, f Filter, o Options) error {
 		f.OldestFirst = true
 	}
 	bw := bufio.NewWriterSize(w, 1<<16)
-	switch format {
-	case CSV:
-		err = exportCSV(bw, rd, f, waiting)
-	case JSON:
-		err = exportJSON(bw, rd, f, waiting)
-	case HTML:
-		err = exportHTML(bw, rd, f, waiting, o)
-	default:
-		return fmt.Errorf("there is no format %q: use csv, json or html", format)
-	}
-	if err != nil {
+	if err := format.write(bw, rd, f, waiting, o); err != nil {
 		if isDamage(err) {
 			b.mu.Lock()
 			b.damaged(err)
@@ -135,7 +154,7 @@ func eachRecord(rd *sql.DB, f Filter, waiting []*Record, do func(*Record) error)
 	})
 }
 
-func exportCSV(w io.Writer, rd *sql.DB, f Filter, waiting []*Record) error {
+func exportCSV(w io.Writer, rd *sql.DB, f Filter, waiting []*Record, _ Options) error {
 	c, err := newCSV(w)
 	if err != nil {
 		return err
@@ -147,7 +166,7 @@ func exportCSV(w io.Writer, rd *sql.DB, f Filter, waiting []*Record) error {
 	return c.w.Error()
 }
 
-func exportJSON(w io.Writer, rd *sql.DB, f Filter, waiting []*Record) error {
+func exportJSON(w io.Writer, rd *sql.DB, f Filter, waiting []*Record, _ Options) error {
 	if _, err := fmt.Fprintf(w, `{"format":%q,"version":%d,"sheets":[`, JSONName, JSONVersion); err != nil {
 		return err
 	}
