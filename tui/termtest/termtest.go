@@ -1,7 +1,6 @@
 // Package termtest draws in a real terminal and reads the pixels, for tests: xterm
 // with its scrollbar and its pointer, which is moved over the window all the
-// time, on an X server without a screen (Xvfb), photographed with ImageMagick,
-// with or without tmux in between. It shares no code with the package it judges,
+// time, on an X server without a screen (Xvfb), with or without tmux in between. It shares no code with the package it judges,
 // not even the formula for luminance.
 //
 // The tools are not part of the project: see [sessiontest.Need].
@@ -23,6 +22,9 @@ import (
 	"sync"
 	"testing"
 	"time"
+
+	"github.com/jezek/xgb"
+	"github.com/jezek/xgb/xproto"
 
 	"wetside/session/sessiontest"
 )
@@ -64,6 +66,9 @@ type Term struct {
 	env     []string
 	dir     string
 	xterm   *exec.Cmd
+
+	x   *xgb.Conn
+	win xproto.Window // the same as window
 
 	shots  sync.Mutex // one at a time
 	places int        // the pointer was at
@@ -120,6 +125,7 @@ func Start(t testing.TB, o Options) *Term {
 		o.Patience = 20 * time.Second
 	}
 	term := &Term{t: t, opts: o, dir: t.TempDir()}
+	t.Cleanup(term.alone)
 	term.startX()
 	term.startXterm()
 	return term
@@ -143,6 +149,12 @@ func (m *Term) startX() {
 	}
 	m.display = ":" + strings.TrimSpace(line)
 	m.env = append(os.Environ(), "DISPLAY="+m.display, "LC_ALL=C.UTF-8")
+	xgb.Logger.SetOutput(io.Discard) // that the server ended with the test is no news
+	m.await("the X server", func() bool {
+		m.x, err = xgb.NewConnDisplay(m.display)
+		return err == nil
+	})
+	m.t.Cleanup(m.x.Close)
 }
 
 func (m *Term) startXterm() {
@@ -176,7 +188,9 @@ func (m *Term) startXterm() {
 		}
 		out, err := m.output("xdotool", "search", "--onlyvisible", "--class", "xterm")
 		m.window = strings.TrimSpace(strings.SplitN(out, "\n", 2)[0])
-		return err == nil && m.window != ""
+		id, bad := strconv.ParseUint(m.window, 10, 32)
+		m.win = xproto.Window(id)
+		return err == nil && bad == nil
 	})
 	m.await("the command", func() bool {
 		_, err := os.Stat(filepath.Join(m.dir, "started"))
@@ -233,7 +247,7 @@ func (m *Term) script() string {
 		fmt.Fprintf(&b, "unset TMUX STY\nTERM=%s COLORTERM=%s; export TERM COLORTERM\n%s\nsh %s\n%s%s", quote(term), colorterm, started, quote(runner), ended, wait)
 	}
 	outer := filepath.Join(m.dir, "outer.sh")
-	m.write(outer, b.String())
+	m.write(outer, mark+"="+quote(m.dir)+"; export "+mark+"\n"+b.String())
 	return outer
 }
 
@@ -244,6 +258,41 @@ func (m *Term) write(name, text string) {
 	if err := os.WriteFile(name, []byte(text), 0o600); err != nil {
 		m.t.Fatal(err)
 	}
+}
+
+// mark is in the environment of whatever runs in a terminal.
+const mark = "WETSIDE_TEST_TERMINAL"
+
+// alone waits until nothing is left of what ran in the terminal, which has gone
+// by then; what outlives it might still write where the test cleans up.
+func (m *Term) alone() {
+	left := m.inside()
+	for end := time.Now().Add(m.opts.Patience); len(left) > 0 && time.Now().Before(end); left = m.inside() {
+		time.Sleep(20 * time.Millisecond)
+	}
+	for pid, name := range left {
+		m.t.Errorf("%s outlived its terminal", name)
+		if p, err := os.FindProcess(pid); err == nil {
+			_ = p.Kill()
+		}
+	}
+}
+
+// inside are the processes that the terminal's environment was handed down to,
+// with their command lines.
+func (m *Term) inside() map[int]string {
+	found := map[int]string{}
+	all, _ := filepath.Glob("/proc/[0-9]*/environ")
+	for _, file := range all {
+		env, err := os.ReadFile(file)
+		if err != nil || !bytes.Contains(env, []byte(mark+"="+m.dir+"\x00")) {
+			continue
+		}
+		pid, _ := strconv.Atoi(filepath.Base(filepath.Dir(file)))
+		line, _ := os.ReadFile(filepath.Join(filepath.Dir(file), "cmdline"))
+		found[pid] = string(bytes.ReplaceAll(line, []byte{0}, []byte{' '}))
+	}
+	return found
 }
 
 // run starts a process that ends with the test, and says when it ended before.
@@ -482,16 +531,17 @@ func (m *Term) shot() (Shot, error) {
 	m.shots.Lock()
 	defer m.shots.Unlock()
 	m.places++
-	at := func(size, step int) string { return strconv.Itoa(m.places * step % max(1, size)) }
-	_, _ = m.output("xdotool", "mousemove", "--window", m.window, at(m.size[0], 149), at(m.size[1], 97))
-	out, err := m.output("import", "-silent", "-display", m.display, "-window", m.window, "-depth", "8", "ppm:-")
+	at := func(size, step int) int16 { return int16(m.places * step % max(1, size)) }
+	xproto.WarpPointer(m.x, 0, m.win, 0, 0, 0, 0, at(m.size[0], 149), at(m.size[1], 97))
+	size, err := xproto.GetGeometry(m.x, xproto.Drawable(m.win)).Reply()
 	if err != nil {
-		return Shot{}, fmt.Errorf("import: %w", err)
+		return Shot{}, fmt.Errorf("the window's size: %w", err)
 	}
-	s, err := readPPM(strings.NewReader(out))
+	image, err := xproto.GetImage(m.x, xproto.ImageFormatZPixmap, xproto.Drawable(m.win), 0, 0, size.Width, size.Height, math.MaxUint32).Reply()
 	if err != nil {
-		return s, err
+		return Shot{}, fmt.Errorf("the window's picture: %w", err)
 	}
+	s := seen(int(size.Width), int(size.Height), image.Data)
 	m.size = [2]int{s.Width, s.Height}
 	bare, err := m.memory(s.Width, s.Height)
 	if err != nil {
@@ -534,17 +584,13 @@ func (m *Term) memory(width, height int) (Shot, error) {
 	if order != littleEndian || depth != 32 || head[14] != 0xff0000 || head[15] != 0xff00 || head[16] != 0xff {
 		return Shot{}, fmt.Errorf("the server's memory is in an order not known here: %v", head)
 	}
-	rgb := make([]byte, 0, 3*width*height)
-	row := make([]byte, 4*width)
+	bgr := make([]byte, 4*width*height)
 	for y := range height {
-		if _, err := f.ReadAt(row, int64(size)+12*int64(colours)+line*int64(y)); err != nil {
+		if _, err := f.ReadAt(bgr[4*width*y:4*width*(y+1)], int64(size)+12*int64(colours)+line*int64(y)); err != nil {
 			return Shot{}, fmt.Errorf("the server's memory: %w", err)
 		}
-		for x := range width {
-			rgb = append(rgb, row[4*x+2], row[4*x+1], row[4*x])
-		}
 	}
-	return seen(width, height, rgb), nil
+	return seen(width, height, bgr), nil
 }
 
 // Meddle does to the window what an elbow on the mouse does: it drags over it,
@@ -587,54 +633,14 @@ func (s Shot) Judge(t testing.TB, what string, limit float64) {
 	}
 }
 
-// readPPM reads a binary portable pixmap (netpbm's P6, 8 bits).
-func readPPM(r io.Reader) (Shot, error) {
-	var s Shot
-	br := bufio.NewReaderSize(r, 1<<20)
-	head := make([]string, 0, 4)
-	for len(head) < 4 {
-		var w bytes.Buffer
-		for {
-			c, err := br.ReadByte()
-			if err != nil {
-				return s, fmt.Errorf("not a picture: %w", err)
-			}
-			if c == '#' {
-				if _, err := br.ReadString('\n'); err != nil {
-					return s, err
-				}
-				continue
-			}
-			if c == ' ' || c == '\n' || c == '\t' || c == '\r' {
-				if w.Len() > 0 {
-					break
-				}
-				continue
-			}
-			w.WriteByte(c)
-		}
-		head = append(head, w.String())
-	}
-	if head[0] != "P6" || head[3] != "255" {
-		return s, fmt.Errorf("not an 8 bit picture: %v", head)
-	}
-	s.Width, _ = strconv.Atoi(head[1])
-	s.Height, _ = strconv.Atoi(head[2])
-	pixels := s.Width * s.Height
-	buf := make([]byte, 3*pixels)
-	if _, err := io.ReadFull(br, buf); err != nil {
-		return s, fmt.Errorf("a picture cut short: %w", err)
-	}
-	return seen(s.Width, s.Height, buf), nil
-}
-
-// seen gives the figures of a picture: three bytes a pixel.
-func seen(width, height int, rgb []byte) Shot {
+// seen gives the figures of a picture as the X server has it: four bytes a
+// pixel, blue, green, red and one that is not used.
+func seen(width, height int, bgr []byte) Shot {
 	s := Shot{Width: width, Height: height}
 	var sum float64
 	lit, first, pixels := 0, true, width*height
 	for i := range pixels {
-		r, g, b := rgb[3*i], rgb[3*i+1], rgb[3*i+2]
+		b, g, r := bgr[4*i], bgr[4*i+1], bgr[4*i+2]
 		if r|g|b == 0 {
 			continue
 		}
