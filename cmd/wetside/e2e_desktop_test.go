@@ -77,6 +77,7 @@ func left(t testing.TB, mark string) (out []string) {
 // the start nor the clock, nor a key nor the end; and nothing that was begun for
 // it lives on.
 func TestADesktopThatHangs(t *testing.T) {
+	t.Parallel() // most of it is waiting
 	h := newHome(t)
 	socket := filepath.Join(h.dir, "deaf")
 	deaf, err := net.Listen("unix", socket)
@@ -92,6 +93,7 @@ func TestADesktopThatHangs(t *testing.T) {
 
 // Where no desktop runs, none is started to show a pop-up on.
 func TestNoDesktopIsStarted(t *testing.T) {
+	t.Parallel() // most of it is waiting
 	h := newHome(t)
 	bin := filepath.Join(h.dir, "bin")
 	if err := os.Mkdir(bin, 0o755); err != nil {

@@ -69,6 +69,9 @@ func TestPlanOfLongQueues(t *testing.T) {
 				if why := illegal(room(n), ls); why != "" || len(ls) != n+len(running) {
 					t.Errorf("%s, %d sheets: %s", q.name, n, why)
 				}
+				if n > 8 {
+					continue // of these one plan takes a second
+				}
 				if again := bench.Plan(room(n), running, queue, 1010*s); !reflect.DeepEqual(sch, again) {
 					t.Errorf("%s, %d sheets: planned twice, two plans", q.name, n)
 				}
