@@ -92,7 +92,7 @@ func (p *Planner) Plan(f Form) (Reckoned, error) {
 		if strings.Trim(text, "0123456789.,-") == "" {
 			text += " C"
 		}
-		if err := celsius.UnmarshalText([]byte(strings.Replace(text, ",", ".", 1))); err != nil {
+		if err := celsius.UnmarshalText([]byte(text)); err != nil {
 			return Reckoned{}, err
 		}
 	}

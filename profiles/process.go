@@ -24,7 +24,7 @@ type Process struct {
 	Key         string      `toml:"process"`
 	Name        string      `toml:"name"`
 	Note        string      `toml:"note,omitempty,multiline"`
-	Temperature Temperature `toml:"temperature"`
+	Temperature Temperature `toml:"temperature,omitempty"` // may be left out: the written times, whatever the temperature
 	Baths       []Bath      `toml:"bath"`
 	Steps       []Step      `toml:"step"`
 }
@@ -191,6 +191,9 @@ func scale(d time.Duration, f float64) time.Duration {
 // degrees Celsius: 1 at the reference. Outside the process's range it declines.
 func (p Process) TimeFactor(celsius float64) (float64, error) {
 	t := p.Temperature
+	if t.Highest == 0 {
+		return 0, fmt.Errorf("process %q does not say how its development follows the temperature: leave the temperature out for the written times, or add a [temperature] to the process", p.Key)
+	}
 	if !(celsius >= float64(t.Lowest) && celsius <= float64(t.Highest)) {
 		return 0, fmt.Errorf("%s C is outside the range of process %q, %s to %s, and its development times are not known there: bring the developer into the range (it is at its best at %s)",
 			words.Exact(celsius), p.Key, t.Lowest, t.Highest, t.Reference)
@@ -297,8 +300,8 @@ const maxSteps = 50
 
 func (t Temperature) validate(d *document) {
 	const at = "temperature"
-	if !d.has(at) && !d.meant[at] {
-		d.fault([]string{at}, `no [temperature]: add one with reference = "20 C", lowest = "16 C", highest = "26 C" and coefficient = 2.0, as the developer's data sheet has them`)
+	if !d.has(at) {
+		return // the written times are all there is
 	}
 	given := true
 	for _, k := range []struct{ key, example string }{{"reference", `"20 C"`}, {"lowest", `"16 C"`}, {"highest", `"26 C"`}} {

@@ -81,12 +81,12 @@ func ParseDuration(s string) (time.Duration, error) {
 
 // leadingNumber splits "1.5 min 30 s" into 1.5, "min" and " 30 s".
 func leadingNumber(s string) (n float64, unit, rest string, ok bool) {
-	i := strings.IndexFunc(s, func(r rune) bool { return (r < '0' || r > '9') && r != '.' })
+	i := strings.IndexFunc(s, func(r rune) bool { return (r < '0' || r > '9') && r != '.' && r != ',' })
 	if i < 0 {
 		i = len(s)
 	}
-	n, err := strconv.ParseFloat(s[:i], 64)
-	if err != nil || i > 20 {
+	n, ok = words.ReadDecimal(s[:i])
+	if !ok || i > 20 || words.Thousands(s[:i]) {
 		return 0, "", "", false
 	}
 	s = strings.TrimLeftFunc(s[i:], unicode.IsSpace)
@@ -110,50 +110,29 @@ func (d Duration) MarshalText() ([]byte, error) { return []byte(d.String()), nil
 // String writes the time with units, as a profile would: "1m30s", "30m", "8h".
 func (d Duration) String() string { return words.Units(time.Duration(d)) }
 
-// A Length is in millimetres: "75 mm", "7.5 cm", "3 in", "450 nm".
+// A Length is in millimetres: "75 mm", "7.5 cm", "2 7/8 in", "450 nm".
 type Length float64
 
-var lengthUnits = []unit{
-	{"nm", 1e-6}, {"um", 1e-3}, {"µm", 1e-3}, {"mm", 1}, {"cm", 10}, {"m", 1000}, {"in", 25.4}, {"inch", 25.4}, {"inches", 25.4},
-}
-
-// A unit is a name and its size in the base unit of its kind.
-type unit struct {
-	name string
-	size float64
-}
-
-// parseQuantity reads one number with one of the units.
-func parseQuantity(s, kind, example string, units []unit) (float64, error) {
-	t := strings.TrimSpace(s)
-	if strings.HasPrefix(t, "-") || strings.HasPrefix(t, "−") {
-		return 0, fmt.Errorf("%q is negative: write %s like %q", s, kind, example)
+// readMeasure reads a measure that carries its unit.
+func readMeasure(s, kind, example string, units []words.Unit) (value float64, unit string, err error) {
+	value, unit, err = words.ReadMeasure(s, units)
+	var which *words.UnknownUnitError
+	var comma *words.CommaError
+	switch {
+	case err == nil && value > 1e9:
+		err = fmt.Errorf("%q is too large", s)
+	case err == nil:
+		value = tidy(value)
+	case err == words.ErrNegative:
+		err = fmt.Errorf("%q is negative: write %s like %q", s, kind, example)
+	case err == words.ErrNoUnit:
+		err = fmt.Errorf("%q has no unit: write %s like %q", s, kind, strings.TrimSpace(s)+strings.TrimLeft(example, "0123456789"))
+	case errors.As(err, &which):
+		err = fmt.Errorf("%w: write %s like %q", err, kind, example)
+	case !errors.As(err, &comma):
+		err = fmt.Errorf("%q is not %s: write one like %q", s, kind, example)
 	}
-	i := strings.IndexFunc(t, func(r rune) bool { return (r < '0' || r > '9') && r != '.' })
-	if i < 0 {
-		i = len(t)
-	}
-	n, err := strconv.ParseFloat(t[:i], 64)
-	if err != nil {
-		return 0, fmt.Errorf("%q is not %s: write one like %q", s, kind, example)
-	}
-	name := strings.TrimSpace(t[i:])
-	if name == "" {
-		return 0, fmt.Errorf("%q has no unit: write %s like %q", s, kind, t+strings.TrimLeft(example, "0123456789"))
-	}
-	for _, u := range units {
-		if strings.EqualFold(u.name, name) {
-			if v := n * u.size; v <= 1e9 {
-				return v, nil
-			}
-			return 0, fmt.Errorf("%q is too large", s)
-		}
-	}
-	names := make([]string, 0, len(units))
-	for _, u := range units {
-		names = append(names, u.name)
-	}
-	return 0, fmt.Errorf("%q is not a unit here (%s are): write %s like %q", name, strings.Join(names, ", "), kind, example)
+	return value, unit, err
 }
 
 // tidy takes off the noise that a change of unit leaves behind.
@@ -170,8 +149,8 @@ func tidy(f float64) float64 {
 
 // UnmarshalText reads a length.
 func (l *Length) UnmarshalText(b []byte) error {
-	v, err := parseQuantity(string(b), "a length", "75 mm", lengthUnits)
-	*l = Length(tidy(v))
+	v, _, err := readMeasure(string(b), "a length", "75 mm", words.Lengths)
+	*l = Length(v)
 	return err
 }
 
@@ -192,8 +171,8 @@ func (l Length) MM() float64 { return float64(l) }
 // NM is the length in nanometres.
 func (l Length) NM() float64 { return tidy(float64(l) * 1e6) }
 
-// A Size is that of a sheet, width first: "9x12 cm", "5x7 in", "90 x 120 mm".
-// In a curved camera the width lies along the arc.
+// A Size is that of a sheet, width first: "9x12 cm", "5x7 in", "2 1/4 x 3 1/4 in",
+// "90 x 120 mm". In a curved camera the width lies along the arc.
 type Size struct {
 	W, H Length
 	unit string // as it was written, so that inches come back as inches
@@ -207,21 +186,18 @@ func (z *Size) UnmarshalText(b []byte) error {
 	if !ok {
 		return fmt.Errorf("%q is not a size: %s", s, example)
 	}
-	w, h = strings.TrimSpace(w), strings.TrimSpace(h)
-	name := strings.TrimLeft(h, "0123456789. ")
-	if name == "" {
+	high, name, err := words.ReadMeasure(h, words.Lengths)
+	if err == words.ErrNoUnit {
 		return fmt.Errorf("%q has no unit: %s", s, example)
 	}
-	if strings.TrimLeft(w, "0123456789.") == "" {
+	if _, ok := words.ReadNumber(w); ok {
 		w += " " + name
 	}
-	out := Size{unit: name}
-	if err := out.W.UnmarshalText([]byte(w)); err != nil {
+	wide, _, werr := words.ReadMeasure(w, words.Lengths)
+	if err != nil || werr != nil {
 		return fmt.Errorf("%q is not a size: %s", s, example)
 	}
-	if err := out.H.UnmarshalText([]byte(h)); err != nil {
-		return fmt.Errorf("%q is not a size: %s", s, example)
-	}
+	out := Size{Length(tidy(wide)), Length(tidy(high)), name}
 	if out.W <= 0 || out.H <= 0 {
 		return fmt.Errorf("%q has a side of nothing: %s", s, example)
 	}
@@ -238,9 +214,9 @@ func (z Size) MarshalText() ([]byte, error) { return []byte(z.String()), nil }
 // String writes the size in the unit it was given in, or in cm.
 func (z Size) String() string {
 	name, size := "cm", 10.0
-	for _, u := range lengthUnits {
-		if u.name == z.unit && z.unit != "" {
-			name, size = u.name, u.size
+	for _, u := range words.Lengths {
+		if u.Names[0] == z.unit {
+			name, size = z.unit, u.Size
 		}
 	}
 	return words.Exact(tidy(float64(z.W)/size)) + "x" + words.Exact(tidy(float64(z.H)/size)) + " " + name
@@ -249,13 +225,13 @@ func (z Size) String() string {
 // AreaCM2 is one side of the sheet in square centimetres.
 func (z Size) AreaCM2() float64 { return tidy(float64(z.W) * float64(z.H) / 100) }
 
-// A Volume is in millilitres: "500 ml", "1 l".
+// A Volume is in millilitres: "500 ml", "1 l", "1 qt", "16 fl oz".
 type Volume float64
 
 // UnmarshalText reads a volume.
 func (v *Volume) UnmarshalText(b []byte) error {
-	f, err := parseQuantity(string(b), "a volume", "500 ml", []unit{{"ml", 1}, {"cl", 10}, {"l", 1000}, {"litre", 1000}, {"litres", 1000}})
-	*v = Volume(tidy(f))
+	f, _, err := readMeasure(string(b), "a volume", "500 ml", words.Volumes)
+	*v = Volume(f)
 	return err
 }
 
@@ -266,14 +242,23 @@ func (v Volume) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
 func (v Volume) String() string { return words.Exact(float64(v)) + " ml" }
 
 // A Capacity is what a litre of bath can do, in square centimetres of paper:
-// "8000 cm2/l", "0.8 m2/l", or as data sheets put it, "40 sheets of 8x10 in/l".
+// "8000 cm2/l", "0.8 m2/l", or as data sheets put it, "40 sheets of 8x10 in/l" or
+// "120 sheets of 8x10 in per gallon".
 type Capacity float64
+
+// areas are in square centimetres.
+var areas = []words.Unit{
+	{Names: []string{"cm sq", "sq cm"}, Size: 1},
+	{Names: []string{"m sq", "sq m"}, Size: 1e4},
+	{Names: []string{"in sq", "sq in"}, Size: 2.54 * 2.54},
+	{Names: []string{"ft sq", "sq ft"}, Size: 30.48 * 30.48},
+}
 
 // UnmarshalText reads a capacity.
 func (c *Capacity) UnmarshalText(b []byte) error {
 	const example = `write a capacity like "8000 cm2/l" or "40 sheets of 8x10 in/l"`
 	s := strings.TrimSpace(string(b))
-	head, ok := cutUnit(strings.ReplaceAll(s, "/ ", "/"), "/l", "per l", "per litre", "a litre")
+	head, litres, ok := cutPer(s)
 	if !ok {
 		return fmt.Errorf("%q does not say for how much solution: %s", s, example)
 	}
@@ -282,16 +267,42 @@ func (c *Capacity) UnmarshalText(b []byte) error {
 		if err := z.UnmarshalText([]byte(size)); err != nil {
 			return err
 		}
-		f, err := strconv.ParseFloat(n, 64)
-		if err != nil || !(f > 0) || f > 1e6 {
+		f, ok := words.ReadDecimal(n)
+		if !ok || !(f > 0) || f > 1e6 {
 			return fmt.Errorf("%q is not a number of sheets: %s", n, example)
 		}
-		*c = Capacity(tidy(f * z.AreaCM2()))
+		*c = Capacity(tidy(f * z.AreaCM2() / litres))
 		return nil
 	}
-	v, err := parseQuantity(head, "a capacity", "8000 cm2/l", []unit{{"cm2", 1}, {"cm²", 1}, {"m2", 1e4}, {"m²", 1e4}})
-	*c = Capacity(tidy(v))
+	for _, two := range []string{"2", "²"} {
+		if a, ok := strings.CutSuffix(head, two); ok {
+			head = a + " sq"
+			break
+		}
+	}
+	v, _, err := readMeasure(head, "a capacity", "8000 cm2/l", areas)
+	*c = Capacity(tidy(v / litres))
 	return err
+}
+
+// cutPer takes off for how many litres a capacity is said: "/l", "per gallon", "a
+// litre".
+func cutPer(s string) (head string, litres float64, ok bool) {
+	t := strings.ToLower(s)
+	for _, between := range []string{"/", " per ", " a "} {
+		i := strings.LastIndex(t, between)
+		if i < 0 {
+			continue
+		}
+		volume := strings.TrimSpace(t[i+len(between):])
+		if !strings.ContainsAny(volume[:min(1, len(volume))], "0123456789") {
+			volume = "1 " + volume
+		}
+		if ml, _, err := words.ReadMeasure(volume, words.Volumes); err == nil && ml > 0 {
+			return strings.TrimSpace(t[:i]), ml / 1000, true
+		}
+	}
+	return s, 0, false
 }
 
 func cutUnit(s string, tails ...string) (string, bool) {
@@ -330,13 +341,13 @@ func (c *Celsius) UnmarshalText(b []byte) error {
 		num = h
 	} else if h, ok := cutUnit(t, "f"); ok {
 		num, fahrenheit = h, true
-	} else if _, err := strconv.ParseFloat(t, 64); err == nil {
+	} else if _, ok := words.ReadNumber(t); ok {
 		return fmt.Errorf(`%q has no unit: write "%s C"`, s, t)
 	} else {
 		return fmt.Errorf(`%q is not a temperature: write one like "20 C"`, s)
 	}
-	f, err := strconv.ParseFloat(num, 64)
-	if err != nil || math.IsNaN(f) {
+	f, ok := words.ReadNumber(num)
+	if !ok {
 		return fmt.Errorf(`%q is not a temperature: write one like "20 C"`, s)
 	}
 	if fahrenheit {
@@ -374,12 +385,11 @@ func ParseDilution(s string) (Dilution, error) {
 		return "", fmt.Errorf("%q is not a dilution: %s", s, example)
 	}
 	for _, p := range parts {
-		f, err := strconv.ParseFloat(p, 64)
-		if err != nil || !(f > 0) || f > 1e4 || strings.ContainsAny(p, "e_x") {
+		if f, ok := words.ReadDecimal(p); !ok || f <= 0 || f > 1e4 {
 			return "", fmt.Errorf("%q is not a dilution: %s", s, example)
 		}
 	}
-	return Dilution(t), nil
+	return Dilution(strings.ReplaceAll(t, ",", ".")), nil
 }
 
 // UnmarshalText reads a dilution.

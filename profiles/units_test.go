@@ -100,9 +100,12 @@ func TestNeverNegative(t *testing.T) {
 }
 
 // TestQuantities. Outside: the inch is 25.4 mm exactly (ISO 31-1 and the
-// international yard and pound agreement of 1959), and C = (F - 32)/1.8.
+// international yard and pound agreement of 1959), the foot 12 of them, the US
+// gallon 231 cubic inches (NIST Handbook 44), the imperial 4.54609 l, of 128 and
+// 160 fluid ounces, and C = (F - 32)/1.8.
 func TestQuantities(t *testing.T) {
-	lengths := map[string]float64{"75 mm": 75, "7.5 cm": 75, "7.5cm": 75, "0.5 mm": 0.5, "3 in": 76.2, "450 nm": 0.00045, "300 um": 0.3, "1 m": 1000}
+	lengths := map[string]float64{"75 mm": 75, "7.5 cm": 75, "7.5cm": 75, "0.5 mm": 0.5, "3 in": 76.2, "450 nm": 0.00045, "300 um": 0.3, "1 m": 1000,
+		"7,5 cm": 75, "2 7/8 in": 73.025, "2-7/8in": 73.025, "2⅞ in": 73.025, `3"`: 76.2, "6 ft": 1828.8, "5 ft 3 in": 1600.2, `5'3"`: 1600.2, "1/4 in.": 6.35}
 	for s, want := range lengths {
 		var l Length
 		if err := l.UnmarshalText([]byte(s)); err != nil || l.MM() != want {
@@ -117,6 +120,7 @@ func TestQuantities(t *testing.T) {
 		back       string
 	}{
 		"9x12 cm": {90, 120, 108, "9x12 cm"}, "9 x 12 cm": {90, 120, 108, "9x12 cm"}, "5x7 in": {127, 177.8, 225.806, "5x7 in"},
+		"2 1/4 x 3 1/4 in": {57.15, 82.55, 47.177325, "2.25x3.25 in"}, "9,5x12 cm": {95, 120, 114, "9.5x12 cm"}, `8"x10"`: {203.2, 254, 516.128, "8x10 in"}, "1x2 ft": {304.8, 609.6, 1858.06080, "1x2 ft"},
 		"90×120 mm": {90, 120, 108, "90x120 mm"}, "9 cm x 12 cm": {90, 120, 108, "9x12 cm"}, "8X10 IN": {203.2, 254, 516.128, "8x10 in"},
 	}
 	for s, want := range sizes {
@@ -125,7 +129,9 @@ func TestQuantities(t *testing.T) {
 			t.Errorf("%q: %v %v %v %q, %v", s, z.W.MM(), z.H.MM(), z.AreaCM2(), z, err)
 		}
 	}
-	volumes := map[string]float64{"500 ml": 500, "1 l": 1000, "1.5L": 1500, "50 cl": 500}
+	volumes := map[string]float64{"500 ml": 500, "1 l": 1000, "1.5L": 1500, "50 cl": 500,
+		"1,5 l": 1500, "1 gal": 3785.411784, "1 US gal": 3785.411784, "1 imp gal": 4546.09, "2 qt": 1892.705892, "1/2 gallon": 1892.705892,
+		"16 fl oz": 473.176473, "16 fl. oz.": 473.176473, "20 imp fl oz": 568.26125, "1 pt": 473.176473, "1 qt 4 fl oz": 1064.64706425}
 	for s, want := range volumes {
 		var v Volume
 		if err := v.UnmarshalText([]byte(s)); err != nil || float64(v) != want {
@@ -133,21 +139,23 @@ func TestQuantities(t *testing.T) {
 		}
 	}
 	// 40 sheets of 8x10 in are 40 x 516.128 cm2.
-	capacities := map[string]float64{"8000 cm2/l": 8000, "0.8 m2/l": 8000, "8000 cm² / l": 8000, "40 sheets of 8x10 in/l": 20645.12, "40 sheets 8x10 in per litre": 20645.12}
+	capacities := map[string]float64{"8000 cm2/l": 8000, "0.8 m2/l": 8000, "8000 cm² / l": 8000, "40 sheets of 8x10 in/l": 20645.12, "40 sheets 8x10 in per litre": 20645.12,
+		// 80 square inches of one sheet; 231 cubic inches a gallon.
+		"120 sheets of 8x10 in per gallon": 16361.591165, "80 in2/gal": 136.346593, "1 sq ft/qt": 981.695470}
 	for s, want := range capacities {
 		var c Capacity
-		if err := c.UnmarshalText([]byte(s)); err != nil || float64(c) != want {
+		if err := c.UnmarshalText([]byte(s)); err != nil || math.Abs(float64(c)-want) > 1e-5 {
 			t.Errorf("%q: %v, %v", s, c, err)
 		}
 	}
-	temperatures := map[string]float64{"20 C": 20, "20.5 °C": 20.5, "20c": 20, "68 F": 20, "0 C": 0, "32 F": 0, "212 F": 100}
+	temperatures := map[string]float64{"20 C": 20, "20.5 °C": 20.5, "20c": 20, "68 F": 20, "20,5 C": 20.5, "68°F": 20, "75,2 F": 24, "0 C": 0, "32 F": 0, "212 F": 100}
 	for s, want := range temperatures {
 		var c Celsius
 		if err := c.UnmarshalText([]byte(s)); err != nil || float64(c) != want {
 			t.Errorf("%q: %v, %v", s, c, err)
 		}
 	}
-	dilutions := map[string][]float64{"1+9": {1, 9}, "1 + 9": {1, 9}, "1+1+100": {1, 1, 100}, "stock": {1}, "Stock": {1}, "water": nil, "1+0.5": {1, 0.5}}
+	dilutions := map[string][]float64{"1+9": {1, 9}, "1 + 9": {1, 9}, "1+1+100": {1, 1, 100}, "stock": {1}, "Stock": {1}, "water": nil, "1+0.5": {1, 0.5}, "1+0,5": {1, 0.5}}
 	for s, want := range dilutions {
 		d, err := ParseDilution(s)
 		if got := d.Parts(); err != nil || fmt.Sprint(got) != fmt.Sprint(want) {
@@ -173,7 +181,10 @@ func TestQuantitiesRefused(t *testing.T) {
 		{new(Size), "9x cm", "is not a size"},
 		{new(Size), "-9x12 cm", "is not a size"},
 		{new(Size), "9x12 m", "larger than 5 m"},
-		{new(Volume), "1 gal", `"gal" is not a unit here`},
+		{new(Volume), "1 cup", `"cup" is not a unit here`},
+		{new(Volume), "1,500 ml", "may part thousands or decimals"},
+		{new(Volume), "3 in 5 ft", `"in" is not a unit here`},
+		{new(Length), "3 in 5 ft", "is not a length"},
 		{new(Capacity), "8000 cm2", "for how much solution"},
 		{new(Capacity), "some sheets of 8x10 in/l", "is not a number of sheets"},
 		{new(Capacity), "40 sheets of 8x10/l", "has no unit"},

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 
 	"wetside/profiles"
@@ -13,17 +12,17 @@ import (
 
 // ExposureCmd reckons an exposure from the light.
 type ExposureCmd struct {
-	Words       []string `arg:"" name:"light" help:"The light: EV 12.5; f/16 1/125 (a meter's pair); 2500 lux; or the sky, like overcast."`
+	Words       []string `arg:"" name:"light" help:"The light: EV 12.5; f/16 1/125 (a meter's pair); 2500 lux; 230 fc (foot-candles); or the sky, like overcast."`
 	Camera      string   `help:"A camera of your profiles." placeholder:"KEY"`
 	FNumber     fnumber  `help:"In place of a camera: its f-number, like f/150." name:"fnumber" placeholder:"F"`
 	Paper       string   `help:"A paper of your profiles." placeholder:"KEY"`
-	ISO         float64  `help:"In place of the paper's: its speed." name:"iso" placeholder:"N"`
+	ISO         number   `help:"In place of the paper's: its speed." name:"iso" placeholder:"N"`
 	Reciprocity string   `help:"In place of the paper's: none, p 0.86, or a table of seconds like 1:1 10:15 100:250." placeholder:"HOW"`
 	Filter      stops    `help:"Stops a filter takes." placeholder:"STOPS"`
 	Preflash    stops    `help:"Stops a pre-flash saves." placeholder:"STOPS"`
 	Warm        *stops   `help:"Stops to add for late, warm light." placeholder:"STOPS"`
 	Place       string   `help:"Where: latitude and longitude in degrees, north and east positive. The sun's height checks the sky's words." placeholder:"LAT,LON"`
-	At          string   `help:"When: 14:30, or with the day before it. Now, if not said." placeholder:"TIME"`
+	At          string   `help:"When: 14:30 or 2:30 pm, or with the day before it. Now, if not said." placeholder:"TIME"`
 	Bracket     stops    `help:"Half the bracket, in stops." placeholder:"STOPS"`
 	Unlearned   bool     `help:"Leave out what judged sheets have taught."`
 	Sum         bool     `help:"Show the sum behind the time."`
@@ -194,7 +193,7 @@ func (c *ExposureCmd) ask(h *host) (exposure.Ask, error) {
 	if err != nil {
 		return exposure.Ask{}, err
 	}
-	a := exposure.Ask{Light: light, FNumber: float64(c.FNumber), ISO: c.ISO, Filter: float64(c.Filter), Preflash: float64(c.Preflash), Spread: float64(c.Bracket)}
+	a := exposure.Ask{Light: light, FNumber: float64(c.FNumber), ISO: float64(c.ISO), Filter: float64(c.Filter), Preflash: float64(c.Preflash), Spread: float64(c.Bracket)}
 	for _, x := range []struct {
 		flag string
 		v    float64
@@ -203,7 +202,7 @@ func (c *ExposureCmd) ask(h *host) (exposure.Ask, error) {
 			return a, fmt.Errorf("%s is a number of stops, not below 0", x.flag)
 		}
 	}
-	if c.ISO < 0 || math.IsNaN(c.ISO) {
+	if c.ISO < 0 || math.IsNaN(float64(c.ISO)) {
 		return a, fmt.Errorf("--iso is a speed such as 3, not %g", c.ISO)
 	}
 	if c.Warm != nil {
@@ -227,13 +226,11 @@ func (c *ExposureCmd) sun(h *host, a *exposure.Ask) (*sunReport, error) {
 	if c.Place == "" {
 		return nil, nil
 	}
-	lat, lon, ok := strings.Cut(plainMinus(c.Place), ",")
-	y, err1 := strconv.ParseFloat(strings.TrimSpace(lat), 64)
-	x, err2 := strconv.ParseFloat(strings.TrimSpace(lon), 64)
-	if !ok || err1 != nil || err2 != nil {
-		return nil, usage("--place is latitude and longitude in degrees, like 52.5,13.4, not %q", c.Place)
+	degrees, err := numbers(c.Place, 2)
+	if err != nil {
+		return nil, usage("--place is latitude and longitude in degrees, like 52.5,13.4, not %q", plainMinus(c.Place))
 	}
-	place := exposure.Place{Latitude: y, Longitude: x}
+	place := exposure.Place{Latitude: degrees[0], Longitude: degrees[1]}
 	if err := place.Check(); err != nil {
 		return nil, usageError{err}
 	}

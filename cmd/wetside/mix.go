@@ -2,7 +2,6 @@ package main
 
 import (
 	"regexp"
-	"strconv"
 	"strings"
 
 	"wetside/profiles"
@@ -33,7 +32,8 @@ func (MixCmd) Help() string {
   wetside mix --from 10% --to 2% --make 1l            with water
   wetside mix --from 80% --with 20% --to 30% --make 600ml
   wetside mix --from 1+4 --to 1+9 --make 500ml        from a working solution
-  wetside mix --hot 50C --cold 12C --to 20C --make 2l`
+  wetside mix --hot 50C --cold 12C --to 20C --make 2l
+  wetside mix --hot 122F --cold 54F --to 68F --make "1/2 gal"`
 }
 
 type mixPart struct {
@@ -54,6 +54,7 @@ func (c *MixCmd) Run(h *host) error {
 		}{sentence, parts})
 	}
 	h.say("%s", sentence)
+	h.which(c.Make, c.Stock)
 	return nil
 }
 
@@ -71,12 +72,12 @@ func (c *MixCmd) parts() (string, []mixPart, error) {
 	case c.With != "":
 		return "", nil, usage("--with is a strength: give --from and --to in percent too")
 	}
-	total := float64(c.Make)
+	total := c.Make.ML
 	solution, water, err := bench.FromWorking(c.From, c.To, total)
 	if err != nil {
 		return "", nil, err
 	}
-	return c.To + " to make " + millilitres(total).String() + ": " + millilitres(solution).String() + " of " + c.From + " and " + millilitres(water).String() + " of water",
+	return c.To + " to make " + measured(total) + ": " + measured(solution) + " of " + c.From + " and " + measured(water) + " of water",
 		[]mixPart{{c.From, solution}, {"water", water}}, nil
 }
 
@@ -94,11 +95,11 @@ func (c *MixCmd) check() error {
 		return usage("say what to mix: 1+9 --make 500ml, --from 10%% --to 2%% --make 1l, or --hot 50C --cold 12C --to 20C --make 2l")
 	case n > 1:
 		return usage("a mixture is a dilution, a strength (--from) or a temperature (--hot, --cold): one of them at a time")
-	case c.Stock > 0 && !dilute:
+	case c.Stock.ML > 0 && !dilute:
 		return usage("--stock goes with a dilution, like 1+9 --stock 40ml")
-	case c.Stock > 0 && c.Make > 0:
+	case c.Stock.ML > 0 && c.Make.ML > 0:
 		return usage("say how much is to come out (--make) or how much stock there is (--stock), not both")
-	case c.Make == 0 && c.Stock == 0:
+	case c.Make.ML == 0 && c.Stock.ML == 0:
 		return usage("say how much is to come out, like --make 500ml")
 	case dilute && (c.To != "" || c.With != ""):
 		return usage("--to and --with go with --from: a dilution says all by itself")
@@ -111,13 +112,13 @@ func (c *MixCmd) check() error {
 }
 
 func (c *MixCmd) dilute() (string, []mixPart, error) {
-	total := float64(c.Make)
-	if c.Stock > 0 {
+	total := c.Make.ML
+	if c.Stock.ML > 0 {
 		s, err := bench.Strength(c.Dilution)
 		if err != nil {
 			return "", nil, err
 		}
-		total = float64(c.Stock) / s
+		total = c.Stock.ML / s
 	}
 	parts, err := bench.MixUp(c.Dilution, total)
 	if err != nil {
@@ -146,11 +147,11 @@ func (c *MixCmd) temper() (string, []mixPart, error) {
 		}
 		t[i] = v
 	}
-	hot, cold, err := bench.Temper(t[0], t[1], t[2], float64(c.Make))
+	hot, cold, err := bench.Temper(t[0], t[1], t[2], c.Make.ML)
 	if err != nil {
 		return "", nil, err
 	}
-	return c.Make.String() + " at " + profiles.Celsius(t[2]).String() + ": " + millilitres(hot).String() + " of hot and " + millilitres(cold).String() + " of cold; measure before use",
+	return c.Make.String() + " at " + profiles.Celsius(t[2]).String() + ": " + measured(hot) + " of hot and " + measured(cold) + " of cold; measure before use",
 		[]mixPart{{"hot water", hot}, {"cold water", cold}}, nil
 }
 
@@ -174,18 +175,18 @@ func (c *MixCmd) strength() (string, []mixPart, error) {
 	if with > have {
 		high, low, nameHigh, nameLow = with, have, name, c.From
 	}
-	a, b, err := bench.Alligation(high, low, want, float64(c.Make))
+	a, b, err := bench.Alligation(high, low, want, c.Make.ML)
 	if err != nil {
 		return "", nil, err
 	}
-	of := func(ml float64, s string) string { return millilitres(ml).String() + " of " + s }
+	of := func(ml float64, s string) string { return measured(ml) + " of " + s }
 	return c.To + " to make " + c.Make.String() + ": " + of(a, nameHigh) + " and " + of(b, nameLow), []mixPart{{nameHigh, a}, {nameLow, b}}, nil
 }
 
 func percent(s string) (float64, error) {
 	t, ok := strings.CutSuffix(strings.TrimSpace(plainMinus(s)), "%")
-	v, err := strconv.ParseFloat(strings.TrimSpace(t), 64)
-	if !ok || err != nil || !(v >= 0 && v <= 100) {
+	v, read := words.ReadNumber(t)
+	if !ok || !read || v < 0 || v > 100 {
 		return 0, usage("%q is no strength: write percent, like 10%%", s)
 	}
 	return v, nil
@@ -193,7 +194,7 @@ func percent(s string) (float64, error) {
 
 func readCelsius(s string) (float64, error) {
 	s = plainMinus(s)
-	if s != "" && strings.Trim(s, "0123456789.-") == "" {
+	if s != "" && strings.Trim(s, "0123456789.,-") == "" {
 		s += " C"
 	}
 	var c profiles.Celsius
@@ -243,7 +244,7 @@ func (c *WashesCmd) Run(h *host) error {
 	if c.Sheets < 1 || c.Sheets > 1000 {
 		return usage("--sheets is how many are in the tray, from 1 to 1000, not %d", c.Sheets)
 	}
-	carry := float64(c.Carry)
+	carry := c.Carry.ML
 	if carry == 0 {
 		p, err := h.known().Paper(c.Paper)
 		if err != nil {
@@ -256,11 +257,11 @@ func (c *WashesCmd) Run(h *host) error {
 	case n < 0 || n > 1000:
 		return usage("--changes is how many, from 1 to 1000, not %d", n)
 	case n > 0:
-		if left, err = bench.WashedOut(1, carry, float64(c.Water), n); err != nil {
+		if left, err = bench.WashedOut(1, carry, c.Water.ML, n); err != nil {
 			return usageError{err}
 		}
 	default:
-		if n, left, err = bench.Changes(carry, float64(c.Water), left); err != nil {
+		if n, left, err = bench.Changes(carry, c.Water.ML, left); err != nil {
 			return usageError{err}
 		}
 	}
@@ -270,15 +271,16 @@ func (c *WashesCmd) Run(h *host) error {
 			Left    float64 `json:"share_left"`
 			Carry   float64 `json:"carry_ml"`
 			Water   float64 `json:"water_ml"`
-		}{n, left, carry, float64(c.Water)})
+		}{n, left, carry, c.Water.ML})
 	}
-	h.say("%s of %s, with %s carried over: %s remains in the water", words.Count(n, "change"), c.Water, millilitres(carry), words.Part(left))
+	h.say("%s of %s, with %s carried over: %s remains in the water", words.Count(n, "change"), c.Water, measured(carry), words.Part(left))
+	h.which(c.Water, c.Carry)
 	return nil
 }
 
 // running is for running water: how long until a share is left.
 func (c *WashesCmd) running(h *host, left float64) error {
-	if c.Changes != 0 || c.Carry != 0 {
+	if c.Changes != 0 || c.Carry.ML != 0 {
 		return usage("water runs (--flow) or is changed (--changes, --carry), not both")
 	}
 	m := flows.FindStringSubmatch(strings.TrimSpace(c.Flow))
@@ -286,7 +288,7 @@ func (c *WashesCmd) running(h *host, left float64) error {
 	if m == nil || flow.UnmarshalText([]byte(m[1])) != nil {
 		return usage("--flow is a volume a minute, like 2l/min, not %q", c.Flow)
 	}
-	d, err := bench.RunningFor(float64(flow), float64(c.Water), left)
+	d, err := bench.RunningFor(flow.ML, c.Water.ML, left)
 	if err != nil {
 		return usageError{err}
 	}
@@ -297,27 +299,18 @@ func (c *WashesCmd) running(h *host, left float64) error {
 		}{d.Seconds(), left})
 	}
 	h.say("%s of running water until %s of what was in the water remains, as a stirred tank", words.Long(d.Seconds()), words.Part(left))
+	h.which(c.Water, flow)
 	return nil
 }
 
 // share reads "1/1000" or "0.1%".
 func share(s string) (float64, error) {
-	t := strings.TrimSpace(s)
-	var v float64
-	var err error
-	if a, b, ok := strings.Cut(t, "/"); ok {
-		x, err1 := strconv.ParseFloat(strings.TrimSpace(a), 64)
-		y, err2 := strconv.ParseFloat(strings.TrimSpace(b), 64)
-		if err1 == nil && err2 == nil {
-			v = x / y
-		}
-	} else if p, ok := strings.CutSuffix(t, "%"); ok {
-		v, err = strconv.ParseFloat(strings.TrimSpace(p), 64)
+	t, percent := strings.CutSuffix(strings.TrimSpace(s), "%")
+	v, ok := words.ReadNumber(t)
+	if percent {
 		v /= 100
-	} else {
-		v, err = strconv.ParseFloat(t, 64)
 	}
-	if err != nil || !(v > 0 && v < 1) {
+	if !ok || !(v > 0 && v < 1) {
 		return 0, usage("%q is no share that may remain: write 1/1000 or 0.1%%", s)
 	}
 	return v, nil

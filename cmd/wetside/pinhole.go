@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 
 	"wetside/profiles"
@@ -19,7 +18,7 @@ type PinholeCmd struct {
 	Hole       millimetres `help:"Diameter of the hole. Without it: the best by Rayleigh's rule." placeholder:"MM"`
 	Paper      string      `help:"Size of the sheet, like 12x9cm (width along the arc), or the key of a paper." placeholder:"SIZE"`
 	Subject    string      `help:"Distance of the subject, like 2m." default:"far" placeholder:"D"`
-	Wavelength float64     `help:"Light the paper sees, in nm." placeholder:"NM"`
+	Wavelength nanometres  `help:"Light the paper sees, in nm." placeholder:"NM"`
 	Scan       string      `help:"Measure a hole: dots an inch of the scan, and how many pixels the hole is wide." placeholder:"DPI,PIXELS"`
 	Rule       string      `help:"Measure a hole beside a rule, both magnified: width of the hole, width of a span of the rule, and the span in mm." placeholder:"HOLE,SEEN,MM"`
 	JSON       bool        `help:"As JSON." name:"json"`
@@ -102,7 +101,7 @@ func (c *PinholeCmd) Run(h *host) error {
 // in, nm.
 func (c *PinholeCmd) camera(set *profiles.Set) (cam exposure.Camera, nano float64, err error) {
 	cam.Back = exposure.Flat
-	if nano = c.Wavelength; nano == 0 {
+	if nano = float64(c.Wavelength); nano == 0 {
 		nano = exposure.PaperWavelength
 	}
 	if c.Camera != "" {
@@ -250,16 +249,21 @@ func (c *PinholeCmd) measure(h *host) error {
 	return nil
 }
 
-// numbers reads n numbers with commas between.
+// numbers reads n numbers with commas between; with semicolons, where the comma
+// is that of the decimals.
 func numbers(s string, n int) ([]float64, error) {
-	parts := strings.Split(s, ",")
+	between := ","
+	if strings.Contains(s, ";") {
+		between = ";"
+	}
+	parts := strings.Split(s, between)
 	if len(parts) != n {
 		return nil, fmt.Errorf("%q is not %d numbers with a comma between", s, n)
 	}
 	var out []float64
 	for _, p := range parts {
-		v, err := strconv.ParseFloat(strings.TrimSpace(plainMinus(p)), 64)
-		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+		v, ok := words.ReadNumber(plainMinus(p))
+		if !ok {
 			return nil, fmt.Errorf("%q is no number", p)
 		}
 		out = append(out, v)

@@ -1,7 +1,9 @@
 package main
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -15,6 +17,7 @@ import (
 type ProfilesCmd struct {
 	List  ProfilesListCmd  `cmd:"" default:"1" help:"Papers, processes and cameras at hand."`
 	Show  ProfilesShowCmd  `cmd:"" help:"One profile, as its file has it."`
+	New   ProfilesNewCmd   `cmd:"" help:"Write a new one, to begin with."`
 	Check ProfilesCheckCmd `cmd:"" help:"Read profiles and tell every fault with its line."`
 	Bath  ProfilesBathCmd  `cmd:"" help:"Put a bath's capacity and life into a process, from its data sheet."`
 }
@@ -124,13 +127,14 @@ func (c *ProfilesShowCmd) Run(h *host) error {
 
 // ProfilesCheckCmd checks files.
 type ProfilesCheckCmd struct {
-	Files []string `arg:"" name:"file" help:"Files to read; a folder stands for all its .toml files."`
+	Files []string `arg:"" optional:"" name:"file" help:"Files to read; a folder stands for all its .toml files. Without one: all of your own."`
 }
 
 // Help shows how it is used.
 func (ProfilesCheckCmd) Help() string {
 	return `Examples:
 
+  wetside profiles check
   wetside profiles check my-tin.toml
   wetside profiles check ~/.config/wetside/profiles
 
@@ -140,6 +144,14 @@ Each fault is one line, file:line: what is wrong and what would be right.`
 // Run checks.
 func (c *ProfilesCheckCmd) Run(h *host) error {
 	var files []string
+	if own := h.profileFolder(); len(c.Files) == 0 {
+		if _, err := os.Stat(own); errors.Is(err, fs.ErrNotExist) {
+			h.say("you have no profiles of your own; they would lie in %s", own)
+			return nil
+		}
+		c.Files = []string{own}
+	}
+	mine := len(c.Files) == 1 && c.Files[0] == h.profileFolder()
 	for _, f := range c.Files {
 		st, err := os.Stat(f)
 		if err != nil {
@@ -176,6 +188,9 @@ func (c *ProfilesCheckCmd) Run(h *host) error {
 		}
 	}
 	switch {
+	case len(files) == 0 && mine:
+		h.say("you have no profiles of your own in %s", c.Files[0])
+		return nil
 	case len(files) == 0:
 		return usage("there is no .toml file in %s", strings.Join(c.Files, ", "))
 	case faults > 0:

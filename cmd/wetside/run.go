@@ -30,13 +30,13 @@ import (
 
 // Flags are those of the program itself, in earnest and in rehearsal.
 type Flags struct {
-	Blind  bool     `help:"Draw nothing; work by sound alone. Every key works."`
-	Level  string   `help:"Light of the screen: dark, ember or torch." placeholder:"LEVEL"`
-	Sound  string   `help:"Where sound goes: pulse, oto, aplay, beep or none." placeholder:"DEVICE"`
-	Talk   string   `help:"How much is spoken: few, normal or full." placeholder:"HOW"`
-	Rock   string   `help:"Tick of the rocking rhythm: off, slow or on." placeholder:"HOW"`
-	Volume *float64 `help:"Volume of the program's own stream, 0 to 1." placeholder:"V"`
-	Border bool     `help:"Each cue also pulses a border, in red."`
+	Blind  bool    `help:"Draw nothing; work by sound alone. Every key works."`
+	Level  string  `help:"Light of the screen: dark, ember or torch." placeholder:"LEVEL"`
+	Sound  string  `help:"Where sound goes: pulse, oto, aplay, beep or none." placeholder:"DEVICE"`
+	Talk   string  `help:"How much is spoken: few, normal or full." placeholder:"HOW"`
+	Rock   string  `help:"Tick of the rocking rhythm: off, slow or on." placeholder:"HOW"`
+	Volume *number `help:"Volume of the program's own stream, 0 to 1." placeholder:"V"`
+	Border bool    `help:"Each cue also pulses a border, in red."`
 }
 
 // kept says to a child process that a keeper watches over its terminal.
@@ -144,7 +144,7 @@ func (f Flags) over(s *settings) error {
 		if !(*f.Volume >= 0 && *f.Volume <= 1) {
 			return usage("--volume is from 0 to 1, not %g", *f.Volume)
 		}
-		s.Volume = *f.Volume
+		s.Volume = float64(*f.Volume)
 	}
 	s.Border = s.Border || f.Border
 	return nil

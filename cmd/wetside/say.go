@@ -29,8 +29,49 @@ type (
 	stops       float64       // "1/3", "-1 1/2"
 	fnumber     float64       // "f/150", "150"
 	duration    time.Duration // "1m30s"
-	millilitres float64       // "500 ml", "2 l", "500"
+	number      float64       // "0.7", "0,7", "2 1/2"
+	nanometres  float64       // "450", "450 nm"
 )
+
+// A millilitres is a volume, "500 ml", "2 l", "1 qt" or "500". Which says whose
+// quart or gallon it was taken for, where that was not said.
+type millilitres struct {
+	ML    float64
+	Which string
+}
+
+// which says so of each volume that wants it.
+func (h *host) which(volumes ...millilitres) {
+	said := map[string]bool{}
+	for _, v := range volumes {
+		if v.Which != "" && !said[v.Which] {
+			said[v.Which] = true
+			h.say("%s", v.Which)
+		}
+	}
+}
+
+func (v *number) UnmarshalText(b []byte) error {
+	x, ok := words.ReadNumber(plainMinus(string(b)))
+	if !ok {
+		return fmt.Errorf("wants a number, not %q", plainMinus(string(b)))
+	}
+	*v = number(x)
+	return nil
+}
+
+func (v *nanometres) UnmarshalText(b []byte) error {
+	mm, _, err := words.ReadMeasure(string(b), words.Lengths)
+	switch {
+	case err == words.ErrNoUnit:
+		*v = nanometres(mm)
+	case err != nil:
+		return fmt.Errorf("%q is no wavelength: write one like 450 nm", string(b))
+	default:
+		*v = nanometres(mm * 1e6)
+	}
+	return nil
+}
 
 func (v *millimetres) UnmarshalText(b []byte) error {
 	x, err := exposure.ParseLength(string(b))
@@ -68,12 +109,14 @@ func (v *millilitres) UnmarshalText(b []byte) error {
 	if x <= 0 {
 		return fmt.Errorf("%q holds nothing: write a volume like 500 ml or 2 l", string(b))
 	}
-	*v = millilitres(x)
+	*v = millilitres{float64(x), words.WhichVolume(s)}
 	return nil
 }
 
 // String writes the volume as one measures it.
-func (v millilitres) String() string { return words.Millilitres(float64(v)) + " ml" }
+func (v millilitres) String() string { return measured(v.ML) }
+
+func measured(ml float64) string { return words.Millilitres(ml) + " ml" }
 
 // minus is the sign of a negative number where a hyphen would begin a flag.
 const minus = "−"
@@ -285,19 +328,25 @@ func noInput(name string, err error) error {
 	return err
 }
 
-// in gives a time in the words of its kind of file or of h.now's day.
+// parseTime reads an instant: a time of h.now's day, or one with its day before
+// it, of 24 hours or of 12.
 func (h *host) parseTime(s string) (time.Time, error) {
 	now := h.now()
-	for _, layout := range []string{time.RFC3339, "2006-01-02T15:04", "2006-01-02 15:04", "2006-01-02T15:04:05", "2006-01-02 15:04:05"} {
-		if t, err := time.ParseInLocation(layout, s, now.Location()); err == nil {
+	if t, err := time.Parse(time.RFC3339, s); err == nil {
+		return t, nil
+	}
+	text := strings.ToLower(strings.TrimSpace(s))
+	day := now.Format(time.DateOnly)
+	if len(text) > len(day) && (text[len(day)] == ' ' || text[len(day)] == 't') {
+		day, text = text[:len(day)], text[len(day)+1:]
+	}
+	text = strings.NewReplacer(" ", "", "a.m.", "am", "p.m.", "pm").Replace(text)
+	for _, layout := range []string{"15:04", "15:04:05", "15.04", "3:04pm", "3:04:05pm", "3.04pm", "3pm"} {
+		if t, err := time.ParseInLocation("2006-01-02 "+layout, day+" "+text, now.Location()); err == nil {
 			return t, nil
 		}
 	}
-	if t, err := time.ParseInLocation("15:04", s, now.Location()); err == nil {
-		y, m, d := now.Date()
-		return time.Date(y, m, d, t.Hour(), t.Minute(), 0, 0, now.Location()), nil
-	}
-	return time.Time{}, usage("%q is no time: write 14:30, 2026-05-03 14:30, or 2026-05-03T14:30:00+02:00", s)
+	return time.Time{}, usage("%q is no time: write 14:30, 2:30 pm, 2026-05-03 14:30, or 2026-05-03T14:30:00+02:00", s)
 }
 
 func (h *host) parseDay(s string) (string, error) {

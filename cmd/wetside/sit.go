@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -15,6 +16,7 @@ import (
 	"wetside/session"
 	"wetside/session/bench"
 	"wetside/session/desk"
+	"wetside/session/exposure"
 	"wetside/session/notebook"
 	"wetside/sound"
 	"wetside/tui"
@@ -190,7 +192,7 @@ func (s *sitting) lay() error {
 	if err != nil {
 		s.notices = append(s.notices, "profiles left out: "+oneLine(err))
 	}
-	s.plan = &profiles.Planner{Set: profs, Judged: desk.JudgedIn(s.Book, profs.Law), Rehearsal: s.rehearsal,
+	s.plan = &profiles.Planner{Set: profs, Judged: desk.JudgedIn(s.Book, func(key string) exposure.Reciprocity { return s.plan.Set.Law(key) }), Rehearsal: s.rehearsal,
 		Write: func(name string, data []byte) (fs.FS, error) {
 			return filesIn(s.profileFolder()), notebook.Replace(filepath.Join(s.profileFolder(), filepath.FromSlash(name)), data)
 		}}
@@ -214,11 +216,50 @@ func (s *sitting) lay() error {
 	return nil
 }
 
+// newest plans with the profiles as their files are by now: one that was changed
+// holds for the sheets added from then on. While one is at fault, all stay as
+// they were.
+func (s *sitting) newest(plan *profiles.Planner) func(profiles.Form) (profiles.Reckoned, error) {
+	root := s.profileFolder()
+	last, fault := stamp(root), ""
+	return func(f profiles.Form) (profiles.Reckoned, error) {
+		if now := stamp(root); now != last {
+			last, fault = now, ""
+			if set, err := s.profiles(); err != nil {
+				fault = "the profiles are as they were: " + oneLine(err)
+			} else {
+				plan.Set = set
+				plan.Forget()
+			}
+		}
+		r, err := plan.Plan(f)
+		if err == nil && fault != "" {
+			r.Notes = append(r.Notes, fault)
+		}
+		return r, err
+	}
+}
+
+// stamp tells a folder's files from what they were: names, sizes and times.
+func stamp(root string) string {
+	var b strings.Builder
+	_ = filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return nil // what cannot be read is told when it is loaded
+		}
+		if info, err := d.Info(); err == nil {
+			fmt.Fprintln(&b, path, info.Size(), info.ModTime().UnixNano())
+		}
+		return nil
+	})
+	return b.String()
+}
+
 // config is all that the screens are made of.
 func (s *sitting) config() tui.Config {
 	cfg := tui.Config{
 		Desk: s.desk, Level: s.level, Profile: s.profile, Guard: s.guard, Blind: s.guard == nil,
-		Plan: s.plan.Plan, Shift: s.plan.Shift, Brighter: s.plan.Brighter, Baths: s.plan.Baths, Reckon: s.reckoned,
+		Plan: s.newest(s.plan), Shift: s.plan.Shift, Brighter: s.plan.Brighter, Baths: s.plan.Baths, Reckon: s.reckoned,
 		Book: pages{s.Book, s.clock.Now, s.plan.Forget}, Lamps: s.lamps, Verified: s.verified,
 		Pulse: s.set.Border, ConfirmSound: s.First && !s.rehearsal && s.set.Sound != "none",
 		KeepFogTest: s.plan.KeepFogTest, MayClose: s.Alone, News: s.news, Span: profiles.ParseDuration,

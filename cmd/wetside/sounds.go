@@ -26,7 +26,7 @@ type SoundsCmd struct {
 	Rounds int      `help:"How many sounds the quiz plays." default:"12" placeholder:"N"`
 	Motifs bool     `help:"Leave out the phrases."`
 	Sound  string   `help:"Where sound goes: pulse, oto, aplay, beep or none." placeholder:"DEVICE"`
-	Volume *float64 `help:"Volume of the program's own stream, 0 to 1." placeholder:"V"`
+	Volume *number  `help:"Volume of the program's own stream, 0 to 1." placeholder:"V"`
 }
 
 // Help shows how it is used.

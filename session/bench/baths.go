@@ -4,11 +4,11 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 	"time"
 
 	"wetside/session"
+	"wetside/session/words"
 )
 
 // A Part is one part of a mixture: the first is the stock, the last water.
@@ -27,8 +27,8 @@ func MixUp(dilution string, totalML float64) ([]Part, error) {
 	var parts []Part
 	sum := 0.0
 	for _, f := range strings.Split(dilution, "+") {
-		n, err := strconv.ParseFloat(strings.TrimSpace(f), 64)
-		if err != nil || n < 0 || math.IsInf(n, 0) || math.IsNaN(n) {
+		n, ok := words.ReadDecimal(strings.TrimSpace(f))
+		if !ok {
 			return nil, fmt.Errorf("%q is no dilution: write the parts with a plus between them, stock first, for instance 1+9", dilution)
 		}
 		parts = append(parts, Part{Parts: n})

@@ -25,7 +25,6 @@ package exposure
 import (
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 
 	"wetside/session/words"
@@ -46,76 +45,12 @@ func check(what string, v, lo, hi float64, unit string) error {
 	return nil
 }
 
-// fractions are the ways people write parts of a stop.
-var fractions = strings.NewReplacer(
-	"½", " 1/2", "⅓", " 1/3", "⅔", " 2/3", "¼", " 1/4", "¾", " 3/4",
-	"−", "-", "–", "-",
-)
-
-// parseMixed reads "12", "12.5", "12,5", "1/3", "12 1/3", "12⅓" and "-1/3".
-func parseMixed(s string) (float64, bool) {
-	s = strings.TrimSpace(fractions.Replace(s))
-	sign := 1.0
-	switch {
-	case strings.HasPrefix(s, "-"):
-		sign, s = -1, strings.TrimSpace(s[1:])
-	case strings.HasPrefix(s, "+"):
-		s = strings.TrimSpace(s[1:])
-	}
-	f := strings.Fields(s)
-	if len(f) == 0 || len(f) > 2 {
-		return 0, false
-	}
-	whole, ok := parseRatio(f[0])
-	if !ok {
-		return 0, false
-	}
-	if len(f) == 2 {
-		if strings.ContainsAny(f[0], "/.,") || !strings.Contains(f[1], "/") {
-			return 0, false
-		}
-		part, ok := parseRatio(f[1])
-		if !ok {
-			return 0, false
-		}
-		whole += part
-	}
-	return sign*whole + 0, true // and no -0
-}
-
-// parseRatio reads an unsigned "2", "2.5", "2,5" or "1/125".
-func parseRatio(s string) (float64, bool) {
-	a, b, found := strings.Cut(s, "/")
-	x, ok := parsePlain(a)
-	if !ok || !found {
-		return x, ok
-	}
-	y, ok := parsePlain(b)
-	if !ok || y == 0 {
-		return 0, false
-	}
-	return x / y, true
-}
-
-// parsePlain reads unsigned digits with at most one point or comma. It is
-// narrower than strconv: no sign, exponent, "inf", "nan" or hexadecimal.
-func parsePlain(s string) (float64, bool) {
-	s = strings.Replace(s, ",", ".", 1)
-	for _, c := range s {
-		if c != '.' && (c < '0' || c > '9') {
-			return 0, false
-		}
-	}
-	v, err := strconv.ParseFloat(s, 64)
-	return v, err == nil && !math.IsInf(v, 0)
-}
-
 // ParseStops reads a number of stops: "1/3", "+2/3", "-1", "1 1/3", "0.5",
 // with or without the word "stop" or "stops" behind it.
 func ParseStops(s string) (float64, error) {
 	t := strings.ToLower(strings.TrimSpace(s))
 	t = strings.TrimSuffix(strings.TrimSuffix(t, "s"), "stop")
-	v, ok := parseMixed(t)
+	v, ok := words.ReadNumber(t)
 	if !ok {
 		return 0, fmt.Errorf("%q is not a number of stops: type one such as 1/3, -1 or 1.5", words.Clip(s))
 	}

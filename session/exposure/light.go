@@ -221,13 +221,13 @@ var sides = []struct {
 //
 //	EV 12.5          or 12.5, EV 12 1/3, EV 14 at ISO 400
 //	f/16 1/125       a meter's pair, at ISO 100 unless "iso 400" follows
-//	2500 lux
+//	2500 lux         or 230 foot-candles, 230 fc
 //	overcast         a sky of [Skies], with "side lit" or "back lit" behind it
 func ParseLight(s string) (Light, error) {
-	t := squeeze(fractions.Replace(s))
+	t := squeeze(words.PlainSigns.Replace(s))
 	// A decimal comma was turned into a space by squeeze; read numbers from
 	// the text that still has it.
-	raw := strings.Join(strings.Fields(strings.ToLower(fractions.Replace(s))), " ")
+	raw := strings.Join(strings.Fields(strings.ToLower(words.PlainSigns.Replace(s))), " ")
 	if t == "" {
 		return Light{}, fmt.Errorf("no light given: type EV 12.5, f/16 1/125, 2500 lux, or a sky such as overcast")
 	}
@@ -247,6 +247,10 @@ func ParseLight(s string) (Light, error) {
 	return FromSky(t, side)
 }
 
+// footCandle is a lumen on a square foot, in lux: NIST Special Publication 811,
+// appendix B.8.
+const footCandle = 10.76391
+
 func parseReading(given, t string) (Light, error) {
 	unread := func() (Light, error) {
 		return Light{}, fmt.Errorf("cannot read %q as light: type EV 12.5, f/16 1/125, 2500 lux, or a sky such as overcast", words.Clip(given))
@@ -254,14 +258,16 @@ func parseReading(given, t string) (Light, error) {
 	for _, u := range []struct {
 		suffix string
 		scale  float64
-	}{{"klux", 1000}, {"klx", 1000}, {"lux", 1}, {"lx", 1}} {
+	}{{"klux", 1000}, {"klx", 1000}, {"lux", 1}, {"lx", 1},
+		{"foot-candles", footCandle}, {"foot-candle", footCandle}, {"foot candles", footCandle}, {"foot candle", footCandle},
+		{"footcandles", footCandle}, {"footcandle", footCandle}, {"ftc", footCandle}, {"fc", footCandle}} {
 		if rest, ok := strings.CutSuffix(t, u.suffix); ok {
 			// A meter's thousands to some, a decimal to others: ten stops apart.
-			if n := strings.TrimSpace(rest); thousands.MatchString(n) {
+			if n := strings.TrimSpace(rest); words.Thousands(n) {
 				return Light{}, fmt.Errorf("the comma in %q may part thousands or decimals: type %s %s or %s %s", words.Clip(given),
 					strings.Replace(n, ",", "", 1), u.suffix, strings.Replace(n, ",", ".", 1), u.suffix)
 			}
-			v, ok := parseMixed(rest)
+			v, ok := words.ReadNumber(rest)
 			if !ok {
 				return unread()
 			}
@@ -286,13 +292,13 @@ func parseReading(given, t string) (Light, error) {
 		if rest == "" {
 			return Light{}, fmt.Errorf("%q has no time: type the meter's pair, such as f/16 1/125", words.Clip(given))
 		}
-		sec, ok := parseMixed(rest)
+		sec, ok := words.ReadNumber(rest)
 		if !ok {
 			return unread()
 		}
 		return FromMeter(f, sec, iso)
 	}
-	v, ok := parseMixed(strings.TrimPrefix(t, "ev"))
+	v, ok := words.ReadNumber(strings.TrimPrefix(t, "ev"))
 	if !ok || t == "ev" {
 		return unread()
 	}
@@ -300,23 +306,21 @@ func parseReading(given, t string) (Light, error) {
 }
 
 var (
-	thousands = regexp.MustCompile(`^[1-9]\d{0,2},\d{3}$`)
-
 	isoWords = regexp.MustCompile(`[ ,]*(?:\bat )?iso ?(\d+(?:[.,]\d+)?)\b`)
 	fWords   = regexp.MustCompile(`(?:\bat )?\bf ?/? ?(\d+(?:[.,]\d+)?)\b,?(?: at\b)?`)
 )
 
-// take reads the one number that words find in t, and gives the rest of t
+// take reads the one number that what finds in t, and gives the rest of t
 // without it. When the words are not there the number is otherwise. It is not ok
 // when they are there twice.
-func take(words *regexp.Regexp, t string, otherwise float64) (float64, string, bool) {
-	found := words.FindAllStringSubmatchIndex(t, -1)
+func take(what *regexp.Regexp, t string, otherwise float64) (float64, string, bool) {
+	found := what.FindAllStringSubmatchIndex(t, -1)
 	switch len(found) {
 	case 0:
 		return otherwise, t, true
 	case 1:
 		m := found[0]
-		v, ok := parsePlain(t[m[2]:m[3]])
+		v, ok := words.ReadDecimal(t[m[2]:m[3]])
 		rest := strings.Trim(strings.TrimSpace(t[:m[0]])+" "+strings.TrimSpace(t[m[1]:]), ", ")
 		return v, rest, ok
 	}

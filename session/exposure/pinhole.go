@@ -1,6 +1,7 @@
 package exposure
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strings"
@@ -59,7 +60,7 @@ func (p Pinhole) FNumber() (float64, error) {
 func ParseFNumber(s string) (float64, error) {
 	t := strings.ToLower(strings.TrimSpace(s))
 	t = strings.TrimSpace(strings.TrimPrefix(strings.TrimSpace(strings.TrimPrefix(t, "f")), "/"))
-	n, ok := parsePlain(t)
+	n, ok := words.ReadDecimal(t)
 	if !ok {
 		return 0, fmt.Errorf("%q is not an f-number: type one such as f/150", words.Clip(s))
 	}
@@ -69,24 +70,18 @@ func ParseFNumber(s string) (float64, error) {
 	return n, nil
 }
 
-// ParseLength reads a length in mm: "0.3", "0.3 mm", "12 cm", "300 um", "4 in".
+// ParseLength reads a length in mm: "0.3", "0.3 mm", "12 cm", "300 um",
+// "2 7/8 in", "5 ft 3 in".
 func ParseLength(s string) (float64, error) {
-	t := strings.ToLower(strings.TrimSpace(fractions.Replace(s)))
-	scale := 1.0
-	for _, u := range []struct {
-		suffix string
-		mm     float64
-	}{{"mm", 1}, {"cm", 10}, {"um", 1e-3}, {"µm", 1e-3}, {"μm", 1e-3}, {"inches", 25.4}, {"inch", 25.4}, {"in", 25.4}, {"m", 1000}} {
-		if rest, ok := strings.CutSuffix(t, u.suffix); ok {
-			t, scale = rest, u.mm
-			break
-		}
+	mm, _, err := words.ReadMeasure(s, words.Lengths)
+	var comma *words.CommaError
+	switch {
+	case errors.As(err, &comma):
+		return 0, err
+	case err != nil && err != words.ErrNoUnit:
+		return 0, fmt.Errorf("%q is not a length: type one such as 0.3 mm, 12 cm or 2 7/8 in", words.Clip(s))
 	}
-	v, ok := parseMixed(t)
-	if !ok {
-		return 0, fmt.Errorf("%q is not a length: type one such as 0.3 mm or 12 cm", words.Clip(s))
-	}
-	return v * scale, check("a length", v*scale, 0.001, 1e6, "mm")
+	return mm, check("a length", mm, 0.001, 1e6, "mm")
 }
 
 // A Criterion is a rule for the diameter that gives the sharpest picture.

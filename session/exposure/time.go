@@ -101,13 +101,13 @@ func ParseReciprocity(s string) (Reciprocity, error) {
 	if rest, ok := strings.CutPrefix(t, "p"); ok {
 		rest = strings.TrimLeft(rest, " =")
 		ps, fs, has := strings.Cut(rest, "from")
-		p, ok := parsePlain(strings.TrimSpace(ps))
+		p, ok := words.ReadDecimal(strings.TrimSpace(ps))
 		if !ok {
 			return bad()
 		}
 		from := 1.0
 		if has {
-			if from, ok = parsePlain(strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(fs), "s"))); !ok {
+			if from, ok = words.ReadDecimal(strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(fs), "s"))); !ok {
 				return bad()
 			}
 		}
@@ -116,8 +116,8 @@ func ParseReciprocity(s string) (Reciprocity, error) {
 	var pairs []Pair
 	for _, f := range strings.Fields(t) {
 		a, b, ok := strings.Cut(f, ":")
-		m, ok1 := parsePlain(strings.TrimSuffix(a, "s"))
-		c, ok2 := parsePlain(strings.TrimSuffix(b, "s"))
+		m, ok1 := words.ReadDecimal(strings.TrimSuffix(a, "s"))
+		c, ok2 := words.ReadDecimal(strings.TrimSuffix(b, "s"))
 		if !ok || !ok1 || !ok2 {
 			return bad()
 		}

@@ -1,5 +1,5 @@
 // Package words writes times, stops, numbers, lists and foreign text for
-// people. Every face uses it, so that a figure reads the same on the screen, in
+// people, and reads the numbers and measures they write. Every face uses it, so that a figure reads the same on the screen, in
 // the shell, in the record and by ear. It imports nothing of the project, and
 // does no input or output.
 //
