@@ -133,14 +133,17 @@ func run(h *host) int {
 	return status
 }
 
+// grammar reads a command line into cli.
+func grammar(cli *CLI, more ...kong.Option) (*kong.Kong, error) {
+	return kong.New(cli, append([]kong.Option{kong.Name("wetside"), kong.Description(description), kong.Vars{"formats": formats()},
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true}), kong.ValueFormatter(withVariable), kong.Help(printHelp)}, more...)...)
+}
+
 // run is the same, and returns what there is still to say.
 func (h *host) run() (int, error) {
 	var cli CLI
 	status := -1
-	parser, err := kong.New(&cli, kong.Name("wetside"),
-		kong.Description(description), kong.Vars{"formats": formats()},
-		kong.UsageOnError(), kong.Writers(h.out, h.err), kong.Exit(func(n int) { status = n; panic(exit{}) }),
-		kong.ConfigureHelp(kong.HelpOptions{Compact: true}), kong.ValueFormatter(withVariable), kong.Help(printHelp))
+	parser, err := grammar(&cli, kong.Writers(h.out, h.err), kong.Exit(func(n int) { status = n; panic(exit{}) }))
 	if err != nil {
 		return 1, err
 	}

@@ -281,7 +281,7 @@ func theWorkshop(h *host) error {
 // Every command says by examples how it is used.
 func TestHelpHasExamples(t *testing.T) {
 	var cli CLI
-	k, err := kong.New(&cli, kong.Name("wetside"))
+	k, err := grammar(&cli)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -316,7 +316,7 @@ func TestHelpHasExamples(t *testing.T) {
 // need no notebook, no loudspeaker and no terminal run.
 func TestHelpExamplesRun(t *testing.T) {
 	var cli CLI
-	k, err := kong.New(&cli, kong.Name("wetside"))
+	k, err := grammar(&cli)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -336,8 +336,7 @@ func TestHelpExamplesRun(t *testing.T) {
 			line, _, _ = strings.Cut(line, " > ")
 			line, _, _ = strings.Cut(line, " | ")
 			args := shellWords(line)
-			fresh := reflect.New(reflect.TypeOf(cli)).Interface()
-			parser, err := kong.New(fresh, kong.Name("wetside"))
+			parser, err := grammar(new(CLI))
 			if err != nil {
 				t.Fatal(err)
 			}
