@@ -331,6 +331,9 @@ func (sp *span) calls(s *Sheet, due time.Duration, key string, base Cue) {
 
 func (sp *span) ends(s *Sheet) {
 	for i, u := range s.Undone {
+		if !u.Move() {
+			continue
+		}
 		c := Cue{Kind: CueBack}
 		if i == len(s.Undone)-1 {
 			if v := s.open(); v != nil {

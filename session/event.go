@@ -16,6 +16,11 @@ const (
 	SheetOut Kind = "sheet out"
 	// SheetAway: the sheet went back into the dark: Sheet.
 	SheetAway Kind = "sheet away"
+	// SheetWithdrawn: the sheet was added by mistake, and never had light: Sheet.
+	SheetWithdrawn Kind = "sheet withdrawn"
+	// BoxOpened and BoxAway: a box of paper is open in the room, or put away.
+	BoxOpened Kind = "box opened"
+	BoxAway   Kind = "box away"
 
 	// ExposureBegun opens the pinhole: Sheet, Planned (the full time in this
 	// light), Note (how it was reckoned).
@@ -45,9 +50,16 @@ const (
 	// the end of its exposure (as if it had not ended) or the opening of its
 	// pinhole (the light that fell counts); or that it was spoiled: Sheet, From
 	// (the last visit the user saw, as for Moved; 0: whichever it is).
+	// With What it takes back the last deed of that kind, and which is told by the
+	// fields that the deed had: Sheet, or Bath, or none. Nothing that was done
+	// with the same sheet since may stand.
 	Undone Kind = "undone"
 	// ImageSeen is the emergence of the image in the developer: Sheet.
 	ImageSeen Kind = "image seen"
+	// StepTimed: the user has given the step that runs another time, for this
+	// sheet: Sheet, From (the visit), Planned (the whole step, from the sheet's
+	// entry; in a wash from the last sheet's).
+	StepTimed Kind = "step time set"
 	// WaterChanged is one dump and fill of a wash tray: Bath.
 	WaterChanged Kind = "water changed"
 
@@ -94,7 +106,7 @@ type Event struct {
 	Kind    Kind          `json:"kind"`
 	At      Instant       `json:"at"`
 	Sheet   string        `json:"sheet,omitempty"` // identity, made by the host; never shown
-	From    int           `json:"from,omitempty"`  // Moved, Held, Undone: serial of the visit left (0: not yet wet)
+	From    int           `json:"from,omitempty"`  // Moved, Held, Undone, StepTimed: serial of the visit (0: not yet wet)
 	Spec    *SheetSpec    `json:"spec,omitempty"`
 	Planned time.Duration `json:"planned,omitempty"`
 	Stops   float64       `json:"stops,omitempty"`
@@ -103,6 +115,7 @@ type Event struct {
 	Bath    string        `json:"bath,omitempty"` // identity of a mixed bath (Mix.ID) or name of a wash tray
 	Into    string        `json:"into,omitempty"`
 	Mix     *Mix          `json:"mix,omitempty"`
+	What    Kind          `json:"what,omitempty"` // Undone: the kind of the deed that is taken back
 
 	Rehearsal bool    `json:"rehearsal,omitempty"`
 	Pace      float64 `json:"pace,omitempty"`

@@ -8,3 +8,21 @@ func Tells() map[Kind]string {
 	}
 	return out
 }
+
+// Proper returns e without the fields that its kind does not have.
+func Proper(e Event) Event {
+	r := rules[e.Kind]
+	all := r.needs | r.may
+	p := Event{Kind: e.Kind, At: e.At}
+	for f, copy := range map[fields]func(){
+		hasSheet: func() { p.Sheet = e.Sheet }, hasFrom: func() { p.From = e.From }, hasSpec: func() { p.Spec = e.Spec },
+		hasPlanned: func() { p.Planned = e.Planned }, hasStops: func() { p.Stops = e.Stops }, hasN: func() { p.N = e.N },
+		hasNote: func() { p.Note = e.Note }, hasBath: func() { p.Bath = e.Bath }, hasInto: func() { p.Into = e.Into },
+		hasMix: func() { p.Mix = e.Mix }, hasWhat: func() { p.What = e.What },
+	} {
+		if all&f != 0 {
+			copy()
+		}
+	}
+	return p
+}

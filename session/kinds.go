@@ -22,9 +22,10 @@ const (
 	hasMix
 	hasRehearsal
 	hasPace
+	hasWhat
 )
 
-var fieldNames = []string{"sheet", "from", "spec", "planned", "stops", "n", "note", "bath", "into", "mix", "rehearsal", "pace"}
+var fieldNames = []string{"sheet", "from", "spec", "planned", "stops", "n", "note", "bath", "into", "mix", "rehearsal", "pace", "what"}
 
 func (f fields) String() string {
 	var names []string
@@ -40,7 +41,7 @@ func (f fields) String() string {
 func (e *Event) given() fields {
 	var f fields
 	for i, is := range []bool{e.Sheet != "", e.From != 0, e.Spec != nil, e.Planned != 0, e.Stops != 0, e.N != 0, e.Note != "",
-		e.Bath != "", e.Into != "", e.Mix != nil, e.Rehearsal, e.Pace != 0} {
+		e.Bath != "", e.Into != "", e.Mix != nil, e.Rehearsal, e.Pace != 0, e.What != ""} {
 		if is {
 			f |= 1 << i
 		}
@@ -68,10 +69,13 @@ var rules = map[Kind]rule{
 	Resumed: {apply: func(*Machine, *Sheet, Event, time.Duration) error { return nil }},
 	Closed:  {apply: (*Machine).close},
 
-	SheetAdded: {needs: hasSheet | hasSpec, apply: (*Machine).add, tells: "begun"},
-	Remade:     {needs: hasSheet | hasSpec, apply: (*Machine).remake, tells: "name"},
-	SheetOut:   {needs: hasSheet, apply: (*Machine).outAway, tells: "safelight_s"},
-	SheetAway:  {needs: hasSheet, apply: (*Machine).outAway, tells: "safelight_s"},
+	SheetAdded:     {needs: hasSheet | hasSpec, apply: (*Machine).add, tells: "begun"},
+	SheetWithdrawn: {needs: hasSheet, apply: (*Machine).withdraw},
+	Remade:         {needs: hasSheet | hasSpec, apply: (*Machine).remake, tells: "name"},
+	SheetOut:       {needs: hasSheet, apply: (*Machine).outAway, tells: "safelight_s"},
+	SheetAway:      {needs: hasSheet, apply: (*Machine).outAway, tells: "safelight_s"},
+	BoxOpened:      {apply: (*Machine).openBox},
+	BoxAway:        {apply: (*Machine).openBox},
 
 	ExposureBegun:    {needs: hasSheet | hasPlanned, may: hasNote, apply: (*Machine).expose, tells: "exposure"},
 	PinholeCovered:   {needs: hasSheet, apply: (*Machine).expose, tells: "exposure"},
@@ -82,8 +86,9 @@ var rules = map[Kind]rule{
 
 	Moved:        {needs: hasSheet, may: hasFrom, apply: (*Machine).move, tells: "stages"},
 	Held:         {needs: hasSheet, may: hasFrom, apply: (*Machine).move, tells: "stages"},
-	Undone:       {needs: hasSheet, may: hasFrom, apply: (*Machine).undo, tells: "undone"},
+	Undone:       {may: hasSheet | hasFrom | hasWhat | hasBath, all: true, apply: (*Machine).undo, tells: "undone"},
 	ImageSeen:    {needs: hasSheet, apply: (*Machine).emerge, tells: "emerged_s"},
+	StepTimed:    {needs: hasSheet | hasFrom | hasPlanned, apply: (*Machine).timeStep, tells: "stages"},
 	WaterChanged: {needs: hasBath, all: true, apply: (*Machine).changeWater, tells: "stages"},
 	Spoiled:      {needs: hasSheet, may: hasNote, apply: (*Machine).spoil, tells: "spoiled"},
 
@@ -127,10 +132,17 @@ func (m *Machine) apply(e Event, t time.Duration) error {
 		return unknown(e.Kind)
 	}
 	s := m.byID[e.Sheet]
-	if s == nil && e.Kind != SheetAdded && (r.needs&hasSheet != 0 || r.may&hasSheet != 0 && e.Sheet != "") {
+	if s == nil && e.Kind != SheetAdded && e.Kind != Undone && (r.needs&hasSheet != 0 || r.may&hasSheet != 0 && e.Sheet != "") {
 		return refuse("there is no such sheet")
 	}
-	return r.apply(m, s, e, t)
+	d := m.deed(s, e, t)
+	if err := r.apply(m, s, e, t); err != nil {
+		return err
+	}
+	if d != nil {
+		m.did(*d)
+	}
+	return nil
 }
 
 func (m *Machine) openUp(_ *Sheet, e Event, _ time.Duration) error {
@@ -174,7 +186,8 @@ func (m *Machine) add(s *Sheet, e Event, _ time.Duration) error {
 	if err := e.Spec.check(); err != nil {
 		return err
 	}
-	s = &Sheet{ID: e.Sheet, Num: len(m.sheets) + 1, Spec: *e.Spec, AddedAt: e.At, Phase: Fresh}
+	m.nums++
+	s = &Sheet{ID: e.Sheet, Num: m.nums, Spec: *e.Spec, AddedAt: e.At, Phase: Fresh}
 	m.sheets = append(m.sheets, s)
 	m.byID[s.ID] = s
 	return nil
@@ -335,11 +348,12 @@ func (m *Machine) overrideBath(s *Sheet, e Event, _ time.Duration) error {
 	return nil
 }
 
-func (m *Machine) changeWater(_ *Sheet, e Event, _ time.Duration) error {
+func (m *Machine) changeWater(_ *Sheet, e Event, t time.Duration) error {
 	n := 0
 	for _, s := range m.sheets {
 		if v := s.open(); v != nil && v.Bath == e.Bath && v.Stage == Wash {
 			v.Changes++
+			v.ChangedT = t
 			n++
 		}
 	}

@@ -93,6 +93,9 @@ type Machine struct {
 	pace      float64
 	closed    bool
 	applied   int
+	nums      int // numbers given to sheets
+	box       bool
+	deeds     []Deed // what can be taken back, the last last
 }
 
 type arrival struct {
@@ -167,10 +170,12 @@ func (m *Machine) Sheet(id string) *Sheet { return m.byID[id] }
 
 // Numbered returns sheet number n, or nil.
 func (m *Machine) Numbered(n int) *Sheet {
-	if n < 1 || n > len(m.sheets) {
-		return nil
+	for _, s := range m.sheets {
+		if s.Num == n {
+			return s
+		}
 	}
-	return m.sheets[n-1]
+	return nil
 }
 
 // Trays returns every bath that was mixed, in order.
@@ -188,9 +193,15 @@ func (m *Machine) Closed() bool { return m.closed }
 // Safelight reports whether the room's lamp is on.
 func (m *Machine) Safelight() bool { return m.safelight[len(m.safelight)-1].on }
 
-// PaperOut reports whether any sheet could be fogged by a white light now: it
-// is in the room, out of bag and camera, and not yet fixed.
+// BoxOpen reports whether a box of paper is open in the room.
+func (m *Machine) BoxOpen() bool { return m.box }
+
+// PaperOut reports whether any paper could be fogged by a white light now: a box
+// is open, or a sheet is in the room, out of bag and camera, and not yet fixed.
 func (m *Machine) PaperOut() bool {
+	if m.box {
+		return true
+	}
 	for _, s := range m.sheets {
 		if s.Out && s.FixedT == 0 && s.Phase != Finished && s.Phase != Ruined {
 			return true
@@ -269,6 +280,7 @@ func (m *Machine) sketch(e Event) *Machine {
 		c.arrivals[k] = slices.Clone(v)
 	}
 	c.safelight = slices.Clone(m.safelight)
+	c.deeds = slices.Clone(m.deeds)
 	c.notes = slices.Clone(m.notes)
 	return &c
 }
@@ -553,81 +565,6 @@ func (m *Machine) move(s *Sheet, e Event, t time.Duration) error {
 	return nil
 }
 
-func (m *Machine) undo(s *Sheet, e Event, t time.Duration) error {
-	u := Undo{At: e.At, T: t}
-	switch n := len(s.Visits); {
-	case e.From != 0 && (n == 0 || s.Visits[n-1].Serial != e.From):
-		return refuse("sheet %d has moved on already", s.Num)
-	case s.Phase == Ruined && s.whole != nil:
-		m.unspoil(s, u)
-		return nil
-	case s.Phase == Exposing:
-		l := &s.Light
-		u.Stage, u.Since = Exposure, l.BegunT
-		l.shut(t)
-		// Nobody can know whether light fell: it counts as if it did.
-		s.Phase, *l = Fresh, Light{Spells: slices.DeleteFunc(l.Spells, func(x Spell) bool { return x.To <= x.From })}
-		s.Undone = append(s.Undone, u)
-		return nil
-	case s.Phase == Exposed && len(s.Visits) == 0:
-		// As if it had not been ended: a pinhole that was open has been open since.
-		l := &s.Light
-		u.Stage, u.Since = Exposure, l.EndedT
-		if n := len(l.Spells); n > 0 && l.Spells[n-1].To == l.EndedT {
-			l.Spells[n-1].To, l.Spells[n-1].Running, l.Open = 0, true, true
-		}
-		s.Phase, l.EndedAt, l.EndedT = Exposing, Instant{}, 0
-		s.Undone = append(s.Undone, u)
-		return nil
-	case len(s.Visits) == 0 || s.Phase == Ruined:
-		return refuse("sheet %d has no move to take back", s.Num)
-	}
-	if s.Phase == Finished {
-		u.Stage, u.Since = "", s.EndedT
-		s.Phase, s.EndedAt, s.EndedT = Wet, Instant{}, 0
-	} else {
-		n := len(s.Visits)
-		v := s.Visits[n-1]
-		u.Stage, u.Since = v.Stage, v.In
-		if v.Serial == s.EmergedIn {
-			s.Emerged, s.EmergedIn = 0, 0
-		}
-		if a := m.arrivals[v.Bath]; len(a) > 0 {
-			m.arrivals[v.Bath] = slices.DeleteFunc(a, func(x arrival) bool { return x.sheet == s && x.serial == v.Serial })
-		}
-		s.Visits = s.Visits[:n-1]
-	}
-	if n := len(s.Visits); n > 0 {
-		v := &s.Visits[n-1]
-		if v.Stage == Fix && s.FixedT == v.Out {
-			s.FixedT = 0
-		}
-		v.Open, v.Out, v.OutAt = true, 0, Instant{}
-	} else {
-		// Back to where it was before it got wet. It stays out: only the user
-		// knows whether it went back into the dark.
-		s.Phase = Fresh
-		if !s.Light.BegunAt.IsZero() {
-			s.Phase = Exposed
-		}
-	}
-	s.Undone = append(s.Undone, u)
-	m.account(s)
-	return nil
-}
-
-// unspoil makes the sheet what it was, as if it had never been spoiled: the
-// clocks of its bath or its light have gone on. What was written down about it
-// since stays.
-func (m *Machine) unspoil(s *Sheet, u Undo) {
-	u.Since = s.EndedT
-	now := *s
-	*s = *s.whole.clone()
-	s.Notes, s.Marks, s.Judged, s.Scan = now.Notes, now.Marks, now.Judged, now.Scan
-	s.Undone = append(now.Undone, u)
-	m.account(s)
-}
-
 // account reckons the sheet's safelight spans anew from when it was out, when
 // the lamp was on, and when it was fixed.
 func (m *Machine) account(s *Sheet) {
@@ -705,6 +642,12 @@ func (m *Machine) planAfter(s *Sheet, v *Visit, cleared bool) {
 	}
 	if st.ShortAfter > 0 && cleared {
 		v.AtLeast, v.AtMost, v.Short = st.ShortAfter, st.ShortAfter, true
+	}
+	if v.Set > 0 {
+		v.AtMost = v.Set
+		if v.AtLeast = min(v.AtLeast, v.Set); !st.ByInspection() {
+			v.AtLeast = v.Set
+		}
 	}
 	if st.Batch {
 		if back := m.dirtied(v); back > 0 {

@@ -89,6 +89,17 @@ func anyEvents(t *rapid.T, n int) []session.Event {
 				e.From = s.Visit().Serial
 			}
 		}
+		if e = session.Proper(e); e.Kind == session.Undone {
+			// As older programs wrote it, or as this one does.
+			if e.Bath = ""; rapid.Bool().Draw(t, "what") {
+				if d, ok := m.LastDeed(""); ok {
+					e.Sheet, e.What = d.Sheet, d.Kind
+					if d.Sheet == "" {
+						e.Bath = d.Bath
+					}
+				}
+			}
+		}
 		m.Apply(e)
 		evs = append(evs, e)
 	}

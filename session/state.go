@@ -122,19 +122,34 @@ type Visit struct {
 	AtLeast, AtMost time.Duration
 	// Short: of a wash, the hypo-clear before it was done in full.
 	Short bool
-	// Changes counts the dumps of a fill-and-dump wash so far.
-	Changes int
+	// Changes counts the dumps of a fill-and-dump wash so far, and ChangedT is
+	// when the last was.
+	Changes  int
+	ChangedT time.Duration
+	// Set > 0: the user has given the step this time, for this sheet.
+	Set time.Duration
 }
 
 // Holding is the Step of a visit to holding water, which no process lists.
 const Holding = -1
 
-// An Undo is a move that was taken back.
+// An Undo is a deed that was taken back.
 type Undo struct {
 	At    Instant
 	T     time.Duration
 	Stage Stage // the stage that was left again; empty: the sheet's end
 	Since time.Duration
+	What  Kind // the deed; empty (of older notebooks): a move, a light or the end
+}
+
+// Move reports whether a move, an exposure or the end of the sheet was taken
+// back, and no lesser deed.
+func (u Undo) Move() bool {
+	switch u.What {
+	case "", Moved, Held, ExposureBegun, ExposureEnded, Spoiled:
+		return true
+	}
+	return false
 }
 
 // A Note is words with an instant.

@@ -110,7 +110,7 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 	}
 	line("under the safelight %s of %s (%s)", words.Finished(r.Safelight.D()), words.Finished(r.SafeFor.D()), tested)
 	if len(r.Undone) > 0 {
-		line("%s taken back", words.Count(len(r.Undone), "move"))
+		line("%s taken back", words.Count(len(r.Undone), "deed"))
 	}
 	for _, n := range r.Notes {
 		line("note %s: %s", n.At.Format("15:04"), n.Text)

@@ -378,7 +378,11 @@ func (h *host) record(r notebook.Record) error {
 		line("open under the safelight %s (allowed: %s)", words.Finished(r.Safelight.D()), allowed(r))
 	}
 	for _, u := range r.Undone {
-		line("%s a move was taken back: %s, after %s", u.At.Format("15:04:05"), orNone(u.Stage, "the end"), words.Finished(u.After.D()))
+		what := orNone(u.Stage, "the end")
+		if u.Stage == "" && u.What != "" {
+			what = u.What
+		}
+		line("%s taken back: %s, after %s", u.At.Format("15:04:05"), what, words.Finished(u.After.D()))
 	}
 	for _, o := range r.Overridden {
 		line("spent bath used all the same: %s", o)

@@ -69,7 +69,7 @@ func Compare(a, b *Record) []Difference {
 	}
 	add("image seen after", span(a.Emerged), span(b.Emerged), "")
 	add("under the safelight", span(a.Safelight), span(b.Safelight), words.Difference((b.Safelight - a.Safelight).D()))
-	add("moves taken back", fmt.Sprint(len(a.Undone)), fmt.Sprint(len(b.Undone)), "")
+	add("taken back", fmt.Sprint(len(a.Undone)), fmt.Sprint(len(b.Undone)), "")
 	add("washed in full", yes(a.Washed), yes(b.Washed), "")
 	add("end", words.Clean(strings.TrimSpace(a.State+" "+a.Spoiled)), words.Clean(strings.TrimSpace(b.State+" "+b.Spoiled)), "")
 	var ja, jb string

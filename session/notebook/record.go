@@ -227,6 +227,8 @@ type StageRecord struct {
 	Changes int       `json:"changes,omitempty"`
 	Use     *BathUse  `json:"use,omitempty"`
 	Serial  int       `json:"serial"`
+	// Set: at most is what the user set by hand, for this sheet.
+	Set bool `json:"set_by_hand,omitempty"`
 }
 
 // BathUse is the state of the bath when the sheet went in.
@@ -240,11 +242,12 @@ type BathUse struct {
 	Sheets   int     `json:"sheets,omitempty"`
 }
 
-// UndoRecord is a move that was taken back.
+// UndoRecord is a deed that was taken back.
 type UndoRecord struct {
 	At    time.Time `json:"at"`
-	Stage string    `json:"stage"` // the stage that was left again; empty: the end
+	Stage string    `json:"stage"` // the stage that was left again; empty: the end, or none
 	After Secs      `json:"after_s"`
+	What  string    `json:"what,omitempty"` // the deed, a session.Kind; of an older program empty: a move, a light or the end
 }
 
 // NoteRecord is words with a time.
@@ -355,7 +358,7 @@ func RecordOf(s *session.Sheet, c Context) Record {
 	for i := range s.Visits {
 		v := &s.Visits[i]
 		st := StageRecord{Stage: string(v.Stage), Bath: v.Bath, In: v.InAt.Wall, Out: v.OutAt.Wall,
-			AtLeast: Secs(v.AtLeast), AtMost: Secs(v.AtMost), Short: v.Short, Changes: v.Changes, Serial: v.Serial}
+			AtLeast: Secs(v.AtLeast), AtMost: Secs(v.AtMost), Short: v.Short, Changes: v.Changes, Serial: v.Serial, Set: v.Set > 0}
 		if v.Label != string(v.Stage) {
 			st.Label = v.Label
 		}
@@ -380,7 +383,7 @@ func RecordOf(s *session.Sheet, c Context) Record {
 		r.Stages = append(r.Stages, st)
 	}
 	for _, u := range s.Undone {
-		r.Undone = append(r.Undone, UndoRecord{u.At.Wall, string(u.Stage), Secs(u.T - u.Since)})
+		r.Undone = append(r.Undone, UndoRecord{u.At.Wall, string(u.Stage), Secs(u.T - u.Since), string(u.What)})
 	}
 	for _, n := range s.Notes {
 		r.Notes = append(r.Notes, NoteRecord{n.At.Wall, n.Text})

@@ -1,0 +1,178 @@
+package session_test
+
+import (
+	"encoding/json"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"wetside/session"
+)
+
+// autos makes the moves that clocks make, as a host does before each event.
+func autos(m *session.Machine, at session.Instant) {
+	for range 100 {
+		evs := m.AutoMoves(at)
+		if len(evs) == 0 {
+			return
+		}
+		for _, e := range evs {
+			m.Apply(e)
+		}
+	}
+}
+
+// takeBack takes the last deed back.
+func takeBack(t *rapid.T, m *session.Machine, at session.Instant) session.Deed {
+	d, ok := m.LastDeed("")
+	if !ok {
+		t.Fatal("there is nothing to take back")
+	}
+	e := session.Event{Kind: session.Undone, At: at, Sheet: d.Sheet, What: d.Kind}
+	if d.Sheet == "" {
+		e.Bath = d.Bath
+	}
+	if err := m.Would(e); err != nil {
+		t.Fatalf("%+v: %v", e, err)
+	}
+	if err := m.Apply(e); err != nil {
+		t.Fatalf("%+v: %v", e, err)
+	}
+	return d
+}
+
+// Any sequence of deeds, and then as many taken back, is the state before, but
+// for what stays in the paper: light that fell, and time in the open.
+func TestDeedsTakenBackAreTheStateBefore(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		a, b := session.New(), session.New()
+		for _, e := range anyEvents(t, 4) {
+			a.Apply(e)
+			b.Apply(e)
+		}
+		for at := a.Last(); a.Applied() < 10; {
+			at = at.Add(time.Duration(rapid.IntRange(1, 60_000).Draw(t, "gap")) * time.Millisecond)
+			autos(a, at)
+			autos(b, at)
+			e := anyDeed(t, a, at)
+			a.Apply(e)
+			b.Apply(e)
+		}
+		was, had := a.LastDeed("")
+		var deeds, log int
+		lit, out := map[string]bool{}, map[string]bool{}
+		at := a.Last()
+		for range rapid.IntRange(1, 8).Draw(t, "deeds") {
+			at = at.Add(time.Duration(rapid.IntRange(1, 60_000).Draw(t, "gap")) * time.Millisecond)
+			autos(a, at)
+			before, _ := a.LastDeed("")
+			if e := anyDeed(t, a, at); a.Apply(e) == nil {
+				log++
+				if d, _ := a.LastDeed(""); d.Kind != before.Kind || d.T != before.T || d.Sheet != before.Sheet || d.Bath != before.Bath {
+					deeds++
+				}
+			}
+		}
+		for range deeds {
+			at = at.Add(time.Duration(rapid.IntRange(1, 30_000).Draw(t, "gap")) * time.Millisecond)
+			autos(a, at)
+			d := takeBack(t, a, at)
+			log++
+			switch d.Kind {
+			case session.ExposureBegun, session.PinholeUncovered:
+				lit[d.Sheet] = true
+			}
+			switch d.Kind {
+			case session.ExposureBegun, session.Moved:
+				out[d.Sheet] = true
+			}
+		}
+		if now, has := a.LastDeed(""); has != had || now.Kind != was.Kind || now.T != was.T {
+			t.Fatalf("the last deed is %+v, and was %+v", now, was)
+		}
+		autos(a, at)
+		autos(b, at)
+		if x, y := state(a, at, lit, out), state(b, at, lit, out); x != y {
+			t.Fatalf("after %d deeds taken back:\n%s\nbefore them:\n%s", deeds, x, y)
+		}
+	})
+}
+
+// state is all that a machine shows at an instant, as text, without the
+// identities of instants and visits.
+func state(m *session.Machine, at session.Instant, lit, out map[string]bool) string {
+	v := m.View(at)
+	text := ""
+	put := func(x any) {
+		raw, err := json.Marshal(x)
+		if err != nil {
+			panic(err)
+		}
+		text += strings.ReplaceAll(string(raw), "[]", "null") + "\n"
+	}
+	for i, s := range m.Sheets() {
+		c, sv := *s, v.Sheets[i]
+		c.AddedAt, c.EndedAt, c.Undone, sv.Visit = session.Instant{}, session.Instant{}, nil, 0
+		c.EmergedIn = 0
+		c.Visits = append([]session.Visit{}, c.Visits...)
+		for j := range c.Visits {
+			x := &c.Visits[j]
+			x.Serial, x.InAt, x.OutAt = 0, session.Instant{}, session.Instant{}
+		}
+		c.Light.BegunAt, c.Light.EndedAt = session.Instant{}, session.Instant{}
+		if lit[s.ID] {
+			c.Light, sv.Share, sv.Left, sv.Ends, sv.Elapsed, sv.AtLeast, sv.AtMost, sv.Over, sv.Doing = session.Light{}, 0, 0, 0, 0, 0, 0, 0, ""
+		}
+		if out[s.ID] {
+			c.Out, c.Open, sv.SafeUsed = false, nil, 0
+		}
+		put(c)
+		put(sv)
+	}
+	put(m.BoxOpen())
+	put(m.Safelight())
+	for _, b := range m.Trays() {
+		x := *b
+		x.MixedAt, x.RetiredAt = session.Instant{}, session.Instant{}
+		put(x)
+	}
+	return text
+}
+
+// anyDeed draws a deed that can be.
+func anyDeed(t *rapid.T, m *session.Machine, at session.Instant) session.Event {
+	id := rapid.SampledFrom([]string{"s1", "s2", "s3"}).Draw(t, "of")
+	s := m.Sheet(id)
+	from := 0
+	spec := session.SheetSpec{Name: "another", Paper: session.Paper{AreaCM2: 100}, Process: anyProcess(t)}
+	remade := spec
+	if s != nil {
+		remade.Process = s.Spec.Process
+		if s.Visit() != nil {
+			from = s.Visit().Serial
+		}
+	}
+	planned := time.Duration(rapid.IntRange(1, 900).Draw(t, "planned")) * time.Second
+	mix := session.Mix{ID: rapid.StringMatching("[a-z]{6}").Draw(t, "mix"), Name: rapid.SampledFrom([]string{"fix", "develop", "wash"}).Draw(t, "tray"), ML: 500}
+	bath := ""
+	if n := len(m.Trays()); n > 0 {
+		bath = m.Trays()[rapid.IntRange(0, n-1).Draw(t, "bath")].Mix.ID
+	}
+	var can []session.Event
+	for _, e := range []session.Event{
+		{Kind: session.SheetAdded, Sheet: id, Spec: &spec}, {Kind: session.SheetWithdrawn, Sheet: id}, {Kind: session.Remade, Sheet: id, Spec: &remade},
+		{Kind: session.SheetOut, Sheet: id}, {Kind: session.SheetAway, Sheet: id}, {Kind: session.BoxOpened}, {Kind: session.BoxAway},
+		{Kind: session.ExposureBegun, Sheet: id, Planned: planned}, {Kind: session.PinholeCovered, Sheet: id}, {Kind: session.PinholeUncovered, Sheet: id},
+		{Kind: session.LightChanged, Sheet: id, Stops: 1, Planned: planned}, {Kind: session.Retimed, Sheet: id, Planned: planned}, {Kind: session.ExposureEnded, Sheet: id},
+		{Kind: session.Moved, Sheet: id, From: from}, {Kind: session.Moved, Sheet: id, From: from}, {Kind: session.Moved, Sheet: id, From: from}, {Kind: session.Held, Sheet: id, From: from},
+		{Kind: session.ImageSeen, Sheet: id}, {Kind: session.StepTimed, Sheet: id, From: from, Planned: planned}, {Kind: session.WaterChanged, Bath: string(session.Wash)},
+		{Kind: session.Spoiled, Sheet: id}, {Kind: session.Marked, Sheet: id}, {Kind: session.SafelightOff}, {Kind: session.SafelightOn},
+		{Kind: session.BathMixed, Mix: &mix}, {Kind: session.BathRetired, Bath: bath}, {Kind: session.BathPromoted, Bath: bath, Into: "fix"}} {
+		if e.At = at; m.Would(e) == nil {
+			can = append(can, e)
+		}
+	}
+	return rapid.SampledFrom(can).Draw(t, "deed")
+}
