@@ -11,7 +11,7 @@ const (
 	CueBegin     CueKind = "stage begins"      // (motif, one for each stage) For: its time
 	CueRockOn    CueKind = "agitate"           // (motif) For: how long
 	CueRockOff   CueKind = "agitation off"     // (motif)
-	CueRock      CueKind = "rock"              // (motif) one soft tick of the rocking rhythm
+	CueRock      CueKind = "rock"              // (motif) one soft tick of the rocking rhythm; N: which one of its spell
 	CueMinutes   CueKind = "minutes left"      // Left: whole minutes, more than zero
 	CueThirty    CueKind = "thirty seconds"    // Left: 30 s
 	CueTen       CueKind = "ten seconds"       // (motif) Left: 10 s

@@ -269,6 +269,7 @@ func (sp *span) agitation(s *Sheet, v Visit, st Step, until time.Duration, base 
 		sp.add(on, s, fmt.Sprintf("%d/rock/%d", v.Serial, k), c)
 		c.Kind, c.For = CueRock, 0
 		sp.each(from+rockPeriod, rockPeriod, to, func(n int, t time.Duration) {
+			c.N = n
 			sp.add(t, s, fmt.Sprintf("%d/tick/%d/%d", v.Serial, k, n), c)
 		})
 		if to == until {

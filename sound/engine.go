@@ -124,7 +124,6 @@ type Engine struct {
 
 	mu      sync.Mutex
 	mixer   *Mixer
-	talk    Talk
 	begun   map[string]time.Duration // by key: when it was due
 	record  []Played                 // the last of what has begun
 	dropped []Dropped                // the last of what was not sounded
@@ -155,7 +154,7 @@ func Open(ctx context.Context, cfg Config) (*Engine, error) {
 	}
 	ctx, cancel := context.WithCancel(ctx)
 	e := &Engine{
-		cfg: cfg, epoch: time.Now(), talk: cfg.Talk, mixer: NewMixer(cfg.Volume),
+		cfg: cfg, epoch: time.Now(), mixer: NewMixer(cfg.Volume),
 		begun:   map[string]time.Duration{},
 		changes: make(chan Status, 16), toSay: make(chan struct{}, 1), soon: make(chan struct{}, 1), moved: make(chan struct{}),
 		cancel: cancel,
@@ -187,40 +186,13 @@ func (e *Engine) Schedule(ps []session.Due) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	now := time.Since(e.epoch)
-	moved := map[string]time.Duration{} // sheet: when it last moved on
-	for _, p := range ps {
-		if due := p.At.Sub(e.epoch); supersedes(p.Cue) && due <= now {
-			moved[p.Cue.Sheet] = max(moved[p.Cue.Sheet], due)
-		}
+	items := make([]item, len(ps))
+	for i, p := range ps {
+		items[i] = e.item(p.Cue, p.At.Sub(e.epoch))
 	}
-	seen := map[string]bool{}
-	made := map[session.Cue]item{} // words that need not be made again
-	for _, it := range e.mixer.pending {
-		if it.voice != nil {
-			made[wordsOf(it.cue)] = it
-		}
-	}
-	e.mixer.pending = slices.DeleteFunc(e.mixer.pending, func(it item) bool {
-		stays := it.now || (it.due <= now && (it.due >= moved[it.cue.Sheet] || supersedes(it.cue)))
-		if stays && !it.now {
-			seen[it.cue.Key] = true
-		}
-		return !stays
-	})
-	for _, p := range ps {
-		if _, begun := e.begun[p.Cue.Key]; begun || seen[p.Cue.Key] {
-			continue
-		}
-		seen[p.Cue.Key] = true
-		due := p.At.Sub(e.epoch)
-		it := e.item(p.Cue, due)
-		if w, ok := made[wordsOf(p.Cue)]; ok && !it.said {
-			it.said, it.voice, it.vgain = true, w.voice, w.vgain
-		}
-		e.mixer.put(it)
-		if e.epoch.Add(due).Before(e.heardTo) {
-			e.hasten() // its place is mixed already
-		}
+	first := e.mixer.replace(items, now, func(key string) bool { _, ok := e.begun[key]; return ok })
+	if e.epoch.Add(first).Before(e.heardTo) {
+		e.hasten() // its place is mixed already
 	}
 	if len(e.begun) > kept {
 		// Nobody asks again for what was due so long ago.
@@ -247,15 +219,6 @@ func (e *Engine) wake() {
 	}
 }
 
-// Words are large (192 kB a second), and at a rehearsal's pace a day of them
-// lies within the next minute. They are made for what is due within horizon, and
-// of that for the next ahead of speech: what lies behind it can't be spoken
-// before all this is over.
-const (
-	horizon = 20 * time.Second
-	ahead   = 10 * time.Second
-)
-
 // kept is how much of what has begun, or was not sounded, is remembered.
 const kept = 4096
 
@@ -265,16 +228,16 @@ func (e *Engine) prepare(ctx context.Context) {
 		return
 	}
 	for ctx.Err() == nil {
-		c, talk, ok, wait := e.nextWords()
+		e.mu.Lock()
+		c, ok, wait := e.mixer.wordless(time.Since(e.epoch))
+		e.mu.Unlock()
 		if ok {
-			w := e.cfg.Voice.Phrase(c, talk)
+			w := e.cfg.Voice.Phrase(c, e.cfg.Talk)
 			if len(w) == 0 {
 				w = nil
 			}
 			e.mu.Lock()
-			if talk == e.talk {
-				e.mixer.say(wordsOf(c), w)
-			}
+			e.mixer.say(wordsOf(c), w)
 			e.mu.Unlock()
 			continue
 		}
@@ -286,27 +249,6 @@ func (e *Engine) prepare(ctx context.Context) {
 		}
 		t.Stop()
 	}
-}
-
-func (e *Engine) nextWords() (c session.Cue, t Talk, ok bool, wait time.Duration) {
-	e.mu.Lock()
-	defer e.mu.Unlock()
-	now := time.Since(e.epoch)
-	lie := 0 // samples of speech that are ready
-	for _, list := range [][]item{e.mixer.tail, e.mixer.pending} {
-		for _, it := range list {
-			switch {
-			case it.due > now+horizon:
-				return c, 0, false, it.due - now - horizon
-			case lie > samples(ahead):
-				return c, 0, false, ahead / 10 // some of it is spoken by then
-			case !it.said:
-				return it.cue, e.talk, true, 0
-			}
-			lie += len(it.voice)
-		}
-	}
-	return c, 0, false, time.Hour
 }
 
 // Status says how the program is heard at this moment.
@@ -327,7 +269,6 @@ func (e *Engine) set(fn func(*Status)) {
 	defer e.mu.Unlock()
 	s := e.status
 	fn(&s)
-	s.Volume = e.mixer.Volume
 	if s == e.status {
 		return
 	}
@@ -352,33 +293,10 @@ func (e *Engine) set(fn func(*Status)) {
 
 // SetVolume sets the volume of the program's own stream, 0..1.
 func (e *Engine) SetVolume(v float64) {
-	e.mu.Lock()
-	e.mixer.Volume = min(1, max(0, v))
-	e.mu.Unlock()
-	e.set(func(*Status) {})
-}
-
-// SetRock sets how often the rhythm of rocking ticks.
-func (e *Engine) SetRock(r Rock) { e.mu.Lock(); e.mixer.Rock = r; e.mu.Unlock() }
-
-// SetAlive switches the faint pulse in long waits.
-func (e *Engine) SetAlive(on bool) { e.mu.Lock(); e.mixer.Alive = on; e.mu.Unlock() }
-
-// SetTalk sets how much is spoken from now on.
-func (e *Engine) SetTalk(t Talk) {
-	e.mu.Lock()
-	defer e.mu.Unlock()
-	if t == e.talk {
-		return
-	}
-	e.talk = t
-	for i := range e.mixer.pending {
-		old := e.mixer.pending[i]
-		it := e.item(old.cue, old.due)
-		it.now = old.now
-		e.mixer.pending[i] = it
-	}
-	e.wake()
+	e.set(func(s *Status) {
+		s.Volume = min(1, max(0, v))
+		e.mixer.SetVolume(s.Volume)
+	})
 }
 
 // Begun lists what has begun so far, in that order; the last few thousand at most.
@@ -400,10 +318,9 @@ func (e *Engine) Dropped() []Dropped {
 func (e *Engine) fill(buf []float32, at int64, zero time.Time) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	m := e.mixer
-	m.Fill(buf, at, zero.Sub(e.epoch))
+	e.mixer.Fill(buf, at, zero.Sub(e.epoch))
 	e.heardTo = zero.Add(duration(at + int64(len(buf))))
-	if len(m.motifs) > 0 || m.speaking.buf != nil {
+	if e.mixer.sounding() {
 		e.loudTo = at + int64(len(buf))
 	} else {
 		for i := len(buf) - 1; i >= 0; i-- {
@@ -439,15 +356,15 @@ func (e *Engine) hasten() {
 
 // take moves what the mixer has begun or dropped into the record.
 func (e *Engine) take() {
-	m := e.mixer
-	for _, s := range m.begun {
+	begun, dropped := e.mixer.taken()
+	for _, s := range begun {
 		p := s.Played
 		p.At, p.Due = e.epoch.Add(s.heard), e.epoch.Add(s.due)
 		e.begun[p.Key] = s.due
 		e.record = latest(e.record, p)
 		e.sounded++
 	}
-	for _, d := range m.dropped {
+	for _, d := range dropped {
 		e.begun[d.Cue.Key] = d.due
 		e.dropped = latest(e.dropped, d)
 		if d.Why == tooLate || d.Why == overtaken {
@@ -455,7 +372,6 @@ func (e *Engine) take() {
 		}
 		e.cfg.Logf("not sounded: %s (%s): %s", d.Cue.Kind, d.Cue.Key, d.Why)
 	}
-	m.begun, m.dropped = m.begun[:0], m.dropped[:0]
 	if e.waiting > 0 {
 		close(e.moved)
 		e.moved = make(chan struct{})
@@ -475,8 +391,7 @@ func latest[T any](all []T, x T) []T {
 func (e *Engine) lost(at time.Time) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	m := e.mixer
-	m.reset()
+	e.mixer.reset()
 	e.loudTo = 0
 	for len(e.record) > 0 {
 		p := e.record[len(e.record)-1]
@@ -485,8 +400,7 @@ func (e *Engine) lost(at time.Time) {
 		}
 		e.record = e.record[:len(e.record)-1]
 		delete(e.begun, p.Key)
-		m.tail = slices.DeleteFunc(m.tail, func(it item) bool { return it.cue.Key == p.Key })
-		m.put(e.item(p.Cue, p.due))
+		e.mixer.again(e.item(p.Cue, p.due))
 	}
 	e.wake()
 }
@@ -496,10 +410,7 @@ func (e *Engine) lost(at time.Time) {
 func (e *Engine) Drain(ctx context.Context) error {
 	e.mu.Lock()
 	e.waiting++
-	last := time.Duration(0)
-	for _, it := range e.mixer.pending {
-		last = max(last, it.due)
-	}
+	last := e.mixer.last()
 	e.mu.Unlock()
 	defer func() { e.mu.Lock(); e.waiting--; e.mu.Unlock() }()
 	for {

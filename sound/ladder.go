@@ -72,7 +72,7 @@ func (e *Engine) keep(ctx context.Context, ladder []device) {
 					s.Reason = why.Error()
 				}
 				s.Reach = reach(d)
-				e.set(func(o *Status) { *o = s })
+				e.set(func(o *Status) { s.Volume = o.Volume; *o = s })
 			}
 			dctx, cancel := context.WithCancel(ctx)
 			if rung > 0 {

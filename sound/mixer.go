@@ -88,12 +88,12 @@ type active struct {
 // lock and does no I/O: what Fill writes depends on what was asked before and
 // on Fill's arguments alone.
 type Mixer struct {
-	Volume float64 // of the program's own stream, 0..1
-	Rock   Rock
-	Alive  bool
-	Pace   float64 // how much faster than real time a rehearsal runs; 0: 1
+	Rock  Rock
+	Alive bool
+	Pace  float64 // how much faster than real time a rehearsal runs; 0: 1
 
-	clips [][]float32 // rendered motifs
+	volume float64     // of the program's own stream, 0..1
+	clips  [][]float32 // rendered motifs
 
 	pending []item // not begun, by due
 	tail    []item // motif begun (or none), voice waiting; in the order to be spoken
@@ -130,7 +130,7 @@ const (
 
 // NewMixer makes a mixer at the given volume.
 func NewMixer(volume float64) *Mixer {
-	m := &Mixer{Volume: volume, Rock: On, Alive: true, duck: 1, vol: float32(volume), limit: 1}
+	m := &Mixer{volume: volume, Rock: On, Alive: true, duck: 1, vol: float32(volume), limit: 1}
 	m.clips = rendered()
 	m.lastAt = make([]int64, len(motifs))
 	m.pending = make([]item, 0, 256)
@@ -159,6 +159,103 @@ func (m *Mixer) Put(c session.Cue, due time.Duration, words []float32) {
 		words = nil
 	}
 	m.put(item{cue: c, due: due, motif: motifIndex(c), voice: words, vgain: level(words), said: true})
+}
+
+// SetVolume sets the volume of the program's own stream, 0..1; it is ramped.
+func (m *Mixer) SetVolume(v float64) { m.volume = v }
+
+// replace takes in a schedule for all that has not begun. What is due at now
+// already stays, so that a cue asked for at its own instant is not lost to the
+// next call; unless its sheet has moved on since. It returns the earliest due of
+// what is new.
+func (m *Mixer) replace(items []item, now time.Duration, begun func(key string) bool) (first time.Duration) {
+	first = math.MaxInt64
+	moved := map[string]time.Duration{} // sheet: when it last moved on
+	for _, it := range items {
+		if supersedes(it.cue) && it.due <= now {
+			moved[it.cue.Sheet] = max(moved[it.cue.Sheet], it.due)
+		}
+	}
+	seen := map[string]bool{}
+	made := map[session.Cue]item{} // words that need not be made again
+	for _, it := range m.pending {
+		if it.voice != nil {
+			made[wordsOf(it.cue)] = it
+		}
+	}
+	m.pending = slices.DeleteFunc(m.pending, func(it item) bool {
+		stays := it.now || (it.due <= now && (it.due >= moved[it.cue.Sheet] || supersedes(it.cue)))
+		if stays && !it.now {
+			seen[it.cue.Key] = true
+		}
+		return !stays
+	})
+	for _, it := range items {
+		if begun(it.cue.Key) || seen[it.cue.Key] {
+			continue
+		}
+		seen[it.cue.Key] = true
+		if w, ok := made[wordsOf(it.cue)]; ok && !it.said {
+			it.said, it.voice, it.vgain = true, w.voice, w.vgain
+		}
+		m.put(it)
+		first = min(first, it.due)
+	}
+	return first
+}
+
+// again puts back what was begun and not heard.
+func (m *Mixer) again(it item) {
+	m.tail = slices.DeleteFunc(m.tail, func(o item) bool { return o.cue.Key == it.cue.Key })
+	m.put(it)
+}
+
+// last is when the last of what is pending is due.
+func (m *Mixer) last() (due time.Duration) {
+	if n := len(m.pending); n > 0 {
+		due = m.pending[n-1].due
+	}
+	return due
+}
+
+// Words are large (192 kB a second), and at a rehearsal's pace a day of them
+// lies within the next minute. They are made for what is due within horizon, and
+// of that for the next ahead of speech: what lies behind it can't be spoken
+// before all this is over.
+const (
+	horizon = 20 * time.Second
+	ahead   = 10 * time.Second
+)
+
+// wordless is the cue whose words are to be made next, if one is; else how long
+// that can wait.
+func (m *Mixer) wordless(now time.Duration) (c session.Cue, ok bool, wait time.Duration) {
+	lie := 0 // samples of speech that are ready
+	for _, list := range [][]item{m.tail, m.pending} {
+		for _, it := range list {
+			switch {
+			case it.due > now+horizon:
+				return c, false, it.due - now - horizon
+			case lie > samples(ahead):
+				return c, false, ahead / 10 // some of it is spoken by then
+			case !it.said:
+				return it.cue, true, 0
+			}
+			lie += len(it.voice)
+		}
+	}
+	return c, false, time.Hour
+}
+
+// sounding reports whether a motif or words are on their way.
+func (m *Mixer) sounding() bool { return len(m.motifs) > 0 || m.speaking.buf != nil }
+
+// taken hands over what has begun and what was dropped since it was last asked;
+// good until the next Fill.
+func (m *Mixer) taken() ([]sounding, []Dropped) {
+	begun, dropped := m.begun, m.dropped
+	m.begun, m.dropped = begun[:0], dropped[:0]
+	return begun, dropped
 }
 
 // put adds an item, in order of due.
@@ -216,21 +313,11 @@ func (m *Mixer) wanted(c session.Cue) bool {
 		if m.Rock == Off {
 			return false
 		}
-		return m.Rock == On || trailing(c.Key)%2 == 0
+		return m.Rock == On || c.N%2 == 0
 	case session.CueAlive:
 		return m.Alive
 	}
 	return true
-}
-
-// trailing is the number a key ends in: the how-manieth of its kind.
-func trailing(key string) int {
-	n, p := 0, 1
-	for i := len(key) - 1; i >= 0 && key[i] >= '0' && key[i] <= '9' && p < 1e9; i-- {
-		n += int(key[i]-'0') * p
-		p *= 10
-	}
-	return n
 }
 
 // Fill writes the samples from the at-th on, of which sample 0 is heard at
@@ -531,7 +618,7 @@ func (m *Mixer) mixMotifs(buf []float32, at int64) {
 // finish sets the volume, ramped over about 20 ms, and holds the sum below the
 // ceiling: down at once, up again within about a fifth of a second.
 func (m *Mixer) finish(buf []float32) {
-	want := float32(min(1, max(0, m.Volume)))
+	want := float32(min(1, max(0, m.volume)))
 	const step = 1.0 / (0.02 * Rate)
 	const rise = 1.0 / (0.2 * Rate)
 	for i, x := range buf {
@@ -557,7 +644,7 @@ func (m *Mixer) finish(buf []float32) {
 // idle reports whether nothing is sounding, waiting to be spoken, or pending
 // before the instant.
 func (m *Mixer) idle(before time.Duration) bool {
-	if len(m.motifs) > 0 || m.speaking.buf != nil || len(m.tail) > 0 {
+	if m.sounding() || len(m.tail) > 0 {
 		return false
 	}
 	return len(m.pending) == 0 || m.pending[0].due > before

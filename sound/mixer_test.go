@@ -372,7 +372,9 @@ func TestTheSettingsOfRhythmAndPulse(t *testing.T) {
 		m := NewMixer(1)
 		m.Rock, m.Alive = c.rock, c.alive
 		for i := range 4 {
-			m.put(cueItem(session.CueRock, fmt.Sprint("r/", i), time.Duration(i)*200*time.Millisecond))
+			it := cueItem(session.CueRock, fmt.Sprint("r/", i), time.Duration(i)*200*time.Millisecond)
+			it.cue.N = i
+			m.put(it)
 		}
 		m.put(cueItem(session.CueAlive, "a", 900*time.Millisecond))
 		play(m, time.Second, 0, 480)
