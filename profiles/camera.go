@@ -25,7 +25,16 @@ type Camera struct {
 	Diameter Length `toml:"diameter,omitempty"` // cylinder: inside, across
 	Pinhole  Length `toml:"pinhole"`            // diameter of the hole
 	Sheet    Size   `toml:"sheet"`              // paper it takes, width along the arc
+	// Hole counts the holes this camera has had: what was judged behind another
+	// says little of this one. The first, 1, when not stated.
+	Hole int `toml:"hole,omitempty"`
+	// Earlier are the f-numbers this same hole was taken for, before it was
+	// measured better.
+	Earlier []string `toml:"earlier,omitempty"`
 }
+
+// HoleNo is which hole it is, from 1.
+func (c Camera) HoleNo() int { return max(1, c.Hole) }
 
 // FocalMM is the distance from pinhole to the middle of the paper in mm.
 func (c Camera) FocalMM() float64 {
@@ -41,6 +50,7 @@ func (c Camera) FNumber() float64 { return tidy(c.FocalMM() / c.Pinhole.MM()) }
 
 func (c *Camera) validate(d *document) {
 	d.require(`"9x12 cm"`, "sheet")
+	d.refuse(c.Hole < 0 || c.Hole > 1000 || c.Hole == 0 && d.has("hole"), []string{"hole"}, "hole = %d: holes are counted from 1", c.Hole)
 	shaped := d.require(`"flat" or "cylinder"`, "shape")
 	d.require(`"0.5 mm"`, "pinhole")
 	d.refuse(c.Pinhole <= 0, []string{"pinhole"}, `a pinhole of nothing lets no light in: write one like "0.5 mm"`)

@@ -607,6 +607,8 @@ func (n *node) check(t reflect.Type) string {
 	switch {
 	case !ok:
 		return ""
+	case !slices.Contains(form.kinds, n.kind) && t == reflect.TypeFor[[]string]():
+		return fmt.Sprintf("%s wants a list of texts: write it in brackets, like [%s]", name, strconv.Quote(n.text))
 	case !slices.Contains(form.kinds, n.kind):
 		return fmt.Sprintf(form.want, name, dotted(n.path))
 	case form.check == nil:

@@ -56,6 +56,27 @@ func WithPreflash(file []byte, p Preflash) ([]byte, error) {
 	return edit(file, PaperKind, changes)
 }
 
+// WithBetter notes in a camera's or a paper's file that its figures were measured
+// better: what they were before is of the same hole, the same box.
+func WithBetter(file []byte, kind Kind, earlier []string) ([]byte, error) {
+	var q []string
+	for _, e := range earlier {
+		q = append(q, quotedText(e))
+	}
+	// A list is not changed in place: its line goes and comes anew.
+	return edit(file, kind, []change{{[]string{"earlier"}, ""}, {[]string{"earlier"}, "[" + strings.Join(q, ", ") + "]"}})
+}
+
+// WithAnother counts one on: the camera has another hole, the paper is of another
+// box.
+func WithAnother(file []byte, kind Kind, number int) ([]byte, error) {
+	key := "hole"
+	if kind == PaperKind {
+		key = "box"
+	}
+	return edit(file, kind, []change{{[]string{key}, fmt.Sprint(number)}, {[]string{"earlier"}, ""}})
+}
+
 // WithBathLimits puts a bath's capacity and its life in the tray, as its data
 // sheet has them, into a process's file. source says whose figures they are.
 func WithBathLimits(file []byte, bath string, capacity Capacity, life time.Duration, source string) ([]byte, error) {
@@ -154,6 +175,15 @@ func put(data []byte, c change) ([]byte, error) {
 	// After the last value of the table, or right under its header.
 	end := -1
 	for _, n := range d.nodes {
+		if len(table) == 0 { // above the first header; a file has a first line at least
+			if n.header {
+				break
+			}
+			if len(n.path) == 1 {
+				end = max(end, n.hi, n.from)
+			}
+			continue
+		}
 		if pathKey(n.path) == pathKey(table) {
 			if !n.header {
 				return nil, fmt.Errorf("line %d: %s is written on one line; add %s by hand", n.line, dotted(table), name)

@@ -21,6 +21,12 @@ type Paper struct {
 	ISO      float64          `toml:"iso"`
 	Size     Size             `toml:"size"`           // of one sheet
 	Sees     Length           `toml:"sees,omitempty"` // wavelength it answers to most; 0: not stated
+	// Box counts the boxes: paper keeps and is made differently. The first, 1,
+	// when not stated.
+	Box int `toml:"box,omitempty"`
+	// Earlier are the speeds and reciprocities this same box was reckoned with
+	// before: "ISO 3, p 0.86 from 1 s".
+	Earlier []string `toml:"earlier,omitempty"`
 
 	Reciprocity Reciprocity `toml:"reciprocity"`
 	Safelight   Safelight   `toml:"safelight"`
@@ -75,6 +81,9 @@ type Preflash struct {
 	Found     toml.LocalDate `toml:"found,omitempty"` // day of the test
 }
 
+// BoxNo is which box it is, from 1.
+func (p Paper) BoxNo() int { return max(1, p.Box) }
+
 // Session is the paper as the session machine wants it.
 func (p Paper) Session() session.Paper {
 	sp := session.Paper{Key: p.Key, Name: p.Name, Base: p.Base, Response: p.Response, AreaCM2: p.Size.AreaCM2(),
@@ -92,6 +101,7 @@ func (p *Paper) validate(d *document) {
 	d.require("3", "iso")
 	d.refuse(p.ISO < 0.01 || p.ISO > 10000, []string{"iso"}, "iso = %s is no paper's: direct-positive paper is near 3, paper negatives near 6", words.Exact(p.ISO))
 	d.refuse(p.Sees.NM() < 300 || p.Sees.NM() > 700, []string{"sees"}, `sees = %q is not light: papers see best near "450 nm"`, p.Sees)
+	d.refuse(p.Box < 0 || p.Box > 1000 || p.Box == 0 && d.has("box"), []string{"box"}, "box = %d: boxes are counted from 1", p.Box)
 	p.Reciprocity.validate(d)
 	p.Safelight.validate(d)
 	if d.ok("preflash") {

@@ -2,8 +2,10 @@ package profiles
 
 import (
 	"errors"
+	"fmt"
 	"io/fs"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -17,7 +19,9 @@ type Form struct {
 	Paper, Process, Camera string // keys
 	Celsius                string
 	Name, Maker            string
-	Light                  string // "EV 13", "overcast", or a time: "4m"
+	// Light is "EV 13" or "overcast"; a time, "4m"; or both, "overcast 4m": then
+	// the time is the user's, and the light is what it can teach by.
+	Light string
 }
 
 // A Reckoned form is the sheet's spec, and its exposure if the light was given.
@@ -43,6 +47,8 @@ type Planner struct {
 	Write func(name string, data []byte) (fs.FS, error)
 	// Rehearsal marks every sheet as blank.
 	Rehearsal bool
+	// Now is the day of a reading; nil: each light is a reading of its own.
+	Now func() time.Time
 
 	model *exposure.Model
 }
@@ -50,30 +56,48 @@ type Planner struct {
 // Forget has the judged sheets read anew.
 func (p *Planner) Forget() { p.model = nil }
 
-// learned returns what the judged sheets say, or nil when there is none for
-// this camera and paper; and what the user should know of it, a sentence each.
-func (p *Planner) learned(camera, paper string, seconds float64) (*exposure.Correction, []string) {
-	if p.Judged == nil {
-		return nil, nil
-	}
+// Model is what the judged sheets say.
+func (p *Planner) Model() (exposure.Model, error) {
 	if p.model == nil {
-		m, err := exposure.Learn(p.Judged(), exposure.WeakPrior)
+		var sheets []exposure.Judged
+		if p.Judged != nil {
+			sheets = p.Judged()
+		}
+		m, err := exposure.Learn(sheets)
 		if err != nil {
-			return nil, []string{"nothing that was learned is in this time: " + err.Error()}
+			return m, err
 		}
 		p.model = &m
 	}
-	var notes []string
-	for _, a := range p.model.Amiss() {
-		if a.Sheet.Camera == camera || a.Sheet.Paper == paper {
-			notes = append(notes, a.Sentence())
+	return *p.model, nil
+}
+
+// Subject is an exposure of a camera and a paper in that light, now.
+func (p *Planner) Subject(camera, paper string, light exposure.Light) exposure.Subject {
+	_, hole, box, _ := p.Set.Today(camera, paper)
+	s := exposure.Subject{Camera: camera, Hole: hole, Paper: paper, Box: box, Doubt: light.PlusMinus}
+	if p.Now != nil {
+		s.At = p.Now()
+		if light.As != "" {
+			s.Reading = exposure.Reading(s.At, light.As)
 		}
 	}
-	c, err := p.model.Predict(camera, paper, seconds)
-	if err != nil || c.N == 0 {
-		return nil, notes
+	return s
+}
+
+// Today is how an exposure of a camera and a paper is reckoned, but for its
+// light: [exposure.Ask] and which hole and box it is. A profile that is not there
+// leaves its part empty.
+func (s *Set) Today(camera, paper string) (a exposure.Ask, hole, box int, ok bool) {
+	cam, err := s.Camera(camera)
+	if err == nil {
+		a.FNumber, hole = cam.FNumber(), cam.HoleNo()
 	}
-	return &c, notes
+	pap, err2 := s.Paper(paper)
+	if err2 == nil {
+		a.ISO, a.Reciprocity, box = pap.ISO, pap.Reciprocity.Law(), pap.BoxNo()
+	}
+	return a, hole, box, err == nil && err2 == nil
 }
 
 // Plan makes a form good, or says in one sentence what is wrong with it.
@@ -124,33 +148,46 @@ func (p *Planner) Plan(f Form) (Reckoned, error) {
 		return Reckoned{}, err
 	}
 	plan.Spec.Light, plan.Spec.Exposure = f.Light, plan.Exposure
+	if r := plan.Spec.Reckoned; r != nil && f.Camera != "" {
+		a, hole, box, _ := p.Set.Today(f.Camera, f.Paper)
+		r.Hole, r.Box, r.FNumber, r.ISO, r.Law = hole, box, a.FNumber, a.ISO, a.Reciprocity.String()
+	}
 	plan.Spec.Working = strings.Join(plan.Working, "\n")
 	return plan, nil
 }
 
 func (p *Planner) expose(plan *Reckoned, f Form, paper Paper) error {
-	if d, err := ParseDuration(f.Light); err == nil {
-		if d <= 0 {
-			return errors.New("an exposure takes more than nothing: write a time like 4m, or the light")
-		}
-		plan.Exposure, plan.ByHand = d, true
-		plan.Sentence = "Expose for " + words.Long(d.Seconds()) + ", as you said."
-		plan.Working = []string{"time given by hand: " + f.Light}
-		return nil
-	}
-	light, err := exposure.ParseLight(f.Light)
+	typed, hand, timed, err := lightAndTime(f.Light)
 	if err != nil {
 		return err
+	}
+	var lit *exposure.Light
+	if typed != "" {
+		l, err := exposure.ParseLight(typed)
+		if err != nil {
+			return err
+		}
+		lit = &l
+		plan.Spec.Reckoned = &session.Reckoned{Lit: Lit(l)}
+	}
+	if timed {
+		plan.Exposure, plan.ByHand = hand, true
+		plan.Sentence = "Expose for " + words.Long(hand.Seconds()) + ", as you said."
+		plan.Working = []string{"time given by hand: " + f.Light}
+		if plan.Spec.Reckoned == nil {
+			plan.Spec.Reckoned = &session.Reckoned{}
+		}
+		return nil
 	}
 	if f.Camera == "" {
 		return errors.New("a light gives a time only behind a pinhole: choose the camera, or write the time itself, like 4m")
 	}
-	cam, err := p.Set.Camera(f.Camera)
-	if err != nil {
+	if _, err := p.Set.Camera(f.Camera); err != nil {
 		return err
 	}
-	rec := paper.Reciprocity.Law()
-	r, _, err := p.Reckon(exposure.Ask{Light: light, FNumber: cam.FNumber(), ISO: paper.ISO, Reciprocity: rec}, f.Camera, f.Paper)
+	ask, _, _, _ := p.Set.Today(f.Camera, paper.Key)
+	ask.Light = *lit
+	r, c, err := p.Reckon(ask, f.Camera, f.Paper)
 	if err != nil {
 		return err
 	}
@@ -159,32 +196,134 @@ func (p *Planner) expose(plan *Reckoned, f Form, paper Paper) error {
 			plan.Notes = append(plan.Notes, a.Sentence())
 		}
 	}
+	if c != nil && c.Advice() != "" {
+		plan.Notes = append(plan.Notes, c.Advice())
+	}
+	plan.Notes = append(plan.Notes, p.Edited(f.Camera, f.Paper)...)
 	plan.Exposure = time.Duration(r.Rounded * float64(time.Second))
 	plan.Sentence = r.Sentence()
 	plan.Working = r.Working()
 	plan.Spec.Base = time.Duration(r.Base * float64(time.Second))
 	// The time is rounded to what a person can do, and that too was given. In
 	// stops of light: twice the time is less, where reciprocity fails.
-	given, _ := rec.Metered(r.Rounded)
-	base, _ := rec.Metered(r.Base)
+	given, _ := ask.Reciprocity.Metered(r.Rounded)
+	base, _ := ask.Reciprocity.Metered(r.Base)
 	plan.Spec.Learned = math.Log2(given / base)
 	return nil
+}
+
+// lightAndTime parts "overcast 5m" into the light and the time that was given by
+// hand; either may be missing.
+func lightAndTime(text string) (light string, d time.Duration, timed bool, err error) {
+	text = strings.TrimSpace(text)
+	tooLittle := errors.New("an exposure takes more than nothing: write a time like 4m, or the light")
+	if d, err := ParseDuration(text); err == nil {
+		if d <= 0 {
+			return "", 0, false, tooLittle
+		}
+		return "", d, true, nil
+	}
+	if _, err := exposure.ParseLight(text); err == nil {
+		return text, 0, false, nil
+	}
+	// The longest time at the end that leaves a light before it.
+	for i := 0; i < len(text); i++ {
+		if text[i] != ' ' && text[i] != ',' {
+			continue
+		}
+		rest := strings.TrimLeft(text[i:], " ,")
+		d, err := ParseDuration(rest)
+		if err != nil || strings.Trim(rest, "0123456789.") == "" {
+			continue // a number alone is part of the light
+		}
+		if _, err := exposure.ParseLight(text[:i]); err != nil {
+			continue
+		}
+		if d <= 0 {
+			return "", 0, false, tooLittle
+		}
+		return strings.TrimSpace(text[:i]), d, true, nil
+	}
+	return text, 0, false, nil
+}
+
+// Lit is a light as the session keeps it.
+func Lit(l exposure.Light) *session.Lit {
+	return &session.Lit{EV: l.EV, Doubt: l.PlusMinus, From: l.From, As: l.As}
 }
 
 // Reckon adds the correction learned from judged sheets, if there is any.
 func (p *Planner) Reckon(a exposure.Ask, camera, paper string) (exposure.Result, *exposure.Correction, error) {
 	r, err := exposure.Reckon(a)
-	if err != nil {
+	if err != nil || p.Judged == nil {
 		return r, nil, err
 	}
-	c, notes := p.learned(camera, paper, r.Base)
-	if c != nil {
-		a.Learned = c
-		r, err = exposure.Reckon(a)
+	m, err := p.Model()
+	if err != nil {
+		r.Notes = append(r.Notes, "nothing that was learned is in this time: "+err.Error())
+		return r, nil, nil
 	}
-	r.Notes = append(r.Notes, notes...)
-	return r, c, err
+	c, err := m.For(a, p.Subject(camera, paper, a.Light))
+	if err != nil || c.N == 0 {
+		r.Notes = append(r.Notes, amiss(m, camera, paper)...)
+		return r, nil, nil
+	}
+	a.Learned = &c
+	r, err = exposure.Reckon(a)
+	r.Notes = append(r.Notes, amiss(m, camera, paper)...)
+	return r, &c, err
 }
+
+func amiss(m exposure.Model, camera, paper string) (notes []string) {
+	for _, a := range m.Amiss() {
+		if a.Sheet.Camera == camera || a.Sheet.Paper == paper {
+			notes = append(notes, a.Sentence())
+		}
+	}
+	return notes
+}
+
+// Edited asks about profiles that say something else than they did for sheets
+// judged since: were they measured better, or is it another hole, another box?
+// Each is asked until it is answered (see [WithSame] and [WithAnother]).
+func (p *Planner) Edited(camera, paper string) (questions []string) {
+	m, err := p.Model()
+	if err != nil {
+		return nil
+	}
+	cam, noCamera := p.Set.Camera(camera)
+	pap, noPaper := p.Set.Paper(paper)
+	var hole, box string // as it was last; the sheets are in the order of their dates
+	for _, j := range m.Sheets() {
+		if noCamera == nil && j.Camera == camera && j.Hole == cam.HoleNo() && j.FNumber > 0 {
+			hole = FNumberWord(j.FNumber)
+			if hole == FNumberWord(cam.FNumber()) || slices.Contains(cam.Earlier, hole) {
+				hole = ""
+			}
+		}
+		if noPaper == nil && j.Paper == paper && j.Box == pap.BoxNo() && j.Speed != "" {
+			box = j.Speed
+			if box == pap.Speed() || slices.Contains(pap.Earlier, box) {
+				box = ""
+			}
+		}
+	}
+	if hole != "" {
+		questions = append(questions, fmt.Sprintf("%s was %s for sheets that were judged, and is %s: is the hole measured better, or another? wetside profiles edited %s --better, or --another",
+			camera, hole, FNumberWord(cam.FNumber()), camera))
+	}
+	if box != "" {
+		questions = append(questions, fmt.Sprintf("%s was %s for sheets that were judged, and is %s: is it known better, or another box? wetside profiles edited %s --better, or --another",
+			paper, box, pap.Speed(), paper))
+	}
+	return questions
+}
+
+// FNumberWord is an f-number as profiles and questions write it.
+func FNumberWord(n float64) string { return "f/" + words.Sig(n, 4) }
+
+// Speed is the paper's speed and reciprocity, as [exposure.Speed] writes them.
+func (p Paper) Speed() string { return exposure.Speed(p.ISO, p.Reciprocity.Law()) }
 
 // Shift is the full exposure after the light changed.
 func (p *Planner) Shift(spec session.SheetSpec, full time.Duration, stops float64) time.Duration {
@@ -200,6 +339,10 @@ func (p *Planner) Shift(spec session.SheetSpec, full time.Duration, stops float6
 // by hand, by the whole exposures in them.
 func (p *Planner) Brighter(s *session.Sheet, typed string, full time.Duration) float64 {
 	is, err := exposure.ParseLight(typed)
+	if err == nil && s.Light.EV.Known {
+		return is.EV - s.Light.EV.EV
+	}
+	// A sheet of an earlier program has its lights in words alone.
 	was, known := exposure.ParseLight(s.Spec.Light)
 	for _, r := range s.Light.Readings {
 		switch l, err := exposure.ParseLight(r.Light); {

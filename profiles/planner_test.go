@@ -18,7 +18,8 @@ func TestOneStopIsLearnedAsOneStop(t *testing.T) {
 		t.Fatal(err)
 	}
 	var sheets []exposure.Judged
-	p := &profiles.Planner{Set: set, Judged: func() []exposure.Judged { return sheets }}
+	now := time.Date(2026, 5, 1, 14, 0, 0, 0, time.UTC)
+	p := &profiles.Planner{Set: set, Judged: func() []exposure.Judged { return sheets }, Now: func() time.Time { return now }}
 	f := profiles.Form{Paper: "direct-positive-fb", Process: "three-trays", Camera: "tea-caddy", Light: "overcast"}
 	paper, err := set.Paper(f.Paper)
 	if err != nil {
@@ -32,11 +33,12 @@ func TestOneStopIsLearnedAsOneStop(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		base, _ := rec.Metered(plan.Spec.Base.Seconds())
+		bare := 150 * 150 / (4096 * 0.03)
 		given, _ := rec.Metered(plan.Exposure.Seconds())
-		judged = 1 - math.Log2(given/base) // what it still lacks, in light
-		sheets = append(sheets, exposure.Judged{Camera: f.Camera, Paper: f.Paper, Seconds: plan.Spec.Base.Seconds(),
-			Given: exposure.GivenStops(plan.Spec.Learned, 1), Stops: judged})
+		judged = 1 - math.Log2(given/bare) // what it still lacks, in light
+		sheets = append(sheets, exposure.Judged{Camera: f.Camera, Hole: 1, Paper: f.Paper, Box: 1, At: now, Reading: exposure.Reading(now, "overcast"),
+			Seconds: plan.Exposure.Seconds(), Wanted: 1, Stops: judged, Doubt: 0.5})
+		now = now.AddDate(0, 0, 1)
 	}
 	if math.Abs(judged) > 0.1 {
 		t.Errorf("after 30 sheets each is still judged %+.2f stop: the correction does not settle where the sheets are right", judged)

@@ -1,6 +1,9 @@
 package session
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 // A Kind says what sort of fact an Event is.
 type Kind string
@@ -31,7 +34,8 @@ const (
 	PinholeUncovered Kind = "pinhole uncovered"
 	// LightChanged keeps the share of exposure already given and reckons the
 	// rest anew: Sheet, Stops (brighter is positive), Planned (the full time
-	// in the new light), Note (the light in the user's words, where it was typed).
+	// in the new light), Note (the light in the user's words, where it was typed),
+	// Lit (the same as a fact).
 	LightChanged Kind = "light changed"
 	// Retimed: the user has set the whole time by hand while the exposure
 	// runs: Sheet, Planned (how long the pinhole is to be open in all), Note.
@@ -116,6 +120,7 @@ type Event struct {
 	Into    string        `json:"into,omitempty"`
 	Mix     *Mix          `json:"mix,omitempty"`
 	What    Kind          `json:"what,omitempty"` // Undone: the kind of the deed that is taken back
+	Lit     *Lit          `json:"lit,omitempty"`
 
 	Rehearsal bool    `json:"rehearsal,omitempty"`
 	Pace      float64 `json:"pace,omitempty"`
@@ -138,9 +143,60 @@ type SheetSpec struct {
 	// given by hand.
 	Base    time.Duration `json:"base,omitempty"`
 	Learned float64       `json:"learned,omitempty"`
+	// Reckoned is what the exposure stands on, as facts: what a judgement is held
+	// against when profiles have changed since. Nil in notebooks of earlier
+	// programs, and where there is no camera.
+	Reckoned *Reckoned `json:"reckoned,omitempty"`
 	// Exposure is the planned full exposure in that light; 0: not planned.
 	Exposure  time.Duration `json:"exposure,omitempty"`
 	Rehearsal bool          `json:"rehearsal,omitempty"` // a blank sheet
+}
+
+// A Lit is a light that was read.
+type Lit struct {
+	EV    float64 `json:"ev"`             // at ISO 100
+	Doubt float64 `json:"doubt_stops"`    // a standard deviation; 0: a lamp of fixed output
+	From  string  `json:"from,omitempty"` // what it was taken from, for the reader
+	// As is the light as typed, without what makes no difference. Two sheets of
+	// one day with the same As were exposed by the same reading.
+	As string `json:"as,omitempty"`
+}
+
+// Reckoned is all that an exposure was reckoned from, as it was that day.
+type Reckoned struct {
+	Lit *Lit `json:"lit,omitempty"` // nil: a time was given, and no light
+	// Hole and Box say which hole of the camera and which box of the paper it
+	// was: the first is 1.
+	Hole    int     `json:"hole,omitempty"`
+	Box     int     `json:"box,omitempty"`
+	FNumber float64 `json:"f_number,omitempty"`
+	ISO     float64 `json:"iso,omitempty"`
+	// Law is the paper's reciprocity as the reckoning writes it: "p 0.86 from 1 s".
+	Law string `json:"reciprocity,omitempty"`
+	// Stops of the picture's own: a filter and warm light lengthen, a pre-flash
+	// shortens.
+	Filter   float64 `json:"filter_stops,omitempty"`
+	Warm     float64 `json:"warm_stops,omitempty"`
+	Preflash float64 `json:"preflash_stops,omitempty"`
+}
+
+func (r *Reckoned) check() error {
+	if r == nil {
+		return nil
+	}
+	for _, v := range []float64{r.FNumber, r.ISO, r.Filter, r.Warm, r.Preflash} {
+		if math.IsNaN(v) || v < 0 || v > 1e6 {
+			return refuse("f-number, speed and stops are numbers, 0 or more")
+		}
+	}
+	return r.Lit.check()
+}
+
+func (l *Lit) check() error {
+	if l != nil && (math.IsNaN(l.EV) || math.Abs(l.EV) > MaxChange || math.IsNaN(l.Doubt) || l.Doubt < 0 || l.Doubt > 10) {
+		return refuse("a light is at most EV %d, in doubt by at most 10 stops", MaxChange)
+	}
+	return nil
 }
 
 // Response says which way a picture goes when it gets more light.

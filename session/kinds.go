@@ -23,9 +23,10 @@ const (
 	hasRehearsal
 	hasPace
 	hasWhat
+	hasLit
 )
 
-var fieldNames = []string{"sheet", "from", "spec", "planned", "stops", "n", "note", "bath", "into", "mix", "rehearsal", "pace", "what"}
+var fieldNames = []string{"sheet", "from", "spec", "planned", "stops", "n", "note", "bath", "into", "mix", "rehearsal", "pace", "what", "lit"}
 
 func (f fields) String() string {
 	var names []string
@@ -41,7 +42,7 @@ func (f fields) String() string {
 func (e *Event) given() fields {
 	var f fields
 	for i, is := range []bool{e.Sheet != "", e.From != 0, e.Spec != nil, e.Planned != 0, e.Stops != 0, e.N != 0, e.Note != "",
-		e.Bath != "", e.Into != "", e.Mix != nil, e.Rehearsal, e.Pace != 0, e.What != ""} {
+		e.Bath != "", e.Into != "", e.Mix != nil, e.Rehearsal, e.Pace != 0, e.What != "", e.Lit != nil} {
 		if is {
 			f |= 1 << i
 		}
@@ -80,7 +81,7 @@ var rules = map[Kind]rule{
 	ExposureBegun:    {needs: hasSheet | hasPlanned, may: hasNote, apply: (*Machine).expose, tells: "exposure"},
 	PinholeCovered:   {needs: hasSheet, apply: (*Machine).expose, tells: "exposure"},
 	PinholeUncovered: {needs: hasSheet, apply: (*Machine).expose, tells: "exposure"},
-	LightChanged:     {needs: hasSheet | hasPlanned, may: hasStops | hasNote, apply: (*Machine).expose, tells: "exposure"},
+	LightChanged:     {needs: hasSheet | hasPlanned, may: hasStops | hasNote | hasLit, apply: (*Machine).expose, tells: "exposure"},
 	Retimed:          {needs: hasSheet | hasPlanned, may: hasNote, apply: (*Machine).expose, tells: "exposure"},
 	ExposureEnded:    {needs: hasSheet, apply: (*Machine).expose, tells: "exposure"},
 

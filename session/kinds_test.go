@@ -90,6 +90,7 @@ func shared(path string, a, b reflect.Value) (out []string) {
 func TestASketchSharesNothing(t *testing.T) {
 	whole := map[string]string{
 		".Spec.Process.Steps": "a sheet's spec is replaced whole",
+		".Spec.Reckoned":      "and so is this of it",
 		".Judged":             "so is a judgement",
 		".whole":              "how a sheet was before it was spoiled is never changed",
 		".deeds.light":        "nor is what a deed keeps of how it was",

@@ -356,8 +356,11 @@ func (m *Machine) expose(s *Sheet, e Event, t time.Duration) error {
 			m.account(s)
 		}
 		// Light that fell before, and was taken back, is in the paper all the same.
-		*l = Light{BegunAt: e.At, BegunT: t, Planned: e.Planned, Working: e.Note, Open: true,
-			Spells: append(slices.Clone(l.Spells), Spell{Span{From: t, Running: true}, e.Planned})}
+		*l = Light{BegunAt: e.At, BegunT: t, Planned: e.Planned, Working: e.Note, Open: true, Spells: slices.Clone(l.Spells)}
+		if r := s.Spec.Reckoned; r != nil && r.Lit != nil {
+			l.EV = Lightness{r.Lit.EV, true}
+		}
+		l.begin(t)
 		return nil
 	}
 	if s.Phase != Exposing {
@@ -374,12 +377,16 @@ func (m *Machine) expose(s *Sheet, e Event, t time.Duration) error {
 			return refuse("the pinhole of sheet %d is open already", s.Num)
 		}
 		l.Open = true
-		l.Spells = append(l.Spells, Spell{Span{From: t, Running: true}, l.Full()})
+		l.begin(t)
 	case LightChanged:
 		if e.Planned <= 0 || e.Planned > MaxExposure || math.IsNaN(e.Stops) || math.Abs(e.Stops) > MaxChange {
 			return refuse("the exposure in the new light takes more than nothing and at most 30 days")
 		}
+		if err := e.Lit.check(); err != nil {
+			return err
+		}
 		l.Readings = append(l.Readings, Reading{At: e.At, T: t, Stops: e.Stops, Full: e.Planned, Light: e.Note})
+		l.lit(e)
 		l.goOn(t)
 	case Retimed:
 		if e.Planned <= 0 || e.Planned > MaxExposure {
@@ -416,7 +423,30 @@ func (l *Light) goOn(t time.Duration) {
 	if l.Open {
 		l.shut(t)
 		l.Open = true
-		l.Spells = append(l.Spells, Spell{Span{From: t, Running: true}, l.Full()})
+		l.begin(t)
+	}
+}
+
+func (l *Light) begin(t time.Duration) {
+	l.Spells = append(l.Spells, Spell{Span{From: t, Running: true}, l.Full(), l.EV})
+}
+
+// lit follows a change of light. The first that is read says by its stops what
+// the light before it was.
+func (l *Light) lit(e Event) {
+	switch {
+	case e.Lit == nil:
+		l.EV.EV += e.Stops
+	case l.EV.Known:
+		l.EV.EV = e.Lit.EV
+	default:
+		opening := e.Lit.EV - e.Stops - l.EV.EV
+		for i := range l.Spells {
+			if sp := &l.Spells[i]; !sp.EV.Known {
+				sp.EV = Lightness{opening + sp.EV.EV, true}
+			}
+		}
+		l.EV = Lightness{e.Lit.EV, true}
 	}
 }
 
@@ -703,6 +733,9 @@ func (sp *SheetSpec) check() error {
 	}
 	if sp.Paper.Safe < 0 || sp.Paper.SafeExp < 0 || sp.Paper.Safe > maxStep || sp.Paper.SafeExp > maxStep {
 		return refuse("a safelight time is between 0 and 7 days")
+	}
+	if err := sp.Reckoned.check(); err != nil {
+		return err
 	}
 	for i, st := range sp.Process.Steps {
 		if err := st.Check(); err != nil {

@@ -82,6 +82,7 @@ type Light struct {
 	Spells           []Spell       // pinhole open, one light each; those before BegunT were taken back, and count
 	Open             bool          // pinhole open now
 	Readings         []Reading     // changes of light
+	EV               Lightness     // of the present light
 }
 
 // A Spell is a stretch with the pinhole open in one light: Full is the time the
@@ -89,6 +90,14 @@ type Light struct {
 type Spell struct {
 	Span
 	Full time.Duration
+	EV   Lightness
+}
+
+// A Lightness is an exposure value at ISO 100; where none was read yet (not
+// Known), the stops against the light at the opening.
+type Lightness struct {
+	EV    float64
+	Known bool
 }
 
 // A Reading is a change of light during an exposure, or of its time by hand.

@@ -318,10 +318,13 @@ func (f *field) edit(m *Model, s *session.Sheet, text string) (tea.Cmd, error) {
 	case s.Phase != session.Exposing:
 		spec := s.Spec
 		spec.Light, spec.Exposure, spec.Working = text, plan.Exposure, strings.Join(plan.Working, "\n")
-		spec.Base, spec.Learned = plan.Spec.Base, plan.Spec.Learned
+		spec.Base, spec.Learned, spec.Reckoned = plan.Spec.Base, plan.Spec.Learned, plan.Spec.Reckoned
 		e = session.Event{Kind: session.Remade, Sheet: s.ID, Spec: &spec}
 	case !plan.ByHand:
 		e.Kind, e.Stops = session.LightChanged, m.cfg.Brighter(s, text, plan.Exposure)
+		if r := plan.Spec.Reckoned; r != nil {
+			e.Lit = r.Lit
+		}
 	}
 	if err := m.desk.Do(e); err != nil {
 		return nil, err

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"math"
 	"slices"
 	"testing"
 	"time"
@@ -10,8 +11,9 @@ import (
 	"wetside/session/desk"
 )
 
-// A sheet whose time was set by hand in mid-exposure says nothing of the light.
-func TestATimeSetByHandTeachesNothing(t *testing.T) {
+// A sheet whose time was set by hand in mid-exposure teaches what it was given,
+// for its light is known.
+func TestATimeSetByHandTeaches(t *testing.T) {
 	h := &host{data: t.TempDir(), now: func() time.Time { return scriptNow }}
 	if err := theWorkshop(h); err != nil {
 		t.Fatal(err)
@@ -22,7 +24,7 @@ func TestATimeSetByHandTeachesNothing(t *testing.T) {
 	}
 	defer b.Close()
 	set, _ := profiles.Load(nil)
-	before := len(desk.JudgedIn(b, set.Law)())
+	before := len(desk.JudgedIn(b, set.Today)())
 	now := session.Instant{Wall: scriptNow, Boot: time.Hour, BootID: "b"}
 	m := session.New()
 	open := session.Event{Kind: session.Opened, At: now}
@@ -50,7 +52,7 @@ func TestATimeSetByHandTeachesNothing(t *testing.T) {
 	}
 	do(session.Event{Kind: session.SheetAdded, Spec: &plan.Spec})
 	do(session.Event{Kind: session.ExposureBegun, Planned: plan.Exposure})
-	do(session.Event{Kind: session.LightChanged, Planned: 8 * time.Minute, Stops: -0.1, Note: "EV 11.9"})
+	do(session.Event{Kind: session.LightChanged, Planned: 8 * time.Minute, Stops: -0.1, Note: "EV 11.9", Lit: &session.Lit{EV: 11.9, Doubt: 1.0 / 3, As: "ev 11.9"}})
 	do(session.Event{Kind: session.Retimed, Planned: 10 * time.Minute, Note: "10m"})
 	do(session.Event{Kind: session.ExposureEnded})
 	for n := 0; m.Sheet("lamp").Phase != session.Finished; n++ {
@@ -64,8 +66,17 @@ func TestATimeSetByHandTeachesNothing(t *testing.T) {
 	if err := b.SaveSheet(sit, m.Sheet("lamp"), m.Now(), nil); err != nil {
 		t.Fatal(err)
 	}
-	if after := len(desk.JudgedIn(b, set.Law)()); after != before {
-		t.Errorf("%d sheets taught before, %d now", before, after)
+	after := desk.JudgedIn(b, set.Today)()
+	if len(after) != before+1 {
+		t.Fatalf("%d sheets taught before, %d now", before, len(after))
+	}
+	// By hand: Schwarzschild's p 0.86 at f/150 on ISO 3. Two minutes at EV 12, four
+	// at EV 11.9, of which the last half was by hand.
+	full := func(ev float64) float64 { return math.Pow(150*150/(math.Exp2(ev)*0.03), 1/0.86) }
+	given := full(12) * (120/full(12) + 240/full(11.9))
+	want := 0.86*math.Log2(given) - math.Log2(150*150/(4096*0.03)) + 0.5
+	if j := after[0]; math.Abs(j.Wanted-want) > 1e-6 || math.Abs(j.Seconds-given) > 1e-6 || j.Doubt != 1.0/3 {
+		t.Errorf("it teaches %+v, not %.3f stops at %.1f s", j, want, given)
 	}
 	r, err := b.Sheet("lamp")
 	if err != nil {

@@ -56,6 +56,7 @@ type learnedReport struct {
 	SD       float64  `json:"sd_stops"`
 	Low      float64  `json:"low_stops"`
 	High     float64  `json:"high_stops"`
+	Test     float64  `json:"sd_after_test_stops"` // when one test sheet in this light was judged
 	From     []string `json:"from"`
 	Sentence string   `json:"sentence"`
 }
@@ -64,7 +65,7 @@ func learnedOf(c *exposure.Correction) *learnedReport {
 	if c == nil {
 		return nil
 	}
-	return &learnedReport{c.Stops, c.SD, c.Low, c.High, c.From, c.Sentence()}
+	return &learnedReport{c.Stops, c.SD, c.Low, c.High, c.Test, c.From, c.Sentence()}
 }
 
 type bracketReport struct {
@@ -99,6 +100,9 @@ func (c *ExposureCmd) Run(h *host) error {
 	if err != nil {
 		return usageError{err}
 	}
+	if learned != nil && learned.Advice() != "" {
+		r.Notes = append(r.Notes, learned.Advice())
+	}
 	if c.ISO > 0 && c.Paper == "" && c.Reciprocity == "" {
 		p, _ := plan.Set.Paper(defaultPaper)
 		r.Notes = append(r.Notes, "reciprocity as of "+p.Name+": --paper or --reciprocity says another")
@@ -117,6 +121,9 @@ func (c *ExposureCmd) Run(h *host) error {
 	}
 	for _, n := range r.Notes {
 		h.say("%s", n)
+	}
+	for _, q := range plan.Edited(camera, paper) {
+		h.say("%s", q)
 	}
 	return nil
 }

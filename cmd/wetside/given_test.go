@@ -79,11 +79,11 @@ func TestAStopGivenByHandIsAStopOfLight(t *testing.T) {
 	if err := b.SaveSheet(sit, m.Sheet("s1"), m.Now(), desk.Uses(m, m.Sheet("s1"))); err != nil {
 		t.Fatal(err)
 	}
-	got := desk.JudgedIn(b, set.Law)()
+	got := desk.JudgedIn(b, set.Today)()
 	if len(got) != 1 {
 		t.Fatal(got)
 	}
-	if w := got[0].Wanted(); math.Abs(w-1) > 0.02 {
+	if w := got[0].Wanted; math.Abs(w-1) > 0.02 {
 		t.Errorf("given the time of one stop more, and judged right, it teaches %.2f stops", w)
 	}
 }

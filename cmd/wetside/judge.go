@@ -8,6 +8,7 @@ import (
 	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/desk"
+	"wetside/session/exposure"
 	"wetside/session/notebook"
 	"wetside/session/words"
 )
@@ -27,13 +28,16 @@ func (JudgeCmd) Help() string {
   wetside judge 2026-05-03/3 -1/3 "sky burnt out"
   wetside judge 3 "1 too dark" "only the window shows"
   wetside judge 6f1a right
+  wetside judge 3 black
   wetside judge 4 "left out" "light leak at the lid"
 
 Positive is more exposure. "Too dark" and "too light" are turned into more or
 less by the paper: a direct positive gets lighter with more exposure, a paper
-negative denser. Where you add what you saw, more, less or a sign says which way:
-1/2 more, sky is grey. A sheet that is left out teaches nothing, until it is
-judged again. What was seen stays until something else is said.`
+negative denser. Alone they stand for a stop; black, white and nothing there for
+three at least. Where you add what you saw, more, less or a sign says which way:
+1/2 more, sky is grey. What is three stops or more, or does not agree with the
+other sheets, is asked about: "sure" behind it says that it is meant. A sheet that
+is left out teaches nothing, until it is judged again.`
 }
 
 // Run records it.
@@ -58,7 +62,8 @@ func (c *JudgeCmd) Run(h *host) error {
 		}
 		text += between + strings.Join(c.Seen, " ")
 	}
-	j, err := desk.ReadJudgement(text, &r)
+	plan := h.planner(b)
+	j, err := desk.Judge(text, &r, plan.Judged(), plan.Set.Today)
 	var either *desk.EitherWay
 	if errors.As(err, &either) {
 		return usage("%s", bothWays(&r, either))
@@ -66,17 +71,52 @@ func (c *JudgeCmd) Run(h *host) error {
 	if err != nil {
 		return usageError{err}
 	}
+	was, _ := nextTime(plan, &r)
 	if err := b.Judge(r.ID, systemClock().Now(), j.Stops, j.Seen); err != nil {
 		return err
 	}
 	h.say("sheet %d of %s: %s", r.Num, r.Day(), judgement(&r, j))
+	if r, err = b.Sheet(r.ID); err != nil {
+		return err
+	}
+	_, teaches := desk.Evidence(&r, plan.Set.Today)
+	plan.Forget()
 	switch {
 	case r.State == string(session.Ruined):
 		h.say("It is spoiled, so it teaches nothing.")
 	case r.Rehearsal:
 		h.say("It was a rehearsal, so it teaches nothing.")
+	case j.LeftOut():
+	case !teaches:
+		h.say("%s", teachesNothing)
+	default:
+		if is, ok := nextTime(plan, &r); ok {
+			h.say("next time in this light %s (was %s)", words.Long(is), words.Long(was))
+		}
 	}
 	return nil
+}
+
+const teachesNothing = "It teaches nothing: what light it was exposed in, or behind which camera, was not said."
+
+// nextTime is the time for another sheet in the light of r, by what is learned.
+func nextTime(plan *profiles.Planner, r *notebook.Record) (seconds float64, ok bool) {
+	a, _, _, ok := plan.Set.Today(r.Camera, r.Paper.Key)
+	if !ok {
+		return 0, false
+	}
+	var err error
+	switch x := r.Reckoned; {
+	case x != nil && x.Lit != nil:
+		a.Light = exposure.Light{EV: x.Lit.EV, PlusMinus: x.Lit.Doubt, From: x.Lit.From, As: x.Lit.As}
+		a.Filter, a.Warm, a.Preflash = x.Filter, x.Warm, x.Preflash
+	default:
+		if a.Light, err = exposure.ParseLight(r.Light); err != nil {
+			return 0, false
+		}
+	}
+	got, _, err := plan.Reckon(a, r.Camera, r.Paper.Key)
+	return got.Rounded, err == nil
 }
 
 // bothWays says what a judgement may mean, and how each is written.

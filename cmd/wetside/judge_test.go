@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"math"
+	"strings"
 	"testing"
 
 	"wetside/session"
@@ -47,6 +48,22 @@ func TestAJudgementInWordsFollowsThePaper(t *testing.T) {
 		{"+ 1/2 grey", session.Lighter, 0.5, "grey"},
 		{"1½ too dark", session.Lighter, 1.5, ""},
 		{"left out, light leak", session.Denser, 0, "left out: light leak"},
+		{"half a stop too dark", session.Lighter, 0.5, ""},
+		{"Half a stop too dark, lamp gone", session.Denser, -0.5, "lamp gone"},
+		{"a third of a stop less", session.Lighter, -1.0 / 3, ""},
+		{"one stop too thin", session.Denser, 1, ""},
+		{"one and a half stops more", session.Denser, 1.5, ""},
+		{"too dark", session.Lighter, 1, ""},
+		{"too dark: only the lamp", session.Denser, -1, "only the lamp"},
+		{"too light", session.Lighter, -1, ""},
+		{"ok", session.Lighter, 0, ""},
+		{"ok, a little flat", session.Lighter, 0, "a little flat"},
+		// No light at all leaves a direct positive black and a negative white.
+		{"black", session.Lighter, 3, "black"},
+		{"white", session.Lighter, -3, "white"},
+		{"all white", session.Denser, 3, "all white"},
+		{"black.", session.Denser, -3, "black."},
+		{"nothing there", session.Denser, 3, "nothing there"},
 	} {
 		r := &notebook.Record{}
 		r.Paper.Response = string(c.paper)
@@ -55,9 +72,9 @@ func TestAJudgementInWordsFollowsThePaper(t *testing.T) {
 			t.Errorf("%q on a paper that gets %s: %v stops, seen %q (%v); want %v, %q", c.words, c.paper, got.Stops, got.Seen, err, c.stops, c.seen)
 		}
 	}
-	for _, bad := range []string{"", "nice", "too dark", "-1 too dark", "99", "left out", "1/2x", "7th try", "1/2 to light", "1/2 too bright", "1/2 too da",
+	for _, bad := range []string{"", "nice", "more", "-1 too dark", "99", "left out", "1/2x", "7th try", "1/2 to light", "1/2 too bright", "1/2 too da",
 		"1/2 much too light", "1/2 darker", "1/2 lighter", "1/2 light", "-1/2 less", "1/2 left out of the frame", "1/2 overexposed", "right side dark",
-		"+1 too light", "+1 less"} {
+		"+1 too light", "+1 less", "1/2 more, too light", "1/2 less: too dark", "nothing there"} {
 		r := &notebook.Record{}
 		r.Paper.Response = string(session.Lighter)
 		if v, err := desk.ReadJudgement(bad, r); err == nil {
@@ -87,14 +104,15 @@ func TestABareNumberWithOtherWordsMayMeanEither(t *testing.T) {
 	}
 }
 
-// What was seen stays until something else is said; a sheet that is left out is
-// not right because of it.
+// What was seen goes with the judgement it was said with, not with the next; a
+// sheet that is left out is not right because of it.
 func TestAJudgementAfterAnother(t *testing.T) {
 	r := &notebook.Record{}
 	r.Paper.Response = string(session.Lighter)
 	for _, c := range []struct{ words, seen, says, column string }{
 		{"1/3 more: sky burnt out", "sky burnt out", "1/3 stop more, to be lighter; seen: sky burnt out", "+1/3 sky burnt out"},
-		{"1/2", "sky burnt out", "1/2 stop more, to be lighter; seen: sky burnt out", "+1/2 sky burnt out"},
+		{"1/2", "", "1/2 stop more, to be lighter", "+1/2"},
+		{"1/3 more: sky burnt out", "sky burnt out", "1/3 stop more, to be lighter; seen: sky burnt out", "+1/3 sky burnt out"},
 		{"left out: light leak", "left out: light leak", "left out: light leak", "left out: light leak"},
 		{"right", "", "right as it was", "right"},
 	} {
@@ -106,5 +124,19 @@ func TestAJudgementAfterAnother(t *testing.T) {
 			t.Errorf("%q: seen %q, %q, %q", c.words, j.Seen, judgement(r, j), verdict(j.Stops, j.Seen))
 		}
 		r.Judgements = append(r.Judgements, j)
+	}
+}
+
+// Who says more and sees less is told how this paper behaves.
+func TestAContradictionSaysHowThePaperBehaves(t *testing.T) {
+	for paper, want := range map[session.Response]string{
+		session.Lighter: `"1/2 more, too light" contradicts itself: on this paper more exposure makes the picture lighter, so too light wants less: write "1/2 too light"`,
+		session.Denser:  `"1/2 more, too dark" contradicts itself: on this paper more exposure makes the picture denser, that is darker, so too dark wants less: write "1/2 too dark"`,
+	} {
+		r := &notebook.Record{}
+		r.Paper.Response = string(paper)
+		if _, err := desk.ReadJudgement(strings.SplitN(want, `"`, 3)[1], r); err == nil || err.Error() != want {
+			t.Errorf("%v, not %s", err, want)
+		}
 	}
 }

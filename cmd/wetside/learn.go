@@ -2,10 +2,13 @@ package main
 
 import (
 	"cmp"
+	"fmt"
 	"math"
 	"slices"
+	"time"
 
-	"wetside/session/desk"
+	"wetside/profiles"
+	"wetside/session"
 	"wetside/session/exposure"
 	"wetside/session/notebook"
 	"wetside/session/words"
@@ -25,31 +28,30 @@ func (LearnCmd) Help() string {
   wetside learn
   wetside learn --camera tea-caddy --paper direct-positive-fb --json
 
-What sheets exposed from a reckoned light and judged since (wetside judge) say
-of the next exposure, how sure that is, and which sheet would teach most next.
-Rehearsals, spoiled sheets, times given by hand, and sheets you leave out (wetside
-judge 4 "left out" "light leak") teach nothing.`
+What sheets that were judged (wetside judge) say of the next exposure, how sure
+that is in a new light, and which sheet would teach most next for the time it
+takes. A time given by hand teaches as any other where the light is known too
+("overcast 5m"). Rehearsals, spoiled sheets and sheets you leave out (wetside judge
+4 "left out" "light leak") teach nothing.`
 }
 
 type taught struct {
 	Camera string  `json:"camera"`
+	Hole   int     `json:"hole"`
 	Paper  string  `json:"paper"`
+	Box    int     `json:"box"`
 	At     float64 `json:"at_s"`
 	*learnedReport
 }
 
 // Run says it.
 func (c *LearnCmd) Run(h *host) error {
-	b, err := h.written()
+	plan, done, err := h.reckoner()
 	if err != nil {
 		return err
 	}
-	var sheets []exposure.Judged
-	if b != nil {
-		defer b.Close()
-		sheets = desk.JudgedIn(b, h.known().Law)()
-	}
-	model, err := exposure.Learn(sheets, exposure.WeakPrior)
+	defer done()
+	model, err := plan.Model()
 	if err != nil {
 		return err
 	}
@@ -57,25 +59,26 @@ func (c *LearnCmd) Run(h *host) error {
 	for _, a := range model.Amiss() {
 		amiss = append(amiss, a.Sentence())
 	}
-	subjects := subjectsOf(model.Sheets(), c.Camera, c.Paper)
+	subjects := subjectsOf(model.Sheets(), c.Camera, c.Paper, h.now())
 	list := []taught{}
 	for _, s := range subjects {
-		got, err := model.Predict(s.Camera, s.Paper, s.Seconds)
+		got, err := model.Predict(s)
 		if err != nil {
 			return err
 		}
-		list = append(list, taught{s.Camera, s.Paper, s.Seconds, learnedOf(&got)})
+		list = append(list, taught{s.Camera, s.Hole, s.Paper, s.Box, s.Seconds, learnedOf(&got)})
 	}
 	var next *exposure.Lesson
 	if len(subjects) > 0 {
-		l, err := model.TeachesMost(around(subjects))
+		l, err := model.TeachesMost(around(subjects), traysMinutes(plan.Set))
 		if err != nil {
 			return err
 		}
 		next = &l
 	}
+	sheets := len(model.Sheets()) + len(model.Amiss()) + model.Left()
 	if c.JSON {
-		return h.json(learnReport(len(sheets), model.Left(), amiss, list, next))
+		return h.json(learnReport(sheets, model.Left(), amiss, list, next))
 	}
 	for _, a := range amiss {
 		h.say("%s", words.Clean(a))
@@ -89,7 +92,13 @@ func (c *LearnCmd) Run(h *host) error {
 		return nil
 	}
 	for _, t := range list {
-		h.say("%s on %s, at about %s: %s", t.Camera, t.Paper, words.Long(exposure.Round(t.At)), t.Sentence)
+		h.say("%s on %s, at about %s: %s", numbered(t.Camera, "hole", t.Hole), numbered(t.Paper, "box", t.Box), words.Long(exposure.Round(t.At)), t.Sentence)
+	}
+	for _, j := range model.Odd() {
+		h.say("%s does not agree with the others: was it something else than the exposure? Then leave it out: wetside judge ... \"left out\" and why", j.ID)
+	}
+	for _, q := range questions(plan, subjects) {
+		h.say("%s", q)
 	}
 	if n := model.Left(); n > 0 {
 		h.say("%s left out by you", words.Count(n, "sheet"))
@@ -104,13 +113,14 @@ func learnReport(sheets, left int, amiss []string, list []taught, next *exposure
 		Camera   string  `json:"camera"`
 		Paper    string  `json:"paper"`
 		Seconds  float64 `json:"seconds"`
+		Minutes  float64 `json:"minutes"`
 		Before   float64 `json:"sd_before_stops"`
 		After    float64 `json:"sd_after_stops"`
 		Sentence string  `json:"sentence"`
 	}
 	var n *lesson
 	if next != nil {
-		n = &lesson{next.Subject.Camera, next.Subject.Paper, next.Subject.Seconds, next.Before, next.After, next.Sentence()}
+		n = &lesson{next.Subject.Camera, next.Subject.Paper, next.Subject.Seconds, next.Minutes, next.Before, next.After, next.Sentence()}
 	}
 	return struct {
 		Sheets  int      `json:"judged_sheets"`
@@ -121,24 +131,66 @@ func learnReport(sheets, left int, amiss []string, list []taught, next *exposure
 	}{sheets, left, amiss, list, n}
 }
 
+// numbered is a key, and which hole or box of it where it is not the first.
+func numbered(key, what string, n int) string {
+	if n <= 1 {
+		return key
+	}
+	return fmt.Sprintf("%s, %s %d", key, what, n)
+}
+
+// questions are asked of profiles that were edited since their sheets.
+func questions(plan *profiles.Planner, subjects []exposure.Subject) (out []string) {
+	for _, s := range subjects {
+		for _, q := range plan.Edited(s.Camera, s.Paper) {
+			if !slices.Contains(out, q) {
+				out = append(out, q)
+			}
+		}
+	}
+	return out
+}
+
+// traysMinutes is what a sheet costs beside its exposure: the baths of the first
+// process there is, up to the wash, which needs nobody.
+func traysMinutes(set *profiles.Set) float64 {
+	total := 0.0
+	if ps := set.Processes(); len(ps) > 0 {
+		for _, base := range []session.Base{session.FB, session.RC} {
+			if p, err := ps[0].At(0, base); err == nil {
+				for _, st := range p.Steps {
+					if st.Stage != session.Wash {
+						total += st.AtMost.Minutes()
+					}
+				}
+				break
+			}
+		}
+	}
+	return total
+}
+
 // subjectsOf are the cameras and papers that sheets were judged of, each at the
-// middle of its times.
-func subjectsOf(sheets []exposure.Judged, camera, paper string) []exposure.Subject {
+// middle of its times, now, in a light as much in doubt as that of its last sheet.
+func subjectsOf(sheets []exposure.Judged, camera, paper string, now time.Time) []exposure.Subject {
 	times := map[exposure.Subject][]float64{}
+	doubt := map[exposure.Subject]float64{}
 	for _, s := range sheets {
-		if !s.Left && (camera == "" || s.Camera == camera) && (paper == "" || s.Paper == paper) {
-			k := exposure.Subject{Camera: s.Camera, Paper: s.Paper}
+		if (camera == "" || s.Camera == camera) && (paper == "" || s.Paper == paper) {
+			k := exposure.Subject{Camera: s.Camera, Hole: s.Hole, Paper: s.Paper, Box: s.Box, At: now}
 			times[k] = append(times[k], s.Seconds)
+			doubt[k] = s.Doubt
 		}
 	}
 	var out []exposure.Subject
 	for k, v := range times {
+		d := doubt[k]
 		slices.Sort(v)
-		k.Seconds = v[len(v)/2]
+		k.Seconds, k.Doubt = v[len(v)/2], d
 		out = append(out, k)
 	}
 	slices.SortFunc(out, func(a, b exposure.Subject) int {
-		return cmp.Or(cmp.Compare(a.Camera, b.Camera), cmp.Compare(a.Paper, b.Paper))
+		return cmp.Or(cmp.Compare(a.Camera, b.Camera), a.Hole-b.Hole, cmp.Compare(a.Paper, b.Paper), a.Box-b.Box)
 	})
 	return out
 }
@@ -148,8 +200,10 @@ func subjectsOf(sheets []exposure.Judged, camera, paper string) []exposure.Subje
 func around(subjects []exposure.Subject) []exposure.Subject {
 	var out []exposure.Subject
 	for _, s := range subjects {
+		at := s.Seconds
 		for _, f := range []float64{1, 0.25, 4} {
-			out = append(out, exposure.Subject{Camera: s.Camera, Paper: s.Paper, Seconds: s.Seconds * f})
+			s.Seconds = at * f
+			out = append(out, s)
 		}
 	}
 	return out
@@ -159,29 +213,32 @@ func around(subjects []exposure.Subject) []exposure.Subject {
 // page: those asked for, else the pair with the most sheets. Nil when there is
 // nothing to draw.
 func plotOf(sheets []exposure.Judged, camera, paper string) (*notebook.Plot, error) {
-	m, err := exposure.Learn(sheets, exposure.WeakPrior)
+	m, err := exposure.Learn(sheets)
 	if err != nil {
 		return nil, err
 	}
 	most := map[exposure.Subject]int{}
 	var best exposure.Subject
+	var last time.Time
 	for _, s := range m.Sheets() {
 		if (camera == "" || s.Camera == camera) && (paper == "" || s.Paper == paper) {
-			k := exposure.Subject{Camera: s.Camera, Paper: s.Paper}
+			k := exposure.Subject{Camera: s.Camera, Hole: s.Hole, Paper: s.Paper, Box: s.Box}
 			most[k]++
 			if n := most[k]; n > most[best] || n == most[best] && (k.Camera+k.Paper < best.Camera+best.Paper) {
 				best = k
 			}
+			last = s.At
 		}
 	}
 	if len(most) == 0 {
 		return nil, nil
 	}
-	p, err := m.Scatter(best.Camera, best.Paper, 60)
+	best.At = last
+	p, err := m.Scatter(best, 60)
 	if err != nil {
 		return nil, err
 	}
-	out := &notebook.Plot{Title: best.Camera + " on " + best.Paper + ": stops more than reckoned, against the time reckoned"}
+	out := &notebook.Plot{Title: numbered(best.Camera, "hole", best.Hole) + " on " + numbered(best.Paper, "box", best.Box) + ": stops more than reckoned, against the time given"}
 	for _, q := range p.Points {
 		out.Points = append(out.Points, notebook.PlotPoint{X: seconds(math.Exp2(q.X)), Y: q.Y, Label: q.ID})
 	}

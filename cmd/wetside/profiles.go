@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -15,11 +16,12 @@ import (
 
 // ProfilesCmd is about papers, processes and cameras.
 type ProfilesCmd struct {
-	List  ProfilesListCmd  `cmd:"" default:"1" help:"Papers, processes and cameras at hand."`
-	Show  ProfilesShowCmd  `cmd:"" help:"One profile, as its file has it."`
-	New   ProfilesNewCmd   `cmd:"" help:"Write a new one, to begin with."`
-	Check ProfilesCheckCmd `cmd:"" help:"Read profiles and tell every fault with its line."`
-	Bath  ProfilesBathCmd  `cmd:"" help:"Put a bath's capacity and life into a process, from its data sheet."`
+	List   ProfilesListCmd   `cmd:"" default:"1" help:"Papers, processes and cameras at hand."`
+	Show   ProfilesShowCmd   `cmd:"" help:"One profile, as its file has it."`
+	New    ProfilesNewCmd    `cmd:"" help:"Write a new one, to begin with."`
+	Check  ProfilesCheckCmd  `cmd:"" help:"Read profiles and tell every fault with its line."`
+	Edited ProfilesEditedCmd `cmd:"" help:"Say of a profile that was changed after its sheets: measured better, or another hole or box."`
+	Bath   ProfilesBathCmd   `cmd:"" help:"Put a bath's capacity and life into a process, from its data sheet."`
 }
 
 // ProfilesListCmd lists.
@@ -248,5 +250,83 @@ func (c *ProfilesBathCmd) Run(h *host) error {
 		return err
 	}
 	h.say("%s of %s: %s, %s in the tray; kept in %s", c.Bath, c.Process, capacity, profiles.Duration(life), file)
+	return nil
+}
+
+// ProfilesEditedCmd answers what is asked of a profile that has judged sheets.
+type ProfilesEditedCmd struct {
+	Key     string `arg:"" help:"Key of the camera or paper."`
+	Better  bool   `help:"The same hole, the same box: its figures are known better now." xor:"which" required:""`
+	Another bool   `help:"Another hole, another box: what was judged says little of it." xor:"which" required:""`
+}
+
+// Help shows how it is used.
+func (ProfilesEditedCmd) Help() string {
+	return `Examples:
+
+  wetside profiles edited tea-caddy --better
+  wetside profiles edited direct-positive-fb --another
+
+The answer is kept in the profile's own file. With --better every judged sheet
+goes on teaching; with --another the camera's hole, or the paper's box, is counted
+one on, and what was judged before teaches the rest alone.`
+}
+
+// Run keeps the answer.
+func (c *ProfilesEditedCmd) Run(h *host) error {
+	plan, done, err := h.reckoner()
+	if err != nil {
+		return err
+	}
+	defer done()
+	model, err := plan.Model()
+	if err != nil {
+		return err
+	}
+	kind, what, number := profiles.CameraKind, "hole", 0
+	var earlier []string
+	news := false
+	add := func(was, is string) {
+		if was != "" && was != is && !slices.Contains(earlier, was) {
+			earlier, news = append(earlier, was), true
+		}
+	}
+	if cam, err := plan.Set.Camera(c.Key); err == nil {
+		number, earlier = cam.HoleNo(), slices.Clone(cam.Earlier)
+		for _, j := range model.Sheets() {
+			if j.Camera == c.Key && j.Hole == number && j.FNumber > 0 {
+				add(profiles.FNumberWord(j.FNumber), profiles.FNumberWord(cam.FNumber()))
+			}
+		}
+	} else {
+		pap, err := plan.Set.Paper(c.Key)
+		if err != nil {
+			return usage("%q is neither a camera nor a paper: wetside profiles lists them", c.Key)
+		}
+		kind, what, number, earlier = profiles.PaperKind, "box", pap.BoxNo(), slices.Clone(pap.Earlier)
+		for _, j := range model.Sheets() {
+			if j.Paper == c.Key && j.Box == number {
+				add(j.Speed, pap.Speed())
+			}
+		}
+	}
+	if c.Better && !news {
+		h.say("%s is as it was for every judged sheet: nothing to do", c.Key)
+		return nil
+	}
+	file, err := h.editProfile(plan.Set, kind, c.Key, func(data []byte) ([]byte, error) {
+		if c.Better {
+			return profiles.WithBetter(data, kind, earlier)
+		}
+		return profiles.WithAnother(data, kind, number+1)
+	})
+	if err != nil {
+		return err
+	}
+	if c.Better {
+		h.say("%s: the same %s, known better; its sheets go on teaching; kept in %s", c.Key, what, file)
+	} else {
+		h.say("%s: %s %d from now on; kept in %s", c.Key, what, number+1, file)
+	}
 	return nil
 }

@@ -25,7 +25,7 @@ func newID() string { return uuid.Must(uuid.NewV7()).String() }
 type pages struct {
 	book *notebook.Book
 	now  func() session.Instant
-	done func() // after a judgement
+	plan *profiles.Planner // reads the judged sheets anew after a judgement
 }
 
 func (p pages) List(filter string, limit int) ([]tui.BookRow, error) {
@@ -146,7 +146,7 @@ func (p pages) Read(id, text string) ([]tui.Judgement, error) {
 	if err != nil {
 		return nil, err
 	}
-	j, err := desk.ReadJudgement(plainMinus(text), &r)
+	j, err := desk.Judge(plainMinus(text), &r, p.plan.Judged(), p.plan.Set.Today)
 	var either *desk.EitherWay
 	if errors.As(err, &either) {
 		var both []tui.Judgement
@@ -163,8 +163,8 @@ func (p pages) Read(id, text string) ([]tui.Judgement, error) {
 
 func (p pages) Judge(id string, stops float64, seen string) error {
 	err := p.book.Judge(id, p.now(), stops, seen)
-	if err == nil && p.done != nil {
-		p.done()
+	if err == nil {
+		p.plan.Forget()
 	}
 	return err
 }

@@ -293,13 +293,20 @@ func (h *host) amendable() (*notebook.Book, error) {
 // reckoner is a planner that knows the judged sheets, if there are any. Close
 // it when done.
 func (h *host) reckoner() (*profiles.Planner, func(), error) {
-	p := &profiles.Planner{Set: h.known()}
 	b, err := h.written()
 	if err != nil || b == nil {
-		return p, func() {}, err
+		return h.planner(nil), func() {}, err
 	}
-	p.Judged = desk.JudgedIn(b, p.Set.Law)
-	return p, func() { b.Close() }, nil
+	return h.planner(b), func() { b.Close() }, nil
+}
+
+// planner is one that knows the judged sheets of a notebook; nil: there is none.
+func (h *host) planner(b *notebook.Book) *profiles.Planner {
+	p := &profiles.Planner{Set: h.known(), Now: h.now, Judged: func() []exposure.Judged { return nil }}
+	if b != nil {
+		p.Judged = desk.JudgedIn(b, p.Set.Today)
+	}
+	return p
 }
 
 // readFile reads a file the user named.

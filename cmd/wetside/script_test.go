@@ -442,9 +442,9 @@ func TestNegativeNumbersAreNoFlags(t *testing.T) {
 // for others, each point where its sheet is.
 func TestPlotOfTheMostJudged(t *testing.T) {
 	sheets := []exposure.Judged{
-		{ID: "one", Camera: "hat-box", Paper: "direct-positive-fb", Seconds: 60, Stops: 1},
-		{ID: "two", Camera: "tea-caddy", Paper: "direct-positive-fb", Seconds: 240, Stops: 0.5},
-		{ID: "three", Camera: "tea-caddy", Paper: "direct-positive-fb", Seconds: 480, Stops: 0.5, Given: 0.25},
+		{ID: "one", Camera: "hat-box", Paper: "direct-positive-fb", Seconds: 60, Wanted: 1, Stops: 1},
+		{ID: "two", Camera: "tea-caddy", Paper: "direct-positive-fb", Seconds: 240, Wanted: 0.5, Stops: 0.5},
+		{ID: "three", Camera: "tea-caddy", Paper: "direct-positive-fb", Seconds: 480, Wanted: 0.75, Stops: 0.5},
 	}
 	p, err := plotOf(sheets, "", "")
 	if err != nil || !strings.HasPrefix(p.Title, "tea-caddy on direct-positive-fb") {

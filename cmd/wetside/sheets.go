@@ -538,7 +538,7 @@ func (c *ExportCmd) Run(h *host) error {
 	defer b.Close()
 	o := notebook.Options{Title: c.Title}
 	if format.Plots {
-		if o.Plot, err = plotOf(desk.JudgedIn(b, h.known().Law)(), c.Camera, c.Paper); err != nil {
+		if o.Plot, err = plotOf(desk.JudgedIn(b, h.known().Today)(), c.Camera, c.Paper); err != nil {
 			return err
 		}
 	}

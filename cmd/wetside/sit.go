@@ -192,7 +192,7 @@ func (s *sitting) lay() error {
 	if err != nil {
 		s.notices = append(s.notices, "profiles left out: "+oneLine(err))
 	}
-	s.plan = &profiles.Planner{Set: profs, Judged: desk.JudgedIn(s.Book, func(key string) exposure.Reciprocity { return s.plan.Set.Law(key) }), Rehearsal: s.rehearsal,
+	s.plan = &profiles.Planner{Set: profs, Judged: desk.JudgedIn(s.Book, func(camera, paper string) (exposure.Ask, int, int, bool) { return s.plan.Set.Today(camera, paper) }), Rehearsal: s.rehearsal, Now: s.now,
 		Write: func(name string, data []byte) (fs.FS, error) {
 			return filesIn(s.profileFolder()), notebook.Replace(filepath.Join(s.profileFolder(), filepath.FromSlash(name)), data)
 		}}
@@ -260,7 +260,7 @@ func (s *sitting) config() tui.Config {
 	cfg := tui.Config{
 		Desk: s.desk, Level: s.level, Profile: s.profile, Guard: s.guard, Blind: s.guard == nil,
 		Plan: s.newest(s.plan), Shift: s.plan.Shift, Brighter: s.plan.Brighter, Baths: s.plan.Baths, Reckon: s.reckoned,
-		Book: pages{s.Book, s.clock.Now, s.plan.Forget}, Lamps: s.lamps, Verified: s.verified,
+		Book: pages{s.Book, s.clock.Now, s.plan}, Lamps: s.lamps, Verified: s.verified,
 		Pulse: s.set.Border, ConfirmSound: s.First && !s.rehearsal && s.set.Sound != "none",
 		KeepFogTest: s.plan.KeepFogTest, MayClose: s.Alone, News: s.news, Span: profiles.ParseDuration,
 	}

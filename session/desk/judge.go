@@ -3,12 +3,15 @@ package desk
 import (
 	"errors"
 	"fmt"
+	"math"
 	"regexp"
+	"slices"
 	"strings"
 
 	"wetside/session"
 	"wetside/session/exposure"
 	"wetside/session/notebook"
+	"wetside/session/words"
 )
 
 // What stands behind the number of stops: how the sheet looks, or more or less.
@@ -46,15 +49,43 @@ func (e *EitherWay) Error() string {
 	return fmt.Sprintf("%q may mean more or less: write \"%s more, %s\" or \"%s less, %s\"", e.Number+" "+e.Words, e.Number, e.Words, e.Number, e.Words)
 }
 
+// numbersInWords are the ways people say a number of stops, longest first.
+var numbersInWords = []struct {
+	re     *regexp.Regexp
+	number string
+}{
+	{regexp.MustCompile(`(?i)^(?:one|a stop) and a half(?: stops?)?\b`), "1 1/2"},
+	{regexp.MustCompile(`(?i)^two thirds(?: of a stop)?\b`), "2/3"},
+	{regexp.MustCompile(`(?i)^three quarters(?: of a stop)?\b`), "3/4"},
+	{regexp.MustCompile(`(?i)^(?:a |one )?half(?: of)?(?: a)?(?: stop)?\b`), "1/2"},
+	{regexp.MustCompile(`(?i)^(?:a |one )?third(?: of a stop)?\b`), "1/3"},
+	{regexp.MustCompile(`(?i)^(?:a |one )?quarter(?: of a stop)?\b`), "1/4"},
+	{regexp.MustCompile(`(?i)^(?:a|one)(?: full| whole)? stop\b`), "1"},
+	{regexp.MustCompile(`(?i)^two stops\b`), "2"},
+	{regexp.MustCompile(`(?i)^three stops\b`), "3"},
+	{regexp.MustCompile(`(?i)^four stops\b`), "4"},
+}
+
+// Alone, without a number, "too dark" is taken for a stop, and a sheet without a
+// picture for the least that it can be.
+const (
+	stopsAlone   = 1.0
+	stopsNothing = 3.0
+)
+
+var nothingRE = regexp.MustCompile(`(?is)^(?:(?:all |quite |completely )?(black|white)|(nothing(?: there| on it| to be seen)?))\b[.!]*(?:[,;:.]\s*(.*))?$`)
+
 // ReadJudgement reads "1/2", "-1/3 sky burnt out", "1 too dark, only the window
-// shows", "2/3 less", "right", "left out: light leak" as said of a sheet. The
-// error is an *EitherWay where more and less are both possible.
+// shows", "half a stop too dark", "too dark", "2/3 less", "right", "black", "left
+// out: light leak" as said of a sheet. The error is an *EitherWay where more and
+// less are both possible.
 func ReadJudgement(text string, r *notebook.Record) (j notebook.JudgementRecord, err error) {
 	before, _ := r.Judged()
 	text = strings.TrimSpace(text)
-	keep := func(seen string) {
-		if j.Seen = strings.TrimSpace(seen); j.Seen == "" && !before.LeftOut() {
-			j.Seen = before.Seen
+	for _, n := range numbersInWords {
+		if m := n.re.FindString(text); m != "" {
+			text = n.number + text[len(m):]
+			break
 		}
 	}
 	word, seen := text, ""
@@ -62,8 +93,8 @@ func ReadJudgement(text string, r *notebook.Record) (j notebook.JudgementRecord,
 		word, seen = text[:i], strings.TrimLeft(text[i:], " \t\n,;:.!")
 	}
 	switch strings.Join(strings.Fields(strings.ToLower(word)), " ") {
-	case "right", "good":
-		keep(seen)
+	case "right", "just right", "good", "ok", "okay", "fine":
+		j.Seen = strings.TrimSpace(seen)
 		return j, nil
 	}
 	if rest, ok := cutFold(text, notebook.LeftOut); ok {
@@ -73,7 +104,22 @@ func ReadJudgement(text string, r *notebook.Record) (j notebook.JudgementRecord,
 		// What it was judged stays to be read; it only teaches nothing.
 		return notebook.JudgementRecord{Stops: before.Stops, Seen: notebook.LeftOut + ": " + rest}, nil
 	}
-	const how = "write 1/2 for more exposure, -1/2 for less, \"1/2 too dark\", right, or left out and why"
+	sense := exposure.NegativeDensens
+	if session.Response(r.Paper.Response) == session.Lighter {
+		sense = exposure.PositiveLightens
+	}
+	if m := nothingRE.FindStringSubmatch(text); m != nil {
+		look := strings.ToLower(m[1])
+		if look == "" && sense == exposure.PositiveLightens {
+			more, less := notebook.JudgementRecord{Stops: stopsNothing, Seen: m[2]}, notebook.JudgementRecord{Stops: -stopsNothing, Seen: m[2]}
+			return j, &EitherWay{words.Num(stopsNothing), m[2], more, less}
+		}
+		return notebook.JudgementRecord{Stops: exposure.StopsFromJudgement(sense, look != "black", stopsNothing), Seen: text}, nil
+	}
+	const how = "write 1/2 for more exposure, -1/2 for less, \"1/2 too dark\", right, black, white, or left out and why"
+	if looksRE.MatchString(text) && !strings.EqualFold(text[:4], "more") && !strings.EqualFold(text[:4], "less") {
+		text = words.Num(stopsAlone) + " " + text
+	}
 	number, stops, rest, err := StopsAhead(text)
 	if err != nil {
 		return j, fmt.Errorf("%q is no judgement: %s", text, how)
@@ -89,25 +135,100 @@ func ReadJudgement(text string, r *notebook.Record) (j notebook.JudgementRecord,
 		if unclearRE.MatchString(rest) {
 			return j, fmt.Errorf("%q is not clear: %s; begin what was seen with another word", text, how)
 		}
-		keep(rest)
+		j.Seen = strings.TrimSpace(rest)
 		return j, nil
 	}
 	if stops < 0 {
 		return j, fmt.Errorf("%q says less twice: %s", text, how)
 	}
-	keep(m[3])
-	sense := exposure.NegativeDensens
-	if session.Response(r.Paper.Response) == session.Lighter {
-		sense = exposure.PositiveLightens
+	j.Seen = strings.TrimSpace(m[3])
+	look := strings.ToLower(m[1])
+	wants := func(look string) float64 {
+		return exposure.StopsFromJudgement(sense, look == "light" || look == "thin", stops)
 	}
-	switch look := strings.ToLower(m[1]); {
+	claim := 0.0 // what was said of more and less, if it was
+	switch {
 	case look != "":
-		j.Stops = exposure.StopsFromJudgement(sense, look == "light" || look == "thin", stops)
+		j.Stops = wants(look)
+		if signed {
+			claim = 1
+		}
 	case strings.EqualFold(m[2], "less"):
-		j.Stops = -stops
+		if signed {
+			return j, fmt.Errorf("%q says more and less: %s", text, how)
+		}
+		j.Stops, claim = -stops, -1
+	default:
+		claim = 1
 	}
-	if signed && j.Stops < 0 {
-		return j, fmt.Errorf("%q says more and less: %s", text, how)
+	// What is claimed and what was seen must be the same on this paper.
+	if again := looksRE.FindStringSubmatch(j.Seen); look == "" && again != nil {
+		look = strings.ToLower(again[1])
+	}
+	if look != "" && claim*wants(look) < 0 {
+		way := map[bool]string{true: "more", false: "less"}[wants(look) > 0]
+		return j, fmt.Errorf("%q contradicts itself: on this paper more exposure makes the picture %s, so too %s wants %s: write \"%s too %s\"",
+			text, lighterDenser(sense), look, way, strings.TrimLeft(number, "+ "), look)
+	}
+	return j, nil
+}
+
+func lighterDenser(sense exposure.Response) string {
+	if sense == exposure.PositiveLightens {
+		return "lighter"
+	}
+	return "denser, that is darker"
+}
+
+// Unlikely is a judgement that is better asked about before it is kept.
+type Unlikely struct {
+	Judgement notebook.JudgementRecord
+	Why       string
+}
+
+// Error implements error.
+func (u *Unlikely) Error() string {
+	return u.Why + ": was it the exposure, and no light leak, no spent bath? If so, say it again with \", sure\" behind it; else \"left out\" and why"
+}
+
+// muchStops is from where on a judgement is asked about whatever the others say.
+const muchStops = 3.0
+
+// Judge reads a judgement, and asks about one that is large or does not agree
+// with the other sheets; the word sure at its end says that it is meant.
+func Judge(text string, r *notebook.Record, others []exposure.Judged, today Today) (notebook.JudgementRecord, error) {
+	text = strings.TrimSpace(text)
+	sure := false
+	if i := len(text) - len("sure"); i > 0 && strings.EqualFold(text[i:], "sure") && strings.ContainsAny(text[i-1:i], " ,;:.") {
+		text, sure = strings.TrimRight(text[:i], " ,;:."), true
+	}
+	j, err := ReadJudgement(text, r)
+	if err != nil || sure || j.LeftOut() {
+		return j, err
+	}
+	if math.Abs(j.Stops) >= muchStops {
+		return j, &Unlikely{j, fmt.Sprintf("%s is much", words.StopsOf(j.Stops))}
+	}
+	judged := *r
+	judged.Judgements = append(slices.Clip(r.Judgements), j)
+	this, ok := Evidence(&judged, today)
+	if !ok {
+		return j, nil
+	}
+	var sheets []exposure.Judged
+	for _, o := range others {
+		if o.ID != this.ID {
+			sheets = append(sheets, o)
+		}
+	}
+	m, err := exposure.Learn(append(sheets, this))
+	if err != nil {
+		return j, nil // what cannot be reckoned cannot be judged odd
+	}
+	for _, o := range m.Odd() {
+		if o.ID == this.ID {
+			return j, &Unlikely{j, "this does not agree with the other sheets"}
+		}
 	}
 	return j, nil
 }

@@ -2,17 +2,24 @@ package desk
 
 import (
 	"fmt"
+	"math"
 
 	"wetside/session"
 	"wetside/session/exposure"
 	"wetside/session/notebook"
 )
 
-// JudgedIn reads the judged sheets of a notebook, rehearsals and spoiled ones
-// left out. law is the reciprocity failure of a paper.
-func JudgedIn(b *notebook.Book, law func(paper string) exposure.Reciprocity) func() []exposure.Judged {
+// Today says how an exposure of a camera and a paper is reckoned now: its ask
+// without the light, and which hole and which box of paper that is. It is not ok
+// where the profiles are gone.
+type Today func(camera, paper string) (a exposure.Ask, hole, box int, ok bool)
+
+// JudgedIn reads the judged sheets of a notebook, newest first, rehearsals and
+// spoiled ones left out.
+func JudgedIn(b *notebook.Book, today Today) func() []exposure.Judged {
 	return func() []exposure.Judged {
-		rows, err := b.Sheets(notebook.Filter{Judged: notebook.Only, Rehearsals: notebook.None, Limit: 2000})
+		// More than the newest 200 that count, for some teach nothing.
+		rows, err := b.Sheets(notebook.Filter{Judged: notebook.Only, Rehearsals: notebook.None, Limit: 600})
 		if err != nil {
 			return nil
 		}
@@ -22,16 +29,113 @@ func JudgedIn(b *notebook.Book, law func(paper string) exposure.Reciprocity) fun
 				continue
 			}
 			rec, err := b.Sheet(r.ID)
-			// A time given by hand says nothing of the reckoning.
-			if err != nil || rec.Exposure == nil || rec.Exposure.Share <= 0 || rec.Base <= 0 || rec.Exposure.ByHand() {
+			if err != nil {
 				continue
 			}
-			// A share is one of time, and what is learned is light.
-			share := law(r.Paper).LightShare(rec.Exposure.Planned.D().Seconds(), rec.Exposure.Share)
-			out = append(out, exposure.Judged{ID: fmt.Sprintf("sheet %d of %s", r.Num, r.Day), Camera: r.Camera, Paper: r.Paper, Seconds: rec.Base.D().Seconds(),
-				Stops: *r.Stops, Given: exposure.GivenStops(rec.Learned, share),
-				Left: notebook.JudgementRecord{Seen: r.Seen}.LeftOut()})
+			if j, ok := Evidence(&rec, today); ok {
+				out = append(out, j)
+			}
 		}
 		return out
 	}
+}
+
+// Evidence is what a judged sheet says, as today's profiles read it. It is not ok
+// where the sheet says nothing of another: no light is known, or no time.
+func Evidence(r *notebook.Record, today Today) (j exposure.Judged, ok bool) {
+	said, judged := r.Judged()
+	e := r.Exposure
+	if !judged || e == nil || e.Share <= 0 || r.Camera == "" {
+		return j, false
+	}
+	j = exposure.Judged{ID: fmt.Sprintf("sheet %d of %s", r.Num, r.Day()), Camera: r.Camera, Hole: 1, Paper: r.Paper.Key, Box: 1,
+		At: e.Begun, Stops: said.Stops, Left: said.LeftOut()}
+	light, read := exposure.Light{}, false
+	var was session.Reckoned
+	switch {
+	case r.Reckoned != nil:
+		was = *r.Reckoned
+		j.Hole, j.Box, j.FNumber = max(1, was.Hole), max(1, was.Box), was.FNumber
+		if law, err := exposure.ParseReciprocity(was.Law); err == nil && was.ISO > 0 {
+			j.Speed = exposure.Speed(was.ISO, law)
+		}
+		if l := was.Lit; l != nil {
+			light, read = exposure.Light{EV: l.EV, PlusMinus: l.Doubt, As: l.As}, true
+		}
+	case r.Light != "":
+		// A notebook of an earlier program has the light in the user's words alone.
+		l, err := exposure.ParseLight(r.Light)
+		light, read = l, err == nil
+	}
+	spells, known := spellsOf(e, light, read)
+	if !read && known { // no light at the opening, but one that was read since
+		light = exposure.Light{EV: spells[0].EV, PlusMinus: lateDoubt, As: r.Light}
+		read = true
+	}
+	a, ok := asItWas(&j, was, today)
+	if read && known && ok {
+		a.Light, a.Filter, a.Warm, a.Preflash = light, was.Filter, was.Warm, was.Preflash
+		var err error
+		if j.Seconds, j.Wanted, err = a.Wanted(spells, said.Stops); err == nil {
+			j.Doubt, j.Reading = light.PlusMinus, exposure.Reading(e.Begun, light.As)
+			return j, true
+		}
+	}
+	// What was reckoned then is kept where its light cannot be read back.
+	base := r.Base.D().Seconds()
+	if base <= 0 || e.ByHand() {
+		return j, false
+	}
+	j.Seconds = e.Share * e.Planned.D().Seconds()
+	given, _ := a.Reciprocity.Metered(j.Seconds)
+	reckoned, _ := a.Reciprocity.Metered(base)
+	j.Wanted = math.Log2(given/reckoned) + said.Stops
+	j.Doubt, j.Reading = 0.5, exposure.Reading(e.Begun, r.Light)
+	return j, j.Seconds > 0
+}
+
+// lateDoubt is of a light that was read only while the exposure ran, stops.
+const lateDoubt = 1
+
+// asItWas is how the sheet would be reckoned: by today's profiles, or by those of
+// the day where the hole or the box is another by now, or the profile is gone.
+func asItWas(j *exposure.Judged, was session.Reckoned, today Today) (a exposure.Ask, ok bool) {
+	a, hole, box, _ := today(j.Camera, j.Paper)
+	if hole != j.Hole {
+		a.FNumber = was.FNumber
+	}
+	if box != j.Box {
+		a.ISO = was.ISO
+		a.Reciprocity, _ = exposure.ParseReciprocity(was.Law)
+	}
+	return a, a.FNumber > 0 && a.ISO > 0
+}
+
+// spellsOf are the times the pinhole was open, each in its light. They are not
+// known where the light changed by what cannot be told any more.
+func spellsOf(e *notebook.ExposureRecord, light exposure.Light, read bool) (out []exposure.Spell, known bool) {
+	for _, s := range e.Spells {
+		x := exposure.Spell{EV: light.EV, Seconds: s.For.D().Seconds()}
+		switch {
+		case s.EV != nil:
+			x.EV = *s.EV
+		case !read:
+			return nil, false
+		}
+		if x.Seconds > 0 {
+			out = append(out, x)
+		}
+	}
+	if len(e.Spells) > 0 {
+		return out, len(out) > 0
+	}
+	// Earlier programs kept the time, and of changing light the share.
+	t := e.Actual
+	if len(e.Readings) > 0 {
+		if e.ByHand() {
+			return nil, false
+		}
+		t = notebook.Secs(e.Share * float64(e.Planned))
+	}
+	return []exposure.Spell{{EV: light.EV, Seconds: t.D().Seconds()}}, read && t > 0
 }

@@ -29,6 +29,9 @@ type Light struct {
 	EV        float64 // at ISO 100
 	PlusMinus float64 // stops; what such a reading is usually good to
 	From      string  // for the working and the record: "f/16 and 1/125 s at ISO 100"
+	// As is the light as typed, in small letters and without what makes no
+	// difference: what was typed alike on one day is one reading.
+	As string
 	// Sun: the value is for a subject in direct sun, so that it holds only
 	// while the sun is high (see [SunHolds]).
 	Sun bool
@@ -224,6 +227,12 @@ var sides = []struct {
 //	2500 lux         or 230 foot-candles, 230 fc
 //	overcast         a sky of [Skies], with "side lit" or "back lit" behind it
 func ParseLight(s string) (Light, error) {
+	l, err := parseLight(s)
+	l.As = strings.Join(strings.Fields(strings.ToLower(s)), " ")
+	return l, err
+}
+
+func parseLight(s string) (Light, error) {
 	t := squeeze(words.PlainSigns.Replace(s))
 	// A decimal comma was turned into a space by squeeze; read numbers from
 	// the text that still has it.

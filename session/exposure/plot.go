@@ -36,24 +36,26 @@ type Tick struct {
 	Label string
 }
 
-// Scatter is the plot of a model for a camera and a paper, the line in n pieces.
-// Points of other cameras on the same paper are shown too: they teach its
+// Scatter is the plot of a model for a camera and a paper, on the day and in a
+// light as much in doubt as of says, the line in n pieces. Points of other
+// cameras on the same paper are shown too: they teach its
 // slope. With no sheet of the paper the plot covers 10 s to 1 h.
-func (m Model) Scatter(camera, paper string, n int) (Plot, error) {
-	p := Plot{Camera: camera, Paper: paper}
+func (m Model) Scatter(of Subject, n int) (Plot, error) {
+	p := Plot{Camera: of.Camera, Paper: of.Paper}
 	lo, hi := math.Log2(10), math.Log2(3600)
 	for _, j := range m.judged {
-		if j.Paper != paper {
+		if j.Paper != of.Paper || j.Box != of.Box {
 			continue
 		}
-		p.Points = append(p.Points, Point{j.ID, math.Log2(j.Seconds), j.Wanted(), j.Camera})
+		p.Points = append(p.Points, Point{j.ID, math.Log2(j.Seconds), j.Wanted, j.Camera})
 		lo, hi = min(lo, math.Log2(j.Seconds)), max(hi, math.Log2(j.Seconds))
 	}
 	n = max(1, min(n, 1000))
 	p.YLow, p.YHigh = -1, 1
 	for i := range n + 1 {
 		x := lo + (hi-lo)*float64(i)/float64(n)
-		c, err := m.Predict(camera, paper, math.Exp2(x))
+		of.Seconds = math.Exp2(x)
+		c, err := m.Predict(of)
 		if err != nil {
 			return Plot{}, fmt.Errorf("no plot: %w", err)
 		}

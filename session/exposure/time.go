@@ -148,11 +148,11 @@ func (r Reciprocity) Check() error {
 func (r Reciprocity) String() string {
 	switch r.Model {
 	case ByExponent:
-		return fmt.Sprintf("p %s from %s s", words.Num(r.P), words.Num(r.From))
+		return fmt.Sprintf("p %s from %s s", words.Exact(r.P), words.Exact(r.From))
 	case ByTable:
 		var b []string
 		for _, p := range r.Table {
-			b = append(b, words.Num(p.Measured)+":"+words.Num(p.Corrected))
+			b = append(b, words.Exact(p.Measured)+":"+words.Exact(p.Corrected))
 		}
 		return strings.Join(b, " ")
 	}

@@ -95,6 +95,8 @@ type Record struct {
 	// held against. 0 when the time was given by hand.
 	Base    Secs    `json:"base_s,omitempty"`
 	Learned float64 `json:"learned_stops,omitempty"`
+	// Reckoned is what the exposure was reckoned from, as facts.
+	Reckoned *session.Reckoned `json:"reckoned,omitempty"`
 
 	Begun   time.Time `json:"begun"`             // the first thing done with it
 	Ended   time.Time `json:"ended,omitzero"`    // washed, or spoiled
@@ -137,6 +139,15 @@ type ExposureRecord struct {
 	Working  string          `json:"working,omitempty"`
 	Covered  []SpanRecord    `json:"covered,omitempty"`
 	Readings []ReadingRecord `json:"readings,omitempty"`
+	// Spells are the times the pinhole was open, one light each, in order; those
+	// that were taken back too, for their light is in the paper.
+	Spells []SpellRecord `json:"spells,omitempty"`
+}
+
+// SpellRecord is a stretch with the pinhole open in one light.
+type SpellRecord struct {
+	EV  *float64 `json:"ev,omitempty"` // at ISO 100; nil: no light was ever read
+	For Secs     `json:"for_s"`
 }
 
 // ByHand reports whether the time was set by hand while the exposure ran.
@@ -294,7 +305,16 @@ func (r *Record) Judged() (JudgementRecord, bool) {
 func (r *Record) impossible() (what string, v float64, bad bool) {
 	const longest = float64(session.MaxExposure / time.Second)
 	figures := []figure{{"an exposure as reckoned", r.Base.D().Seconds(), 0, longest}, {"a learned correction", r.Learned, -session.MaxChange, session.MaxChange}}
+	if l := r.lit(); l != nil {
+		figures = append(figures, figure{"an exposure value", l.EV, -session.MaxChange, session.MaxChange}, figure{"the doubt of a light", l.Doubt, 0, 10})
+	}
 	if e := r.Exposure; e != nil {
+		for _, sp := range e.Spells {
+			figures = append(figures, figure{"an exposure", sp.For.D().Seconds(), 0, math.MaxFloat64})
+			if sp.EV != nil {
+				figures = append(figures, figure{"an exposure value", *sp.EV, -session.MaxChange, session.MaxChange})
+			}
+		}
 		figures = append(figures, figure{"a planned exposure", e.Planned.D().Seconds(), 0, longest}, figure{"an exposure", e.Actual.D().Seconds(), 0, math.MaxFloat64},
 			figure{"a share of the exposure", e.Share, 0, math.Exp2(session.MaxChange)})
 		for _, x := range e.Readings {
@@ -307,6 +327,13 @@ func (r *Record) impossible() (what string, v float64, bad bool) {
 		}
 	}
 	return "", 0, false
+}
+
+func (r *Record) lit() *session.Lit {
+	if r.Reckoned == nil {
+		return nil
+	}
+	return r.Reckoned.Lit
 }
 
 type figure struct {
@@ -335,7 +362,7 @@ func RecordOf(s *session.Sheet, c Context) Record {
 		Rehearsal: c.Sitting.Rehearsal || sp.Rehearsal,
 		Paper:     PaperRecord{sp.Paper.Key, sp.Paper.Name, string(sp.Paper.Base), string(sp.Paper.Response), sp.Paper.AreaCM2},
 		Camera:    sp.Camera, Process: sp.Process.Key, ProcessIs: sp.Process.Name, Celsius: sp.Celsius, Light: sp.Light,
-		Base: Secs(sp.Base), Learned: sp.Learned,
+		Base: Secs(sp.Base), Learned: sp.Learned, Reckoned: sp.Reckoned,
 		Begun: s.AddedAt.Wall, Ended: s.EndedAt.Wall, State: string(s.Phase), Spoiled: s.SpoiltFor,
 		Emerged: Secs(s.Emerged), Washed: s.Washed(), SafeTest: sp.Paper.Tested,
 		Overridden: slices.Clone(s.Overrides), Scan: s.Scan,
@@ -422,6 +449,13 @@ func exposure(l *session.Light, working string, now time.Duration) *ExposureReco
 	}
 	if end > from {
 		e.Covered = append(e.Covered, SpanRecord{Secs(from - l.BegunT), Secs(end - from)})
+	}
+	for _, sp := range l.Spells {
+		x := SpellRecord{For: Secs(sp.Len(end))}
+		if sp.EV.Known {
+			x.EV = &sp.EV.EV
+		}
+		e.Spells = append(e.Spells, x)
 	}
 	for _, rd := range l.Readings {
 		e.Readings = append(e.Readings, ReadingRecord{rd.At.Wall, rd.Stops, Secs(rd.Full), rd.Light, Secs(rd.Open)})
