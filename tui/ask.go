@@ -9,7 +9,6 @@ import (
 	"github.com/charmbracelet/bubbles/textinput"
 	tea "github.com/charmbracelet/bubbletea"
 	"github.com/charmbracelet/lipgloss"
-	"github.com/charmbracelet/x/ansi"
 
 	"wetside/session"
 	"wetside/tui/ember"
@@ -130,7 +129,7 @@ func (q *question) keys() []key.Binding {
 func (q *question) brief() string {
 	if q.words != nil {
 		// What is typed comes first: it has to be seen.
-		return "> " + ember.SafeText(q.input.Value()) + "_ " + q.says()
+		return typed(q.input, 400) + " " + q.says()
 	}
 	return q.says() + " y/n"
 }
@@ -145,7 +144,7 @@ func (q *question) view(m *Model) string {
 		return "\n" + style.Render(text)
 	}
 	// What is typed has to be seen, whatever else has room.
-	typed := m.styles.Normal.Render(ansi.TruncateLeft("> "+ember.SafeText(q.input.Value())+"_", max(0, ansi.StringWidth(q.input.Value())+3-m.width), ""))
+	typed := m.styles.Normal.Render(typed(q.input, m.width))
 	if lipgloss.Height(text) > m.height-8 {
 		return typed + "\n" + style.Render(text)
 	}

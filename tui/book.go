@@ -63,6 +63,7 @@ type Bar struct {
 
 // book is the notebook screen: a list, one sheet, or two side by side.
 type book struct {
+	fixed
 	rows   []BookRow
 	at     int
 	filter string
@@ -70,8 +71,6 @@ type book struct {
 	other  *BookSheet // beside open
 	err    error
 }
-
-func newBook() book { return book{} }
 
 var bookKeys = struct{ Up, Down, Open, Filter, Judge, Beside, Back, Mark key.Binding }{
 	Up:     key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "sheet")),
@@ -84,7 +83,14 @@ var bookKeys = struct{ Up, Down, Open, Filter, Judge, Beside, Back, Mark key.Bin
 	Mark:   key.NewBinding(key.WithKeys("m"), key.WithHelp("m", "name a mark")),
 }
 
-func (b *book) keys() []key.Binding {
+// Notebook is what was written down.
+const Notebook Screen = "notebook"
+
+func (b *book) name() Screen   { return Notebook }
+func (b *book) clip() string   { return "notebook" }
+func (b *book) enter(m *Model) { b.load(m) }
+
+func (b *book) keys(*Model) []key.Binding {
 	k := bookKeys
 	if b.open != nil {
 		return []key.Binding{k.Back, k.Judge, k.Mark}
@@ -275,7 +281,7 @@ func (b *book) nameMark(m *Model, row BookRow) {
 	m.tell("every mark of this sheet has its name")
 }
 
-func (b *book) view(m *Model, h int) string {
+func (b *book) view(m *Model, _ session.View, h int) string {
 	st := m.styles
 	if b.err != nil {
 		return "\n" + st.Strong.Render(wrap(ember.SafeText(b.err.Error()), m.width-2))

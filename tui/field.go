@@ -17,6 +17,7 @@ import (
 
 // field is the list of cameras in the open, each with its own countdown.
 type field struct {
+	fixed
 	at int    // the row that keys are for
 	id string // of the row chosen by hand: the list changes under it
 	// chosen is the session time it was chosen at, until space has used it; 0: it
@@ -30,7 +31,7 @@ type field struct {
 var fieldKeys = struct{ Go, Cover, Brighter, Darker, Up, Down, Edit, Note, Sum, Spoil, Reckon, Camera, Learned, Strip, Close key.Binding }{
 	Go:       key.NewBinding(key.WithKeys(" "), key.WithHelp("space", "open/end")),
 	Cover:    key.NewBinding(key.WithKeys("c"), key.WithHelp("c", "cover/uncover")),
-	Darker:   key.NewBinding(key.WithKeys("["), key.WithHelp("[ ]", "light -/+ 1/3")),
+	Darker:   key.NewBinding(key.WithKeys("["), key.WithHelp("[ ]", "light -/+ 1/3 stop")),
 	Brighter: key.NewBinding(key.WithKeys("]")),
 	Up:       key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "camera")),
 	Down:     key.NewBinding(key.WithKeys("down")),
@@ -45,8 +46,15 @@ var fieldKeys = struct{ Go, Cover, Brighter, Darker, Up, Down, Edit, Note, Sum, 
 	Close:    key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "close the answer")),
 }
 
-func (f *field) keys() []key.Binding {
-	return []key.Binding{fieldKeys.Go, fieldKeys.Cover, fieldKeys.Darker, fieldKeys.Edit, keys.Where, fieldKeys.Note}
+// Field is where the cameras stand.
+const Field Screen = "field"
+
+func (f *field) name() Screen { return Field }
+func (f *field) clip() string { return "field" }
+
+func (f *field) keys(*Model) []key.Binding {
+	k := fieldKeys
+	return []key.Binding{k.Go, k.Cover, k.Darker, k.Edit, keys.Where, k.Note, trayKeys.Undo, k.Up, trayKeys.Pick, k.Sum, k.Camera, k.Learned, k.Strip, k.Reckon, k.Spoil, k.Close}
 }
 
 // list returns the sheets that are in the field: known or being exposed.

@@ -9,6 +9,7 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 
 	"wetside/profiles"
+	"wetside/session"
 	"wetside/session/words"
 	"wetside/tui/ember"
 )
@@ -16,6 +17,7 @@ import (
 // form is the bench screen: one sheet's paper, process, camera, temperature,
 // name and light, and the button that adds it.
 type form struct {
+	fixed
 	fields []formField
 	at     int
 }
@@ -42,7 +44,7 @@ const (
 func newForm(cfg Config) form {
 	text := func(label, hint, value string) formField {
 		in := textinput.New()
-		in.CharLimit = 80
+		in.CharLimit, in.Prompt = 80, ""
 		in.SetValue(value)
 		return formField{label: label, hint: hint, input: in}
 	}
@@ -66,8 +68,24 @@ var formKeys = struct{ Up, Down, Left, Right, Add, Fill key.Binding }{
 	Fill:  key.NewBinding(key.WithKeys("b"), key.WithHelp("b", "fill the trays")),
 }
 
-func (f *form) keys() []key.Binding {
-	return []key.Binding{formKeys.Add, formKeys.Up, formKeys.Left}
+// Bench is where a sheet is described and added.
+const Bench Screen = "bench"
+
+func (f *form) name() Screen { return Bench }
+func (f *form) clip() string { return "bench" }
+
+func (f *form) keys(*Model) []key.Binding {
+	if f.editing() {
+		return []key.Binding{formKeys.Add, formKeys.Up}
+	}
+	return []key.Binding{formKeys.Add, formKeys.Up, formKeys.Left, formKeys.Fill}
+}
+
+func (f *form) takes(*Model) takes {
+	if f.editing() {
+		return letters
+	}
+	return ownKeys
 }
 
 // editing reports whether letters are being typed into a field.
@@ -102,15 +120,6 @@ func (f *form) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	case key.Matches(k, formKeys.Down):
 		f.focus(f.at + 1)
 		return f.sayField(m)
-	case k.String() == "tab", k.String() == "shift+tab":
-		step := Screen(1)
-		if k.String() != "tab" {
-			step = screens - 1
-		}
-		return m.goTo((m.screen + step) % screens)
-	case k.String() == "f1":
-		m.help = true
-		return nil
 	case key.Matches(k, formKeys.Add):
 		return f.add(m)
 	case fl.choices != nil && key.Matches(k, formKeys.Left):
@@ -168,7 +177,7 @@ func (f *form) add(m *Model) tea.Cmd {
 	return nil
 }
 
-func (f *form) view(m *Model, h int) string {
+func (f *form) view(m *Model, _ session.View, h int) string {
 	st := m.styles
 	var b strings.Builder
 	b.WriteString(st.Faint.Render("A sheet: what it is, and the light it is for.") + "\n")
@@ -190,7 +199,7 @@ func (f *form) view(m *Model, h int) string {
 		default:
 			val = fl.input.Value()
 			if i == f.at {
-				val += "_"
+				val = typed(fl.input, m.width-14)
 			}
 		}
 		b.WriteString(style.Render(fmt.Sprintf("%s%-10s %s", mark, fl.label, ember.SafeText(val))) + "\n")

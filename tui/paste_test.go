@@ -16,7 +16,8 @@ func pasted(s string) tea.KeyMsg {
 
 // Nothing that is pasted acts, on no screen and at no question; it is said.
 func TestAPasteIsNoKey(t *testing.T) {
-	for _, screen := range []Screen{Bench, Field, Trays, Notebook, Room} {
+	for _, on := range screens(&Model{}) {
+		screen := on.name()
 		for _, text := range []string{" ", "x", "y", "q", "m", "tin 3\nx x ", "1 ", "]", strings.Repeat("x y\n", 1<<18)} {
 			w, m := newWorld(t, func(c *Config) { c.Book = shelf{} })
 			a, b := m.add(t, "caddy", ""), m.add(t, "hat box", "4m")

@@ -109,6 +109,20 @@ func (r *room) fill(m *Model) {
 
 func (r *room) confirmed(f Finding) bool { return f.Verified || r.done[f.Text+f.Detail] }
 
+// Room is the check before paper is opened.
+const Room Screen = "room"
+
+func (r *room) name() Screen   { return Room }
+func (r *room) clip() string   { return "room" }
+func (r *room) enter(m *Model) { r.fill(m) }
+
+func (r *room) takes(m *Model) takes {
+	if r.dark(m) {
+		return everyKey
+	}
+	return ownKeys
+}
+
 func (r *room) keys(m *Model) []key.Binding {
 	if r.dark(m) {
 		return []key.Binding{darkKeys.Break, keys.Where} // of the fog test: the other dark shows nothing
@@ -168,6 +182,7 @@ func (r *room) stop(m *Model) {
 }
 
 func (r *room) tick(m *Model) {
+	m.fog.tick(m)
 	if m.screen == Room && !r.dark(m) {
 		r.fill(m)
 	}
@@ -185,7 +200,7 @@ func (r *room) tick(m *Model) {
 	}, leave: func() tea.Cmd { return m.tell("nothing is noted; d looks for light again") }}
 }
 
-func (r *room) view(m *Model, h int) string {
+func (r *room) view(m *Model, _ session.View, h int) string {
 	if m.fog.running() {
 		return m.fog.view(m)
 	}

@@ -35,12 +35,17 @@ var trayKeys = trayKeyMap{
 	Bath:  key.NewBinding(key.WithKeys("b"), key.WithHelp("b", "fresh bath")),
 }
 
-func (k trayKeyMap) short() []key.Binding {
-	return []key.Binding{k.Move, k.Where, k.Undo, k.Seen}
-}
+// Trays is where sheets are developed, fixed and washed.
+const Trays Screen = "trays"
 
-func (k trayKeyMap) all() []key.Binding {
-	return []key.Binding{k.Move, k.Where, k.Undo, k.Pick, k.Seen, k.Hold, k.Water, k.Out, k.Mark, k.Note, k.Spoil, k.Bath}
+type trays struct{ fixed }
+
+func (*trays) name() Screen { return Trays }
+func (*trays) clip() string { return "trays" }
+
+func (*trays) keys(*Model) []key.Binding {
+	k := trayKeys
+	return []key.Binding{k.Move, k.Where, k.Undo, k.Seen, k.Pick, k.Hold, k.Water, k.Out, k.Mark, k.Note, k.Spoil, k.Bath}
 }
 
 // pickFor is how long a sheet picked by number stays picked.
@@ -91,7 +96,7 @@ func (m *Model) span(d time.Duration) time.Duration {
 	return time.Duration(float64(d) * max(1, pace))
 }
 
-func (m *Model) traysPress(k tea.KeyMsg) tea.Cmd {
+func (*trays) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	v := m.desk.M.View(m.desk.Now())
 	switch {
 	case key.Matches(k, trayKeys.Move):
@@ -324,7 +329,7 @@ func (m *Model) takeBack(s *session.Sheet) tea.Cmd {
 
 // traysView is the big figure of the sheet that is due, what to do, what is
 // next, and a line for every other sheet.
-func (m *Model) traysView(v session.View, h int) string {
+func (*trays) view(m *Model, v session.View, h int) string {
 	st := m.styles
 	var b strings.Builder
 	due := v.Due

@@ -12,6 +12,7 @@
 package tui
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -19,6 +20,7 @@ import (
 	"time"
 
 	"github.com/charmbracelet/bubbles/key"
+	"github.com/charmbracelet/bubbles/viewport"
 	tea "github.com/charmbracelet/bubbletea"
 	"github.com/charmbracelet/lipgloss"
 	"github.com/charmbracelet/x/ansi"
@@ -81,7 +83,7 @@ type Config struct {
 	News func() []string
 	// Notices are told at the start.
 	Notices []string
-	// Start is the screen to begin with.
+	// Start is the screen to begin with; if empty, the bench.
 	Start Screen
 	// Span reads a length of time that was typed, like 25m.
 	Span func(string) (time.Duration, error)
@@ -107,35 +109,20 @@ type Finding struct {
 	About    lamps.Concern // the line of the checklist it belongs to
 }
 
-// A Screen is one of the program's pictures.
-type Screen int
-
-// The screens, in the order of tab.
-const (
-	Bench Screen = iota
-	Field
-	Trays
-	Notebook
-	Room
-	screens
-)
-
-func (s Screen) String() string {
-	return [...]string{"bench", "field", "trays", "notebook", "room"}[s]
-}
-
 // Model is the whole program. It implements [tea.Model].
 type Model struct {
-	cfg    Config
-	desk   *desk.Desk
-	screen Screen
-	help   bool
-	width  int
-	height int
-	styles ember.Styles
-	level  ember.Level // as the user set it
-	ask    *question
-	said   string // what the last key brought, for the screen
+	cfg      Config
+	desk     *desk.Desk
+	screens  []screen
+	screen   Screen // which of them is shown
+	help     bool
+	helpPort viewport.Model
+	width    int
+	height   int
+	styles   ember.Styles
+	level    ember.Level // as the user set it
+	ask      *question
+	said     string // what the last key brought, for the screen
 	// news is what came without a key, and when: it stays until somebody can
 	// have read it.
 	news   string
@@ -159,19 +146,20 @@ type Model struct {
 	quiet      bool // the picture is dark on purpose: the room check
 	done       bool
 
+	room  room
 	form  form
 	field field
+	trays trays
 	book  book
-	room  room
 	fog   fogTest
 }
 
 // New makes the program.
 func New(cfg Config) *Model {
-	m := &Model{cfg: cfg, desk: cfg.Desk, screen: cfg.Start, level: cfg.Level, width: 80, height: 24}
+	m := &Model{cfg: cfg, desk: cfg.Desk, screen: cmp.Or(cfg.Start, Bench), level: cfg.Level, width: 80, height: 24}
 	m.styles = ember.NewStyles(m.level, cfg.Profile)
 	m.form = newForm(cfg)
-	m.book = newBook()
+	m.screens = screens(m)
 	// In a rehearsal faster than life the next step is due within a second.
 	if _, pace := m.desk.M.Rehearsal(); pace > 1 {
 		m.tap.Gap = max(150*time.Millisecond, time.Duration(float64(time.Second)/pace))
@@ -210,16 +198,19 @@ func (m *Model) Init() tea.Cmd {
 
 // Keys that work on every screen.
 var keys = struct {
-	Next, Prev, Help, Quit, Where, Louder, Softer, Glow key.Binding
+	Next, Prev, Help, CloseHelp, HelpTyping, Quit, QuitTyping, Where, Louder, Softer, Glow key.Binding
 }{
-	Next:   key.NewBinding(key.WithKeys("tab"), key.WithHelp("tab", "next")),
-	Prev:   key.NewBinding(key.WithKeys("shift+tab"), key.WithHelp("shift+tab", "screen before")),
-	Help:   key.NewBinding(key.WithKeys("?", "f1"), key.WithHelp("?", "help")),
-	Quit:   key.NewBinding(key.WithKeys("q", "ctrl+c"), key.WithHelp("q", "quit")),
-	Where:  key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "where")),
-	Louder: key.NewBinding(key.WithKeys("+", "="), key.WithHelp("+/-", "louder, softer")),
-	Softer: key.NewBinding(key.WithKeys("-", "_")),
-	Glow:   key.NewBinding(key.WithKeys("g"), key.WithHelp("g", "glow: dark, ember, torch")),
+	Next:       key.NewBinding(key.WithKeys("tab"), key.WithHelp("tab", "next")),
+	Prev:       key.NewBinding(key.WithKeys("shift+tab"), key.WithHelp("shift+tab", "screen before")),
+	Help:       key.NewBinding(key.WithKeys("?", "f1"), key.WithHelp("?", "help")),
+	HelpTyping: key.NewBinding(key.WithKeys("f1"), key.WithHelp("f1", "help")),
+	CloseHelp:  key.NewBinding(key.WithKeys("?", "f1", "esc"), key.WithHelp("?", "close")),
+	Quit:       key.NewBinding(key.WithKeys("q", "ctrl+c"), key.WithHelp("q", "quit")),
+	QuitTyping: key.NewBinding(key.WithKeys("ctrl+c"), key.WithHelp("ctrl+c", "quit")),
+	Where:      key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "where")),
+	Louder:     key.NewBinding(key.WithKeys("+", "="), key.WithHelp("+/-", "louder, softer")),
+	Softer:     key.NewBinding(key.WithKeys("-", "_")),
+	Glow:       key.NewBinding(key.WithKeys("g"), key.WithHelp("g", "glow: dark, ember, torch")),
 }
 
 // Update takes one message. Every change of the record happens here, in order.
@@ -241,8 +232,9 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 				m.inform(n)
 			}
 		}
-		m.room.tick(m)
-		m.fog.tick(m)
+		for _, s := range m.screens {
+			s.tick(m)
+		}
 		if m.desk.Hands && m.desk.Over() {
 			m.leave()
 			return m, tea.Quit
@@ -331,7 +323,7 @@ func (m *Model) inform(text string) {
 
 // typing reports whether letters go into a line.
 func (m *Model) typing() bool {
-	return m.ask != nil && m.ask.words != nil || m.ask == nil && m.screen == Bench && m.form.editing()
+	return m.ask != nil && m.ask.words != nil || m.ask == nil && m.up().takes(m) == letters
 }
 
 func (m *Model) press(k tea.KeyMsg) tea.Cmd {
@@ -346,30 +338,30 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 		return m.ask.press(m, k)
 	}
 	if m.help {
+		if key.Matches(k, helpKeys.Up, helpKeys.Down, helpKeys.PageUp, helpKeys.PageDown) {
+			m.helpPort, _ = m.helpPort.Update(k)
+			return nil
+		}
 		m.help = false
-		if key.Matches(k, keys.Help) || k.String() == "esc" {
+		if key.Matches(k, keys.CloseHelp) {
 			return nil
 		}
 	}
-	if m.screen == Room && m.room.dark(m) {
-		return m.room.press(m, k)
-	}
-	if m.screen == Bench && m.form.editing() {
-		if k.String() == "ctrl+c" {
-			return m.quit()
-		}
-		return m.form.press(m, k)
-	}
+	takes := m.up().takes(m)
 	switch {
+	case takes == everyKey:
+		return m.up().press(m, k)
 	case key.Matches(k, keys.Next):
-		return m.goTo((m.screen + 1) % screens)
+		return m.turn(+1)
 	case key.Matches(k, keys.Prev):
-		return m.goTo((m.screen + screens - 1) % screens)
-	case key.Matches(k, keys.Help):
-		m.help = true
+		return m.turn(-1)
+	case key.Matches(k, keys.HelpTyping), takes == ownKeys && key.Matches(k, keys.Help):
+		m.help, m.helpPort = true, viewport.Model{}
 		return nil
-	case key.Matches(k, keys.Quit):
+	case key.Matches(k, keys.QuitTyping), takes == ownKeys && key.Matches(k, keys.Quit):
 		return m.quit()
+	case takes == letters:
+		return m.up().press(m, k)
 	case key.Matches(k, keys.Louder):
 		return m.volume(+1)
 	case key.Matches(k, keys.Softer):
@@ -383,34 +375,7 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 		return nil
 	}
 	m.spoilt = ""
-	switch m.screen {
-	case Bench:
-		return m.form.press(m, k)
-	case Field:
-		return m.field.press(m, k)
-	case Trays:
-		return m.traysPress(k)
-	case Notebook:
-		return m.book.press(m, k)
-	case Room:
-		return m.room.press(m, k)
-	}
-	return nil
-}
-
-// goTo changes the screen, and says so to who does not look.
-func (m *Model) goTo(s Screen) tea.Cmd {
-	m.screen, m.said = s, ""
-	switch s {
-	case Notebook:
-		m.book.load(m)
-	case Room:
-		m.room.fill(m)
-	}
-	if m.cfg.Blind {
-		m.desk.Say(s.String())
-	}
-	return nil
+	return m.up().press(m, k)
 }
 
 // tell shows words, and speaks them when nothing is drawn.
@@ -530,8 +495,13 @@ func (m *Model) leave() {
 // paper is covered.
 func (m *Model) Quit() bool { return m.done }
 
-// Screen returns the screen that is shown.
-func (m *Model) Screen() Screen { return m.screen }
+// Screens returns the names of all screens, in the order of tab.
+func (m *Model) Screens() (names []Screen) {
+	for _, s := range m.screens {
+		names = append(names, s.name())
+	}
+	return names
+}
 
 // View draws the window, every cell of it.
 func (m *Model) View() string {
@@ -583,9 +553,6 @@ func (m *Model) bordered() string {
 	return b.String() + "\n" + rule(bottom)
 }
 
-// explain gives the keys their long names, for the help screen.
-var explain = map[string]string{"[ ]": "light darker, brighter by 1/3 stop", "d": "look for light in full dark", "tab": "next screen", "i": "image seen", "enter": "where are we: spoken", "backspace": "take the last move back"}
-
 func (m *Model) draw() string {
 	if m.done {
 		return ""
@@ -603,33 +570,21 @@ func (m *Model) draw() string {
 		body = m.ask.view(m)
 	case m.help:
 		body = m.helpView(h)
-	case m.screen == Bench:
-		body = m.form.view(m, h)
-	case m.screen == Field:
-		body = m.field.view(m, v, h)
-	case m.screen == Trays:
-		body = m.traysView(v, h)
-	case m.screen == Notebook:
-		body = m.book.view(m, h)
-	case m.screen == Room:
-		body = m.room.view(m, h)
+	default:
+		body = m.up().view(m, v, h)
 	}
-	lines := strings.Split(body, "\n")
-	for len(lines) < h {
-		lines = append(lines, "")
-	}
-	return head + "\n" + strings.Join(lines[:h], "\n") + "\n" + foot
+	return head + "\n" + lines(body, h) + "\n" + foot
 }
 
 func (m *Model) header(v session.View) string {
 	st := m.styles
 	var b strings.Builder
-	for s := Screen(0); s < screens; s++ {
+	for _, s := range m.screens {
 		style := st.Faint
-		if s == m.screen {
+		if s.name() == m.screen {
 			style = st.Strong
 		}
-		b.WriteString(style.Render(s.String()) + st.Faint.Render("  "))
+		b.WriteString(style.Render(string(s.name())) + st.Faint.Render("  "))
 	}
 	right := ""
 	if re, pace := m.desk.M.Rehearsal(); re {
@@ -642,7 +597,7 @@ func (m *Model) header(v session.View) string {
 	line := b.String()
 	gap := m.width - ansi.StringWidth(line) - ansi.StringWidth(right)
 	if gap < 1 {
-		line = st.Strong.Render(m.screen.String())
+		line = st.Strong.Render(string(m.screen))
 		gap = max(1, m.width-ansi.StringWidth(line)-ansi.StringWidth(right))
 	}
 	return line + strings.Repeat(" ", gap) + st.Normal.Render(right)
@@ -663,38 +618,6 @@ func (m *Model) footer() string {
 	if m.desk.Trouble != "" {
 		say, style = fmt.Sprintf("not written yet (%d kept in memory): %s", m.desk.Record.Unsaved(), m.desk.Trouble), st.Strong
 	}
-	var help []key.Binding
-	switch {
-	case m.ask != nil:
-		help = m.ask.keys()
-	case m.screen == Bench:
-		help = m.form.keys()
-	case m.screen == Field:
-		help = m.field.keys()
-	case m.screen == Trays:
-		help = trayKeys.short()
-	case m.screen == Notebook:
-		help = m.book.keys()
-	case m.screen == Room:
-		help = m.room.keys(m)
-	}
-	// The way on, out and to the rest of the keys has its place in any window.
-	always := ""
-	if m.ask == nil && !(m.screen == Room && m.room.dark(m)) {
-		always = "tab next  ? help  q quit"
-	}
-	var words []string
-	width := len(always)
-	for _, k := range help {
-		w := k.Help().Key + " " + k.Help().Desc
-		if width += len(w) + 2; width > m.width {
-			break
-		}
-		words = append(words, w)
-	}
-	if always != "" {
-		words = append(words, always)
-	}
 	// What was said is whole wherever there is room for it: its end may be the
 	// key that is to be pressed.
 	lines := strings.Split(wrap(ember.SafeText(say), max(1, m.width)), "\n")
@@ -702,7 +625,7 @@ func (m *Model) footer() string {
 		lines[most-1] = ansi.Truncate(strings.Join(lines[most-1:], " "), m.width, "~")
 		lines = lines[:most]
 	}
-	return style.Render(strings.Join(lines, "\n")) + "\n" + st.Faint.Render(strings.Join(words, "  "))
+	return style.Render(strings.Join(lines, "\n")) + "\n" + m.keyLine()
 }
 
 // tiny is for windows below 40x12: stage and remaining, nothing else.

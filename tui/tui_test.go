@@ -414,7 +414,8 @@ func TestEveryScreenFitsEveryWindow(t *testing.T) {
 	w.pass(200 * time.Second)
 	for _, size := range [][2]int{{1, 1}, {10, 3}, {39, 11}, {40, 12}, {80, 24}, {120, 40}, {200, 60}} {
 		m.Update(tea.WindowSizeMsg{Width: size[0], Height: size[1]})
-		for s := Screen(0); s < screens; s++ {
+		for _, shown := range m.screens {
+			s := shown.name()
 			for _, help := range []bool{false, true} {
 				m.goTo(s)
 				m.help = help

@@ -20,9 +20,11 @@ import (
 
 	"wetside/profiles"
 	"wetside/session"
+	"wetside/session/desk"
 	"wetside/session/notebook"
 	"wetside/session/sessiontest"
 	"wetside/sound/soundtest"
+	"wetside/tui"
 	"wetside/tui/termtest"
 )
 
@@ -307,20 +309,36 @@ func (s *scene) back(keys string, to termtest.Shot) {
 	s.WaitShot(fmt.Sprintf("the window as it was: %v", to), to.Alike)
 }
 
-// round goes through the screens of a level, from the field and back to it.
+// says has the words by which each screen is known.
+var says = map[tui.Screen]string{
+	tui.Room: "before paper is opened", tui.Bench: "what it is, and the light", tui.Field: "ready, ",
+	tui.Trays: "sheet", tui.Notebook: "the last sheets",
+}
+
+// round goes through the screens of a level, from the field and back to it: all
+// that the program has.
 func (s *scene) round(level string, field termtest.Shot) {
 	s.t.Helper()
-	bench := s.goTo("<shift+Tab>", level, "bench", "what it is, and the light", field)
-	s.goTo("<shift+Tab>", level, "room", "before paper is opened", bench)
-	room := s.rest(level != "dark") // what is come back to must have been whole
-	s.goTo("?", level, "help", "keys of the room", room)
-	s.back("?", room)
-	s.goTo("<shift+Tab>", level, "notebook", "the last sheets", room)
-	list := s.rest(level != "dark")
-	s.goTo("<Return>", level, "sheet", "sun behind cloud", list)
-	s.back("<BackSpace>", list)
-	s.goTo("q", level, "question", "overed?", list)
-	s.press("n")
+	all := tui.New(tui.Config{Desk: &desk.Desk{M: session.New()}}).Screens()
+	at := slices.Index(all, tui.Field)
+	before := field
+	for i := range len(all) - 2 { // to the trays, which have a clock, goes who looks at that
+		screen := all[(at-1-i+len(all))%len(all)]
+		words, known := says[screen]
+		if !known {
+			s.t.Fatalf("the tour of the light does not know the %s", screen)
+		}
+		s.goTo("<shift+Tab>", level, string(screen), words, before)
+		before = s.rest(level != "dark") // what is come back to must have been whole
+		s.goTo("?", level, "help", "keys of the "+string(screen), before)
+		s.back("?", before)
+		if screen == tui.Notebook {
+			s.goTo("<Return>", level, "sheet", "sun behind cloud", before)
+			s.back("<BackSpace>", before)
+			s.goTo("q", level, "question", "overed?", before)
+			s.press("n")
+		}
+	}
 	s.back("<shift+Tab><shift+Tab>", field) // by way of the trays
 }
 

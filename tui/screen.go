@@ -1,0 +1,166 @@
+package tui
+
+import (
+	"slices"
+	"strings"
+
+	"github.com/charmbracelet/bubbles/help"
+	"github.com/charmbracelet/bubbles/key"
+	"github.com/charmbracelet/bubbles/textinput"
+	"github.com/charmbracelet/bubbles/viewport"
+	tea "github.com/charmbracelet/bubbletea"
+	"github.com/charmbracelet/lipgloss"
+	"github.com/charmbracelet/x/ansi"
+
+	"wetside/session"
+	"wetside/tui/ember"
+)
+
+// A Screen names one of the program's pictures.
+type Screen string
+
+// A screen is one of the program's pictures and what its keys do. Tabs, footer,
+// help, spoken names and the tests go through [screens], and through nothing else.
+type screen interface {
+	name() Screen
+	clip() string              // what is said when it comes up and nothing is drawn
+	keys(*Model) []key.Binding // those that work now, what is wanted most first
+	takes(*Model) takes        // which keys are its own before all others
+	enter(*Model)              // it comes up
+	press(*Model, tea.KeyMsg) tea.Cmd
+	tick(*Model) // ten times a second, whether it is up or not
+	view(m *Model, v session.View, height int) string
+}
+
+// screens is every screen, in the order of the work and of tab.
+func screens(m *Model) []screen {
+	return []screen{&m.room, &m.form, &m.field, &m.trays, &m.book}
+}
+
+// takes says which keys a screen has for itself.
+type takes int
+
+const (
+	ownKeys  takes = iota // its own, beside those that work everywhere
+	letters               // whatever can be typed: a line of text is open
+	everyKey              // all of them: eyes or a strip wait in the dark
+)
+
+// up is the screen that is shown.
+func (m *Model) up() screen { return m.screens[m.place(m.screen)] }
+
+func (m *Model) place(s Screen) int {
+	return max(0, slices.IndexFunc(m.screens, func(x screen) bool { return x.name() == s }))
+}
+
+// turn goes so many screens on.
+func (m *Model) turn(step int) tea.Cmd {
+	n := len(m.screens)
+	return m.goTo(m.screens[(m.place(m.screen)+step+n)%n].name())
+}
+
+// goTo changes the screen, and says so to who does not look.
+func (m *Model) goTo(s Screen) tea.Cmd {
+	m.screen, m.said = s, ""
+	m.up().enter(m)
+	if m.cfg.Blind {
+		m.desk.Say(m.up().clip())
+	}
+	return nil
+}
+
+// helper draws keys as bubbles does, in red.
+func (m *Model) helper(width int) help.Model {
+	h := help.New()
+	st := m.styles
+	h.Width, h.ShortSeparator = width, "  "
+	h.Styles = help.Styles{Ellipsis: st.Faint, ShortKey: st.Normal, ShortDesc: st.Faint, ShortSeparator: st.Faint,
+		FullKey: st.Normal, FullDesc: st.Faint, FullSeparator: st.Faint}
+	return h
+}
+
+// keyLine is the keys that work now. The way on, out and to the rest of the keys
+// has its place in any window.
+func (m *Model) keyLine() string {
+	var ks, always []key.Binding
+	switch {
+	case m.ask != nil:
+		ks = m.ask.keys()
+	case m.help:
+		always = []key.Binding{keys.CloseHelp, keys.Quit}
+	default:
+		ks = m.up().keys(m)
+		switch m.up().takes(m) {
+		case ownKeys:
+			always = []key.Binding{keys.Next, keys.Help, keys.Quit}
+		case letters:
+			always = []key.Binding{keys.Next, keys.HelpTyping, keys.QuitTyping}
+		}
+	}
+	end := m.helper(0).ShortHelpView(always)
+	room := m.width - lipgloss.Width(end)
+	var fit []key.Binding
+	for _, k := range ks {
+		if !k.Enabled() {
+			continue
+		}
+		if room -= lipgloss.Width(k.Help().Key+" "+k.Help().Desc) + 2; room < 0 && (len(fit) > 0 || len(always) > 0) {
+			break
+		}
+		fit = append(fit, k)
+	}
+	return m.helper(m.width).ShortHelpView(append(fit, always...))
+}
+
+// helpKeys scroll the help where not all of it fits.
+var helpKeys = viewport.KeyMap{
+	Up: key.NewBinding(key.WithKeys("up")), Down: key.NewBinding(key.WithKeys("down")),
+	PageUp: key.NewBinding(key.WithKeys("pgup")), PageDown: key.NewBinding(key.WithKeys("pgdown")),
+}
+
+// helpView lists every key of the screen, and those that work everywhere.
+func (m *Model) helpView(h int) string {
+	all := append(slices.Clone(m.up().keys(m)), keys.Next, keys.Prev, keys.Louder, keys.Glow, keys.Quit)
+	wide := 0
+	for _, k := range all {
+		wide = max(wide, lipgloss.Width(k.Help().Key+k.Help().Desc))
+	}
+	cols := max(1, min(m.width/(wide+12), (len(all)+h-6)/max(1, h-5)))
+	var groups [][]key.Binding
+	for c := range slices.Chunk(all, (len(all)+cols-1)/cols) {
+		groups = append(groups, c)
+	}
+	text := m.helper(m.width).FullHelpView(groups) + "\n\n" + m.styles.Faint.Render(wrap(caution, m.width-2))
+	return m.styles.Strong.Render("keys of the "+string(m.screen)) + "\n" + m.scrolled(&m.helpPort, text, h-1)
+}
+
+// scrolled is as much of a text as there is room for.
+func (m *Model) scrolled(port *viewport.Model, text string, height int) string {
+	port.Width, port.Height, port.KeyMap = m.width, max(1, height), helpKeys
+	port.SetContent(text)
+	return port.View()
+}
+
+// typed is a line of text with the cursor where the next letter goes: an
+// underscore, for a cell in reverse would be a lamp.
+func typed(in textinput.Model, width int) string {
+	text := []rune(in.Value())
+	left := in.Prompt + ember.SafeText(string(text[:in.Position()])) + "_"
+	left = ansi.TruncateLeft(left, max(0, ansi.StringWidth(left)-width), "")
+	return left + ansi.Truncate(ember.SafeText(string(text[in.Position():])), max(0, width-ansi.StringWidth(left)), "")
+}
+
+// fixed is a screen that takes no letters and does nothing by itself.
+type fixed struct{}
+
+func (fixed) takes(*Model) takes { return ownKeys }
+func (fixed) enter(*Model)       {}
+func (fixed) tick(*Model)        {}
+
+func lines(s string, n int) string {
+	ls := strings.Split(s, "\n")
+	for len(ls) < n {
+		ls = append(ls, "")
+	}
+	return strings.Join(ls[:max(0, n)], "\n")
+}

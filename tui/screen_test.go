@@ -1,0 +1,102 @@
+package tui
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	tea "github.com/charmbracelet/bubbletea"
+	"github.com/charmbracelet/x/ansi"
+)
+
+// Every screen of the list is whole: whatever one of them forgets is told with
+// its name.
+func TestEveryScreenIsWhole(t *testing.T) {
+	w, m := newWorld(t, func(c *Config) { c.Start, c.Book = Room, shelf{} })
+	names, clips := map[Screen]bool{}, map[string]bool{}
+	frames := map[string]Screen{}
+	for i, s := range m.screens {
+		if m.screen != s.name() {
+			t.Errorf("tab leads to the %s, where the list has the %s", m.screen, s.name())
+		}
+		if s.name() == "" || names[s.name()] || s.clip() == "" || clips[s.clip()] {
+			t.Errorf("screen %d: name %q, spoken %q: both must be its own", i+1, s.name(), s.clip())
+		}
+		names[s.name()], clips[s.clip()] = true, true
+		body := s.view(m, m.desk.M.View(m.desk.Now()), 20)
+		if strings.TrimSpace(ansi.Strip(body)) == "" {
+			t.Errorf("the %s draws nothing", s.name())
+		}
+		if other := frames[body]; other != "" {
+			t.Errorf("the %s draws what the %s does", s.name(), other)
+		}
+		frames[body] = s.name()
+		ks := s.keys(m)
+		if len(ks) == 0 {
+			t.Errorf("the %s has no keys", s.name())
+		}
+		m.Update(tea.WindowSizeMsg{Width: 120, Height: 60})
+		m.keys(t, "?")
+		help := plain(m)
+		for _, k := range ks {
+			if k.Help().Key == "" || !strings.Contains(help, k.Help().Key) || !strings.Contains(help, k.Help().Desc) {
+				t.Errorf("the help of the %s leaves out %v", s.name(), k.Keys())
+			}
+		}
+		w.pass(2 * time.Second) // else it is a key held down
+		m.keys(t, "?")
+		if m.help {
+			t.Errorf("? does not close the help of the %s", s.name())
+		}
+		if m.blind(s.name()); !strings.Contains(w.said(), s.clip()) {
+			t.Errorf("the %s comes up unspoken", s.name())
+		}
+		w.pass(2 * time.Second)
+		m.keys(t, "tab")
+	}
+	if m.screen != m.screens[0].name() {
+		t.Errorf("tab from the last screen leads to the %s", m.screen)
+	}
+}
+
+// blind brings a screen up as for who does not look.
+func (m *Model) blind(s Screen) {
+	m.cfg.Blind = true
+	m.goTo(s)
+	m.cfg.Blind = false
+}
+
+// While a line of text is open, no key is offered that would only be a letter.
+func TestOnlyKeysThatWorkAreOffered(t *testing.T) {
+	_, m := newWorld(t, func(c *Config) { c.Start = Bench })
+	foot := func() string {
+		ls := strings.Split(strings.TrimRight(plain(m), " \n"), "\n")
+		return ls[len(ls)-1]
+	}
+	if got := foot(); !strings.Contains(got, "q quit") || !strings.Contains(got, "left/right choose") {
+		t.Errorf("on a choice: %q", got)
+	}
+	m.form.focus(fName)
+	if got := foot(); strings.Contains(got, " q quit") || strings.Contains(got, "? help") || strings.Contains(got, "choose") || !strings.Contains(got, "f1 help") {
+		t.Errorf("in a line of text: %q", got)
+	}
+	m.keys(t, "q", "?")
+	if got := m.form.value().Name; got != "q?" || m.ask != nil || m.help {
+		t.Errorf("q and ? are letters there, and made %q", got)
+	}
+}
+
+// The cursor stands where the next letter goes.
+func TestTheCursorIsWhereTheNextLetterGoes(t *testing.T) {
+	_, m := newWorld(t, func(c *Config) { c.Start = Bench })
+	m.form.focus(fName)
+	m.keys(t, "h", "a", "t")
+	m.Update(tea.KeyMsg{Type: tea.KeyLeft})
+	if got := plain(m); !strings.Contains(got, "ha_t") {
+		t.Errorf("one to the left of the end:\n%s", got)
+	}
+	m.keys(t, "x")
+	if got := m.form.value().Name; got != "haxt" {
+		t.Errorf("typed there: %q", got)
+	}
+}
