@@ -598,7 +598,7 @@ func (c *ImportCmd) Run(h *host) error {
 		return err
 	}
 	defer b.Close()
-	rep, err := b.ImportAs(file, name)
+	rep, err := b.Import(file, name)
 	if err == nil || rep.News() {
 		h.say("%s", rep)
 	}

@@ -142,8 +142,8 @@ func (u *Unsaved) Error() string {
 
 func (u *Unsaved) Unwrap() error { return u.Err }
 
-// BusyWait is how long a writer waits for another program.
-const BusyWait = 400 * time.Millisecond
+// busyWait is how long a writer waits for another program.
+const busyWait = 400 * time.Millisecond
 
 // A Book is an open notebook. It is safe for use by several goroutines.
 type Book struct {
@@ -323,7 +323,7 @@ func (b *Book) mem(sit string) *memory {
 		}
 	}
 	indexed := map[string]bool{}
-	if b.rd != nil && (!b.broken || b.inRAM) && !b.making {
+	if b.indexed() {
 		rows, err := linesOf(b.rd, sit)
 		b.damaged(err)
 		for _, r := range rows {
@@ -338,6 +338,22 @@ func (b *Book) mem(sit string) *memory {
 		m.done++
 	}
 	return m
+}
+
+// visit is mem for a sitting that may not be the host's: left forgets it then,
+// if all of it is written.
+func (b *Book) visit(sit string) (m *memory, left func()) {
+	_, had := b.sits[sit]
+	m = b.mem(sit)
+	if had {
+		return m, func() {}
+	}
+	m.inbox = nil
+	return m, func() {
+		if len(m.unheld(spare)) == 0 && m.done == len(m.rows) {
+			delete(b.sits, sit)
+		}
+	}
 }
 
 // events are those of a sitting, in order.

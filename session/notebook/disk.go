@@ -31,7 +31,7 @@ func dsn(path, query string) string {
 func openWriter(path string) (*sql.DB, error) {
 	db, err := sql.Open("sqlite", dsn(path, fmt.Sprintf(
 		"mode=rwc&_txlock=immediate&_pragma=busy_timeout(%d)&_pragma=journal_mode(WAL)&_pragma=synchronous(NORMAL)&_pragma=wal_autocheckpoint(0)&_pragma=trusted_schema(0)&_pragma=journal_size_limit(8388608)",
-		BusyWait.Milliseconds())))
+		busyWait.Milliseconds())))
 	if err != nil {
 		return nil, err
 	}
@@ -40,13 +40,17 @@ func openWriter(path string) (*sql.DB, error) {
 }
 
 func openReader(path, mode string) (*sql.DB, error) {
-	db, err := sql.Open("sqlite", dsn(path, fmt.Sprintf("%s&_pragma=busy_timeout(%d)&_pragma=query_only(1)&_pragma=trusted_schema(0)", mode, 2*BusyWait.Milliseconds())))
+	db, err := sql.Open("sqlite", dsn(path, fmt.Sprintf("%s&_pragma=busy_timeout(%d)&_pragma=query_only(1)&_pragma=trusted_schema(0)", mode, 2*busyWait.Milliseconds())))
 	if err != nil {
 		return nil, err
 	}
 	db.SetMaxOpenConns(3)
 	return db, nil
 }
+
+// readOnlyModes are the ways to open what cannot be written: immutable needs
+// neither -wal nor -shm, and does not see what they hold.
+var readOnlyModes = []string{"mode=ro", "mode=ro&immutable=1"}
 
 // identity tells whether the files under our names are still the ones we hold.
 type identity struct{ db, wal fs.FileInfo }
@@ -139,7 +143,7 @@ func short(db *sql.DB, path string) error {
 // readOnly opens what can be read although nothing can be written.
 func (b *Book) readOnly() error {
 	err := errors.New("there is none")
-	for _, mode := range []string{"mode=ro", "mode=ro&immutable=1"} {
+	for _, mode := range readOnlyModes {
 		var rd *sql.DB
 		if rd, err = openReader(b.cfg.Path, mode); err != nil {
 			continue

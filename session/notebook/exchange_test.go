@@ -15,6 +15,9 @@ import (
 	"wetside/session"
 )
 
+// takeIn imports a file under its own name.
+func takeIn(b *Book, path string) (ImportReport, error) { return b.Import(path, path) }
+
 func TestANotebookOfTheFirstSchemaGoesOn(t *testing.T) {
 	c := config(t)
 	n := versionOne(t, c.Path)
@@ -73,18 +76,18 @@ func TestAnExportCarriesTheEvents(t *testing.T) {
 		return path
 	}
 	all := len(allEvents(t, a))
-	rep, err := b.Import(write("first.json", a, Filter{Rehearsals: None}))
+	rep, err := takeIn(b, write("first.json", a, Filter{Rehearsals: None}))
 	if err != nil || rep.Sittings != 2 || rep.Sheets != 3 || rep.Known != 0 || rep.Events == 0 || rep.Events >= all {
 		t.Fatalf("%s of %d events, %v", rep, all, err)
 	}
-	if rep, err = c.Import(write("second.json", b, Filter{})); err != nil || rep.Sittings != 2 || rep.Sheets != 3 {
+	if rep, err = takeIn(c, write("second.json", b, Filter{})); err != nil || rep.Sittings != 2 || rep.Sheets != 3 {
 		t.Fatal(rep, err)
 	}
 	for _, bk := range []*Book{b, c} {
 		if _, _, live, err := bk.Live(false); live || err != nil {
 			t.Error("a session of another notebook is gone on with", err)
 		}
-		if _, err := bk.Import(write("again.json", a, Filter{Rehearsals: None})); err != nil {
+		if _, err := takeIn(bk, write("again.json", a, Filter{Rehearsals: None})); err != nil {
 			t.Fatal(err)
 		}
 		var froms []string
@@ -127,11 +130,11 @@ func TestImportJoinsNotebooksWithoutLossOrDoubles(t *testing.T) {
 	}
 	tidy(t, other)
 
-	rep, err := a.Import(b.cfg.Path)
+	rep, err := takeIn(a, b.cfg.Path)
 	if err != nil || rep.Sittings != 1 || rep.Events != 47 || rep.Sheets != 3 || rep.Judgements != 3 {
 		t.Errorf("%+v %v", rep, err)
 	}
-	rep, err = a.Import(copied)
+	rep, err = takeIn(a, copied)
 	if err != nil || rep.Sittings != 0 || rep.Events != 1 || rep.Sheets != 0 || rep.Judgements != 1 {
 		t.Errorf("%+v %v", rep, err)
 	}
@@ -144,7 +147,7 @@ func TestImportJoinsNotebooksWithoutLossOrDoubles(t *testing.T) {
 	}
 	before := export(t, a, JSON, Options{})
 	for _, p := range []string{b.cfg.Path, copied, a.cfg.Path} {
-		rep, err := a.Import(p)
+		rep, err := takeIn(a, p)
 		if err != nil || rep.Events+rep.Sheets+rep.Sittings+rep.Judgements != 0 {
 			t.Errorf("%s again: %+v %v", p, rep, err)
 		}
@@ -156,7 +159,7 @@ func TestImportJoinsNotebooksWithoutLossOrDoubles(t *testing.T) {
 		t.Error(len(rows), err)
 	}
 	// The other way round comes to the same.
-	if _, err := b.Import(a.cfg.Path); err != nil {
+	if _, err := takeIn(b, a.cfg.Path); err != nil {
 		t.Fatal(err)
 	}
 	if got := export(t, b, JSON, Options{}); !bytes.Equal(sheetsOf(got), sheetsOf(before)) {
@@ -172,7 +175,7 @@ func TestImportOfAnEarlierSchema(t *testing.T) {
 	old := filepath.Join(t.TempDir(), "old.db")
 	n := versionOne(t, old)
 	b := open(t, config(t))
-	rep, err := b.Import(old)
+	rep, err := takeIn(b, old)
 	if err != nil || rep.Events != n || rep.Sheets != 2 || rep.Sittings != 2 {
 		t.Errorf("%+v %v", rep, err)
 	}
@@ -187,7 +190,7 @@ func TestJSONThereAndBack(t *testing.T) {
 	if err := os.WriteFile(path, out, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	rep, err := b.Import(path)
+	rep, err := takeIn(b, path)
 	if err != nil || rep.Sheets != 4 {
 		t.Fatalf("%+v %v", rep, err)
 	}
@@ -206,7 +209,7 @@ func TestJSONThereAndBack(t *testing.T) {
 		t.Error(r.Judgements, err)
 	}
 	// And when its events come after all, nothing is lost.
-	if _, err := b.Import(a.cfg.Path); err != nil {
+	if _, err := takeIn(b, a.cfg.Path); err != nil {
 		t.Fatal(err)
 	}
 	if r, err := b.Sheet(rows[0].ID); err != nil || len(r.Judgements) != 2 {
@@ -232,7 +235,7 @@ func TestImportRefusesWhatItDoesNotKnow(t *testing.T) {
 		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if rep, err := b.Import(path); err == nil {
+		if rep, err := takeIn(b, path); err == nil {
 			t.Errorf("%s: %+v and no error", name, rep)
 		} else {
 			t.Log(name+":", err)
@@ -279,7 +282,7 @@ func TestImportGoesOnBehindABadRecord(t *testing.T) {
 				t.Fatal(err)
 			}
 			b := open(t, config(t))
-			rep, err := b.Import(path)
+			rep, err := takeIn(b, path)
 			if c.err == "" && err != nil || c.err != "" && (err == nil || !strings.Contains(err.Error(), c.err)) {
 				t.Fatal(err)
 			}
@@ -305,7 +308,7 @@ func TestImportRefusesAnotherDatabase(t *testing.T) {
 			t.Fatal(err)
 		}
 		db.Close()
-		if rep, err := open(t, config(t)).Import(path); err == nil || !strings.Contains(err.Error(), "is no notebook") {
+		if rep, err := takeIn(open(t, config(t)), path); err == nil || !strings.Contains(err.Error(), "is no notebook") {
 			t.Error(ddl, rep, err)
 		}
 	}
@@ -376,7 +379,7 @@ func TestExportFormats(t *testing.T) {
 		Version int
 		Sheets  []Record
 	}
-	if err := json.Unmarshal(export(t, b, JSON, Options{}), &doc); err != nil || doc.Format != JSONName || doc.Version != 1 || len(doc.Sheets) != 3 {
+	if err := json.Unmarshal(export(t, b, JSON, Options{}), &doc); err != nil || doc.Format != jsonName || doc.Version != 1 || len(doc.Sheets) != 3 {
 		t.Error(doc.Format, doc.Version, len(doc.Sheets), err)
 	}
 	path := filepath.Join(t.TempDir(), "all.csv")
@@ -429,7 +432,7 @@ func TestImportLeavesOutWhatCannotBe(t *testing.T) {
 	}
 	tidy(t, a)
 	for range 2 { // the second time brings nothing, and says the same
-		rep, err := b.Import(a.cfg.Path)
+		rep, err := takeIn(b, a.cfg.Path)
 		if err != nil || rep.Skipped != 1 || len(rep.Refused) != 2 {
 			t.Fatalf("%+v %v", rep, err)
 		}

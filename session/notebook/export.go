@@ -52,7 +52,7 @@ func FormatOf(name string) (*Format, error) {
 	return nil, fmt.Errorf("there is no format %q: use %s", name, words.Or(names))
 }
 
-// JSONName and JSONVersion stand at the head of a JSON export:
+// jsonName and jsonVersion stand at the head of a JSON export:
 //
 //	{"format":"wetside sheets","version":1,"sheets":[ ...Record... ],"events":[ ... ]}
 //
@@ -62,8 +62,8 @@ func FormatOf(name string) (*Format, error) {
 //
 // A later version only adds names; one that takes a name away gets a new number.
 const (
-	JSONName    = "wetside sheets"
-	JSONVersion = 1
+	jsonName    = "wetside sheets"
+	jsonVersion = 1
 )
 
 // Options are what an export may be given besides.
@@ -105,28 +105,17 @@ func each(rd *sql.DB, f Filter, waiting []*Record, do func(body sql.RawBytes) er
 		skip[r.ID] = true
 	}
 	w, args := f.where()
-	rs, err := rd.Query(`SELECT id, (SELECT text FROM line WHERE seq = line) FROM sheet`+w, args...)
-	if err != nil {
-		return err
-	}
-	defer rs.Close()
 	var id, text sql.RawBytes
-	for rs.Next() {
-		if err := rs.Scan(&id, &text); err != nil {
-			return err
-		}
-		if len(skip) > 0 && skip[string(id)] {
-			continue
+	if err := scan(rd, []any{&id, &text}, func() error {
+		if skip[string(id)] {
+			return nil
 		}
 		r, ok := parse(string(text))
 		if !ok || !r.rec {
 			return fmt.Errorf("%w: sheet %s", errDamaged, id)
 		}
-		if err := do(sql.RawBytes(r.body)); err != nil {
-			return err
-		}
-	}
-	if err := rs.Err(); err != nil {
+		return do(sql.RawBytes(r.body))
+	}, `SELECT id, (SELECT text FROM line WHERE seq = line) FROM sheet`+w, args...); err != nil {
 		return err
 	}
 	for _, r := range waiting {
@@ -167,7 +156,7 @@ func exportCSV(w io.Writer, rd *sql.DB, f Filter, waiting []*Record, _ Options) 
 }
 
 func exportJSON(w io.Writer, rd *sql.DB, f Filter, waiting []*Record, _ Options) error {
-	if _, err := fmt.Fprintf(w, `{"format":%q,"version":%d,"sheets":[`, JSONName, JSONVersion); err != nil {
+	if _, err := fmt.Fprintf(w, `{"format":%q,"version":%d,"sheets":[`, jsonName, jsonVersion); err != nil {
 		return err
 	}
 	sep := "\n"
@@ -208,36 +197,25 @@ func (f Filter) whole() bool {
 // eachEvent hands over the events of all sittings, or of those that are
 // rehearsals or are none, sitting by sitting.
 func eachEvent(rd *sql.DB, rehearsals Which, do func(*row) error) error {
-	rs, err := rd.Query(`SELECT id, text FROM line ORDER BY sitting, seq`)
-	if err != nil {
-		return err
-	}
-	defer rs.Close()
 	sit, skip := "", false
 	var id, text sql.RawBytes
-	for rs.Next() {
-		if err := rs.Scan(&id, &text); err != nil {
-			return err
-		}
+	return scan(rd, []any{&id, &text}, func() error {
 		r, ok := parse(string(text))
 		if !ok {
 			return fmt.Errorf("%w: line %s", errDamaged, id)
 		}
 		if r.rec {
-			continue
+			return nil
 		}
 		if r.Sitting != sit {
 			// Without its opening, a sitting is amendments of sheets alone.
 			sit, skip = r.Sitting, rehearsals != Both && r.ev.Kind == session.Opened && r.ev.Rehearsal != (rehearsals == Only)
 		}
 		if skip {
-			continue
+			return nil
 		}
-		if err := do(r); err != nil {
-			return err
-		}
-	}
-	return rs.Err()
+		return do(r)
+	}, `SELECT id, text FROM line ORDER BY sitting, seq`)
 }
 
 // Stats is the notebook in a few figures. Rehearsals are not in it.

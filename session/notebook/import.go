@@ -92,11 +92,8 @@ func (r ImportReport) News() bool { return r.Sittings+r.Events+r.Sheets+r.Judgem
 // has an identity, so nothing is doubled however often it is done, and nothing
 // here is replaced: events and records that are missing are added, and of two
 // judgements of one sheet the later counts and the other stays in its history.
-// The other file is only read.
-func (b *Book) Import(path string) (ImportReport, error) { return b.ImportAs(path, path) }
-
-// ImportAs is Import of a file that the user knows by another name.
-func (b *Book) ImportAs(path, name string) (ImportReport, error) {
+// The other file is only read; name is what the user calls it.
+func (b *Book) Import(path, name string) (ImportReport, error) {
 	var rep ImportReport
 	f, err := OpenFile(path)
 	if err != nil {
@@ -133,7 +130,7 @@ func (b *Book) ImportAs(path, name string) (ImportReport, error) {
 // openOther opens another notebook of any schema for reading.
 func openOther(path, name string) (*sql.DB, error) {
 	var last error
-	for _, mode := range []string{"mode=ro", "mode=ro&immutable=1"} {
+	for _, mode := range readOnlyModes {
 		db, err := openReader(path, mode)
 		if err != nil {
 			return nil, err
@@ -181,7 +178,7 @@ func (b *Book) importBook(path, name string, rep *ImportReport) error {
 	}
 	for _, sit := range sits {
 		var rows []*row
-		skipped, err := salvage(o, sit, func(r *row) error { rows = append(rows, r); return nil })
+		_, skipped, err := salvage(o, sit, func(r *row) error { rows = append(rows, r); return nil })
 		if err != nil {
 			return err
 		}
@@ -198,16 +195,8 @@ func (b *Book) importBook(path, name string, rep *ImportReport) error {
 func (b *Book) merge(sit, from string, rows []*row, rep *ImportReport) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	_, had := b.sits[sit]
-	m := b.mem(sit)
-	if !had {
-		m.inbox = nil
-		defer func() {
-			if len(m.unheld(spare)) == 0 && m.done == len(m.rows) {
-				delete(b.sits, sit)
-			}
-		}()
-	}
+	m, left := b.visit(sit)
+	defer left()
 	judgements := func() (n int) {
 		for id := range m.recs {
 			r, _ := m.record(id)
@@ -216,74 +205,31 @@ func (b *Book) merge(sit, from string, rows []*row, rep *ImportReport) error {
 		return n
 	}
 	sheets, judged, known := len(m.recs), judgements(), len(m.events()) > 0
-	last := m.last
-	take := func(r *row) *row {
-		last++
-		x := *r
-		x.N, x.From = last, cmp.Or(r.From, from)
-		x.seal()
-		return &x
-	}
-	var lack []*row
-	told := false
+	u := &union{b: b, m: m, from: from, rep: rep, last: m.last}
 	theirs := map[string]*row{}
 	for _, r := range rows {
-		switch {
-		case r.rec:
-			var who struct{ ID string }
-			if json.Unmarshal([]byte(r.body), &who) != nil || who.ID == "" {
-				rep.Skipped++
-				continue
-			}
-			theirs[who.ID] = r // the last one counts
-		case m.known[r.ID] != nil:
-			told = true
-			rep.Known++
-		case r.ev.Kind == session.Judged && beyond(r.ev.Stops, session.MaxJudged):
-			told = true
-			rep.Skipped++ // the machine would refuse it for ever
-		default:
-			told = true
-			lack = append(lack, take(r))
-			rep.Events++
+		if !r.rec {
+			u.event(r)
+			continue
 		}
+		var who struct{ ID string }
+		if json.Unmarshal([]byte(r.body), &who) != nil || who.ID == "" {
+			rep.Skipped++
+			continue
+		}
+		theirs[who.ID] = r // the last one counts
 	}
 	// What only the other host knew, as of the baths, comes with its records.
 	for _, id := range slices.Sorted(maps.Keys(theirs)) {
-		r := theirs[id]
-		rec, err := decodeRecord(r.body)
-		if err != nil || !rep.takes(&rec) {
-			continue
-		}
-		mine, have := m.record(id)
-		switch {
-		case !rec.ended() && !have:
-		case !have:
-			x := *r
-			if x.body, err = rec.encode(); err == nil {
-				lack = append(lack, take(&x))
-			}
-		default:
-			if !told {
-				rep.Known++
-			}
-			was, _ := mine.encode()
-			mine.judge(rec.Judgements...)
-			mine.Scan = cmp.Or(mine.Scan, rec.Scan)
-			if body, err := mine.encode(); err == nil && body != was {
-				x := take(b.newRow(m, body, true))
-				lack = append(lack, x)
-				b.days[mine.Day()] = true
-			}
-		}
+		u.record(id, theirs[id])
 	}
-	if len(lack) == 0 {
+	if len(u.lack) == 0 {
 		return nil
 	}
-	if told && !known {
+	if u.told && !known {
 		rep.Sittings++
 	}
-	m.learn(lack...)
+	m.learn(u.lack...)
 	for id := range m.recs {
 		if r, ok := m.record(id); ok {
 			b.days[r.Day()] = true
@@ -293,6 +239,64 @@ func (b *Book) merge(sit, from string, rows []*row, rep *ImportReport) error {
 	rep.Sheets += len(m.recs) - sheets
 	rep.Judgements += judgements() - judged
 	return err
+}
+
+// A union gathers what a sitting lacks of what another notebook has.
+type union struct {
+	b    *Book
+	m    *memory
+	from string
+	rep  *ImportReport
+	last int64
+	lack []*row
+	told bool // the other has events too
+}
+
+func (u *union) take(r *row) {
+	u.last++
+	x := *r
+	x.N, x.From = u.last, cmp.Or(r.From, u.from)
+	x.seal()
+	u.lack = append(u.lack, &x)
+}
+
+func (u *union) event(r *row) {
+	u.told = true
+	switch {
+	case u.m.known[r.ID] != nil:
+		u.rep.Known++
+	case r.ev.Kind == session.Judged && beyond(r.ev.Stops, session.MaxJudged):
+		u.rep.Skipped++ // the machine would refuse it for ever
+	default:
+		u.take(r)
+		u.rep.Events++
+	}
+}
+
+func (u *union) record(id string, r *row) {
+	rec, err := decodeRecord(r.body)
+	if err != nil || !u.rep.takes(&rec) {
+		return
+	}
+	mine, have := u.m.record(id)
+	switch {
+	case have:
+		if !u.told {
+			u.rep.Known++
+		}
+		was, _ := mine.encode()
+		mine.judge(rec.Judgements...)
+		mine.Scan = cmp.Or(mine.Scan, rec.Scan)
+		if body, err := mine.encode(); err == nil && body != was {
+			u.take(u.b.newRow(u.m, body, true))
+			u.b.days[mine.Day()] = true
+		}
+	case rec.ended():
+		x := *r
+		if x.body, err = rec.encode(); err == nil {
+			u.take(&x)
+		}
+	}
 }
 
 // A merger takes in records and events some at a time, those of a sitting together.
@@ -330,125 +334,127 @@ func (m *merger) flush() error {
 	return m.b.merge(rs[0].Sitting, m.from, rs, m.rep)
 }
 
-func strs(q querier, query string, args ...any) ([]string, error) {
-	rs, err := q.Query(query, args...)
-	if err != nil {
-		return nil, err
-	}
-	defer rs.Close()
-	var out []string
-	for rs.Next() {
-		var s string
-		if err := rs.Scan(&s); err != nil {
-			return nil, err
-		}
-		out = append(out, s)
-	}
-	return out, rs.Err()
-}
-
 // importJSON takes in a JSON export that begins at a place in a file. A record
 // that cannot be read is left out, and the next one is taken.
 func (b *Book) importJSON(f *os.File, from int64, name string, rep *ImportReport) error {
-	x, err := readJSONFile(f, from)
+	file, err := readJSONFile(f, from)
 	if err != nil {
 		return err
 	}
-	bad := func(err error) error {
-		if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) {
-			return fmt.Errorf("%s is cut short; what stands before the end is in", name)
-		}
-		_, line := x.next()
-		return fmt.Errorf("%s:%d: %w", name, line, jsonFault(err))
+	x := &jsonImport{jsonFile: file, b: b, name: name, rep: rep}
+	err = x.read()
+	var none *noExport
+	switch {
+	case err == nil || errors.As(err, &none):
+		return err
+	case errors.Is(err, io.ErrUnexpectedEOF), errors.Is(err, io.EOF):
+		return fmt.Errorf("%s is cut short; what stands before the end is in", name)
 	}
-	none := func(why string) error { return fmt.Errorf("%s is no JSON export of a notebook: %s", name, why) }
+	_, line := x.next()
+	return fmt.Errorf("%s:%d: %w", name, line, jsonFault(err))
+}
+
+// A noExport says why a file is no export of ours.
+type noExport struct{ name, why string }
+
+func (e *noExport) Error() string {
+	return fmt.Sprintf("%s is no JSON export of a notebook: %s", e.name, e.why)
+}
+
+// A jsonImport reads an export.
+type jsonImport struct {
+	*jsonFile
+	b           *Book
+	name        string
+	rep         *ImportReport
+	known, some bool // its format; a list of sheets
+}
+
+func (x *jsonImport) read() error {
 	if _, err := x.Token(); err != nil {
-		return bad(err)
+		return err
 	}
-	known, some := false, false
 	for x.More() {
 		k, err := x.Token()
-		if err != nil {
-			return bad(err)
+		if err == nil {
+			err = x.value(k)
 		}
-		switch k {
-		case "format":
-			var s string
-			if err := x.Decode(&s); err != nil {
-				return bad(err)
-			}
-			if s != JSONName {
-				return none(fmt.Sprintf("its format is %q, not %q", s, JSONName))
-			}
-			known = true
-		case "version":
-			var n int
-			if err := x.Decode(&n); err != nil {
-				return bad(err)
-			}
-			if n < 1 || n > JSONVersion {
-				return bad(fmt.Errorf("version %d of the format is not known here: use a newer wetside", n))
-			}
-		case "sheets":
-			if !known {
-				return none(fmt.Sprintf(`it does not begin with "format":%q`, JSONName))
-			}
-			some = true
-			m := merger{b: b, rep: rep, from: filepath.Base(name)}
-			err := x.list(func(raw json.RawMessage) error {
-				var r Record
-				if err := json.Unmarshal(raw, &r); err != nil {
-					return &badEntry{jsonFault(err)}
-				}
-				if err := r.makesSense(); err != nil {
-					return &badEntry{err}
-				}
-				return m.add(&r)
-			}, func(line, n int, why error) {
-				rep.Bad = append(rep.Bad, BadRecord{line, "record", n, why})
-			})
-			if err := errors.Join(err, m.flush()); err != nil {
-				return bad(err)
-			}
-		case "events":
-			if !known {
-				return none(fmt.Sprintf(`it does not begin with "format":%q`, JSONName))
-			}
-			m := merger{b: b, rep: rep, from: filepath.Base(name)}
-			var line bytes.Buffer
-			err := x.list(func(raw json.RawMessage) error {
-				line.Reset()
-				if err := json.Compact(&line, raw); err != nil {
-					return err
-				}
-				r, ok := parse(line.String())
-				if !ok || r.rec {
-					return &badEntry{errors.New("its checksum does not hold")}
-				}
-				return m.put(r)
-			}, func(line, n int, why error) {
-				rep.Bad = append(rep.Bad, BadRecord{line, "event", n, why})
-			})
-			if err := errors.Join(err, m.flush()); err != nil {
-				return bad(err)
-			}
-		default:
-			var skip json.RawMessage
-			if err := x.Decode(&skip); err != nil {
-				return bad(err)
-			}
+		if err != nil {
+			return err
 		}
 	}
 	if _, err := x.Token(); err != nil {
-		return bad(err)
+		return err
 	}
-	if !some {
-		return none("it has no list of sheets")
+	if !x.some {
+		return &noExport{x.name, "it has no list of sheets"}
 	}
 	if _, err := x.Token(); err != io.EOF {
-		return bad(errors.New("something stands behind the end of the export, and was not taken in"))
+		return errors.New("something stands behind the end of the export, and was not taken in")
 	}
 	return nil
+}
+
+// value reads what stands behind a name.
+func (x *jsonImport) value(name json.Token) error {
+	switch name {
+	case "format":
+		var s string
+		if err := x.Decode(&s); err != nil {
+			return err
+		}
+		if x.known = s == jsonName; !x.known {
+			return &noExport{x.name, fmt.Sprintf("its format is %q, not %q", s, jsonName)}
+		}
+	case "version":
+		var n int
+		if err := x.Decode(&n); err != nil {
+			return err
+		}
+		if n < 1 || n > jsonVersion {
+			return fmt.Errorf("version %d of the format is not known here: use a newer wetside", n)
+		}
+	case "sheets":
+		x.some = true
+		return x.take("record", func(m *merger, raw json.RawMessage) error {
+			var r Record
+			if err := json.Unmarshal(raw, &r); err != nil {
+				return &badEntry{jsonFault(err)}
+			}
+			if err := r.makesSense(); err != nil {
+				return &badEntry{err}
+			}
+			return m.add(&r)
+		})
+	case "events":
+		return x.take("event", func(m *merger, raw json.RawMessage) error {
+			var line bytes.Buffer
+			if err := json.Compact(&line, raw); err != nil {
+				return err
+			}
+			r, ok := parse(line.String())
+			if !ok || r.rec {
+				return &badEntry{errors.New("its checksum does not hold")}
+			}
+			return m.put(r)
+		})
+	default:
+		var skip json.RawMessage
+		return x.Decode(&skip)
+	}
+	return nil
+}
+
+// take takes in a list of records or of events.
+func (x *jsonImport) take(what string, do func(*merger, json.RawMessage) error) error {
+	if !x.known {
+		return &noExport{x.name, fmt.Sprintf(`it does not begin with "format":%q`, jsonName)}
+	}
+	m := merger{b: x.b, rep: x.rep, from: filepath.Base(x.name)}
+	err := x.list(func(raw json.RawMessage) error { return do(&m, raw) }, func(line, n int, why error) {
+		x.rep.Bad = append(x.rep.Bad, BadRecord{line, what, n, why})
+	})
+	return errors.Join(err, m.flush())
 }
 
 // makesSense says what cannot be so in a record that came from elsewhere.

@@ -358,7 +358,7 @@ func lockFile(name string) (func(), error) {
 		if i == 20 {
 			return nil, errLocked
 		}
-		time.Sleep(BusyWait / 20)
+		time.Sleep(busyWait / 20)
 	}
 }
 
@@ -440,21 +440,8 @@ func (b *Book) writeTo(m *memory, i int) error {
 		return errLocked
 	}
 	f := &m.files[i]
-	dir := filepath.Dir(f.path)
-	var err error
-	if i == home {
-		err = os.Mkdir(dir, 0o700)
-	} else {
-		err = os.MkdirAll(dir, 0o700)
-	}
-	if err != nil && !errors.Is(err, fs.ErrExist) {
+	if err := b.makeDir(i); err != nil {
 		return err
-	}
-	if fi, err := os.Stat(dir); err == nil && !fi.IsDir() {
-		if err := b.aside(dir, true); err != nil {
-			return err
-		}
-		return b.writeTo(m, i)
 	}
 	unlock, err := lockFile(lockOf(f.path))
 	if err != nil {
@@ -487,6 +474,24 @@ func (b *Book) writeTo(m *memory, i int) error {
 	}
 	if i == home {
 		b.joinSpares(m)
+	}
+	return nil
+}
+
+// makeDir makes the folder of a place. A file that stands there is set aside.
+func (b *Book) makeDir(i int) error {
+	dir := b.dirs()[i]
+	if fi, err := os.Stat(dir); err == nil && !fi.IsDir() {
+		if err := b.aside(dir, true); err != nil {
+			return err
+		}
+	}
+	if i != home {
+		return os.MkdirAll(dir, 0o700)
+	}
+	// The notebook's own folder may be gone.
+	if err := os.Mkdir(dir, 0o700); !errors.Is(err, fs.ErrExist) {
+		return err
 	}
 	return nil
 }

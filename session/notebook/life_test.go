@@ -118,7 +118,7 @@ func allEvents(t testing.TB, b *Book) map[string]string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := salvage(rd, "", func(r *row) error {
+	if _, _, err := salvage(rd, "", func(r *row) error {
 		if r.isEvent() {
 			out[r.ID] = r.body
 		}

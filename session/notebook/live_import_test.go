@@ -17,7 +17,7 @@ func TestAnImportedSessionDoesNotHideTheOwn(t *testing.T) {
 	if err := b.Backup(copied); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := a.Import(copied); err != nil {
+	if _, err := takeIn(a, copied); err != nil {
 		t.Fatal(err)
 	}
 	again := open(t, crash(t, a))
@@ -26,7 +26,7 @@ func TestAnImportedSessionDoesNotHideTheOwn(t *testing.T) {
 	}
 	// Nor is it gone on with where there is none of its own: it may run there still.
 	c := open(t, config(t))
-	if _, err := c.Import(copied); err != nil {
+	if _, err := takeIn(c, copied); err != nil {
 		t.Fatal(err)
 	}
 	if s, _, ok, err := c.Live(false); err != nil || ok {

@@ -4,9 +4,11 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 )
 
 // Look opens a notebook to read it, and makes no file: no folder, no database,
@@ -26,19 +28,20 @@ func Look(cfg Config) (*Book, []Notice, error) {
 		b.note(Elsewhere, "The notebook's folder is gone: put the disk back, or the folder where it was. What is told is what was written elsewhere since.")
 		return b, b.takeNotices(), nil
 	}
-	for _, mode := range []string{"mode=rw", "mode=ro", "mode=ro&immutable=1"} {
-		if mode == "mode=ro&immutable=1" && waiting(cfg.Path) {
+	b.looks = true
+	for _, mode := range append([]string{"mode=rw"}, readOnlyModes...) {
+		if wal, err := os.Stat(cfg.Path + "-wal"); mode == readOnlyModes[1] && err == nil && wal.Size() > 0 {
 			break // it would be read without what the WAL holds
 		}
 		if b.rd, err = openReader(cfg.Path, mode); err != nil {
 			continue
 		}
 		if err = b.sound(); err == nil {
-			b.looks = true
 			return b, nil, nil
 		}
 		b.cfg.Logf("notebook: it cannot be read as it is: %v", err)
 		b.disconnect()
+		clear(b.sits)
 	}
 	return Open(cfg)
 }
@@ -57,26 +60,18 @@ func Written(cfg Config) (bool, error) {
 	return false, nil
 }
 
-// waiting reports whether a WAL lies there that may hold something.
-func waiting(path string) bool {
-	st, err := os.Stat(path + "-wal")
-	return err == nil && st.Size() > 0
-}
-
-// sound reports whether the open reader can be answered from as it is.
+// sound reports whether the open reader can be answered from as it is, with
+// the journals beside it.
 func (b *Book) sound() error {
-	if err := short(b.rd, b.cfg.Path); err != nil {
+	if err := errors.Join(short(b.rd, b.cfg.Path), checkSchema(b.rd)); err != nil {
 		return err
 	}
-	if err := checkSchema(b.rd); err != nil {
-		return err
-	}
-	b.believe = b.vouched()
 	fi, err := os.Stat(b.cfg.Path)
 	if err != nil {
 		return err
 	}
-	if b.seen = fi; !b.believe && fi.Size() <= checkWhole {
+	b.seen, b.believe = fi, b.vouched()
+	if !b.believe && fi.Size() <= checkWhole {
 		if err := verify(context.Background(), b.rd); err != nil {
 			return err
 		}
@@ -87,34 +82,15 @@ func (b *Book) sound() error {
 	if same, err := b.keptSame(b.rd); err != nil || !same && !alone {
 		return errors.Join(err, errors.New("there are journals that it does not know"))
 	}
-	// Not there, or not to be read: then Open says so.
-	for i, d := range b.dirs()[home:] {
-		es, err := os.ReadDir(d)
-		if err != nil && !gone(err) {
-			return err
-		}
-		if i > 0 && len(es) > 0 {
-			return errors.New("something lies in a second place")
-		}
+	if b.gather(); b.blind != nil || b.broken {
+		return errors.Join(b.blind, b.dbErr)
 	}
-	open, err := strs(b.rd, `SELECT id FROM sitting WHERE open`)
-	if err != nil {
-		return err
-	}
-	for _, name := range journalFiles(b.journalDir()) {
-		f := file{path: b.journalDir() + string(os.PathSeparator) + name}
-		rows, _ := f.pull()
-		if f.err != nil || f.bad > 0 || f.torn() || len(rows) == 0 {
-			return errors.Join(f.err, errors.New("a journal is damaged"))
+	for _, m := range b.sits {
+		if slices.ContainsFunc(m.files, func(f file) bool { return f.err != nil || f.bad > 0 || f.torn() }) {
+			return errors.New("a journal is damaged")
 		}
-		m := b.mem(rows[0].Sitting)
-		if m.done != len(m.rows) || len(m.unheld(spare)) > 0 || b.broken || len(b.records(m)) > 0 {
+		if m.done != len(m.rows) || !alone && len(m.unheld(spare)) > 0 || len(b.records(m)) > 0 {
 			return errors.New("its journal and it do not know the same")
-		}
-	}
-	for _, sit := range open {
-		if b.sits[sit] == nil && !alone {
-			return errors.New("a journal is missing")
 		}
 	}
 	return nil
@@ -123,13 +99,11 @@ func (b *Book) sound() error {
 // Nothing returns a notebook with nothing in it and no file, to read from where
 // none was ever begun.
 func Nothing() (*Book, error) {
-	db, err := sql.Open("sqlite", ":memory:")
-	if err != nil {
-		return nil, err
+	db, err := openMemory()
+	if err == nil {
+		err = create(db)
 	}
-	db.SetMaxOpenConns(1) // each connection would have one of its own
-	if err := create(db); err != nil {
-		db.Close()
+	if err != nil {
 		return nil, err
 	}
 	b, err := newBook(Config{Path: ":memory:", NewID: func() string { return "" }})
@@ -138,4 +112,95 @@ func Nothing() (*Book, error) {
 	}
 	b.db, b.rd, b.inRAM, b.looks = db, db, true, true
 	return b, nil
+}
+
+var errMaking = errors.New("the notebook's database is being looked through or made again: look once more in a minute")
+
+// reader returns a handle for reading on an index that is whole, and the
+// records that it lacks.
+func (b *Book) reader() (*sql.DB, []*Record, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.closed {
+		return nil, nil, errors.New("notebook: it is closed")
+	}
+	if b.looks && !b.inRAM && !b.there() {
+		return nil, nil, refused(errGone)
+	}
+	for try := 0; ; try++ {
+		if whole, err := b.readable(); err != nil {
+			return nil, nil, err
+		} else if whole {
+			break
+		}
+		if try > 1 {
+			return nil, nil, refused(b.whyNot())
+		}
+	}
+	if b.inRAM && b.blind != nil {
+		return nil, nil, fmt.Errorf("the notebook cannot be read whole: %s", plain(b.blind))
+	}
+	var waiting []*Record
+	for _, m := range b.sits {
+		b.index(m)
+		if m.done == len(m.rows) {
+			continue
+		}
+		for id := range m.recs {
+			if r, ok := m.record(id); ok && r.ended() {
+				waiting = append(waiting, &r)
+			}
+		}
+	}
+	return b.rd, waiting, nil
+}
+
+func refused(err error) error { return fmt.Errorf("the notebook cannot be read: %s", plain(err)) }
+
+// readable opens an index to read, and sees whether it is whole.
+func (b *Book) readable() (whole bool, err error) {
+	if b.making || b.broken && b.cfg.Served && !b.small() {
+		return false, errMaking
+	}
+	if b.broken || b.rd == nil || b.db != nil && b.changed() && b.there() {
+		_ = b.connect(true)
+	}
+	if b.rd == nil {
+		if err := b.inMemory(); err != nil {
+			return false, refused(err)
+		}
+	}
+	if b.believe || b.inRAM || !b.there() {
+		return true, nil
+	}
+	if b.cfg.Served && b.db != nil && b.files.db.Size() > checkWhole {
+		return false, errMaking // Check is at it
+	}
+	seen, _ := os.Stat(b.cfg.Path)
+	err = verify(context.Background(), b.rd)
+	if err == nil {
+		b.seen, b.believe = seen, true
+		return true, nil
+	}
+	if b.damaged(err); !isDamage(err) {
+		return false, refused(err)
+	}
+	return false, nil
+}
+
+// read runs a question to the index; if that turns out to be damaged, once more
+// with one made again.
+func (b *Book) read(do func(*sql.DB, []*Record) error) error {
+	for try := 0; ; try++ {
+		rd, waiting, err := b.reader()
+		if err != nil {
+			return err
+		}
+		if err = do(rd, waiting); !isDamage(err) || try > 0 {
+			return err
+		}
+		b.mu.Lock()
+		b.damaged(err)
+		b.mu.Unlock()
+	}
 }

@@ -19,7 +19,7 @@ func TestMendingMakesNoSessionOfAJudgement(t *testing.T) {
 	}
 	b := open(t, config(t))
 	runs, _ := sitting(t, b, 0, eventAt(24*time.Hour))
-	if _, err := b.Import(path); err != nil {
+	if _, err := takeIn(b, path); err != nil {
 		t.Fatal(err)
 	}
 	if err := b.Judge(m.Sheets()[0].ID, at(25*time.Hour), 1, "thin"); err != nil {

@@ -28,7 +28,7 @@ func TestAScanThatCameInOutlivesAJudgement(t *testing.T) {
 	if err := os.WriteFile(path, export(t, other, JSON, Options{}), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := a.Import(path); err != nil {
+	if _, err := takeIn(a, path); err != nil {
 		t.Fatal(err)
 	}
 	if r, err := a.Sheet(id); err != nil || r.Scan != "signal-box-1.png" {
@@ -53,7 +53,7 @@ func TestNotesOutliveTheEventsThatComeLate(t *testing.T) {
 	if err := os.WriteFile(path, export(t, a, JSON, Options{}), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := b.Import(path); err != nil {
+	if _, err := takeIn(b, path); err != nil {
 		t.Fatal(err)
 	}
 	for i, ev := range []session.Event{{Kind: session.Noted, Note: "the lamp shows"}, {Kind: session.Scanned, Note: "signal-box-1.png"}} {
@@ -62,7 +62,7 @@ func TestNotesOutliveTheEventsThatComeLate(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if _, err := b.Import(a.cfg.Path); err != nil {
+	if _, err := takeIn(b, a.cfg.Path); err != nil {
 		t.Fatal(err)
 	}
 	r, err := b.Sheet(id)

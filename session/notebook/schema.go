@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"wetside/session"
@@ -69,6 +70,15 @@ func create(db *sql.DB) error {
 	return err
 }
 
+// openMemory opens an empty database in memory.
+func openMemory() (*sql.DB, error) {
+	db, err := sql.Open("sqlite", "file::memory:?_txlock=immediate")
+	if err == nil {
+		db.SetMaxOpenConns(1) // each connection would have one of its own
+	}
+	return db, err
+}
+
 // objects counts the tables, indexes and views of schema.
 var objects = strings.Count(schema, "\nCREATE ")
 
@@ -105,33 +115,56 @@ type querier interface {
 	QueryRow(string, ...any) *sql.Row
 }
 
-// linesOf reads the lines of one sitting. Those that hold are returned with the error.
-func linesOf(q querier, sit string) ([]*row, error) {
-	rs, err := q.Query(`SELECT id, text FROM line WHERE sitting = ? ORDER BY seq`, sit)
+type execer interface {
+	Exec(string, ...any) (sql.Result, error)
+}
+
+// scan calls do for each row of a query, with its values in to.
+func scan(q querier, to []any, do func() error, query string, args ...any) error {
+	rs, err := q.Query(query, args...)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	defer rs.Close()
-	var out []*row
-	var bad error
 	for rs.Next() {
-		var id, text string
-		if err := rs.Scan(&id, &text); err != nil {
-			return out, err
+		if err := rs.Scan(to...); err != nil && rs.Err() == nil {
+			return fmt.Errorf("%w: %w", errDamaged, err) // a text where a number should be
+		} else if err != nil {
+			return rs.Err() // called off
 		}
+		if err := do(); err != nil {
+			return err
+		}
+	}
+	return rs.Err()
+}
+
+// strs is the first column of a query.
+func strs(q querier, query string, args ...any) (out []string, err error) {
+	var s string
+	err = scan(q, []any{&s}, func() error { out = append(out, s); return nil }, query, args...)
+	return out, err
+}
+
+// linesOf reads the lines of one sitting. Those that hold are returned with the error.
+func linesOf(q querier, sit string) (out []*row, err error) {
+	var id, text string
+	var bad error
+	err = scan(q, []any{&id, &text}, func() error {
 		if r, ok := parse(text); ok && r.ID == id && r.Sitting == sit {
 			out = append(out, r)
 		} else {
 			bad = fmt.Errorf("%w: line %s", errDamaged, id)
 		}
-	}
-	return out, errors.Join(bad, rs.Err())
+		return nil
+	}, `SELECT id, text FROM line WHERE sitting = ? ORDER BY seq`, sit)
+	return out, errors.Join(bad, err)
 }
 
 // salvage hands over every line of a database of any schema whose checksum
-// holds, of one sitting or (sit empty) of all, and returns how many do not. A
-// damaged file is read from both ends, so that a line may come twice.
-func salvage(db *sql.DB, sit string, each func(*row) error) (skipped int, err error) {
+// holds, of one sitting or (sit empty) of all, and returns how many do and how
+// many do not. A damaged file is read from both ends, so that a line may come twice.
+func salvage(db *sql.DB, sit string, each func(*row) error) (read, skipped int, err error) {
 	var do error
 	where, args := "", []any(nil)
 	if sit != "" {
@@ -152,6 +185,7 @@ func salvage(db *sql.DB, sit string, each func(*row) error) (skipped int, err er
 				} else if r, ok := one(); !ok {
 					skipped++
 				} else {
+					read++
 					do = each(r)
 				}
 			}
@@ -160,20 +194,13 @@ func salvage(db *sql.DB, sit string, each func(*row) error) (skipped int, err er
 			if err == nil {
 				return
 			}
+			skipped++ // the rest, from here or from both ends
 		}
 	}
 	var n, sum int64
 	var id, body, text string
 	scan(`SELECT seq, text FROM line`, []any{&n, &text}, func() (*row, bool) { return parse(text) })
-	running := map[string]bool{}
-	if rs, err := db.Query(`SELECT id FROM sitting WHERE closed IS NULL`); err == nil {
-		for rs.Next() {
-			if rs.Scan(&id) == nil {
-				running[id] = true
-			}
-		}
-		rs.Close()
-	}
+	running, _ := strs(db, `SELECT id FROM sitting WHERE closed IS NULL`)
 	old := func(rec bool) (*row, bool) {
 		r := &row{head: head{ID: id, Sitting: sit, N: n}, body: body, rec: rec}
 		if rowSum(id, sit, body) != uint32(sum) || !json.Valid([]byte(body)) {
@@ -185,12 +212,12 @@ func salvage(db *sql.DB, sit string, each func(*row) error) (skipped int, err er
 		}
 		r.seal()
 		ok := r.read()
-		if r.ev.Kind == session.Opened && running[sit] {
+		if r.ev.Kind == session.Opened && slices.Contains(running, sit) {
 			r.runs = true
 		}
 		return r, ok
 	}
 	scan(`SELECT seq, id, sitting, body, sum FROM event`, []any{&n, &id, &sit, &body, &sum}, func() (*row, bool) { return old(false) })
 	scan(`SELECT n, id, sitting, record, sum FROM sheet`, []any{&n, &id, &sit, &body, &sum}, func() (*row, bool) { return old(true) })
-	return skipped, do
+	return read, skipped, do
 }

@@ -2,7 +2,6 @@ package notebook
 
 import (
 	"cmp"
-	"context"
 	"database/sql"
 	"encoding/json"
 	"errors"
@@ -39,6 +38,24 @@ ON CONFLICT(id) DO UPDATE SET ` + sheetUpdate)
 	return w, errors.Join(errs...)
 }
 
+// add takes in rows of a sitting, and of the records of its sheets those that
+// are among them.
+func (w *indexer) add(m *memory, rows []*row) error {
+	for _, r := range rows {
+		if _, err := w.line(r); err != nil {
+			return err
+		}
+	}
+	for id, r := range m.recs {
+		if slices.Contains(rows, r) {
+			if err := w.sheet(r, id); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
 // line adds a line, and reports whether it was not there yet.
 func (w *indexer) line(r *row) (added bool, err error) {
 	res, err := w.put.Exec(r.ID, r.Sitting, r.text)
@@ -71,6 +88,57 @@ func (w *indexer) sheet(r *row, id string) error {
 	}
 	_, err = w.row.Exec(append(o.cells(), int64(o.sum()))...)
 	return err
+}
+
+// index brings what is known of a sitting into the index, if that can be had.
+func (b *Book) index(m *memory) {
+	if m.done == len(m.rows) || b.looks {
+		return
+	}
+	err := b.indexNow(m)
+	if err == nil || isBusy(err) {
+		return
+	}
+	b.cfg.Logf("notebook: index: %v", err)
+	b.damaged(err)
+	if !b.connecting && !b.inRAM && b.there() && (isDamage(err) || errors.Is(err, errGone)) {
+		_ = b.connect(false)
+	}
+}
+
+func (b *Book) indexNow(m *memory) error {
+	if b.db == nil || b.broken && !b.inRAM || b.making {
+		return b.whyNot()
+	}
+	if b.changed() {
+		return errGone
+	}
+	tx, err := b.db.Begin()
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback()
+	w, err := newIndexer(tx)
+	if err != nil {
+		return err
+	}
+	rows := m.rows[m.done:]
+	if err := w.add(m, rows); err != nil {
+		return err
+	}
+	if m.done == 0 || slices.ContainsFunc(rows, amendsSitting) {
+		if err := w.sitting(m.sit, m.sitting().open()); err != nil {
+			return err
+		}
+	}
+	if err := tx.Commit(); err != nil {
+		return err
+	}
+	m.done = len(m.rows)
+	if b.commits++; b.commits > 200 && !b.inRAM {
+		_ = b.checkpoint() // else at the next start
+	}
+	return nil
 }
 
 // The columns of the list, in the order of cells.
@@ -111,7 +179,9 @@ func (r *Record) ended() bool {
 }
 
 // amendsSitting reports whether an event decides if a sitting is open.
-func amendsSitting(r *row) bool { return r.ev.Kind == session.Opened || r.ev.Kind == session.Closed }
+func amendsSitting(r *row) bool {
+	return r.isEvent() && (r.ev.Kind == session.Opened || r.ev.Kind == session.Closed)
+}
 
 func when(ns int64, zone int) time.Time {
 	if zone == 0 {
@@ -142,6 +212,51 @@ func recordIn(m *session.Machine, s Sitting, sh *session.Sheet, rows []*row, old
 	}
 	r.keep(old, rows)
 	return r
+}
+
+// records makes the records of the sheets of a sitting that are done and have
+// none, or one that its events have left behind. What a newer program wrote is
+// left alone.
+func (b *Book) records(m *memory) []*row {
+	s := m.sitting()
+	if s.Newer {
+		return nil
+	}
+	events := m.events()
+	mach, _, _ := replay(events)
+	var out []*row
+	for _, sh := range mach.Sheets() {
+		old, had := m.record(sh.ID)
+		if !had && !done(sh) {
+			continue
+		}
+		r := recordIn(mach, s, sh, events, &old)
+		body, err := r.encode()
+		if err != nil {
+			continue
+		}
+		if had {
+			if was, _ := old.encode(); was == body {
+				continue
+			}
+		}
+		b.days[r.Day()] = true
+		x := b.newRow(m, body, true)
+		x.N += int64(len(out))
+		x.seal()
+		out = append(out, x)
+	}
+	return out
+}
+
+// record is the newest record of a sheet.
+func (m *memory) record(sheet string) (Record, bool) {
+	r := m.recs[sheet]
+	if r == nil {
+		return Record{}, false
+	}
+	rec, err := decodeRecord(r.body)
+	return rec, err == nil
 }
 
 // judge adds judgements that are not there yet. They stand in the order of time.
@@ -331,38 +446,27 @@ func (f *Filter) match(r *Record) bool {
 }
 
 // eachRow hands over the rows of a filter, each checked.
-func eachRow(ctx context.Context, rd *sql.DB, f Filter, do func(*Row) error) error {
+func eachRow(q querier, f Filter, do func(*Row) error) error {
+	var r Row
+	var begun, crc int64
+	var zone int
+	var planned, actual sql.NullInt64
+	var stops sql.NullFloat64
 	w, args := f.where()
-	rs, err := rd.QueryContext(ctx, `SELECT n, `+sheetColumns+` FROM sheet`+w, args...)
-	if err != nil {
-		return err
-	}
-	defer rs.Close()
-	for rs.Next() {
-		var r Row
-		var begun, sum int64
-		var zone int
-		var planned, actual sql.NullInt64
-		var stops sql.NullFloat64
-		if err := rs.Scan(&r.n, &r.ID, &r.Sitting, &r.Num, &r.Name, &r.Maker, &r.Paper, &r.Camera, &r.Process, &r.Day, &begun, &zone,
-			&r.Rehearsal, &r.State, &r.Spoiled, &planned, &actual, &stops, &r.Seen, &r.line, &sum); err != nil {
-			return fmt.Errorf("%w: %w", errDamaged, err)
-		}
-		r.Begun = when(begun, zone)
+	return scan(q, []any{&r.n, &r.ID, &r.Sitting, &r.Num, &r.Name, &r.Maker, &r.Paper, &r.Camera, &r.Process, &r.Day, &begun, &zone,
+		&r.Rehearsal, &r.State, &r.Spoiled, &planned, &actual, &stops, &r.Seen, &r.line, &crc}, func() error {
+		r.Begun, r.Exposure, r.Stops = when(begun, zone), nil, nil
 		if planned.Valid {
 			r.Exposure = &[2]time.Duration{time.Duration(planned.Int64), time.Duration(actual.Int64)}
 		}
 		if stops.Valid {
-			r.Stops = &stops.Float64
+			r.Stops = new(stops.Float64)
 		}
-		if int64(r.sum()) != sum {
+		if int64(r.sum()) != crc {
 			return fmt.Errorf("%w: sheet %s", errDamaged, r.ID)
 		}
-		if err := do(&r); err != nil {
-			return err
-		}
-	}
-	return rs.Err()
+		return do(&r)
+	}, `SELECT n, `+sheetColumns+` FROM sheet`+w, args...)
 }
 
 // Sheets lists sheets, newest first. Records that the index lacks are among the
@@ -370,7 +474,7 @@ func eachRow(ctx context.Context, rd *sql.DB, f Filter, do func(*Row) error) err
 func (b *Book) Sheets(f Filter) (out []Row, err error) {
 	err = b.read(func(rd *sql.DB, waiting []*Record) error {
 		out = nil
-		if err := eachRow(context.Background(), rd, f, func(r *Row) error { out = append(out, *r); return nil }); err != nil {
+		if err := eachRow(rd, f, func(r *Row) error { out = append(out, *r); return nil }); err != nil {
 			return err
 		}
 		if len(waiting) == 0 || f.After != nil {
@@ -444,86 +548,30 @@ func sheetIn(rd *sql.DB, waiting []*Record, id string) (Record, error) {
 	if len(id) >= 4 {
 		end = id + "\U0010ffff"
 	}
-	rs, err := rd.Query(`SELECT id, (SELECT text FROM line WHERE seq = line) FROM sheet WHERE id >= ? AND id <= ? ORDER BY id LIMIT 2`, id, end)
-	if err != nil {
-		return Record{}, err
-	}
-	defer rs.Close()
 	var found []Record
-	for rs.Next() {
-		var is string
-		var text sql.NullString
-		if err := rs.Scan(&is, &text); err != nil {
-			return Record{}, err
-		}
+	var is string
+	var text sql.NullString
+	err := scan(rd, []any{&is, &text}, func() error {
 		r, ok := parse(text.String)
 		if !ok || !r.rec {
-			return Record{}, fmt.Errorf("%w: sheet %s", errDamaged, is)
+			return fmt.Errorf("%w: sheet %s", errDamaged, is)
 		}
 		rec, err := decodeRecord(r.body)
 		if err != nil || rec.ID != is {
-			return Record{}, fmt.Errorf("%w: sheet %s", errDamaged, is)
-		}
-		if is == id {
-			return rec, nil
+			return fmt.Errorf("%w: sheet %s", errDamaged, is)
 		}
 		found = append(found, rec)
-	}
+		return nil
+	}, `SELECT id, (SELECT text FROM line WHERE seq = line) FROM sheet WHERE id >= ? AND id <= ? ORDER BY id LIMIT 2`, id, end)
 	switch {
-	case rs.Err() != nil:
-		return Record{}, rs.Err()
+	case err != nil:
+		return Record{}, err
 	case len(found) == 0:
 		return Record{}, fmt.Errorf("%w: %q", ErrNoSheet, id)
-	case len(found) > 1:
+	case len(found) > 1 && found[0].ID != id:
 		return Record{}, fmt.Errorf("%w with %q: give more of it", ErrAmbiguous, id)
 	}
 	return found[0], nil
-}
-
-// Values lists the different values of a column of the list, for a filter:
-// "paper", "camera", "day" (newest first). It looks each one up in an index, so
-// that it takes as long as there are values, not sheets. limit 0 is no limit.
-func (b *Book) Values(column string, limit int) ([]string, error) {
-	if column != "paper" && column != "camera" && column != "day" {
-		return nil, fmt.Errorf("notebook: there is no list of %q: use paper, camera or day", column)
-	}
-	rd, waiting, err := b.reader()
-	if err != nil {
-		return nil, err
-	}
-	var out []string
-	for _, w := range waiting {
-		v := map[string]string{"paper": w.Paper.Key, "camera": w.Camera, "day": w.Day()}[column]
-		if !slices.Contains(out, v) {
-			out = append(out, v)
-		}
-	}
-	agg, op := "min", ">"
-	if column == "day" {
-		agg, op = "max", "<"
-	}
-	var last sql.NullString
-	for rd != nil && (limit == 0 || len(out) < limit) {
-		q, args := fmt.Sprintf(`SELECT %s(%s) FROM sheet`, agg, column), []any{}
-		if last.Valid {
-			q += fmt.Sprintf(` WHERE %s %s ?`, column, op)
-			args = append(args, last.String)
-		}
-		if err := rd.QueryRow(q, args...).Scan(&last); err != nil {
-			return nil, err
-		}
-		if !last.Valid {
-			break
-		}
-		if !slices.Contains(out, last.String) {
-			out = append(out, last.String)
-		}
-	}
-	slices.Sort(out)
-	if column == "day" {
-		slices.Reverse(out)
-	}
-	return out, nil
 }
 
 // Judge records what a finished sheet says of its exposure: stops is how much
@@ -544,17 +592,8 @@ func (b *Book) Amend(sheet string, ev session.Event) error {
 	ev.Sheet = r.ID
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	_, had := b.sits[r.Sitting]
-	m := b.mem(r.Sitting)
-	if !had {
-		m.inbox = nil
-		// Not the host's: do not keep every sitting ever judged.
-		defer func() {
-			if len(m.unheld(spare)) == 0 && m.done == len(m.rows) {
-				delete(b.sits, r.Sitting)
-			}
-		}()
-	}
+	m, left := b.visit(r.Sitting)
+	defer left()
 	s := m.sitting()
 	if s.Newer {
 		return errors.New("a newer wetside wrote this session too, and only that can change its sheets")

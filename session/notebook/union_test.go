@@ -68,7 +68,7 @@ func afternoon(t *testing.T, c Config) (*Book, truth) {
 	if err := b.SaveSheet(s, m.Sheets()[0], m.Now(), []BathUse{{Serial: 3, Mix: "m1", Age: Secs(time.Hour), Share: .25}}); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := b.Import(away); err != nil {
+	if _, err := takeIn(b, away); err != nil {
 		t.Fatal(err)
 	}
 	tidy(t, b)
