@@ -61,7 +61,11 @@ func (c *CheckCmd) Run(h *host) error {
 		heard += "; wetside sounds plays it"
 	}
 	items = append(items, checkItem{heard, st.OK && st.Reach == sound.Everything})
-	for _, f := range tui.RoomList(verified(h.lamps())) {
+	profs, err := h.profiles()
+	if err != nil {
+		items = append(items, checkItem{"profiles left out: " + oneLine(err), false})
+	}
+	for _, f := range tui.RoomList(verified(h.lamps(), set.Panel, fastest(profs))) {
 		items = append(items, checkItem{f.Words(), f.Verified})
 	}
 	if c.JSON {

@@ -12,6 +12,7 @@ import (
 
 	"github.com/godbus/dbus/v5"
 
+	"wetside/profiles"
 	"wetside/tui"
 	"wetside/tui/lamps"
 )
@@ -43,6 +44,7 @@ func (h *host) ownLamps() lamps.Lamps {
 // service that hangs keeps neither picture nor key waiting.
 type roomLamps struct {
 	lamps    lamps.Lamps
+	report   func() []tui.Finding
 	mayShine func() bool
 	now      func() time.Time
 	wake     chan struct{} // holds one
@@ -60,9 +62,9 @@ type roomLamps struct {
 type lampState struct{ dim, awake bool }
 
 // followRoom begins. back: what an earlier run dimmed comes back first.
-func followRoom(lamps lamps.Lamps, now func() time.Time, mayShine func() bool, back bool) *roomLamps {
+func followRoom(lamps lamps.Lamps, report func() []tui.Finding, now func() time.Time, mayShine func() bool, back bool) *roomLamps {
 	ctx, cancel := context.WithCancel(context.Background())
-	r := &roomLamps{lamps: lamps, now: now, mayShine: mayShine, wake: make(chan struct{}, 1)}
+	r := &roomLamps{lamps: lamps, report: report, now: now, mayShine: mayShine, wake: make(chan struct{}, 1)}
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
@@ -117,7 +119,7 @@ func (r *roomLamps) step(is *lampState) bool {
 	case is.awake && !want.awake:
 		err = r.lamps.Release()
 	case look:
-		found := verified(r.lamps)
+		found := r.report()
 		r.mu.Lock()
 		r.found, r.look = found, false
 		r.mu.Unlock()
@@ -170,11 +172,31 @@ func (r *roomLamps) verified() []tui.Finding {
 	return found
 }
 
-// verified is what the program could check of the room by itself.
-func verified(l lamps.Lamps) []tui.Finding {
+// verified is what the program could check of the room by itself, and what the
+// panel's own black does to the fastest paper there is.
+func verified(l lamps.Lamps, p panelSettings, iso float64) []tui.Finding {
+	panel := p.panel()
+	known := p.Kind != ""
+	backlight := false
 	var out []tui.Finding
 	for _, f := range l.Report() {
 		out = append(out, tui.Finding{Text: f.Lamp, Detail: strings.TrimRight(f.Detail, "."), Verified: f.Verdict == lamps.Safe, About: f.About})
+		if f.About == lamps.AboutPanel && f.Read && !backlight {
+			panel.Share, backlight = f.Share, true
+		}
 	}
-	return out
+	text := "the screen's own black"
+	if !known {
+		text += ", reckoned as a common laptop's ([panel] in settings.toml describes yours)"
+	}
+	return append(out, tui.Finding{Text: text, Detail: panel.Words(iso)})
+}
+
+// fastest is the speed of the fastest paper there is.
+func fastest(set *profiles.Set) float64 {
+	iso := 0.0
+	for _, p := range set.Papers() {
+		iso = max(iso, p.ISO)
+	}
+	return iso
 }

@@ -11,6 +11,7 @@ import (
 
 	"wetside/profiles"
 	"wetside/session"
+	"wetside/tui"
 	"wetside/tui/ember"
 	"wetside/tui/lamps"
 )
@@ -119,7 +120,7 @@ func (l *stuckLamps) Report() []lamps.Finding {
 // is told.
 func TestLampsFollowBesideTheProgram(t *testing.T) {
 	l := &stuckLamps{at: make(chan string, 9), let: make(chan struct{})}
-	r := followRoom(l, time.Now, func() bool { return true }, true)
+	r := followRoom(l, func() []tui.Finding { return verified(l, unknownPanel(), 3)[:1] }, time.Now, func() bool { return true }, true)
 	if got := <-l.at; got != "restore" {
 		t.Fatalf("what an earlier run dimmed: %s", got)
 	}

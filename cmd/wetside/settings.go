@@ -14,6 +14,7 @@ import (
 	"github.com/pelletier/go-toml/v2"
 
 	"wetside/profiles"
+	"wetside/session/exposure"
 	"wetside/tui/ember"
 )
 
@@ -30,6 +31,33 @@ type settings struct {
 	// Backlight is how bright the panel stays while paper is out, 0 to 1 of its most.
 	Backlight float64 `toml:"backlight"`
 	Move      string  `toml:"move"` // time one move of a sheet takes the hands, "8s"
+	// Panel is the laptop's screen; what is left out is as in [exposure.UnknownPanel].
+	Panel panelSettings `toml:"panel"`
+}
+
+// panelSettings describe the screen as its data sheet does, and where it stands.
+type panelSettings struct {
+	Kind      exposure.PanelKind `toml:"kind"` // lcd, oled; empty: nobody described it
+	Inches    float64            `toml:"inches"`
+	Luminance float64            `toml:"luminance"` // cd/m2
+	Contrast  float64            `toml:"contrast"`
+	Metres    float64            `toml:"metres"`
+	Angle     float64            `toml:"angle"` // degrees
+	Film      float64            `toml:"film"`
+}
+
+// panel is the screen as a lamp, at its brightest.
+func (p panelSettings) panel() exposure.Panel {
+	if p.Kind == "" {
+		p.Kind = exposure.LCD
+	}
+	return exposure.Panel{Kind: p.Kind, Diagonal: p.Inches, Luminance: p.Luminance, Contrast: p.Contrast, Share: 1,
+		Distance: p.Metres, Angle: p.Angle, Film: p.Film}
+}
+
+func unknownPanel() panelSettings {
+	u := exposure.UnknownPanel()
+	return panelSettings{Inches: u.Diagonal, Luminance: u.Luminance, Contrast: u.Contrast, Metres: u.Distance, Angle: u.Angle, Film: u.Film}
 }
 
 // unset is a number nobody wrote: nothing at all is one that may be wanted.
@@ -73,7 +101,7 @@ const settingsFile = "settings.toml"
 func loadSettings(h *host) (settings, profiles.Problems) {
 	s, data, problems := readSettings(h.config)
 	line := func(name string) int {
-		at := regexp.MustCompile(`(?m)^[ \t]*"?` + name + `"?[ \t]*=`).FindIndex(data)
+		at := regexp.MustCompile(`(?m)^[ \t]*("?` + name + `"?[ \t]*=|\[` + name + `\])`).FindIndex(data)
 		if at == nil {
 			return 0
 		}
@@ -108,6 +136,10 @@ func loadSettings(h *host) (settings, profiles.Problems) {
 			*x.v = unset
 		}
 	}
+	if err := s.Panel.panel().Check(); err != nil {
+		problems = append(problems, profiles.Problem{File: settingsFile, Line: line("panel"), Text: err.Error() + instead})
+		s.Panel = unknownPanel()
+	}
 	if v := h.getenv("WETSIDE_VOLUME"); v != "" {
 		if f, err := strconv.ParseFloat(strings.Replace(v, ",", ".", 1), 64); err == nil && f >= 0 && f <= 1 {
 			s.Volume = f
@@ -127,7 +159,7 @@ func loadSettings(h *host) (settings, profiles.Problems) {
 // readSettings reads the file line by line as far as it can be read: what is no
 // setting is left out of data, which keeps its lines.
 func readSettings(config string) (s settings, data []byte, problems profiles.Problems) {
-	blank := settings{Volume: unset, Backlight: unset}
+	blank := settings{Volume: unset, Backlight: unset, Panel: unknownPanel()}
 	data, err := fs.ReadFile(filesIn(config), settingsFile)
 	if errors.Is(err, fs.ErrNotExist) {
 		return blank, nil, nil
@@ -150,7 +182,7 @@ func readSettings(config string) (s settings, data []byte, problems profiles.Pro
 			return s, data, problems
 		case errors.As(err, &strict) && len(strict.Errors) > 0:
 			de = &strict.Errors[0]
-			text = fmt.Sprintf("there is no setting %q; there are level, talk, rock, alive, volume, sound, border, backlight, move", strings.Join(de.Key(), "."))
+			text = fmt.Sprintf("there is no setting %q; there are level, talk, rock, alive, volume, sound, border, backlight, move, panel", strings.Join(de.Key(), "."))
 		case errors.As(err, &de):
 			text = strings.TrimPrefix(de.Error(), "toml: ") + "; this line is left out"
 		}

@@ -211,7 +211,9 @@ func (s *sitting) lay() error {
 	}
 	// With paper out they stay as dim as they were left; those of another
 	// program are not ours to put back.
-	s.lamps = followRoom(s.program.lamps(), s.now, s.MayShine, s.First && !s.M.PaperOut() && s.MayShine())
+	lamps := s.program.lamps()
+	report := func() []tui.Finding { return verified(lamps, s.set.Panel, fastest(profs)) }
+	s.lamps = followRoom(lamps, report, s.now, s.MayShine, s.First && !s.M.PaperOut() && s.MayShine())
 	s.after(s.lamps.stop)
 	return nil
 }

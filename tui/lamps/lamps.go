@@ -69,6 +69,9 @@ type Finding struct {
 	Verdict Verdict
 	// Detail is one sentence for the user: what is so, and what to do about it.
 	Detail string
+	// Share of its most that a lamp gives now, 0 to 1, if it could be read.
+	Share float64
+	Read  bool
 }
 
 // Options say how to reach the lamps.

@@ -374,7 +374,7 @@ func (l *logind) Report() []Finding {
 	found, err := l.devices()
 	panel, keys := false, false
 	if err != nil {
-		out = append(out, Finding{AboutOther, "screen and keyboard light", Unknown, "Their values cannot be read: " + err.Error() + ". Dim them by hand."})
+		out = append(out, Finding{About: AboutOther, Lamp: "screen and keyboard light", Verdict: Unknown, Detail: "Their values cannot be read: " + err.Error() + ". Dim them by hand."})
 	}
 	for _, d := range found {
 		about := AboutPanel
@@ -382,6 +382,9 @@ func (l *logind) Report() []Finding {
 			about = AboutKeyboard
 		}
 		f := Finding{About: about, Lamp: d.String(), Verdict: Safe, Detail: fmt.Sprintf("Set to %d of %d.", d.Value, d.max)}
+		if d.max > 0 {
+			f.Share, f.Read = float64(d.Value)/float64(d.max), true
+		}
 		if d.Value > l.dark(lamp{Subsystem: d.Subsystem, max: d.max, Value: math.MaxUint32}) {
 			f.Verdict = Lit
 			f.Detail = fmt.Sprintf("Set to %d of %d, and dimmed when paper comes out.", d.Value, d.max)
@@ -391,24 +394,24 @@ func (l *logind) Report() []Finding {
 		keys = keys || about == AboutKeyboard
 	}
 	if !panel && err == nil {
-		out = append(out, Finding{AboutPanel, "backlight", Unknown, "No backlight that can be set was found: dim the screen by hand."})
+		out = append(out, Finding{About: AboutPanel, Lamp: "backlight", Verdict: Unknown, Detail: "No backlight that can be set was found: dim the screen by hand."})
 	}
 	if !keys && err == nil {
-		out = append(out, Finding{AboutKeyboard, "keyboard light", Unknown, "No keyboard light that can be set was found: if there is one, turn it off."})
+		out = append(out, Finding{About: AboutKeyboard, Lamp: "keyboard light", Verdict: Unknown, Detail: "No keyboard light that can be set was found: if there is one, turn it off."})
 	}
 	out = append(out, l.otherLEDs()...)
 	ctx, cancel := patient()
 	defer cancel()
 	if _, err := l.session(ctx); err != nil {
-		out = append(out, Finding{AboutOther, "lamps and sleep", Unknown, "In your hands, for the session service (logind) cannot be reached: " + err.Error() + "."})
+		out = append(out, Finding{About: AboutOther, Lamp: "lamps and sleep", Verdict: Unknown, Detail: "In your hands, for the session service (logind) cannot be reached: " + err.Error() + "."})
 	}
 	switch {
 	case l.hold == nil:
-		out = append(out, Finding{AboutSleep, "sleep and lock screen", Unknown, "Not held off until a clock runs. A desktop's own screen saver may have to be turned off by hand."})
+		out = append(out, Finding{About: AboutSleep, Lamp: "sleep and lock screen", Verdict: Unknown, Detail: "Not held off until a clock runs. A desktop's own screen saver may have to be turned off by hand."})
 	case l.lid:
-		out = append(out, Finding{AboutSleep, "sleep, lock screen, lid", Safe, "Held off while a clock runs. A desktop's own screen saver may have to be turned off by hand."})
+		out = append(out, Finding{About: AboutSleep, Lamp: "sleep, lock screen, lid", Verdict: Safe, Detail: "Held off while a clock runs. A desktop's own screen saver may have to be turned off by hand."})
 	default:
-		out = append(out, Finding{AboutSleep, "lid", Unknown, "Sleep is held off, but closing the lid is not: leave it open."})
+		out = append(out, Finding{About: AboutSleep, Lamp: "lid", Verdict: Unknown, Detail: "Sleep is held off, but closing the lid is not: leave it open."})
 	}
 	return out
 }
@@ -436,5 +439,5 @@ func (l *logind) otherLEDs() []Finding {
 		return nil
 	}
 	sort.Strings(lit)
-	return []Finding{{AboutOther, "indicator lights", Lit, "Lit, and not ours to turn off: " + words.Clean(strings.Join(lit, ", ")) + ". Press the key or cover the light."}}
+	return []Finding{{Lamp: "indicator lights", Verdict: Lit, Detail: "Lit, and not ours to turn off: " + words.Clean(strings.Join(lit, ", ")) + ". Press the key or cover the light."}}
 }

@@ -182,7 +182,7 @@ func TestLampsAreDimmedAndPutBack(t *testing.T) {
 		}
 	}
 	report := fmt.Sprint(l.Report())
-	for _, want := range []string{fmt.Sprintf("{%d backlight panel0 verified Set to 50 of 1000.}", AboutPanel), fmt.Sprintf("{%d leds maker::kbd_backlight verified", AboutKeyboard), "input3::capslock"} {
+	for _, want := range []string{fmt.Sprintf("{%d backlight panel0 verified Set to 50 of 1000. 0.05 true}", AboutPanel), fmt.Sprintf("{%d leds maker::kbd_backlight verified", AboutKeyboard), "input3::capslock"} {
 		if !strings.Contains(report, want) {
 			t.Errorf("not reported: %q in %s", want, report)
 		}
