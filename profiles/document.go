@@ -1,7 +1,6 @@
 package profiles
 
 import (
-	"bytes"
 	"encoding"
 	"errors"
 	"fmt"
@@ -13,7 +12,6 @@ import (
 	"unicode"
 
 	"github.com/pelletier/go-toml/v2"
-	"github.com/pelletier/go-toml/v2/unstable"
 
 	"wetside/session"
 	"wetside/session/words"
@@ -56,10 +54,10 @@ func (ps Problems) Unwrap() []error {
 	return out
 }
 
-// A document is a parsed file with the place of everything in it. The decoder
-// proper stops at the first fault of a value; knowing where each value stands
-// lets every fault of a file be told at once, and lets one value be replaced
-// while the user's comments stay.
+// A document is a parsed file with the place of everything in it. A decoder stops
+// at the first fault of a value; knowing where each value stands lets every fault
+// of a file be told at once, and lets one value be replaced while the user's
+// comments stay.
 type document struct {
 	file     string
 	data     []byte
@@ -73,18 +71,6 @@ type document struct {
 	problems []Problem
 }
 
-// A node is a table header, or a value.
-type node struct {
-	path   []string
-	kind   unstable.Kind
-	text   string // decoded text of a scalar
-	line   int
-	from   int // offset of the key or header
-	lo, hi int // offsets of the value; equal when the parser gives none
-	expr   int // serial of the expression it stands in
-	header bool
-}
-
 func pathKey(path []string) string { return strings.Join(path, "\x1f") }
 
 // parse indexes the document. A file that is no TOML at all gives one problem.
@@ -96,136 +82,54 @@ func parse(file string, data []byte) *document {
 			d.lines = append(d.lines, i+1)
 		}
 	}
-	var p unstable.Parser
-	p.Reset(data)
-	var table []string
-	counts := map[string]int{}
-	for expr := 0; p.NextExpression(); expr++ {
-		e := p.Expression()
-		if len(table) > deepest || keyLength(e) > deepest {
-			it := e.Key()
-			it.Next()
-			d.problem(d.lineOf(int(it.Node().Raw.Offset)), "this key is nested deeper than any profile goes: take it out")
-			return d
-		}
-		switch e.Kind {
-		case unstable.Table, unstable.ArrayTable:
-			var at int
-			table, at = d.resolve(e.Key(), nil, counts)
-			if e.Kind == unstable.ArrayTable {
-				k := pathKey(table)
-				n := counts[k]
-				counts[k] = n + 1
-				table = append(table, strconv.Itoa(n))
-			}
-			d.add(&node{path: table, kind: e.Kind, from: at, expr: expr, header: true})
-		case unstable.KeyValue:
-			path, at := d.resolve(e.Key(), table, counts)
-			d.value(&p, path, e.Value(), at, expr)
-		}
+	s := &scanner{data: data, counts: map[string]int{}}
+	err := s.scan()
+	switch line := d.lineOf(s.i); {
+	case err == errDeep:
+		d.problem(line, err.Error())
+	case err != nil && d.decodes():
+		d.problem(line, "not TOML: "+err.Error()+tomlHint)
 	}
-	if err := p.Error(); err != nil {
-		d.syntax(err)
+	if err != nil {
+		return d
+	}
+	d.nodes = s.nodes
+	for _, n := range d.nodes {
+		n.line = d.lineOf(n.from)
+		if k := pathKey(n.path); d.at[k] == nil {
+			d.at[k] = n
+		}
+		for i := range n.path {
+			d.present[pathKey(n.path[:i+1])] = true
+		}
 	}
 	return d
 }
 
-// deepest is deeper than the deepest key of a profile (reciprocity.table.0.measured)
-// and keeps a hostile file from costing more than it weighs.
-const deepest = 8
-
-func keyLength(e *unstable.Node) (n int) {
-	if e.Kind != unstable.Table && e.Kind != unstable.ArrayTable && e.Kind != unstable.KeyValue {
-		return 0
-	}
-	for it := e.Key(); it.Next(); {
-		n++
-	}
-	return n
-}
-
-// resolve makes a path of a key, stepping into the last element of an array of
-// tables where one is meant.
-func (d *document) resolve(it unstable.Iterator, base []string, counts map[string]int) ([]string, int) {
-	path := append([]string(nil), base...)
-	from := -1
-	for it.Next() {
-		n := it.Node()
-		if from < 0 {
-			from = int(n.Raw.Offset)
-		} else if c := counts[pathKey(path)]; c > 0 {
-			path = append(path, strconv.Itoa(c-1))
-		}
-		path = append(path, string(n.Data))
-	}
-	return path, max(from, 0)
-}
-
-func (d *document) value(p *unstable.Parser, path []string, v *unstable.Node, from, expr int) {
-	n := &node{path: path, kind: v.Kind, text: string(v.Data), from: from, expr: expr,
-		lo: int(v.Raw.Offset), hi: int(v.Raw.Offset) + int(v.Raw.Length)}
-	d.add(n)
-	if len(path) > deepest {
-		return // the types have run out long before
-	}
-	switch v.Kind {
-	case unstable.InlineTable:
-		it := v.Children()
-		for it.Next() {
-			kv := it.Node()
-			if keyLength(kv) > deepest {
-				continue
-			}
-			sub, at := d.resolve(kv.Key(), path, nil)
-			d.value(p, sub, kv.Value(), at, expr)
-		}
-	case unstable.Array:
-		it := v.Children()
-		for i := 0; it.Next(); i++ {
-			c := it.Node()
-			at := from
-			if c.Raw.Length > 0 {
-				at = int(c.Raw.Offset)
-			}
-			d.value(p, append(append([]string(nil), path...), strconv.Itoa(i)), c, at, expr)
-		}
-	}
-}
-
-func (d *document) add(n *node) {
-	n.line = d.lineOf(n.from)
-	d.nodes = append(d.nodes, n)
-	if k := pathKey(n.path); d.at[k] == nil {
-		d.at[k] = n
-	}
-	for i := range n.path {
-		d.present[pathKey(n.path[:i+1])] = true
-	}
-}
-
 func (d *document) lineOf(offset int) int { return sort.SearchInts(d.lines, offset+1) }
 
-// syntax notes what the parser or the decoder itself has to say.
-func (d *document) syntax(err error) {
-	var de *toml.DecodeError
-	var pe *unstable.ParserError
-	switch {
-	case errors.As(err, &de):
-		line, _ := de.Position()
-		d.problem(line, strings.TrimPrefix(de.Error(), "toml: "))
-	case errors.As(err, &pe):
-		// The parser's highlight is a part of the data; the decoder knows how
-		// to make a line of it.
-		var any map[string]any
-		if derr := toml.Unmarshal(d.data, &any); errors.As(derr, &de) {
-			line, _ := de.Position()
-			d.problem(line, "not TOML: "+strings.TrimPrefix(de.Error(), "toml: ")+tomlHint)
-			return
-		}
-		d.problem(1, "not TOML: "+pe.Message+tomlHint)
-	default:
-		d.problem(0, strings.TrimPrefix(err.Error(), "toml: "))
+// LineOf is the line in which a TOML file gives a value; 0: in none.
+func LineOf(file []byte, path ...string) int {
+	if n := parse("", file).at[pathKey(path)]; n != nil {
+		return n.line
 	}
+	return 0
+}
+
+// decodes reports whether the library's decoder takes the file, and notes what it
+// has to say if not.
+func (d *document) decodes() bool {
+	var all map[string]any
+	err := toml.Unmarshal(d.data, &all)
+	if err == nil {
+		return true
+	}
+	line := 1
+	if de := (*toml.DecodeError)(nil); errors.As(err, &de) {
+		line, _ = de.Position()
+	}
+	d.problem(line, "not TOML: "+strings.TrimPrefix(err.Error(), "toml: ")+tomlHint)
+	return false
 }
 
 const tomlHint = " (write one key = value on a line, text in double quotes that close on the same line)"
@@ -358,119 +262,94 @@ var examples = map[reflect.Type]string{
 	reflect.TypeFor[toml.LocalDate](): `2026-05-03`,
 }
 
-// decode checks every value against the type it is meant for, then lets the
-// TOML decoder fill v, strictly, with all that was sound.
-//
-// It returns false when v could not be filled, and there is nothing to go on
-// checking.
-func (d *document) decode(v any) bool {
-	root := reflect.TypeOf(v).Elem()
-	blank := map[int]bool{}
-	var patches []patch
-	var unknown []string
-	var top *node // the value an inline one stands in
+// decode checks every value against the type it is meant for and fills v with all
+// that is sound.
+func (d *document) decode(v any) {
+	root := reflect.ValueOf(v).Elem()
+	var spoken []string // whatever is inside has been spoken for
 	for _, n := range d.nodes {
-		if top == nil || n.expr != top.expr {
-			top = n
-		}
-		if len(unknown) > 0 && within(n.path, unknown) {
-			blank[n.expr] = true
+		if len(spoken) > 0 && within(n.path, spoken) {
 			continue
 		}
+		name := n.path[len(n.path)-1]
 		if first := d.at[pathKey(n.path)]; first != n {
-			name := n.path[len(n.path)-1]
 			d.problem(n.line, fmt.Sprintf("%s stands twice, here and in line %d: take one of them out", name, first.line))
-			blank[n.expr] = true
-			unknown = n.path
+			spoken = n.path
 			continue
 		}
-		t, parent, ok := fieldAt(root, n.path)
-		if !ok && n.kind == unstable.ArrayTable && n.header {
+		t, parent, ok := fieldAt(root.Type(), n.path)
+		if ok {
+			if text := n.check(t); text != "" {
+				d.fault(n.path, "%s", text)
+				spoken = n.path
+			} else {
+				n.put(place(root, n.path))
+			}
+			continue
+		}
+		outer := n.path[:len(n.path)-1]
+		if _, _, single := fieldAt(root.Type(), outer); single && n.form == headers {
 			// [[temperature]] where [temperature] is meant.
-			outer := n.path[:len(n.path)-1]
-			if _, _, single := fieldAt(root, outer); single {
-				unknown = outer
-				blank[n.expr] = true
-				d.mark(outer)
-				d.problem(n.line, fmt.Sprintf("%s stands once: write [%s]", outer[len(outer)-1], dotted(outer)))
-				continue
-			}
-		}
-		if !ok {
-			unknown = n.path
-			blank[n.expr] = true
-			d.mark(n.path)
-			name := n.path[len(n.path)-1]
-			known := fieldNames(parent)
-			for _, k := range Near(name, known) {
-				d.meant[pathKey(append(n.path[:len(n.path)-1:len(n.path)-1], k))] = true
-			}
-			d.problem(n.line, fmt.Sprintf("%q is not known here%s", name, suggest(name, known, "the keys are ")))
+			spoken = outer
+			d.mark(outer)
+			d.problem(n.line, fmt.Sprintf("%s stands once: write [%s]", outer[len(outer)-1], dotted(outer)))
 			continue
 		}
-		if text := n.check(t); text != "" {
-			d.fault(n.path, "%s", text)
-			if top != n && n.hi > n.lo && scalar(n.kind) && sample(t) != "" {
-				// Something sound in its place, so that its neighbours on the
-				// line are read; being marked, it is never looked at.
-				patches = append(patches, patch{n.lo, n.hi, sample(t)})
-				continue
+		spoken = n.path
+		d.mark(n.path)
+		known := fieldNames(parent)
+		for _, k := range Near(name, known) {
+			d.meant[pathKey(append(outer[:len(outer):len(outer)], k))] = true
+		}
+		d.problem(n.line, fmt.Sprintf("%q is not known here%s", name, suggest(name, known, "the keys are ")))
+	}
+}
+
+// place is what stands at a path of v, made where there is nothing yet.
+func place(v reflect.Value, path []string) reflect.Value {
+	for _, name := range path {
+		if v.Kind() == reflect.Slice {
+			i, _ := strconv.Atoi(name)
+			for v.Len() <= i {
+				v.Set(reflect.Append(v, reflect.Zero(v.Type().Elem())))
 			}
-			blank[n.expr] = true
-			unknown = n.path // whatever is inside has been spoken for
+			v = v.Index(i)
+		} else {
+			f, _ := field(v.Type(), name)
+			v = v.FieldByIndex(f.Index)
 		}
-	}
-	sound := d.without(blank)
-	for i := len(patches) - 1; i >= 0; i-- {
-		if p := patches[i]; sound[p.lo] != ' ' { // not blanked since
-			sound = splice(sound, p.lo, p.hi, p.text)
-		}
-	}
-	dec := toml.NewDecoder(bytes.NewReader(sound))
-	dec.DisallowUnknownFields()
-	if err := dec.Decode(v); err != nil {
-		var strict *toml.StrictMissingError
-		if errors.As(err, &strict) {
-			for i := range strict.Errors {
-				d.syntax(&strict.Errors[i])
+		if v.Kind() == reflect.Pointer {
+			if v.IsNil() {
+				v.Set(reflect.New(v.Type().Elem()))
 			}
-			return false
+			v = v.Elem()
 		}
-		if len(d.problems) == 0 {
-			d.syntax(err) // otherwise it is an after-effect, and not in the file's own words
+	}
+	return v
+}
+
+// put fills v with a value that was found sound for its type.
+func (n *node) put(v reflect.Value) {
+	switch x := n.value.(type) {
+	case string:
+		if u, ok := v.Addr().Interface().(encoding.TextUnmarshaler); ok {
+			_ = u.UnmarshalText([]byte(x)) // check has tried it
+		} else {
+			v.SetString(x)
 		}
-		return false
+	case int64:
+		if v.CanFloat() {
+			v.SetFloat(float64(x))
+		} else {
+			v.SetInt(x)
+		}
+	case float64:
+		v.SetFloat(x)
+	case bool:
+		v.SetBool(x)
+	case toml.LocalDate:
+		v.Set(reflect.ValueOf(x))
 	}
-	return true
-}
-
-// A patch is text to put in the place of some other.
-type patch struct {
-	lo, hi int
-	text   string
-}
-
-func scalar(k unstable.Kind) bool {
-	return k != unstable.Array && k != unstable.InlineTable
-}
-
-// sample is a sound value of a type, as TOML; "" when there is none.
-func sample(t reflect.Type) string {
-	if e := examples[t]; e != "" {
-		return e
-	}
-	if w := wordsOf[t]; len(w) > 0 {
-		return strconv.Quote(w[0])
-	}
-	switch t.Kind() {
-	case reflect.String:
-		return `"x"`
-	case reflect.Bool:
-		return "false"
-	case reflect.Int, reflect.Float64:
-		return "1"
-	}
-	return ""
 }
 
 // units are what to add to a number that was given without its unit.
@@ -484,38 +363,6 @@ var units = map[reflect.Type]string{
 
 func within(path, prefix []string) bool {
 	return len(path) > len(prefix) && pathKey(path[:len(prefix)]) == pathKey(prefix)
-}
-
-// without copies the data with some expressions turned to spaces. Lines stay
-// where they are.
-func (d *document) without(blank map[int]bool) []byte {
-	out := bytes.Clone(d.data)
-	if len(blank) == 0 {
-		return out
-	}
-	starts := map[int]int{}
-	order := []int{}
-	for _, n := range d.nodes {
-		if _, ok := starts[n.expr]; !ok {
-			starts[n.expr] = bytes.LastIndexByte(d.data[:n.from], '\n') + 1
-			order = append(order, n.expr)
-		}
-	}
-	for i, e := range order {
-		if !blank[e] {
-			continue
-		}
-		end := len(out)
-		if i+1 < len(order) {
-			end = starts[order[i+1]]
-		}
-		for j := starts[e]; j < end; j++ {
-			if out[j] != '\n' {
-				out[j] = ' '
-			}
-		}
-	}
-	return out
 }
 
 // fieldAt finds the type that stands at a path, and the struct around it.
@@ -537,7 +384,7 @@ func fieldAt(t reflect.Type, path []string) (at, parent reflect.Type, ok bool) {
 			if !found {
 				return nil, parent, false
 			}
-			t = f
+			t = f.Type
 		default:
 			return nil, parent, false
 		}
@@ -552,17 +399,13 @@ func isLeaf(t reflect.Type) bool {
 	return examples[t] != "" || reflect.PointerTo(t).Implements(reflect.TypeFor[encoding.TextUnmarshaler]())
 }
 
-func field(t reflect.Type, name string) (reflect.Type, bool) {
-	for i := range t.NumField() {
-		if f := t.Field(i); f.Anonymous {
-			if inner, ok := field(f.Type, name); ok {
-				return inner, true
-			}
-		} else if tagName(f) == name && name != "" {
-			return f.Type, true
+func field(t reflect.Type, name string) (reflect.StructField, bool) {
+	for _, f := range reflect.VisibleFields(t) {
+		if name != "" && tagName(f) == name {
+			return f, true
 		}
 	}
-	return nil, false
+	return reflect.StructField{}, false
 }
 
 func tagName(f reflect.StructField) string {
@@ -570,12 +413,9 @@ func tagName(f reflect.StructField) string {
 	return name
 }
 
-func fieldNames(t reflect.Type) []string {
-	var out []string
-	for i := range t.NumField() {
-		if f := t.Field(i); f.Anonymous {
-			out = append(out, fieldNames(f.Type)...)
-		} else if n := tagName(f); n != "" {
+func fieldNames(t reflect.Type) (out []string) {
+	for _, f := range reflect.VisibleFields(t) {
+		if n := tagName(f); n != "" {
 			out = append(out, n)
 		}
 	}
@@ -589,13 +429,13 @@ func (n *node) check(t reflect.Type) string {
 		name = n.path[len(n.path)-2]
 	}
 	if list, ok := wordsOf[t]; ok {
-		if n.kind != unstable.String || !slices.Contains(list, n.text) {
+		if n.form != text || !slices.Contains(list, n.text) {
 			return fmt.Sprintf("%s = %s is none of its words: write %s", name, n.shown(), words.Or(quoteAll(list)))
 		}
 		return ""
 	}
 	if t == reflect.TypeFor[toml.LocalDate]() {
-		if n.kind != unstable.LocalDate {
+		if n.form != date {
 			return fmt.Sprintf("%s wants a date without quotes, like %s", name, examples[t])
 		}
 		return ""
@@ -603,29 +443,35 @@ func (n *node) check(t reflect.Type) string {
 	if isLeaf(t) {
 		return n.checkText(t, name)
 	}
-	form, ok := forms[t.Kind()]
+	w, ok := writes[t.Kind()]
 	switch {
 	case !ok:
 		return ""
+<<<<<<< Updated upstream
 	case !slices.Contains(form.kinds, n.kind) && t == reflect.TypeFor[[]string]():
 		return fmt.Sprintf("%s wants a list of texts: write it in brackets, like [%s]", name, strconv.Quote(n.text))
 	case !slices.Contains(form.kinds, n.kind):
 		return fmt.Sprintf(form.want, name, dotted(n.path))
 	case form.check == nil:
+=======
+	case !slices.Contains(w.forms, n.form):
+		return fmt.Sprintf(w.want, name, dotted(n.path))
+	case w.check == nil:
+>>>>>>> Stashed changes
 		return ""
 	}
-	return form.check(n, name)
+	return w.check(n, name)
 }
 
 // checkText is check for a type that reads itself from text.
 func (n *node) checkText(t reflect.Type, name string) string {
-	switch n.kind {
-	case unstable.String:
+	switch n.form {
+	case text:
 		if err := reflect.New(t).Interface().(encoding.TextUnmarshaler).UnmarshalText([]byte(n.text)); err != nil {
 			return name + ": " + err.Error()
 		}
 		return ""
-	case unstable.Integer, unstable.Float:
+	case integer, float:
 		like := examples[t]
 		if u := units[t]; u != "" && !strings.HasPrefix(n.text, "-") {
 			like = strconv.Quote(n.text + u)
@@ -635,20 +481,20 @@ func (n *node) checkText(t reflect.Type, name string) string {
 	return fmt.Sprintf("%s wants text in quotes, like %s", name, examples[t])
 }
 
-// A form is how TOML writes a value of a kind of Go's.
-type form struct {
-	kinds []unstable.Kind
+// A writing is how TOML writes a value of a kind of Go's.
+type writing struct {
+	forms []form
 	want  string // what to write instead: the key's name, then its dotted path
 	check func(n *node, name string) string
 }
 
-var forms = map[reflect.Kind]form{
-	reflect.String:  {[]unstable.Kind{unstable.String}, "%[1]s wants text in quotes", letters},
-	reflect.Bool:    {[]unstable.Kind{unstable.Bool}, "%[1]s wants true or false, without quotes", nil},
-	reflect.Int:     {[]unstable.Kind{unstable.Integer}, "%[1]s wants a whole number, without quotes", wholeNumber},
-	reflect.Float64: {[]unstable.Kind{unstable.Integer, unstable.Float}, "%[1]s wants a number, without quotes", number},
-	reflect.Slice:   {[]unstable.Kind{unstable.Array, unstable.ArrayTable}, "%[1]s can be given several times: write [[%[2]s]] above its lines", nil},
-	reflect.Struct:  {[]unstable.Kind{unstable.Table, unstable.InlineTable, unstable.ArrayTable}, "%[1]s is a table: write [%[2]s] above its lines", nil},
+var writes = map[reflect.Kind]writing{
+	reflect.String:  {[]form{text}, "%[1]s wants text in quotes", letters},
+	reflect.Bool:    {[]form{boolean}, "%[1]s wants true or false, without quotes", nil},
+	reflect.Int:     {[]form{integer}, "%[1]s wants a whole number, without quotes", wholeNumber},
+	reflect.Float64: {[]form{integer, float}, "%[1]s wants a number, without quotes", number},
+	reflect.Slice:   {[]form{array, headers}, "%[1]s can be given several times: write [[%[2]s]] above its lines", nil},
+	reflect.Struct:  {[]form{header, inline, headers}, "%[1]s is a table: write [%[2]s] above its lines", nil},
 }
 
 func letters(n *node, name string) string {
@@ -686,11 +532,11 @@ func dotted(path []string) string {
 }
 
 func (n *node) shown() string {
-	if n.kind == unstable.String {
+	if n.form == text {
 		return strconv.Quote(n.text)
 	}
 	if n.text == "" {
-		return "(" + n.kind.String() + ")"
+		return "(" + string(n.form) + ")"
 	}
 	return n.text
 }
@@ -701,88 +547,4 @@ func quoteAll(list []string) []string {
 		out[i] = strconv.Quote(s)
 	}
 	return out
-}
-
-// suggest names what was probably meant, or else all there is.
-func suggest(got string, known []string, all string) string {
-	if near := Near(got, known); len(near) > 0 {
-		return ": did you mean " + words.Or(quoteAll(near)) + "?"
-	}
-	if len(known) == 0 {
-		return ""
-	}
-	return ": " + all + strings.Join(known, ", ")
-}
-
-// Near picks from the known words those a slip of the hand away from got,
-// nearest first, at most three.
-func Near(got string, known []string) []string {
-	type scored struct {
-		word string
-		d    int
-	}
-	var hits []scored
-	g := strings.ToLower(got)
-	for _, k := range known {
-		l := strings.ToLower(k)
-		d := distance(g, l)
-		switch {
-		case d <= max(1, min(len(g), len(l))/3):
-			hits = append(hits, scored{k, d})
-		case len(g) >= 3 && (strings.Contains(l, g) || strings.Contains(g, l)):
-			hits = append(hits, scored{k, 100 + d})
-		case shareWords(g, l):
-			hits = append(hits, scored{k, 200 + d})
-		}
-	}
-	sort.SliceStable(hits, func(i, j int) bool { return hits[i].d < hits[j].d })
-	var out []string
-	for _, h := range hits[:min(3, len(hits))] {
-		out = append(out, h.word)
-	}
-	return out
-}
-
-// shareWords reports whether every dash-separated word of a is also in b.
-func shareWords(a, b string) bool {
-	in := strings.FieldsFunc(b, notLetter)
-	some := false
-	for _, w := range strings.FieldsFunc(a, notLetter) {
-		if !slices.Contains(in, w) {
-			return false
-		}
-		some = true
-	}
-	return some
-}
-
-func notLetter(r rune) bool { return r == '-' || r == '_' || r == ' ' }
-
-// distance is the number of single-letter edits between two words, a swap of
-// neighbours being one.
-func distance(a, b string) int {
-	if len(a) > 64 || len(b) > 64 {
-		return 64
-	}
-	var before []int
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		next := make([]int, len(b)+1)
-		next[0] = i + 1
-		for j := range len(b) {
-			cost := 1
-			if a[i] == b[j] {
-				cost = 0
-			}
-			next[j+1] = min(row[j]+cost, row[j+1]+1, next[j]+1)
-			if i > 0 && j > 0 && a[i] == b[j-1] && a[i-1] == b[j] {
-				next[j+1] = min(next[j+1], before[j-1]+1)
-			}
-		}
-		before, row = row, next
-	}
-	return row[len(b)]
 }

@@ -156,7 +156,7 @@ func put(data []byte, c change) ([]byte, error) {
 		switch outer := d.at[pathKey(table)]; {
 		case n == nil:
 			return data, nil
-		case outer != nil && !outer.header:
+		case outer != nil && !outer.header():
 			return nil, fmt.Errorf("line %d: %s is written on one line; take %s out by hand", n.line, dotted(table), name)
 		}
 		from, to := bytes.LastIndexByte(data[:n.from], '\n')+1, len(data)
@@ -165,7 +165,7 @@ func put(data []byte, c change) ([]byte, error) {
 		}
 		return splice(data, from, to, ""), nil
 	}
-	if n != nil && !n.header {
+	if n != nil && !n.header() {
 		if n.hi <= n.lo {
 			return nil, fmt.Errorf("line %d: %s cannot be changed in place; change it by hand", n.line, name)
 		}
@@ -185,12 +185,12 @@ func put(data []byte, c change) ([]byte, error) {
 			continue
 		}
 		if pathKey(n.path) == pathKey(table) {
-			if !n.header {
+			if !n.header() {
 				return nil, fmt.Errorf("line %d: %s is written on one line; add %s by hand", n.line, dotted(table), name)
 			}
 			end = n.from
 		}
-		if within(n.path, table) && !n.header && len(n.path) == len(c.path) && end >= 0 {
+		if within(n.path, table) && !n.header() && len(n.path) == len(c.path) && end >= 0 {
 			end = max(n.hi, n.from)
 		}
 	}

@@ -343,6 +343,7 @@ func TestShuffledFiles(t *testing.T) {
 
 // sound checks what must hold of any file, and reports whether it loads.
 func sound(t interface{ Fatalf(string, ...any) }, data []byte) bool {
+	asDecoded(t, data)
 	src, v, problems := check("f", data)
 	lines := bytes.Count(data, []byte("\n")) + 1
 	for _, p := range problems {

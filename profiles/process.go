@@ -490,6 +490,7 @@ func (t Times) validateForm(d *document, path []string, at func(string) []string
 		d.fault(at("at_least"), `at_least without at_most: add at_most = "3m", or call it target`)
 	case most && !least:
 		d.fault(at("at_most"), `at_most without at_least: add at_least = "1m30s", or call it target`)
+	case d.meant[pathKey(at("target"))], d.meant[pathKey(at("at_least"))]: // that was told
 	case !target && !least:
 		d.fault(path, `no time here: add target = "1m", or at_least and at_most`)
 	default:

@@ -39,8 +39,6 @@ import (
 	"slices"
 	"sort"
 	"strings"
-
-	"github.com/pelletier/go-toml/v2/unstable"
 )
 
 //go:embed defaults/*.toml
@@ -218,16 +216,17 @@ func check(name string, data []byte) (Source, any, Problems) {
 	case CameraKind:
 		v = new(Camera)
 	}
-	filled := d.decode(v)
-	if found[0].kind == unstable.String {
+	d.decode(v)
+	if found[0].form == text {
 		src.Key = found[0].text
 		if !keyLike(src.Key) {
 			d.fault(found[0].path, "%s = %q cannot be a key: use small letters, digits and dashes, like %q", src.Kind, src.Key, "my-"+string(src.Kind))
 		}
 	}
-	if filled {
-		d.require(`"what you call it"`, "name")
-		v.validate(d)
+	d.require(`"what you call it"`, "name")
+	v.validate(d)
+	if len(d.problems) == 0 {
+		d.decodes() // what a table is twice, say, no place of ours tells
 	}
 	slices.SortStableFunc(d.problems, func(a, b Problem) int { return cmp.Compare(a.Line, b.Line) })
 	return src, v, d.problems

@@ -7,7 +7,6 @@ import (
 	"io/fs"
 	"math"
 	"path/filepath"
-	"regexp"
 	"strconv"
 	"strings"
 
@@ -100,13 +99,7 @@ const settingsFile = "settings.toml"
 // in the fixer.
 func loadSettings(h *host) (settings, profiles.Problems) {
 	s, data, problems := readSettings(h.config)
-	line := func(name string) int {
-		at := regexp.MustCompile(`(?m)^[ \t]*("?` + name + `"?[ \t]*=|\[` + name + `\])`).FindIndex(data)
-		if at == nil {
-			return 0
-		}
-		return 1 + bytes.Count(data[:at[0]], []byte("\n"))
-	}
+	line := func(name string) int { return profiles.LineOf(data, name) }
 	const instead, passed = "; the default is used", "; it is passed over"
 	for _, x := range texts {
 		to, env := x.in(&s), "WETSIDE_"+strings.ToUpper(x.name)
