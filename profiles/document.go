@@ -447,17 +447,11 @@ func (n *node) check(t reflect.Type) string {
 	switch {
 	case !ok:
 		return ""
-<<<<<<< Updated upstream
-	case !slices.Contains(form.kinds, n.kind) && t == reflect.TypeFor[[]string]():
+	case !slices.Contains(w.forms, n.form) && t == reflect.TypeFor[[]string]():
 		return fmt.Sprintf("%s wants a list of texts: write it in brackets, like [%s]", name, strconv.Quote(n.text))
-	case !slices.Contains(form.kinds, n.kind):
-		return fmt.Sprintf(form.want, name, dotted(n.path))
-	case form.check == nil:
-=======
 	case !slices.Contains(w.forms, n.form):
 		return fmt.Sprintf(w.want, name, dotted(n.path))
 	case w.check == nil:
->>>>>>> Stashed changes
 		return ""
 	}
 	return w.check(n, name)

@@ -176,7 +176,7 @@ func put(data []byte, c change) ([]byte, error) {
 	end := -1
 	for _, n := range d.nodes {
 		if len(table) == 0 { // above the first header; a file has a first line at least
-			if n.header {
+			if n.header() {
 				break
 			}
 			if len(n.path) == 1 {
