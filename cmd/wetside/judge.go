@@ -15,7 +15,7 @@ import (
 
 // JudgeCmd records a judgement.
 type JudgeCmd struct {
-	ID    string   `arg:"" help:"The sheet, as wetside sheet takes it."`
+	ID    string   `arg:"" help:"The sheet, as wetside sheet takes it." complete:"sheet"`
 	Stops string   `arg:"" help:"How much more (1/2) or less (-1/2) it should have had; or what it looks like: \"1/2 too dark\", \"1 too light\", right."`
 	Seen  []string `arg:"" optional:"" help:"What was seen."`
 }

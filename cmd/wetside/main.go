@@ -53,31 +53,34 @@ type CLI struct {
 
 	ShowVersion versionFlag `name:"version" help:"Which wetside this is."`
 
-	Run      RunCmd      `cmd:"" default:"withargs" help:"The program itself (what wetside does without a command)."`
-	Rehearse RehearseCmd `cmd:"" help:"The program with a blank sheet, faster than life; kept out of the statistics."`
-	Cues     CuesCmd     `cmd:"" help:"A crib sheet: every cue of a process with its time."`
-	Plan     PlanCmd     `cmd:"" help:"An evening's sheets: which goes into which tray when, and when all is done."`
-	Pinhole  PinholeCmd  `cmd:"" help:"A pinhole: f-number, sharpest hole, angle, fall-off; or measure one."`
-	Exposure ExposureCmd `cmd:"" help:"From the light to the time, with a bracket."`
-	Preflash PreflashCmd `cmd:"" help:"Test strip and time of a pre-flash."`
-	Learn    LearnCmd    `cmd:"" help:"What the judged sheets have taught."`
-	Mix      MixCmd      `cmd:"" help:"How much of what makes a bath."`
-	Washes   WashesCmd   `cmd:"" help:"How many changes of water a wash takes."`
-	Profiles ProfilesCmd `cmd:"" help:"Papers, processes and cameras."`
-	Where    WhereCmd    `cmd:"" help:"Where each sheet of the running session stands."`
-	Sheets   SheetsCmd   `cmd:"" help:"What was done."`
-	Sheet    SheetCmd    `cmd:"" help:"One sheet, stage by stage."`
-	Judge    JudgeCmd    `cmd:"" help:"Say what a finished sheet should have had."`
-	Scan     ScanCmd     `cmd:"" help:"Say where the scan of a sheet lies."`
-	Export   ExportCmd   `cmd:"" help:"The notebook as CSV, JSON or a page to print."`
-	Import   ImportCmd   `cmd:"" help:"Take in another notebook."`
-	Backup   BackupCmd   `cmd:"" help:"A copy of the notebook, also while it is in use."`
-	Sounds   SoundsCmd   `cmd:"" help:"Every sound, played and named; or a quiz."`
-	Check    CheckCmd    `cmd:"" help:"The list before paper is opened."`
-	Paths    PathsCmd    `cmd:"" help:"Where everything lies."`
-	Version  VersionCmd  `cmd:"" help:"Which wetside this is."`
-	Help     HelpCmd     `cmd:"" help:"How a command is used."`
-	Notify   NotifyCmd   `cmd:"" hidden:"" help:"A pop-up on the desktop."`
+	Run        RunCmd        `cmd:"" default:"withargs" help:"The program itself (what wetside does without a command)."`
+	Rehearse   RehearseCmd   `cmd:"" help:"The program with a blank sheet, faster than life; kept out of the statistics."`
+	Cues       CuesCmd       `cmd:"" help:"A crib sheet: every cue of a process with its time."`
+	Plan       PlanCmd       `cmd:"" help:"An evening's sheets: which goes into which tray when, and when all is done."`
+	Pinhole    PinholeCmd    `cmd:"" help:"A pinhole: f-number, sharpest hole, angle, fall-off; or measure one."`
+	Exposure   ExposureCmd   `cmd:"" help:"From the light to the time, with a bracket."`
+	Preflash   PreflashCmd   `cmd:"" help:"Test strip and time of a pre-flash."`
+	Learn      LearnCmd      `cmd:"" help:"What the judged sheets have taught."`
+	Mix        MixCmd        `cmd:"" help:"How much of what makes a bath."`
+	Washes     WashesCmd     `cmd:"" help:"How many changes of water a wash takes."`
+	Profiles   ProfilesCmd   `cmd:"" help:"Papers, processes and cameras."`
+	Where      WhereCmd      `cmd:"" help:"Where each sheet of the running session stands."`
+	Sheets     SheetsCmd     `cmd:"" help:"What was done."`
+	Sheet      SheetCmd      `cmd:"" help:"One sheet, stage by stage."`
+	Judge      JudgeCmd      `cmd:"" help:"Say what a finished sheet should have had."`
+	Scan       ScanCmd       `cmd:"" help:"Say where the scan of a sheet lies."`
+	Export     ExportCmd     `cmd:"" help:"The notebook as CSV, JSON or a page to print."`
+	Import     ImportCmd     `cmd:"" help:"Take in another notebook."`
+	Backup     BackupCmd     `cmd:"" help:"A copy of the notebook, also while it is in use."`
+	Sounds     SoundsCmd     `cmd:"" help:"Every sound, played and named; or a quiz."`
+	Check      CheckCmd      `cmd:"" help:"The list before paper is opened."`
+	Paths      PathsCmd      `cmd:"" help:"Where everything lies."`
+	Licences   LicencesCmd   `cmd:"" help:"The licences of wetside and of all that is linked into it."`
+	Completion CompletionCmd `cmd:"" help:"What bash, zsh or fish read to complete a command line."`
+	Version    VersionCmd    `cmd:"" help:"Which wetside this is."`
+	Help       HelpCmd       `cmd:"" help:"How a command is used."`
+	Complete   CompleteCmd   `cmd:"" hidden:"" help:"The candidates for a shell."`
+	Notify     NotifyCmd     `cmd:"" hidden:"" help:"A pop-up on the desktop."`
 }
 
 // usageError is a mistake in the arguments: status 2.

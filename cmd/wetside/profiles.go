@@ -82,7 +82,7 @@ func (c *ProfilesListCmd) Run(h *host) error {
 
 // ProfilesShowCmd shows one.
 type ProfilesShowCmd struct {
-	Key string `arg:"" help:"Key of a paper, process or camera."`
+	Key string `arg:"" help:"Key of a paper, process or camera." complete:"profile"`
 }
 
 // Help shows how it is used.

@@ -267,8 +267,8 @@ func find(h *host, b *notebook.Book, name string) (notebook.Record, error) {
 
 // SheetCmd shows one sheet, or in what two differ.
 type SheetCmd struct {
-	ID    string `arg:"" help:"Begin of its id; or its number, of the latest day; or day/number."`
-	Other string `arg:"" optional:"" help:"A second sheet: only in what the two differ."`
+	ID    string `arg:"" help:"Begin of its id; or its number, of the latest day; or day/number." complete:"sheet"`
+	Other string `arg:"" optional:"" help:"A second sheet: only in what the two differ." complete:"sheet"`
 	JSON  bool   `help:"As JSON." name:"json"`
 }
 
@@ -449,7 +449,7 @@ func (h *host) stages(r notebook.Record) error {
 // tenth is a time to the tenth of a second, as the log has it.
 // ScanCmd ties a picture file to a sheet.
 type ScanCmd struct {
-	ID   string `arg:"" help:"The sheet, as wetside sheet takes it."`
+	ID   string `arg:"" help:"The sheet, as wetside sheet takes it." complete:"sheet"`
 	Path string `arg:"" help:"The picture file." type:"path"`
 }
 
