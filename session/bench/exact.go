@@ -280,9 +280,16 @@ const (
 // collision returns the ways to part one thing that collides: the one that
 // leaves least choice.
 func (s *search) collision() ([]option, outcome) {
+	if opts, state := s.meeting(); state != nothing {
+		return opts, state
+	}
+	return s.crowd()
+}
+
+// meeting is a collision of two segs.
+func (s *search) meeting() (best []option, state outcome) {
 	p := s.p
-	var best []option
-	var most int64 = -1
+	most := int64(-1)
 	for a := range p.segs {
 		if s.later[a] {
 			continue
@@ -291,15 +298,14 @@ func (s *search) collision() ([]option, outcome) {
 			if p.segs[a].pinned && p.segs[b].pinned || s.later[b] {
 				continue
 			}
-			f, bad := hit(p.forbidden(a, b), s.x[b]-s.x[a])
+			d := s.x[b] - s.x[a]
+			f, bad := hit(p.forbidden(a, b), d)
 			if !bad {
 				continue
 			}
-			d := s.x[b] - s.x[a]
 			o1 := option{a, b, f.hi, f.hi - d}
 			o2 := option{b, a, -f.lo, d - f.lo}
-			c1, c2 := s.can(o1), s.can(o2)
-			switch {
+			switch c1, c2 := s.can(o1), s.can(o2); {
 			case !c1 && !c2:
 				return nil, hopeless
 			case !c2:
@@ -311,82 +317,79 @@ func (s *search) collision() ([]option, outcome) {
 				o1, o2 = o2, o1
 			}
 			if o1.inc > most {
-				most = o1.inc
-				best = []option{o1, o2}
+				most, best, state = o1.inc, []option{o1, o2}, some
 			}
 		}
 	}
-	if best != nil {
-		return best, some
-	}
-	for tray, c := range p.caps {
-		for _, i := range p.byTray[tray] {
-			at, out, _ := p.when(s.x, i)
-			at = max(at, 0) // what was is past help
-			if at >= out {
-				continue
-			}
-			set := []int{i}
-			pinned := s.pinned(i)
-			for _, k := range p.byTray[tray] {
-				a, b, _ := p.when(s.x, k)
-				if k != i && p.stays[k].job != p.stays[i].job && a <= at && at < b {
-					set = append(set, k)
-					pinned = pinned && s.pinned(k)
-				}
-			}
-			if len(set) <= c || pinned {
+	return best, state
+}
+
+// crowd is a collision of more stays in a tray than it has places.
+func (s *search) crowd() (best []option, state outcome) {
+	for tray, places := range s.p.caps {
+		for _, i := range s.p.byTray[tray] {
+			set := s.together(tray, i)
+			if len(set) <= places || !slices.ContainsFunc(set, func(k int) bool { return !s.pinned(k) }) {
 				continue
 			}
 			// Keep one that can be shifted, and fill up with those that cannot.
-			slices.SortStableFunc(set, func(a, b int) int {
-				pa, pb := s.pinned(a), s.pinned(b)
-				switch {
-				case pa == pb:
-					return 0
-				case pa:
-					return -1
-				}
-				return 1
-			})
-			if n := len(set); n > c+1 {
-				set = append(slices.Clone(set[:c]), set[n-1])
+			slices.SortStableFunc(set, func(a, b int) int { return cmp.Compare(s.shifts(a), s.shifts(b)) })
+			if n := len(set); n > places+1 {
+				set = append(slices.Clone(set[:places]), set[n-1])
 			}
-			var opts []option
-			for _, u := range set {
-				for _, v := range set {
-					if u == v {
-						continue
-					}
-					su, sv := &p.stays[u], &p.stays[v]
-					w := su.outO - sv.inOff + p.move
-					o := option{su.out, sv.in, w, s.x[su.out] + w - s.x[sv.in]}
-					if s.can(o) {
-						opts = append(opts, o)
-					}
-				}
-			}
+			opts := s.partings(set)
 			if len(opts) == 0 {
 				return nil, hopeless
 			}
 			if best == nil || len(opts) < len(best) {
-				slices.SortStableFunc(opts, func(a, b option) int {
-					switch {
-					case a.inc < b.inc:
-						return -1
-					case a.inc > b.inc:
-						return 1
-					}
-					return 0
-				})
-				best = opts
+				slices.SortStableFunc(opts, func(a, b option) int { return cmp.Compare(a.inc, b.inc) })
+				best, state = opts, some
 			}
 		}
 	}
-	if best != nil {
-		return best, some
+	return best, state
+}
+
+// together are the stays in a tray at the moment at which stay i begins.
+func (s *search) together(tray, i int) []int {
+	p := s.p
+	at, out, _ := p.when(s.x, i)
+	at = max(at, 0) // what was is past help
+	if at >= out {
+		return nil
 	}
-	return nil, nothing
+	set := []int{i}
+	for _, k := range p.byTray[tray] {
+		if a, b, _ := p.when(s.x, k); k != i && p.stays[k].job != p.stays[i].job && a <= at && at < b {
+			set = append(set, k)
+		}
+	}
+	return set
+}
+
+// partings are the ways in which one of the stays can be over before another.
+func (s *search) partings(set []int) (opts []option) {
+	for _, u := range set {
+		for _, v := range set {
+			if u == v {
+				continue
+			}
+			su, sv := &s.p.stays[u], &s.p.stays[v]
+			w := su.outO - sv.inOff + s.p.move
+			if o := (option{su.out, sv.in, w, s.x[su.out] + w - s.x[sv.in]}); s.can(o) {
+				opts = append(opts, o)
+			}
+		}
+	}
+	return opts
+}
+
+// shifts is 1 for a stay of which an end can be shifted, and 0 for the others.
+func (s *search) shifts(i int) int {
+	if s.pinned(i) {
+		return 0
+	}
+	return 1
 }
 
 // pinned reports whether neither end of a stay can be shifted.

@@ -179,145 +179,25 @@ func newProblem(shop Shop, running []Running, queue []Job, now time.Duration) *p
 		shop.Move = 0
 	}
 	p := &problem{shop: shop, runs: len(running), base: now}
-	// One unit divides every time that is given.
-	g := gcd(0, int64(shop.Move))
 	for _, r := range running {
 		p.jobs = append(p.jobs, r.Job)
-		g = gcd(g, int64(r.Since-now))
-		g = gcd(g, int64(r.due()-now))
 	}
 	p.jobs = append(p.jobs, queue...)
-	for _, j := range p.jobs {
-		for _, o := range j.Steps {
-			g = gcd(g, int64(o.Time))
-			g = gcd(g, int64(o.Drain))
-			for _, d := range []time.Duration{o.Rock.First, o.Rock.For, o.Rock.Every} {
-				g = gcd(g, int64(d))
-			}
-		}
-	}
-	if g == 0 {
-		g = 1
-	}
-	p.unit = time.Duration(g)
-	p.move = int64(shop.Move) / g
-	u := func(d time.Duration) int64 { return int64(d) / g }
-
-	trays := map[string]int{}
-	tray := func(name string) int {
-		i, ok := trays[name]
-		if !ok {
-			i = len(p.caps)
-			trays[name] = i
-			p.caps = append(p.caps, shop.places(name))
-			p.names = append(p.names, name)
-			p.byTray = append(p.byTray, nil)
-		}
-		return i
-	}
+	p.unit = p.divisor(running)
+	p.move = p.units(shop.Move)
 	p.lead = p.move
+	m := modeller{problem: p, running: running, trays: map[string]int{}, classes: map[string]int{}, shapeOf: map[int]int{}}
 	for _, j := range p.jobs {
 		for _, o := range j.Steps {
-			p.lead = max(p.lead, u(p.shop.lead(o)))
-		}
-	}
-	var longest int64 // of all washes: an arrival concerns the others' time
-	for _, j := range p.jobs {
-		for _, o := range j.Steps {
+			p.lead = max(p.lead, p.units(shop.lead(o)))
 			if o.Batch {
-				longest = max(longest, u(o.Time))
+				m.longest = max(m.longest, p.units(o.Time))
 			}
 		}
 	}
-	classes := map[string]int{}
-	shapes := 0
-	firstShape := map[int]int{}
-	for ji, j := range p.jobs {
-		p.of = append(p.of, nil)
-		from := 0 // first move that is modelled
-		var cls int
-		if ji < p.runs {
-			from = running[ji].Step
-			cls = -1 - ji
-		} else {
-			key := fmt.Sprintf("%v", j.Steps)
-			c, ok := classes[key]
-			if !ok {
-				c = len(classes)
-				classes[key] = c
-			}
-			cls = c
-		}
-		p.class = append(p.class, cls)
-		shape, known := firstShape[cls]
-		if !known {
-			shape = shapes
-			firstShape[cls] = shape
-		}
-		add := func(k int) int {
-			p.segs = append(p.segs, seg{job: ji, first: k, off: []int64{0}, shape: shape})
-			p.of[ji] = append(p.of[ji], len(p.segs)-1)
-			shape++
-			return len(p.segs) - 1
-		}
-		// handle notes the hands for move k, at off from the start of seg i.
-		handle := func(i, k int, off int64) {
-			lead := p.move
-			if k > from {
-				lead = u(p.shop.lead(j.Steps[k-1]))
-			}
-			p.segs[i].hands = append(p.segs[i].hands, busy{span: span{off - lead, off}, move: k})
-		}
-		cur := add(from)
-		handle(cur, from, 0)
-		s := &p.segs[cur]
-		if ji < p.runs {
-			s.pinned, s.min = true, u(running[ji].Since-now)
-		}
-		for k := from; k < len(j.Steps); k++ {
-			o := j.Steps[k]
-			st := stay{job: ji, op: k, tray: tray(o.Tray), in: cur, inOff: last(p.segs[cur].off)}
-			t := u(o.Time)
-			if o.Batch {
-				s := &p.segs[cur]
-				s.reach = max(s.reach, st.inOff+longest)
-			}
-			if ji < p.runs && k == from {
-				t = max(u(running[ji].due()-now), 0) - p.segs[cur].min
-			}
-			for _, x := range o.Rock.Spells(time.Duration(t)*p.unit - p.shop.lead(o)) {
-				p.segs[cur].hands = append(p.segs[cur].hands, busy{span: span{st.inOff + u(x.From), st.inOff + u(x.To)}, tray: st.tray, rock: true})
-			}
-			if o.flexible() {
-				cur = add(k + 1)
-				p.segs[cur].min = p.segs[st.in].min + st.inOff + t
-				st.out = cur
-				handle(cur, k+1, 0)
-			} else {
-				p.segs[cur].off = append(p.segs[cur].off, st.inOff+t)
-				st.out, st.outO = cur, st.inOff+t
-				handle(cur, k+1, st.inOff+t)
-			}
-			p.byTray[st.tray] = append(p.byTray[st.tray], len(p.stays))
-			p.stays = append(p.stays, st)
-		}
-		if !known {
-			shapes = shape
-		}
-		// Tails, from the last seg back.
-		segs := p.of[ji]
-		for i := len(segs) - 1; i >= 0; i-- {
-			s := &p.segs[segs[i]]
-			s.tail = last(s.off)
-			for _, x := range s.hands {
-				s.reach = max(s.reach, x.hi+p.lead)
-			}
-			if i+1 < len(segs) {
-				s.tail += p.gap(segs[i]) + p.segs[segs[i+1]].tail
-			}
-		}
+	for j := range p.jobs {
+		m.job(j)
 	}
-	p.shapes = shapes
 	p.segStays = make([][]int, len(p.segs))
 	p.water = make([]bool, len(p.caps))
 	for i, st := range p.stays {
@@ -327,9 +207,150 @@ func newProblem(shop Shop, running []Running, queue []Job, now time.Duration) *p
 			p.segStays[st.out] = append(p.segStays[st.out], i)
 		}
 	}
-	p.forbid = make([][]span, shapes*shapes)
+	p.forbid = make([][]span, p.shapes*p.shapes)
 	p.settle()
 	return p
+}
+
+// divisor is the longest time that divides every time that is given.
+func (p *problem) divisor(running []Running) time.Duration {
+	g := gcd(0, int64(p.shop.Move))
+	for _, r := range running {
+		g = gcd(gcd(g, int64(r.Since-p.base)), int64(r.due()-p.base))
+	}
+	for _, j := range p.jobs {
+		for _, o := range j.Steps {
+			for _, d := range []time.Duration{o.Time, o.Drain, o.Rock.First, o.Rock.For, o.Rock.Every} {
+				g = gcd(g, int64(d))
+			}
+		}
+	}
+	return time.Duration(max(g, 1))
+}
+
+// units is a time in units.
+func (p *problem) units(d time.Duration) int64 { return int64(d / p.unit) }
+
+// A modeller makes segs and stays of jobs.
+type modeller struct {
+	*problem
+	running []Running
+	longest int64 // of all washes: an arrival concerns the others' time
+	trays   map[string]int
+	classes map[string]int
+	shapeOf map[int]int // the first shape of each class
+}
+
+func (m *modeller) tray(name string) int {
+	i, ok := m.trays[name]
+	if !ok {
+		i = len(m.caps)
+		m.trays[name] = i
+		m.caps = append(m.caps, m.shop.places(name))
+		m.names = append(m.names, name)
+		m.byTray = append(m.byTray, nil)
+	}
+	return i
+}
+
+// classOf is the class of a job; a running one is like no other.
+func (m *modeller) classOf(ji int) int {
+	if ji < m.runs {
+		return -1 - ji
+	}
+	key := fmt.Sprintf("%v", m.jobs[ji].Steps)
+	c, ok := m.classes[key]
+	if !ok {
+		c = len(m.classes)
+		m.classes[key] = c
+	}
+	return c
+}
+
+// seg adds a seg that begins with the job's k-th move, from its first on.
+func (m *modeller) seg(ji, k, from, shape int) int {
+	i := len(m.segs)
+	m.segs = append(m.segs, seg{job: ji, first: k, off: []int64{0}, shape: shape})
+	m.of[ji] = append(m.of[ji], i)
+	m.handle(i, k, from, 0)
+	return i
+}
+
+// handle notes the hands for move k, at off from the start of seg i.
+func (m *modeller) handle(i, k, from int, off int64) {
+	lead := m.move
+	if k > from {
+		lead = m.units(m.shop.lead(m.jobs[m.segs[i].job].Steps[k-1]))
+	}
+	m.segs[i].hands = append(m.segs[i].hands, busy{span: span{off - lead, off}, move: k})
+}
+
+// job models one job, a running one from the step it is in.
+func (m *modeller) job(ji int) {
+	j := m.jobs[ji]
+	m.of = append(m.of, nil)
+	runs := ji < m.runs
+	from := 0
+	if runs {
+		from = m.running[ji].Step
+	}
+	class := m.classOf(ji)
+	m.class = append(m.class, class)
+	shape, known := m.shapeOf[class]
+	if !known {
+		shape = m.shapes
+		m.shapeOf[class] = shape
+	}
+	cur := m.seg(ji, from, from, shape)
+	if runs {
+		s := &m.segs[cur]
+		s.pinned, s.min = true, m.units(m.running[ji].Since-m.base)
+	}
+	for k := from; k < len(j.Steps); k++ {
+		o := j.Steps[k]
+		st := stay{job: ji, op: k, tray: m.tray(o.Tray), in: cur, inOff: last(m.segs[cur].off)}
+		t := m.units(o.Time)
+		s := &m.segs[cur]
+		if o.Batch {
+			s.reach = max(s.reach, st.inOff+m.longest)
+		}
+		if runs && k == from {
+			t = max(m.units(m.running[ji].due()-m.base), 0) - s.min
+		}
+		for _, x := range o.Rock.Spells(time.Duration(t)*m.unit - m.shop.lead(o)) {
+			s.hands = append(s.hands, busy{span: span{st.inOff + m.units(x.From), st.inOff + m.units(x.To)}, tray: st.tray, rock: true})
+		}
+		if o.flexible() {
+			shape++
+			cur = m.seg(ji, k+1, from, shape)
+			m.segs[cur].min = m.segs[st.in].min + st.inOff + t
+			st.out = cur
+		} else {
+			s.off = append(s.off, st.inOff+t)
+			st.out, st.outO = cur, st.inOff+t
+			m.handle(cur, k+1, from, st.inOff+t)
+		}
+		m.byTray[st.tray] = append(m.byTray[st.tray], len(m.stays))
+		m.stays = append(m.stays, st)
+	}
+	if !known {
+		m.shapes = shape + 1
+	}
+	m.tails(m.of[ji])
+}
+
+// tails sets what the segs of a job need to its end, from the last one back.
+func (m *modeller) tails(segs []int) {
+	for i := len(segs) - 1; i >= 0; i-- {
+		s := &m.segs[segs[i]]
+		s.tail = last(s.off)
+		for _, x := range s.hands {
+			s.reach = max(s.reach, x.hi+m.lead)
+		}
+		if i+1 < len(segs) {
+			s.tail += m.gap(segs[i]) + m.segs[segs[i+1]].tail
+		}
+	}
 }
 
 func last(x []int64) int64 { return x[len(x)-1] }
@@ -351,15 +372,38 @@ func (p *problem) forbidden(a, b int) []span {
 	if f := p.forbid[key]; f != nil {
 		return f
 	}
-	f := []span{}
-	for _, x := range sa.hands {
-		for _, y := range sb.hands {
+	f := append(handsClash(sa, sb), p.traysClash(a, b)...)
+	f = slices.DeleteFunc(f, func(s span) bool { return s.lo >= s.hi })
+	slices.SortFunc(f, func(x, y span) int { return cmp.Compare(x.lo, y.lo) })
+	m := []span{}
+	for _, s := range f {
+		// Open intervals that only touch leave the point between them free.
+		if n := len(m); n > 0 && s.lo < m[n-1].hi {
+			m[n-1].hi = max(m[n-1].hi, s.hi)
+		} else {
+			m = append(m, s)
+		}
+	}
+	p.forbid[key] = m
+	return m
+}
+
+// handsClash is where both segs need the hands.
+func handsClash(a, b *seg) (f []span) {
+	for _, x := range a.hands {
+		for _, y := range b.hands {
 			if x.lo >= x.hi || y.lo >= y.hi || x.rock && y.rock && x.tray == y.tray {
 				continue // what takes no time, and rocking one tray for both
 			}
 			f = append(f, span{x.lo - y.hi, x.hi - y.lo})
 		}
 	}
+	return f
+}
+
+// traysClash is where both segs are in a tray for one, or one comes into a wash
+// that the other has not ended.
+func (p *problem) traysClash(a, b int) (f []span) {
 	for _, i := range p.segStays[a] {
 		si := &p.stays[i]
 		for _, k := range p.segStays[b] {
@@ -379,19 +423,7 @@ func (p *problem) forbidden(a, b int) []span {
 			}
 		}
 	}
-	f = slices.DeleteFunc(f, func(s span) bool { return s.lo >= s.hi })
-	slices.SortFunc(f, func(x, y span) int { return cmp.Compare(x.lo, y.lo) })
-	m := []span{}
-	for _, s := range f {
-		// Open intervals that only touch leave the point between them free.
-		if n := len(m); n > 0 && s.lo < m[n-1].hi {
-			m[n-1].hi = max(m[n-1].hi, s.hi)
-		} else {
-			m = append(m, s)
-		}
-	}
-	p.forbid[key] = m
-	return m
+	return f
 }
 
 func (p *problem) batch(st *stay) bool { return p.jobs[st.job].Steps[st.op].Batch }
@@ -477,141 +509,184 @@ func last64(x []int) int { return x[len(x)-1] }
 // put-in to the one before it. It reports whether every seg found a
 // place: trays of water that wait for each other can block it.
 func (p *problem) dispatch(jobs int, order []int, hold []int64) ([]int64, bool) {
-	x := make([]int64, len(p.segs))
-	var near []int // committed, and not over before anything that is to come
-	for i, s := range p.segs {
-		x[i] = unset
-		if s.pinned {
-			x[i] = s.min
-			near = append(near, i)
-		} else if p.ran != nil && s.job < p.runs {
-			x[i] = p.ran[i]
-			near = append(near, i)
-		}
-	}
-	// What is known of each job's next seg, until a commitment changes it.
-	type candidate struct {
-		seg   int
-		t     int64 // soonest start, or if not fresh something not above it
-		clear int64 // below it the start is forbidden, whatever trays have room
-		ok    bool
-		fresh bool
-	}
-	next := make([]candidate, jobs)
-	for j := range next {
-		next[j].seg = p.first(j)
-		next[j].t = p.segs[p.first(j)].min
-		next[j].clear = next[j].t
-	}
-	advance := func(j int) {
-		c := &next[j]
-		for c.seg >= 0 && x[c.seg] != unset {
-			if c.seg++; c.seg > last64(p.of[j]) {
-				c.seg = -1
-				break
-			}
-			c.t, c.fresh = p.least(x, c.seg), false
-			c.clear = c.t
-		}
-	}
-	place := 0          // in order
-	put := int64(unset) // the last put-in, in order
-	waiting := make([]bool, len(p.jobs))
-	for j := range jobs {
-		advance(j)
+	d := &dispatcher{problem: p, order: order, hold: hold, x: make([]int64, len(p.segs)), put: unset,
+		next: make([]candidate, jobs), waiting: make([]bool, len(p.jobs))}
+	d.running()
+	for j := range d.next {
+		first := p.first(j)
+		d.next[j] = candidate{seg: first, t: p.segs[first].min, clear: p.segs[first].min}
+		d.advance(j)
 	}
 	for {
-		best, at := -1, int64(math.MaxInt64)
-		clear(waiting)
-		anyone := false
-		for place < len(order) && x[p.first(order[place])] != unset {
-			place++
-		}
-		for j := range next {
-			c := &next[j]
-			if c.seg < 0 {
-				continue
-			}
-			if j >= p.runs && c.seg == p.first(j) {
-				// Of equal sheets, and in order, only the first in line.
-				if order != nil && (place >= len(order) || order[place] != j) {
-					continue
-				}
-				if k := p.class[j]; waiting[k] || p.shop.InOrder && anyone {
-					continue
-				} else {
-					waiting[k], anyone = true, true
-				}
-			}
-			if c.t > at || c.fresh && !c.ok {
-				continue
-			}
-			if !c.fresh {
-				if p.shop.InOrder && j > p.runs && c.seg == p.first(j) {
-					c.t = max(c.t, x[p.first(j-1)]+p.move)
-					c.clear = max(c.clear, c.t)
-				}
-				if order != nil && place > 0 && c.seg == p.first(j) {
-					c.t = max(c.t, x[p.first(order[place-1])]+hold[place])
-					c.clear = max(c.clear, c.t)
-				}
-				from := c.t
-				var clear int64
-				c.t, clear, c.ok = p.fit(x, near, c.seg, from)
-				if c.clear == from {
-					c.clear = clear
-				}
-				c.fresh = true
-			}
-			if c.ok && (c.t < at || c.t == at && p.segs[c.seg].first > p.segs[best].first) {
-				best, at = c.seg, c.t
-			}
-		}
+		best, at := d.soonest()
 		if best < 0 {
 			break
 		}
-		x[best] = at
-		near = append(near, best)
-		if s := &p.segs[best]; order != nil && s.job >= p.runs && best == p.first(s.job) {
-			put = at
-		}
-		advance(p.segs[best].job)
-		for j := range next {
-			c := &next[j]
-			if c.seg < 0 {
-				continue
-			}
-			switch ended, shared := p.shares(best, c.seg); {
-			case ended:
-				// A tray has room again that had none.
-				c.t, c.fresh = min(c.t, c.clear), false
-			case shared && c.ok:
-				c.fresh = false
-			case c.fresh && c.ok:
-				_, bad := hit(p.forbidden(best, c.seg), c.t-at)
-				c.fresh = !bad
-			}
-		}
-		soonest := int64(math.MaxInt64)
-		for j := range next {
-			c := &next[j]
-			if c.seg < 0 {
-				continue
-			}
-			t := min(c.t, c.clear)
-			if order != nil && j >= p.runs && c.seg == p.first(j) {
-				t = max(t, put) // those further back go in after it
-			}
-			soonest = min(soonest, t)
-		}
-		near = slices.DeleteFunc(near, func(a int) bool { return x[a]+p.segs[a].reach <= soonest })
+		d.commit(best, at)
+		d.forget()
 	}
 	for j := range jobs {
-		if x[last64(p.of[j])] == unset {
-			return x, false
+		if d.x[last64(p.of[j])] == unset {
+			return d.x, false
 		}
 	}
-	return x, true
+	return d.x, true
+}
+
+// A dispatcher is one run of dispatch.
+type dispatcher struct {
+	*problem
+	order   []int
+	hold    []int64
+	x       []int64
+	near    []int // committed, and not over before anything that is to come
+	next    []candidate
+	place   int    // in order
+	put     int64  // the last put-in, in order
+	waiting []bool // by class: one of it stands in line
+}
+
+// A candidate is what is known of a job's next seg, until a commitment changes it.
+type candidate struct {
+	seg   int   // -1: the job has none left
+	t     int64 // soonest start, or if not fresh something not above it
+	clear int64 // below it the start is forbidden, whatever trays have room
+	ok    bool
+	fresh bool
+}
+
+// running commits what the sheets in the trays will do whatever else is done.
+func (d *dispatcher) running() {
+	for i, s := range d.segs {
+		d.x[i] = unset
+		switch {
+		case s.pinned:
+			d.x[i] = s.min
+		case d.ran != nil && s.job < d.runs:
+			d.x[i] = d.ran[i]
+		default:
+			continue
+		}
+		d.near = append(d.near, i)
+	}
+}
+
+// advance steps on to the job's first seg that is not committed.
+func (d *dispatcher) advance(j int) {
+	c := &d.next[j]
+	for c.seg >= 0 && d.x[c.seg] != unset {
+		if c.seg++; c.seg > last64(d.of[j]) {
+			c.seg = -1
+			return
+		}
+		c.t, c.fresh = d.least(d.x, c.seg), false
+		c.clear = c.t
+	}
+}
+
+// putsIn reports whether the job's next seg is its way into the first tray.
+func (d *dispatcher) putsIn(j int) bool { return j >= d.runs && d.next[j].seg == d.first(j) }
+
+// soonest is the seg that can be committed first, and when; -1: none can.
+func (d *dispatcher) soonest() (best int, at int64) {
+	best, at = -1, math.MaxInt64
+	clear(d.waiting)
+	anyone := false
+	for d.place < len(d.order) && d.x[d.first(d.order[d.place])] != unset {
+		d.place++
+	}
+	for j := range d.next {
+		c := &d.next[j]
+		if c.seg < 0 {
+			continue
+		}
+		if d.putsIn(j) {
+			// Of equal sheets, and in order, only the first in line.
+			if d.order != nil && (d.place >= len(d.order) || d.order[d.place] != j) {
+				continue
+			}
+			if d.waiting[d.class[j]] || d.shop.InOrder && anyone {
+				continue
+			}
+			d.waiting[d.class[j]], anyone = true, true
+		}
+		if c.t > at || c.fresh && !c.ok {
+			continue
+		}
+		if !c.fresh {
+			d.refresh(j)
+		}
+		if c.ok && (c.t < at || c.t == at && d.segs[c.seg].first > d.segs[best].first) {
+			best, at = c.seg, c.t
+		}
+	}
+	return best, at
+}
+
+// refresh finds the soonest start of a job's next seg.
+func (d *dispatcher) refresh(j int) {
+	c := &d.next[j]
+	notBefore := func(t int64) {
+		c.t = max(c.t, t)
+		c.clear = max(c.clear, c.t)
+	}
+	if d.putsIn(j) && d.shop.InOrder && j > d.runs {
+		notBefore(d.x[d.first(j-1)] + d.move)
+	}
+	if d.order != nil && d.place > 0 && c.seg == d.first(j) {
+		notBefore(d.x[d.first(d.order[d.place-1])] + d.hold[d.place])
+	}
+	from := c.t
+	var clear int64
+	c.t, clear, c.ok = d.fit(d.x, d.near, c.seg, from)
+	if c.clear == from {
+		c.clear = clear
+	}
+	c.fresh = true
+}
+
+// commit starts a seg, and looks which candidates that concerns.
+func (d *dispatcher) commit(best int, at int64) {
+	d.x[best] = at
+	d.near = append(d.near, best)
+	job := d.segs[best].job
+	if d.order != nil && job >= d.runs && best == d.first(job) {
+		d.put = at
+	}
+	d.advance(job)
+	for j := range d.next {
+		c := &d.next[j]
+		if c.seg < 0 {
+			continue
+		}
+		switch ended, shared := d.shares(best, c.seg); {
+		case ended:
+			// A tray has room again that had none.
+			c.t, c.fresh = min(c.t, c.clear), false
+		case shared && c.ok:
+			c.fresh = false
+		case c.fresh && c.ok:
+			_, bad := hit(d.forbidden(best, c.seg), c.t-at)
+			c.fresh = !bad
+		}
+	}
+}
+
+// forget lets go of what is over before anything that is to come.
+func (d *dispatcher) forget() {
+	soonest := int64(math.MaxInt64)
+	for j := range d.next {
+		c := &d.next[j]
+		if c.seg < 0 {
+			continue
+		}
+		t := min(c.t, c.clear)
+		if d.order != nil && d.putsIn(j) {
+			t = max(t, d.put) // those further back go in after it
+		}
+		soonest = min(soonest, t)
+	}
+	d.near = slices.DeleteFunc(d.near, func(a int) bool { return d.x[a]+d.segs[a].reach <= soonest })
 }
 
 // shares reports whether the room in some tray for seg b may depend on seg a,
