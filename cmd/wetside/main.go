@@ -80,6 +80,7 @@ type CLI struct {
 	Version    VersionCmd    `cmd:"" help:"Which wetside this is."`
 	Help       HelpCmd       `cmd:"" help:"How a command is used."`
 	Complete   CompleteCmd   `cmd:"" hidden:"" help:"The candidates for a shell."`
+	Reference  ReferenceCmd  `cmd:"" hidden:"" help:"The manual page in Markdown."`
 	Notify     NotifyCmd     `cmd:"" hidden:"" help:"A pop-up on the desktop."`
 }
 
