@@ -288,6 +288,94 @@ func BenchmarkCheck(b *testing.B) {
 	})
 }
 
+// BenchmarkUpgrade opens a notebook of the schema before this one, whose
+// database alone has all there is, until its journal has it too. Events are
+// saved meanwhile; longest is how long one of them took.
+func BenchmarkUpgrade(b *testing.B) {
+	sizes(b, func(b *testing.B, c Config) {
+		from := olderCopy(b, c)
+		var opened, longest time.Duration
+		for b.Loop() {
+			b.StopTimer()
+			u := Config{Path: filepath.Join(b.TempDir(), "notebook.db"), NewID: newID, Now: time.Now, Served: true}
+			data, err := os.ReadFile(from)
+			if err != nil {
+				b.Fatal(err)
+			}
+			if err := os.WriteFile(u.Path, data, 0o600); err != nil {
+				b.Fatal(err)
+			}
+			b.StartTimer()
+			begin := time.Now()
+			bk, _, err := Open(u)
+			if err != nil {
+				b.Fatal(err)
+			}
+			opened = time.Since(begin)
+			s, err := bk.Begin(session.Event{Kind: session.Opened, At: at(0)})
+			if err != nil {
+				b.Fatal(err)
+			}
+			done := make(chan error)
+			go func() { done <- bk.Flush() }()
+			for going := true; going; {
+				select {
+				case err := <-done:
+					if err != nil {
+						b.Fatal(err)
+					}
+					going = false
+				case <-time.After(100 * time.Millisecond):
+					t := time.Now()
+					if _, err := bk.Append(s.ID, session.Event{Kind: session.Noted, At: at(0), Note: "on"}); err != nil {
+						b.Fatal(err)
+					}
+					longest = max(longest, time.Since(t))
+				}
+			}
+			b.StopTimer()
+			if n, err := bk.Count(Filter{}); err != nil || n == 0 {
+				b.Fatal(n, err)
+			}
+			bk.Close()
+			b.StartTimer()
+		}
+		b.ReportMetric(opened.Seconds(), "s/open")
+		b.ReportMetric(longest.Seconds(), "s/longest")
+	})
+}
+
+// olderCopy makes a notebook of the schema before this one, with what is in c.
+func olderCopy(b *testing.B, c Config) string {
+	path := c.Path + ".older"
+	if _, err := os.Stat(path); err == nil {
+		return path
+	}
+	rd, err := openReader(c.Path, "mode=rw")
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer rd.Close()
+	o := oldNotebook(b, path, 2)
+	o.db.SetMaxOpenConns(1)
+	o.exec(`BEGIN`)
+	if _, _, err := salvage(rd, "", func(r *row) error {
+		if r.rec {
+			rec, err := decodeRecord(r.body)
+			o.record(&rec)
+			return err
+		}
+		o.put(r.Sitting, r.ev, false)
+		return nil
+	}); err != nil {
+		b.Fatal(err)
+	}
+	o.exec(`COMMIT`)
+	o.exec(`PRAGMA wal_checkpoint(TRUNCATE)`)
+	o.db.Close()
+	return path
+}
+
 func BenchmarkSaveSheet(b *testing.B) {
 	s, m, sh := fullSheet(b)
 	dir := b.TempDir()

@@ -61,7 +61,7 @@
 //	events, err = b.Poll(s.ID)              // some times a second: the other program's
 //	err = b.SaveSheet(s, sheet, now, baths) // when a sheet is finished or spoiled
 //	err = b.Flush()                         // every few seconds, beside the rest
-//	err = b.Check(ctx)                      // once, beside the rest: reads everything
+//	err = b.Check(ctx)                      // once, beside the rest: journals and list
 //	notices = b.Notices()                   // now and then
 //
 // No path, clock or identity is made here: Config hands them in.
@@ -78,6 +78,7 @@ import (
 	"path/filepath"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"wetside/session"
@@ -164,6 +165,7 @@ type Book struct {
 	looks     bool // it only reads; see Look
 	logFailed bool
 	restored  int // rows this opening gave back to journal or index
+	mended    int // closed journals that were damaged
 
 	db         *sql.DB // the index, one connection, for writing; nil: none could be had
 	rd         *sql.DB // for reading
@@ -176,7 +178,8 @@ type Book struct {
 	commits    int         // since the last checkpoint
 	recheck    bool        // kept/ has to be gone through
 	connecting bool
-	making     bool // a great index is being made; the handles are not ours
+	ending     atomic.Bool // Close waits for what takes long
+	making     bool        // a great index is being made; the handles are not ours
 	made       *sync.Cond
 	inline     int64 // makeInline, but in tests
 }
@@ -230,7 +233,8 @@ func (b *Book) Close() error {
 	if b.closed {
 		return nil
 	}
-	for b.making {
+	b.ending.Store(true)
+	for b.making || b.connecting {
 		b.made.Wait()
 	}
 	var err error

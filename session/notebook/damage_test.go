@@ -377,3 +377,112 @@ func TestAppendGoesOnWhileAGreatFileIsMended(t *testing.T) {
 		t.Error(n, "sheets")
 	}
 }
+
+// A great index is not looked through line by line. What is missing of it is
+// found all the same, and so is a list that is not what it was.
+func TestAGreatIndexThatLacksSomething(t *testing.T) {
+	made, _ := afternoon(t, config(t))
+	from := tidy(t, made)
+	for what, harm := range map[string]string{
+		"nothing":              `SELECT 1`,
+		"a line":               `DELETE FROM line WHERE seq = 5`,
+		"a record of a sheet":  `DELETE FROM line WHERE seq = (SELECT max(line) FROM sheet)`,
+		"a digit in the list":  `UPDATE sheet SET begun = begun + 1`,
+		"a state in the list":  `UPDATE sheet SET state = 7`,
+		"a table of the index": `DROP TABLE sitting`,
+	} {
+		t.Run(what, func(t *testing.T) {
+			path := filepath.Join(t.TempDir(), "notebook.db")
+			data, err := os.ReadFile(from.Path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := os.WriteFile(path, data, 0o600); err != nil {
+				t.Fatal(err)
+			}
+			ask(t, path, harm)
+			rd, err := openReader(path, "mode=ro")
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer rd.Close()
+			if err := errors.Join(checkSchema(rd), verifyGreat(rd)); isDamage(err) != (what != "nothing") {
+				t.Error(err)
+			}
+		})
+	}
+}
+
+// The journals of many closed sittings are seen to while the program runs, and
+// it is not held up by them; a copy of the folder, whose files all have other
+// times, is taken for what it is.
+func TestManyClosedJournalsHoldNobodyUp(t *testing.T) {
+	c := config(t)
+	c.Served = true
+	b := open(t, c)
+	const n = 40
+	for i := range n {
+		s, m := sitting(t, b, 0, eventAt(time.Duration(i)*time.Hour))
+		closeIt(t, b, s, m)
+	}
+	tidy(t, b)
+	kept, _ := filepath.Glob(c.Path + ".journal/kept/*.jsonl")
+	if len(kept) != n {
+		t.Fatal(len(kept))
+	}
+	for _, k := range kept {
+		if err := os.Chtimes(k, t0, t0); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.Chtimes(filepath.Dir(kept[0]), t0, t0); err != nil {
+		t.Fatal(err)
+	}
+	b = open(t, c)
+	if amiss, err := b.keptAmiss(); b.recheck || len(amiss) > 0 || err != nil {
+		t.Error("a copy is looked through again:", len(amiss), err)
+	}
+	tidy(t, b)
+	for _, k := range kept {
+		edit(t, k, `"kind":"opened"`, `"kind":"openet"`)
+	}
+	if err := os.Chtimes(filepath.Dir(kept[0]), t0.Add(time.Hour), t0); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Chtimes(filepath.Dir(kept[0]), t0, t0.Add(time.Hour)); err != nil {
+		t.Fatal(err)
+	}
+	b = open(t, c)
+	if !b.recheck {
+		t.Fatal("all of it was done by Open")
+	}
+	s, _ := sitting(t, b, 0, eventAt(100*time.Hour))
+	done := make(chan error)
+	go func() { done <- b.Flush() }()
+	during := 0
+	for going := true; going; {
+		select {
+		case err := <-done:
+			if going = false; err != nil {
+				t.Error(err)
+			}
+		default:
+			if _, err := b.Append(s.ID, session.Event{Kind: session.Noted, At: at(101 * time.Hour), Note: "on"}); err != nil {
+				t.Fatal(err)
+			}
+			during++
+		}
+	}
+	t.Log(during, "events while they were seen to")
+	if during < 3 {
+		t.Error("events had to wait for it")
+	}
+	for _, k := range kept {
+		if data, err := os.ReadFile(k); err != nil || strings.Contains(string(data), "openet") {
+			t.Error("not mended:", k, err)
+		}
+	}
+	if err := b.Check(t.Context()); err != nil {
+		t.Error(err)
+	}
+}

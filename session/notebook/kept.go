@@ -3,7 +3,6 @@ package notebook
 import (
 	"database/sql"
 	"errors"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -43,8 +42,9 @@ func (b *Book) keptKnown() error {
 }
 
 // keptIn brings the index and the journals that are put away together. As long
-// as the folder is the one that the index knows, there is nothing to do.
-func (b *Book) keptIn() error {
+// as the folder is the one that the index knows, there is nothing to do. Many of
+// them take a while: with patience, others may have the Book in between.
+func (b *Book) keptIn(patience bool) error {
 	if !b.recheck && !b.inRAM {
 		if same, err := b.keptSame(b.db); err != nil || same {
 			return err
@@ -54,38 +54,72 @@ func (b *Book) keptIn() error {
 	if err != nil {
 		return err
 	}
+	many := len(amiss) > 20
+	if b.recheck = many && b.cfg.Served && !patience; b.recheck {
+		return nil // Flush does it
+	}
+	defer func() {
+		if b.mended > 0 {
+			b.note(Recovered, "Journals of closed sessions that were damaged: %d. They were set aside, and what the database has of them is used.", b.mended)
+			b.mended = 0
+		}
+	}()
 	for sit := range amiss {
+		if many && patience {
+			b.mu.Unlock()
+			b.mu.Lock()
+			if b.ending.Load() {
+				return errEnding
+			}
+		}
 		if err := b.bringIn(sit); err != nil {
 			return err
 		}
 	}
-	b.recheck = false
 	if b.inRAM {
 		return nil
 	}
 	return b.keptKnown()
 }
 
-// keptAmiss are the sittings whose journal in kept/ is not as the index knows it.
+// errEnding says that what was begun is left to the next start.
+var errEnding = errors.New("the program ends")
+
+// keptAmiss are the sittings whose journal in kept/ is not as the index knows
+// it. If it is another file with the same in it, as after a copy, the index
+// learns that.
 func (b *Book) keptAmiss() (map[string]bool, error) {
-	there := map[string]fs.FileInfo{}
+	there := map[string]file{}
 	for _, name := range journalFiles(b.keptDir()) {
-		if fi, err := os.Stat(filepath.Join(b.keptDir(), name)); err == nil {
-			there[name] = fi
+		path := filepath.Join(b.keptDir(), name)
+		if fi, err := os.Stat(path); err == nil {
+			there[name] = file{path: path, info: fi}
 		}
 	}
 	amiss := map[string]bool{}
+	copied := map[string]file{} // by sitting
+	buf := make([]byte, 1<<17)
 	var name, sit string
-	var size, mtime int64
-	err := scan(b.db, []any{&name, &sit, &size, &mtime}, func() error {
-		if fi := there[name]; fi == nil || fi.Size() != size || fi.ModTime().UnixNano() != mtime {
-			amiss[sit] = true
-		}
+	var size, mtime, crc int64
+	err := scan(b.db, []any{&name, &sit, &size, &mtime, &crc}, func() error {
+		f, is := there[name]
 		delete(there, name)
+		if !is || f.info.Size() != size {
+			amiss[sit] = true
+		} else if f.info.ModTime().UnixNano() != mtime {
+			if now, err := sumOf(f.path, buf); err == nil && int64(now) == crc {
+				copied[sit] = f
+			} else {
+				amiss[sit] = true
+			}
+		}
 		return nil
-	}, `SELECT name, sitting, size, mtime FROM journal WHERE name <> ''`)
-	for name := range there {
-		amiss[sittingOf(filepath.Join(b.keptDir(), name))] = true
+	}, `SELECT name, sitting, size, mtime, sum FROM journal WHERE name <> ''`)
+	for _, f := range there {
+		amiss[sittingOf(f.path)] = true
+	}
+	for sit, f := range copied {
+		err = errors.Join(err, f.vouch(b.db, sit))
 	}
 	return amiss, err
 }
@@ -97,7 +131,7 @@ func (b *Book) bringIn(sit string) error {
 	m := b.mem(sit)
 	m.done = 0
 	if k := &m.files[kept]; !b.inRAM && (k.bad > 0 || k.torn() || k.err != nil) {
-		b.note(Recovered, "The journal of a closed session was damaged and set aside. What the database has of it is used: %d entries.", len(m.rows))
+		b.mended++
 	}
 	m.learn(b.records(m)...)
 	open := m.sitting().open()

@@ -40,7 +40,10 @@ func (b *Book) connect(anySize bool) error {
 		return b.whyNot()
 	}
 	b.connecting = true
-	defer func() { b.connecting = false }()
+	defer func() {
+		b.connecting = false
+		b.made.Broadcast()
+	}()
 	if !b.there() {
 		b.gather() // what is open is better than nothing
 		return errGone
@@ -62,7 +65,7 @@ func (b *Book) connect(anySize bool) error {
 	}
 	b.gather()
 	if b.db != nil {
-		if err := b.keptIn(); err != nil {
+		if err := b.keptIn(anySize); err != nil {
 			b.cfg.Logf("notebook: journal: %v", err)
 		}
 		b.archiveLocked()
@@ -324,6 +327,9 @@ func (b *Book) build(db *sql.DB) (salvaged, bad int, err error) {
 	}
 	lack := map[string]bool{}
 	for _, name := range journalFiles(b.keptDir()) {
+		if b.making && b.ending.Load() {
+			return 0, 0, errEnding
+		}
 		whole, sit, err := w.kept(filepath.Join(b.keptDir(), name))
 		if err != nil {
 			return 0, 0, err
@@ -335,6 +341,9 @@ func (b *Book) build(db *sql.DB) (salvaged, bad int, err error) {
 	_, err = os.Lstat(b.journalDir())
 	journaled := err == nil
 	take := func(r *row) error {
+		if b.making && b.ending.Load() {
+			return errEnding
+		}
 		if r.runs && journaled {
 			// What ran here has its journal; this came in from elsewhere.
 			if _, err := os.Lstat(filepath.Join(b.journalDir(), journalName(r.Sitting))); err != nil {
@@ -395,7 +404,7 @@ func (b *Book) inMemory() error {
 	b.connecting = true
 	defer func() { b.connecting = false }()
 	b.gather()
-	return b.keptIn()
+	return b.keptIn(false)
 }
 
 // swap puts the file tmp in the place of the index; what stood there is set
@@ -437,11 +446,14 @@ func (b *Book) catchUp() {
 		}
 		_ = b.connect(true)
 	}
-	if b.recheck && b.db != nil && !b.inRAM {
+	if b.recheck && b.db != nil && !b.inRAM && !b.connecting {
 		if unlock, err := lockFile(b.cfg.Path + ".lock"); err == nil {
-			if err := b.keptIn(); err != nil {
+			b.connecting = true
+			if err := b.keptIn(true); err != nil {
 				b.cfg.Logf("notebook: %v", err)
 			}
+			b.connecting = false
+			b.made.Broadcast()
 			unlock()
 		}
 	}
