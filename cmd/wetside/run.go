@@ -160,6 +160,11 @@ var rocks = map[string]sound.Rock{"off": sound.Off, "slow": sound.Slow, "on": so
 func (p program) keep(set settings, guard *ember.Guard, in, out *os.File) error {
 	cmd := exec.Command(p.host.self, p.args...)
 	cmd.Env = append(os.Environ(), kept+"=1")
+	held, err := leash(cmd)
+	if err != nil {
+		return err
+	}
+	defer held.Close()
 	sigs := make(chan os.Signal, 8)
 	signal.Notify(sigs, syscall.SIGTERM, syscall.SIGHUP, os.Interrupt)
 	defer signal.Stop(sigs)
@@ -265,7 +270,12 @@ func (p program) show(ctx context.Context, model *tui.Model, guard *ember.Guard,
 		case <-done:
 		}
 	}()
+	mind := func() {}
+	if in != nil && p.getenv(kept) != "" {
+		mind = p.mind(prog, guard, in)
+	}
 	_, err := prog.Run()
+	mind()
 	close(done)
 	return p.shown(model, guard, loud(), ended, err)
 }

@@ -82,6 +82,7 @@ func (s *sitting) open() error {
 	for _, w := range s.wrong {
 		s.notices = append(s.notices, w.Error())
 	}
+	s.takeOver()
 	conf := s.notebookConfig()
 	conf.Served = true
 	book, told, err := notebook.Open(conf)

@@ -118,6 +118,13 @@ func (g *Guard) Write(p []byte) (int, error) {
 	return len(p), nil
 }
 
+// Mute lets nothing through any more: the terminal is somebody else's.
+func (g *Guard) Mute() {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.w = io.Discard
+}
+
 // WriteString is Write for a string.
 func (g *Guard) WriteString(s string) (int, error) { return g.Write([]byte(s)) }
 

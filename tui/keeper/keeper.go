@@ -58,7 +58,8 @@ type Terminal interface {
 //
 // If the keeper itself is killed outright, nothing is left that could keep the
 // room dark. The terminal then still has the black and red colours the guard
-// gave it: its own, its palette, its pointer and what is selected.
+// gave it: its own, its palette, its pointer and what is selected. The child
+// lets go of it and goes on by sound, until it is started again.
 type Keeper struct {
 	// Guard is nil when nothing is drawn: then what happened is read once paper is
 	// covered.
