@@ -72,3 +72,23 @@ func TestManualNamesAllThereIs(t *testing.T) {
 		}
 	}
 }
+
+// go.mod, README and CI name one version of Go.
+func TestOneVersionOfGo(t *testing.T) {
+	read := func(name string) string {
+		data, err := os.ReadFile(filepath.Join("..", "..", name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(data)
+	}
+	m := regexp.MustCompile(`(?m)^go (\S+)$`).FindStringSubmatch(read("go.mod"))
+	if m == nil {
+		t.Fatal("go.mod names no version")
+	}
+	for _, name := range []string{"README.md", ".ci/run"} {
+		if !strings.Contains(read(name), "Go "+m[1]+" ") {
+			t.Errorf("%s does not name Go %s, as go.mod does", name, m[1])
+		}
+	}
+}
