@@ -24,6 +24,7 @@ type Camera struct {
 	Focal    Length `toml:"focal,omitempty"`    // flat: pinhole to paper
 	Diameter Length `toml:"diameter,omitempty"` // cylinder: inside, across
 	Pinhole  Length `toml:"pinhole"`            // diameter of the hole
+	Plate    Length `toml:"plate,omitempty"`    // thickness of what the hole is in; 0: not stated
 	Sheet    Size   `toml:"sheet"`              // paper it takes, width along the arc
 	// Hole counts the holes this camera has had: what was judged behind another
 	// says little of this one. The first, 1, when not stated.
@@ -50,6 +51,7 @@ func (c Camera) FNumber() float64 { return tidy(c.FocalMM() / c.Pinhole.MM()) }
 
 func (c *Camera) validate(d *document) {
 	d.require(`"9x12 cm"`, "sheet")
+	d.refuse(c.Plate <= 0 || c.Pinhole > 0 && c.Plate > 20*c.Pinhole, []string{"plate"}, `plate = %q: how thick the metal with the hole is, like "0.1 mm"`, c.Plate)
 	d.refuse(c.Hole < 0 || c.Hole > 1000 || c.Hole == 0 && d.has("hole"), []string{"hole"}, "hole = %d: holes are counted from 1", c.Hole)
 	shaped := d.require(`"flat" or "cylinder"`, "shape")
 	d.require(`"0.5 mm"`, "pinhole")

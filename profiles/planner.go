@@ -22,6 +22,60 @@ type Form struct {
 	// Light is "EV 13" or "overcast"; a time, "4m"; or both, "overcast 4m": then
 	// the time is the user's, and the light is what it can teach by.
 	Light string
+	// With is what else there is, as typed: "filter 1, pre-flash 1/2, warm light
+	// 1/3, subject 1m". Own is the same as facts; what With says goes before it.
+	With string
+	Own  Own
+}
+
+// Own is what belongs to one picture: stops of its filter, its warm light and its
+// pre-flash, and how far before the hole the subject is, in mm; 0: none, far.
+type Own struct {
+	Filter, Warm, Preflash, Subject float64
+}
+
+// OwnOf is what a sheet was reckoned with.
+func OwnOf(r *session.Reckoned) (o Own) {
+	if r != nil {
+		o = Own{r.Filter, r.Warm, r.Preflash, r.Subject}
+	}
+	return o
+}
+
+// ParseOwn reads "filter 1, pre-flash 1/2, warm light 1/3, subject 1m" into o.
+func (o Own) ParseOwn(text string) (Own, error) {
+	for part := range strings.SplitSeq(text, ",") {
+		part = strings.ToLower(strings.Join(strings.Fields(part), " "))
+		if part == "" {
+			continue
+		}
+		found := false
+		for _, w := range []struct {
+			word string
+			to   *float64
+		}{{"filter", &o.Filter}, {"warm light", &o.Warm}, {"warm", &o.Warm}, {"pre-flash", &o.Preflash}, {"preflash", &o.Preflash}, {"flash", &o.Preflash}, {"subject", &o.Subject}} {
+			rest, ok := strings.CutPrefix(part, w.word+" ")
+			if !ok {
+				continue
+			}
+			var v float64
+			var err error
+			if w.to == &o.Subject {
+				v, err = exposure.ParseLength(strings.TrimPrefix(rest, "at "))
+			} else if v, err = exposure.ParseStops(rest); err == nil && v < 0 {
+				err = fmt.Errorf("%s is a number of stops, not below 0", part)
+			}
+			if err != nil {
+				return o, err
+			}
+			*w.to, found = v, true
+			break
+		}
+		if !found {
+			return o, fmt.Errorf("%q is not clear: write filter 1, pre-flash 1/2, warm light 1/3 or subject 1m, with commas between", words.Clip(part))
+		}
+	}
+	return o, nil
 }
 
 // A Reckoned form is the sheet's spec, and its exposure if the light was given.
@@ -119,6 +173,12 @@ func (p *Planner) Plan(f Form) (Reckoned, error) {
 		if err := celsius.UnmarshalText([]byte(text)); err != nil {
 			return Reckoned{}, err
 		}
+		if celsius == 0 { // which is "not stated" from here on
+			if _, err := proc.TimeFactor(0); err != nil {
+				return Reckoned{}, err
+			}
+			return Reckoned{}, errors.New("at 0 C a developer is ice: write its temperature, like 20 C")
+		}
 	}
 	sp, err := proc.At(float64(celsius), paper.Base)
 	if err != nil {
@@ -161,6 +221,10 @@ func (p *Planner) expose(plan *Reckoned, f Form, paper Paper) error {
 	if err != nil {
 		return err
 	}
+	own, err := f.Own.ParseOwn(f.With)
+	if err != nil {
+		return err
+	}
 	var lit *exposure.Light
 	if typed != "" {
 		l, err := exposure.ParseLight(typed)
@@ -170,30 +234,35 @@ func (p *Planner) expose(plan *Reckoned, f Form, paper Paper) error {
 		lit = &l
 		plan.Spec.Reckoned = &session.Reckoned{Lit: Lit(l)}
 	}
+	if plan.Spec.Reckoned == nil {
+		plan.Spec.Reckoned = &session.Reckoned{}
+	}
+	x := plan.Spec.Reckoned
+	x.Filter, x.Warm, x.Preflash, x.Subject = own.Filter, own.Warm, own.Preflash, own.Subject
 	if timed {
 		plan.Exposure, plan.ByHand = hand, true
 		plan.Sentence = "Expose for " + words.Long(hand.Seconds()) + ", as you said."
 		plan.Working = []string{"time given by hand: " + f.Light}
-		if plan.Spec.Reckoned == nil {
-			plan.Spec.Reckoned = &session.Reckoned{}
-		}
 		return nil
 	}
 	if f.Camera == "" {
 		return errors.New("a light gives a time only behind a pinhole: choose the camera, or write the time itself, like 4m")
 	}
-	if _, err := p.Set.Camera(f.Camera); err != nil {
+	cam, err := p.Set.Camera(f.Camera)
+	if err != nil {
 		return err
 	}
 	ask, _, _, _ := p.Set.Today(f.Camera, paper.Key)
-	ask.Light = *lit
+	ask.Light, ask.Filter, ask.Warm, ask.Preflash = *lit, own.Filter, own.Warm, own.Preflash
 	r, c, err := p.Reckon(ask, f.Camera, f.Paper)
 	if err != nil {
 		return err
 	}
-	if p.model != nil {
-		for _, a := range p.model.Amiss() {
-			plan.Notes = append(plan.Notes, a.Sentence())
+	plan.Notes = append(plan.Notes, r.Notes...)
+	if own.Subject > 0 {
+		if best, err := exposure.BestDiameter(exposure.Rayleigh, cam.FocalMM(), own.Subject, exposure.PaperWavelength); err == nil {
+			plan.Notes = append(plan.Notes, fmt.Sprintf("for a subject at %s mm the sharpest hole is %s mm (Rayleigh), and this one has %s; the time is the same",
+				words.Num(own.Subject), words.Decimals(best, 2), cam.Pinhole))
 		}
 	}
 	if c != nil && c.Advice() != "" {

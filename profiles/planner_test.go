@@ -2,6 +2,7 @@ package profiles_test
 
 import (
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -88,5 +89,60 @@ func TestALightInMidExposureIsComparedWithTheOneBefore(t *testing.T) {
 	}
 	if plan, _ := p.Plan(form("8m")); !plan.ByHand {
 		t.Error("a time is taken for a light")
+	}
+}
+
+// A filter, a pre-flash, warm light and a near subject are in the time, in the
+// sum behind it, and in what the sheet is learned from.
+func TestWhatIsThePicturesOwnIsInItsTime(t *testing.T) {
+	set, err := profiles.Load(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := &profiles.Planner{Set: set}
+	form := profiles.Form{Paper: "direct-positive-fb", Process: "three-trays", Camera: "tea-caddy", Light: "EV 12"}
+	for with, stops := range map[string]float64{"": 0, "filter 1": 1, "pre-flash 1/2": -0.5, "warm light 1/3": 1. / 3, "Filter 2, pre-flash 1, warm 1/2, subject at 1m": 1.5} {
+		form.With = with
+		plan, err := p.Plan(form)
+		if err != nil {
+			t.Fatal(with, err)
+		}
+		// 150^2 / (2^12 x 0.03) s, and Schwarzschild's p = 0.86.
+		want := math.Pow(150*150/(4096*0.03)*math.Exp2(stops), 1/0.86)
+		if off := math.Log2(plan.Exposure.Seconds() / want); math.Abs(off) > 1./12 {
+			t.Errorf("%q: %v, not %.0f s", with, plan.Exposure, want)
+		}
+		r := plan.Spec.Reckoned
+		if got := r.Filter + r.Warm - r.Preflash; math.Abs(got-stops) > 1e-12 || r.Lit == nil || r.Lit.EV != 12 || r.Hole != 1 || r.FNumber != 150 || r.ISO != 3 {
+			t.Errorf("%q: kept is %+v", with, r)
+		}
+		// A light edited later keeps what is the picture's own.
+		again := form
+		again.With, again.Own = "", profiles.OwnOf(r)
+		if then, err := p.Plan(again); err != nil || then.Exposure != plan.Exposure {
+			t.Errorf("%q, asked again: %v, %v", with, then.Exposure, err)
+		}
+	}
+	for _, bad := range []string{"filter", "filter much", "filter -1", "lens 2", "subject far away"} {
+		form.With = bad
+		if _, err := p.Plan(form); err == nil {
+			t.Errorf("%q is taken", bad)
+		}
+	}
+	// A time and its light together: the time is the user's, the light is known.
+	form.With, form.Light = "", "overcast 5m"
+	plan, err := p.Plan(form)
+	if err != nil || plan.Exposure != 5*time.Minute || !plan.ByHand || plan.Spec.Reckoned.Lit == nil || plan.Spec.Reckoned.Lit.EV != 12 || plan.Spec.Reckoned.Lit.As != "overcast" {
+		t.Errorf("%+v %v", plan, err)
+	}
+	for typed, light := range map[string]string{"EV 12 1/3, 90s": "EV 12 1/3", "f/16 1/125 4m30s": "f/16 1/125", "sun, back lit 10m": "sun, back lit"} {
+		form.Light = typed
+		if plan, err := p.Plan(form); err != nil || !plan.ByHand || plan.Spec.Reckoned.Lit.As != strings.ToLower(light) {
+			t.Errorf("%q: %+v %v", typed, plan.Spec.Reckoned, err)
+		}
+	}
+	form.Light, form.Celsius = "EV 12", "0"
+	if _, err := p.Plan(form); err == nil {
+		t.Error("a developer at 0 C is taken")
 	}
 }

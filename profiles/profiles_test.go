@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"reflect"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -339,7 +340,7 @@ func TestTheCommentedLines(t *testing.T) {
 	}
 	table := `[reciprocity]
 model = "table"
-` + lineWith(t, src.Data, "table = [{measured")
+table = [` + strings.TrimSpace(lineWith(t, src.Data, `{measured = "10s"`)) + "]\n"
 	text = strings.Split(string(src.Data), "[reciprocity]")[0] + table
 	if problems := CheckFile("table", []byte(text)); len(problems) > 0 {
 		t.Error(problems)
@@ -348,7 +349,7 @@ model = "table"
 	if err != nil {
 		t.Fatal(err)
 	}
-	text = strings.Replace(string(src.Data), "coefficient = 2.0\n", lineWith(t, src.Data, "table = [{at"), 1)
+	text = strings.Replace(string(src.Data), "coefficient = 2.0\n", "table = ["+strings.TrimSpace(lineWith(t, src.Data, `{at = "18 C"`))+"]\n", 1)
 	text = strings.Replace(strings.Replace(text, `"16 C"`, `"18 C"`, 1), `"26 C"`, `"24 C"`, 1)
 	if problems := CheckFile("table", []byte(text)); len(problems) > 0 {
 		t.Error(problems)
@@ -439,5 +440,48 @@ func BenchmarkLoad(b *testing.B) {
 		if _, err := Load(nil); err != nil {
 			b.Fatal(err)
 		}
+	}
+}
+
+// Each example that stands in a built-in file behind a comment sign works when
+// the sign goes: a line by itself, or the lines of a table together.
+func TestCommentedExamplesWork(t *testing.T) {
+	files, err := fs.Glob(defaults, "defaults/*.toml")
+	if err != nil || len(files) == 0 {
+		t.Fatal(files, err)
+	}
+	example := regexp.MustCompile(`^# *((?:\[+[a-z_.]+\]+|[a-z_]+ = .+))$`)
+	tried := 0
+	for _, f := range files {
+		data, err := defaults.ReadFile(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		lines := strings.Split(string(data), "\n")
+		for i := 0; i < len(lines); i++ {
+			m := example.FindStringSubmatch(lines[i])
+			if m == nil {
+				continue
+			}
+			changed := slices.Clone(lines)
+			changed[i] = m[1]
+			first := i
+			// A table's header, and values that were found together, go together.
+			for m[1][0] == '[' && i+1 < len(lines) || strings.HasPrefix(m[1], "tested") {
+				next := example.FindStringSubmatch(lines[i+1])
+				if next == nil {
+					break
+				}
+				i++
+				changed[i] = next[1]
+			}
+			tried++
+			if p := CheckFile(f, []byte(strings.Join(changed, "\n"))); len(p) > 0 {
+				t.Errorf("line %d, %q: %v", first+1, lines[first], p)
+			}
+		}
+	}
+	if tried < 6 {
+		t.Errorf("only %d examples were found", tried)
 	}
 }

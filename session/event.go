@@ -178,14 +178,15 @@ type Reckoned struct {
 	Filter   float64 `json:"filter_stops,omitempty"`
 	Warm     float64 `json:"warm_stops,omitempty"`
 	Preflash float64 `json:"preflash_stops,omitempty"`
+	Subject  float64 `json:"subject_mm,omitempty"` // before the hole; 0: far. It changes the sharpness and no time
 }
 
 func (r *Reckoned) check() error {
 	if r == nil {
 		return nil
 	}
-	for _, v := range []float64{r.FNumber, r.ISO, r.Filter, r.Warm, r.Preflash} {
-		if math.IsNaN(v) || v < 0 || v > 1e6 {
+	for _, v := range []float64{r.FNumber, r.ISO, r.Filter, r.Warm, r.Preflash, r.Subject} {
+		if math.IsNaN(v) || v < 0 || v > 1e9 {
 			return refuse("f-number, speed and stops are numbers, 0 or more")
 		}
 	}

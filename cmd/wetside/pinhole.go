@@ -17,6 +17,7 @@ type PinholeCmd struct {
 	Diameter   millimetres `help:"Cylinder: inside diameter of the tin, the hole in its wall." placeholder:"MM"`
 	Hole       millimetres `help:"Diameter of the hole. Without it: the best by Rayleigh's rule." placeholder:"MM"`
 	Paper      string      `help:"Size of the sheet, like 12x9cm (width along the arc), or the key of a paper." placeholder:"SIZE"`
+	Plate      millimetres `help:"Thickness of the plate that the hole is in." placeholder:"MM"`
 	Subject    string      `help:"Distance of the subject, like 2m." default:"far" placeholder:"D"`
 	Wavelength nanometres  `help:"Light the paper sees, in nm." placeholder:"NM"`
 	Scan       string      `help:"Measure a hole: dots an inch of the scan, and how many pixels the hole is wide." placeholder:"DPI,PIXELS"`
@@ -40,6 +41,7 @@ type pinholeReport struct {
 	Back     string  `json:"back"`
 	Focal    float64 `json:"focal_mm"`
 	Hole     float64 `json:"hole_mm"`
+	Plate    float64 `json:"plate_mm"`    // 0: taken as infinitely thin
 	Chosen   bool    `json:"hole_chosen"` // false: the user's own
 	FNumber  float64 `json:"f_number"`
 	Nano     float64 `json:"wavelength_nm"`
@@ -53,13 +55,13 @@ type pinholeReport struct {
 		Points      float64 `json:"points_on_100_mm"`
 	} `json:"blur"`
 	Paper *struct {
-		Width  float64 `json:"width_mm"`
-		Height float64 `json:"height_mm"`
-		Across float64 `json:"angle_across_deg"`
-		Up     float64 `json:"angle_up_deg"`
-		Side   float64 `json:"loss_side_stops"`
-		Top    float64 `json:"loss_top_stops"`
-		Corner float64 `json:"loss_corner_stops"`
+		Width  float64  `json:"width_mm"`
+		Height float64  `json:"height_mm"`
+		Across float64  `json:"angle_across_deg"`
+		Up     float64  `json:"angle_up_deg"`
+		Side   *float64 `json:"loss_side_stops"` // null: no light comes there
+		Top    *float64 `json:"loss_top_stops"`
+		Corner *float64 `json:"loss_corner_stops"`
 	} `json:"paper,omitempty"`
 	Widest float64 `json:"widest_paper_mm,omitempty"`
 	Needle string  `json:"needle,omitempty"`
@@ -83,9 +85,16 @@ func (c *PinholeCmd) Run(h *host) error {
 	if r.Chosen {
 		h.say("hole: %s mm, chosen by Rayleigh's rule; give yours with --hole", mm(r.Hole))
 	}
-	h.say("sharpest hole: %s mm by Rayleigh, %s mm by the Airy disc, in light of %s nm", mm(r.Rayleigh), mm(r.Airy), words.Num(r.Nano))
+	of := ""
+	if r.Blur.Subject != "far" {
+		of = " for that subject"
+	}
+	h.say("sharpest hole%s: %s mm by Rayleigh, %s mm by the Airy disc, in light of %s nm", of, mm(r.Rayleigh), mm(r.Airy), words.Num(r.Nano))
 	h.say("a point becomes %s mm wide (shadow of the hole %s, diffraction %s): %s points on 100 mm of paper",
 		mm(r.Blur.Both), mm(r.Blur.Geometric), mm(r.Blur.Diffraction), words.Decimals(r.Blur.Points, 0))
+	if r.Paper != nil && r.Plate == 0 {
+		h.say("an infinitely thin plate is assumed: --plate 0.1mm says how thick it is, and the ends and corners lose more")
+	}
 	if r.Widest > 0 {
 		h.say("paper round the inside: at most %s mm, or it covers the hole", words.Decimals(r.Widest, 0))
 	}
@@ -110,7 +119,7 @@ func (c *PinholeCmd) camera(set *profiles.Set) (cam exposure.Camera, nano float6
 			return cam, nano, err
 		}
 		cam = exposure.Camera{Pinhole: exposure.Pinhole{Diameter: p.Pinhole.MM(), Focal: p.FocalMM()}, Back: exposure.Flat,
-			Width: p.Sheet.W.MM(), Height: p.Sheet.H.MM()}
+			Width: p.Sheet.W.MM(), Height: p.Sheet.H.MM(), Plate: p.Plate.MM()}
 		if p.Shape == profiles.Cylinder {
 			cam.Back = exposure.Cylinder
 		}
@@ -127,6 +136,9 @@ func (c *PinholeCmd) camera(set *profiles.Set) (cam exposure.Camera, nano float6
 	}
 	if c.Hole > 0 {
 		cam.Pinhole.Diameter = float64(c.Hole)
+	}
+	if c.Plate > 0 {
+		cam.Plate = float64(c.Plate)
 	}
 	if c.Paper != "" {
 		var z profiles.Size
@@ -160,16 +172,16 @@ func (c *PinholeCmd) reckon(h *host) (*pinholeReport, error) {
 	}
 
 	r := &pinholeReport{Back: string(cam.Back), Focal: cam.Pinhole.Focal, Nano: nano}
-	if r.Rayleigh, err = exposure.BestDiameter(exposure.Rayleigh, cam.Pinhole.Focal, nano); err != nil {
+	if r.Rayleigh, err = exposure.BestDiameter(exposure.Rayleigh, cam.Pinhole.Focal, subject, nano); err != nil {
 		return nil, err
 	}
-	if r.Airy, err = exposure.BestDiameter(exposure.Airy, cam.Pinhole.Focal, nano); err != nil {
+	if r.Airy, err = exposure.BestDiameter(exposure.Airy, cam.Pinhole.Focal, subject, nano); err != nil {
 		return nil, err
 	}
 	if cam.Pinhole.Diameter == 0 {
 		cam.Pinhole.Diameter, r.Chosen = r.Rayleigh, true
 	}
-	r.Hole = cam.Pinhole.Diameter
+	r.Hole, r.Plate = cam.Pinhole.Diameter, cam.Plate
 	if r.FNumber, err = cam.Pinhole.FNumber(); err != nil {
 		return nil, err
 	}
@@ -201,14 +213,14 @@ func (c *PinholeCmd) reckon(h *host) (*pinholeReport, error) {
 			return nil, err
 		}
 		r.Paper = &struct {
-			Width  float64 `json:"width_mm"`
-			Height float64 `json:"height_mm"`
-			Across float64 `json:"angle_across_deg"`
-			Up     float64 `json:"angle_up_deg"`
-			Side   float64 `json:"loss_side_stops"`
-			Top    float64 `json:"loss_top_stops"`
-			Corner float64 `json:"loss_corner_stops"`
-		}{cam.Width, cam.Height, a.Across, a.Up, l.Side, l.Top, l.Corner}
+			Width  float64  `json:"width_mm"`
+			Height float64  `json:"height_mm"`
+			Across float64  `json:"angle_across_deg"`
+			Up     float64  `json:"angle_up_deg"`
+			Side   *float64 `json:"loss_side_stops"` // null: no light comes there
+			Top    *float64 `json:"loss_top_stops"`
+			Corner *float64 `json:"loss_corner_stops"`
+		}{cam.Width, cam.Height, a.Across, a.Up, finite(l.Side), finite(l.Top), finite(l.Corner)}
 	}
 	if n, ok := exposure.NeedleFor(r.Hole); ok {
 		r.Needle = n.Gauge
@@ -233,7 +245,12 @@ func (c *PinholeCmd) measure(h *host) error {
 		if v, err = numbers(c.Rule, 3); err != nil {
 			return usage("--rule is the width of the hole, the width of a span of the rule, and that span in mm, like 31,620,10: %v", err)
 		}
-		m, err = exposure.FromRule(v[0], v[1], v[2])
+		// What was read last of the hole's width is the step of the reading.
+		step, hole := 1.0, strings.TrimSpace(strings.SplitN(c.Rule, ",", 2)[0])
+		if _, decimals, ok := strings.Cut(hole, "."); ok {
+			step = math.Pow10(-len(decimals))
+		}
+		m, err = exposure.FromRule(v[0], v[1], v[2], step)
 	}
 	if err != nil {
 		return usageError{err}
@@ -273,3 +290,11 @@ func numbers(s string, n int) ([]float64, error) {
 
 // mm writes the width of a hole or of what it makes of a point.
 func mm(v float64) string { return words.Decimals(v, 2) }
+
+// finite is nil for what is without end, which JSON has no number for.
+func finite(v float64) *float64 {
+	if math.IsInf(v, 0) {
+		return nil
+	}
+	return &v
+}

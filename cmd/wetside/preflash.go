@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"path/filepath"
 	"time"
 
@@ -72,8 +73,20 @@ func (c *PreflashStripCmd) Run(h *host) error {
 		}
 		rows = append(rows, []string{fmt.Sprint(p.Number), words.Decimals(p.Add, 1) + " s", words.Decimals(p.Total, 1) + " s", do})
 	}
-	return h.table(rows)
+	if err := h.table(rows); err != nil {
+		return err
+	}
+	for _, p := range strip {
+		if p.Add < 1 {
+			h.say("%s, or begin with --first %s", handCannotSwitch, words.Units(time.Duration(math.Ceil(1/(math.Exp2(float64(c.Step))-1)))*time.Second))
+			break
+		}
+	}
+	return nil
 }
+
+// handCannotSwitch is said of a lamp that would be on for less than a second.
+const handCannotSwitch = "less than a second cannot be switched by hand: use an enlarger's timer, or a dimmer lamp and longer times"
 
 // PreflashThresholdCmd reads the strip.
 type PreflashThresholdCmd struct {
@@ -99,7 +112,7 @@ func (c *PreflashThresholdCmd) Run(h *host) error {
 	if err != nil {
 		return usageError{err}
 	}
-	t, pm, err := exposure.Threshold(strip, c.Unchanged)
+	t, more, err := exposure.Threshold(strip, c.Unchanged)
 	if err != nil {
 		return usageError{err}
 	}
@@ -112,8 +125,8 @@ func (c *PreflashThresholdCmd) Run(h *host) error {
 		if _, err := set.Paper(c.Keep); err != nil {
 			return usageError{err}
 		}
-		// Tenths are what a hand can do.
-		flash := time.Duration(t * float64(time.Second)).Round(100 * time.Millisecond)
+		// Tenths are what a timer can do, and never more than was seen.
+		flash := time.Duration(t * float64(time.Second)).Truncate(100 * time.Millisecond)
 		if file, err = h.keepPreflash(set, c.Keep, flash, c.Light); err != nil {
 			return err
 		}
@@ -123,11 +136,11 @@ func (c *PreflashThresholdCmd) Run(h *host) error {
 	if c.JSON {
 		return h.json(struct {
 			Threshold float64 `json:"threshold_s"`
-			PlusMinus float64 `json:"plus_minus_stops"`
+			More      float64 `json:"at_most_more_stops"`
 			Kept      string  `json:"kept_in,omitempty"`
-		}{t, pm, file})
+		}{t, more, file})
 	}
-	h.say("threshold %s s, give or take %s stop", words.Decimals(t, 1), words.Sig(pm, 2))
+	h.say("threshold %s s, the longest that left no tone; the true one is at most %s above", words.Decimals(math.Floor(t*10+1e-9)/10, 1), words.StopsOf(more))
 	if file != "" {
 		h.say("kept in %s", file)
 	}
@@ -183,7 +196,11 @@ func (c *PreflashTimeCmd) Run(h *host) error {
 			Light     string  `json:"light,omitempty"`
 		}{flash, t.Seconds(), float64(c.Soften), light})
 	}
+	flash = math.Floor(flash*10+1e-9) / 10 // never above what was reckoned
 	h.say("flash %s s: shadows %s below the threshold of %s just show", words.Decimals(flash, 1), words.StopsOf(float64(c.Soften)), words.Units(t))
+	if flash < 1 {
+		h.say("%s", handCannotSwitch)
+	}
 	if light != "" {
 		h.say("lamp: %s", light)
 	}

@@ -29,6 +29,9 @@ type Light struct {
 	EV        float64 // at ISO 100
 	PlusMinus float64 // stops; what such a reading is usually good to
 	From      string  // for the working and the record: "f/16 and 1/125 s at ISO 100"
+	// Row is the row of the daylight table it was taken from, for the answer; empty
+	// where it was read otherwise.
+	Row string
 	// As is the light as typed, in small letters and without what makes no
 	// difference: what was typed alike on one day is one reading.
 	As string
@@ -136,6 +139,7 @@ type Sky struct {
 	PlusMinus float64
 	Sun       bool     // the subject stands in direct sun
 	Also      []string // other words taken for the same
+	Near      []string // words of the trade for what lies between two rows; this one is taken
 	Source    string
 }
 
@@ -143,18 +147,17 @@ const ph27 = "ANSI PH2.7 daylight table"
 
 // Skies is the daylight table of the ANSI exposure guide PH2.7 (1973 and 1986),
 // brightest first, for a typical subject lit from the front, from two hours
-// after sunrise to two hours before sunset. The row marked otherwise is between
-// two of the guide's.
+// after sunrise to two hours before sunset: its rows, and nothing between them.
+// What experience gives besides belongs to the paper, its speed and reciprocity.
 var Skies = []Sky{
-	{"sun on snow or sand", 16, skyDoubt, true, []string{"snow", "sand", "beach", "sun on snow", "sun on sand", "light sand"}, ph27},
-	{"sun, distinct shadows", 15, skyDoubt, true, []string{"sun", "sunny", "full sun", "bright sun", "distinct shadows", "clear", "clear sky"}, ph27},
-	{"hazy sun, soft shadows", 14, skyDoubt, true, []string{"hazy", "haze", "hazy sun", "weak sun", "soft shadows"}, ph27},
-	{"cloudy bright, no shadows", 13, skyDoubt, false, []string{"cloudy", "cloudy bright", "bright cloud", "no shadows"}, ph27},
-	{"slightly overcast", 12.5, skyDoubt, false, []string{"light overcast", "thin overcast"}, "between two rows of the " + ph27 + "; common practice, no source"},
-	{"heavy overcast", 12, skyDoubt, false, []string{"overcast", "dark cloud", "heavy cloud", "dull"}, ph27},
-	{"open shade", 12, skyDoubt, false, []string{"shade", "open shade, clear sky"}, ph27},
-	{"sunset", 12, 1, false, []string{"at sunset", "sunset sky"}, ph27 + ", sunsets and skylines"},
-	{"just after sunset", 10, 1, false, []string{"after sunset", "dusk"}, ph27 + ", sunsets and skylines: 9 to 11"},
+	{"sun on snow or sand", 16, skyDoubt, true, []string{"snow", "sand", "beach", "sun on snow", "sun on sand", "light sand"}, nil, ph27},
+	{"sun, distinct shadows", 15, skyDoubt, true, []string{"sun", "sunny", "full sun", "bright sun", "distinct shadows", "clear", "clear sky"}, nil, ph27},
+	{"hazy sun, soft shadows", 14, skyDoubt, true, []string{"hazy", "haze", "hazy sun", "weak sun", "soft shadows"}, nil, ph27},
+	{"cloudy bright, no shadows", 13, skyDoubt, false, []string{"cloudy", "cloudy bright", "bright cloud", "no shadows"}, []string{"slightly overcast", "light overcast", "thin overcast"}, ph27},
+	{"heavy overcast", 12, skyDoubt, false, []string{"overcast", "dark cloud", "heavy cloud", "dull"}, nil, ph27},
+	{"open shade", 12, skyDoubt, false, []string{"shade", "open shade, clear sky"}, nil, ph27},
+	{"sunset", 12, 1, false, []string{"at sunset", "sunset sky"}, nil, ph27 + ", sunsets and skylines"},
+	{"just after sunset", 10, 1, false, []string{"after sunset", "dusk"}, nil, ph27 + ", sunsets and skylines: 9 to 11"},
 }
 
 // A Side is where the sun stands to a subject in direct sun.
@@ -181,10 +184,11 @@ func (s Side) Stops() float64 {
 // Light is the sky's light on a subject lit from that side. Without direct sun
 // the side makes no difference.
 func (s Sky) Light(side Side) Light {
-	l := Light{EV: s.EV, PlusMinus: s.PlusMinus, From: s.Words + " (" + s.Source + ")", Sun: s.Sun}
+	l := Light{EV: s.EV, PlusMinus: s.PlusMinus, From: s.Words + " (" + s.Source + ")", Sun: s.Sun, Row: s.Words}
 	if off := side.Stops(); off != 0 && s.Sun {
 		l.EV += off
 		l.PlusMinus += 0.25
+		l.Row += ", " + string(side)
 		l.From = fmt.Sprintf("%s, %s %s (%s)", s.Words, side, words.Stops(off), s.Source)
 	}
 	return l
@@ -202,8 +206,15 @@ func FromSky(typed string, side Side) (Light, error) {
 				return s.Light(side), nil
 			}
 		}
+		for _, a := range s.Near {
+			if squeeze(a) == w {
+				l := s.Light(side)
+				l.Row, l.From = a+", taken as "+l.Row, a+", taken as "+l.From
+				return l, nil
+			}
+		}
 	}
-	return Light{}, fmt.Errorf("no such sky as %q: type sun, hazy, cloudy, slightly overcast, heavy overcast, open shade or sunset", words.Clip(typed))
+	return Light{}, fmt.Errorf("no such sky as %q: type sun, hazy, cloudy, overcast, open shade or sunset", words.Clip(typed))
 }
 
 func squeeze(s string) string {

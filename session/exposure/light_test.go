@@ -21,7 +21,7 @@ func TestParseLight(t *testing.T) {
 		// ANSI PH2.7 daylight table.
 		"snow": 16, "sun on sand": 16, "sun, distinct shadows": 15, "Sunny": 15, "hazy sun": 14, "soft shadows": 14,
 		"cloudy bright, no shadows": 13, "no shadows": 13, "heavy overcast": 12, "overcast": 12, "open shade": 12, "shade": 12,
-		"slightly overcast": 12.5, "sunset": 12,
+		"slightly overcast": 13, "sunset": 12,
 		"sun side lit": 14, "sun, back lit": 13, "hazy backlit": 12, "backlit": 13,
 		"open shade back lit": 12, // no direct sun, no side
 	} {
@@ -74,6 +74,11 @@ func TestSkiesAreTheDaylightTable(t *testing.T) {
 				t.Errorf("%q reads as %v, %v", w, l, err)
 			}
 		}
+	}
+	// A word for what lies between two rows says which it took.
+	l := must(exposure.ParseLight("slightly overcast"))
+	if l.EV != 13 || l.Row != "slightly overcast, taken as cloudy bright, no shadows" || !strings.Contains(l.From, "ANSI PH2.7") {
+		t.Errorf("%+v", l)
 	}
 	if len(want) > 0 {
 		t.Errorf("missing rows: %v", want)

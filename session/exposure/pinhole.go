@@ -97,15 +97,20 @@ const (
 )
 
 // BestDiameter is the sharpest hole, in mm, by the rule c for a focal distance
-// in mm and a wavelength in nm (see [PaperWavelength]).
-func BestDiameter(c Criterion, focal, wavelength float64) (float64, error) {
+// and a subject before the hole in mm (+Inf: far away), and a wavelength in nm
+// (see [PaperWavelength]). A near subject wants a smaller hole: with it, 1/f
+// becomes 1/f + 1/u, as it does in the radius of Fresnel's first zone.
+func BestDiameter(c Criterion, focal, subject, wavelength float64) (float64, error) {
 	if err := check("a focal distance", focal, minFocal, maxFocal, "mm"); err != nil {
+		return 0, err
+	}
+	if err := checkSubject(subject); err != nil {
 		return 0, err
 	}
 	if err := check("a wavelength", wavelength, 200, 2000, "nm"); err != nil {
 		return 0, err
 	}
-	fl := focal * wavelength * 1e-6
+	fl := focal / (1 + focal/subject) * wavelength * 1e-6
 	switch c {
 	case Rayleigh:
 		return 1.9 * math.Sqrt(fl), nil
@@ -130,10 +135,8 @@ func (p Pinhole) Blur(subject, wavelength float64) (Blur, error) {
 	if err := p.Check(); err != nil {
 		return Blur{}, err
 	}
-	if !math.IsInf(subject, 1) {
-		if err := check("a subject distance", subject, 1, 1e9, "mm"); err != nil {
-			return Blur{}, err
-		}
+	if err := checkSubject(subject); err != nil {
+		return Blur{}, err
 	}
 	if err := check("a wavelength", wavelength, 200, 2000, "nm"); err != nil {
 		return Blur{}, err
@@ -144,6 +147,13 @@ func (p Pinhole) Blur(subject, wavelength float64) (Blur, error) {
 	b.Both = math.Hypot(b.Geometric, b.Diffraction)
 	b.AcrossField = 100 / b.Both
 	return b, nil
+}
+
+func checkSubject(mm float64) error {
+	if math.IsInf(mm, 1) {
+		return nil
+	}
+	return check("a subject distance", mm, 1, 1e9, "mm")
 }
 
 // A Back is the shape the paper is held in.
@@ -161,11 +171,15 @@ type Camera struct {
 	Back    Back
 	Width   float64 // mm
 	Height  float64 // mm
+	Plate   float64 // mm, how thick the plate is that the hole is in; 0: not known, as if it were infinitely thin
 }
 
 // Check says what is wrong with the camera, or nil.
 func (c Camera) Check() error {
 	if err := c.Pinhole.Check(); err != nil {
+		return err
+	}
+	if err := check("a plate", c.Plate, 0, 10, "mm"); err != nil {
 		return err
 	}
 	if err := check("a paper width", c.Width, minPaper, maxPaper, "mm"); err != nil {
@@ -226,12 +240,13 @@ func (c Camera) AngleOfView() (Angle, error) {
 
 // FallOff is the light lost, in stops (0 at the middle, positive is lost), at a
 // point of the paper x mm along its width and y mm along its height from the
-// middle. It leaves out the thickness of the plate the hole is made in, which
-// takes more from steep rays the thicker it is.
+// middle. +Inf: no light comes there.
 //
 // Flat back: cos^4 of the angle from the axis. Cylinder: with theta = x/D,
 // rho = D cos(theta): E/E0 = D^2 rho^2 cos^2(theta) / (rho^2 + y^2)^2, so that
-// nothing is lost along the arc at y = 0.
+// nothing is lost along the arc at y = 0. Of either, a plate of thickness T lets
+// through what the two ends of the hole have in common as seen from there: two
+// circles of the hole's diameter, T tan(angle) apart.
 func (c Camera) FallOff(x, y float64) (float64, error) {
 	if err := c.Check(); err != nil {
 		return 0, err
@@ -242,13 +257,25 @@ func (c Camera) FallOff(x, y float64) (float64, error) {
 	if err := check("a place on the paper", y, -c.Height/2, c.Height/2, "mm"); err != nil {
 		return 0, err
 	}
-	e := 0.0
-	if c.Back == Cylinder {
-		e = cylinderShare(c.Pinhole.Focal, x/c.Pinhole.Focal, y)
+	e, tan := 0.0, 0.0 // of the angle from the hole's axis
+	if f := c.Pinhole.Focal; c.Back == Cylinder {
+		theta := x / f
+		e = cylinderShare(f, theta, y)
+		tan = math.Hypot(math.Sin(theta), y/(f*math.Cos(theta))) / math.Cos(theta)
 	} else {
-		e = flatShare(c.Pinhole.Focal, x, y)
+		e = flatShare(f, x, y)
+		tan = math.Hypot(x, y) / f
 	}
+	e *= overlap(c.Plate * tan / c.Pinhole.Diameter)
 	return max(0, -math.Log2(e)), nil
+}
+
+// overlap is the part that two equal circles have in common, q diameters apart.
+func overlap(q float64) float64 {
+	if q >= 1 {
+		return 0
+	}
+	return 2 / math.Pi * (math.Acos(q) - q*math.Sqrt(1-q*q))
 }
 
 func flatShare(f, x, y float64) float64 {
@@ -348,9 +375,10 @@ func FromScan(dpi, pixels float64) (Measured, error) {
 
 // FromRule measures a hole magnified (by a projector, or a picture of it beside
 // a rule): span mm of the rule appear as wide as ruleSeen, the hole as holeSeen,
-// both in the same unit of any kind. A fiftieth of the rule's span as seen is
-// taken as the doubt of the eye.
-func FromRule(holeSeen, ruleSeen, span float64) (Measured, error) {
+// both in the same unit of any kind. The doubt is that of the hole's edges, for a
+// rule is read far better: step, the least difference that was read (1 where
+// whole units were), but no less than a fiftieth of the hole. Judgement.
+func FromRule(holeSeen, ruleSeen, span, step float64) (Measured, error) {
 	if err := check("the hole as seen", holeSeen, 1e-3, 1e6, ""); err != nil {
 		return Measured{}, err
 	}
@@ -360,7 +388,8 @@ func FromRule(holeSeen, ruleSeen, span float64) (Measured, error) {
 	if err := check("a rule's span", span, 0.1, 1000, "mm"); err != nil {
 		return Measured{}, err
 	}
-	m := Measured{holeSeen / ruleSeen * span, span / 50}
+	mm := span / ruleSeen
+	m := Measured{holeSeen * mm, max(step, holeSeen/50) * mm}
 	return m, check("a hole", m.MM, minHole, maxHole, "mm")
 }
 
@@ -379,6 +408,23 @@ func (c Camera) Sentence() (string, error) {
 	if err != nil {
 		return "", err
 	}
+	sides := words.StopsOf(l.Side)
+	if l.Side > noLight {
+		sides = lost(l.Side)
+	}
 	return fmt.Sprintf("f/%s, sees %s degrees across and %s up; loses %s at the sides, %s at top and bottom, %s in the corners",
-		words.Sig(n, 3), words.Decimals(a.Across, 0), words.Decimals(a.Up, 0), words.StopsOf(l.Side), words.StopsNumber(l.Top), words.StopsNumber(l.Corner)), nil
+		words.Sig(n, 3), words.Decimals(a.Across, 0), words.Decimals(a.Up, 0), sides, lost(l.Top), lost(l.Corner)), nil
+}
+
+// noLight is the loss, in stops, past which no exposure shows anything.
+const noLight = 10.0
+
+func lost(stops float64) string {
+	switch {
+	case math.IsInf(stops, 1):
+		return "all light (the plate is in the way)"
+	case stops > noLight:
+		return "as good as all light"
+	}
+	return words.StopsNumber(stops)
 }

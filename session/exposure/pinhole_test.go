@@ -15,30 +15,34 @@ import (
 func TestBestDiameter(t *testing.T) {
 	// Lord Rayleigh, "On pin-hole photography", Phil. Mag. 31 (1891):
 	// d = 1.9 sqrt(f lambda); 100 mm, 550 nm.
-	near(t, "Rayleigh", must(exposure.BestDiameter(exposure.Rayleigh, 100, 550)), 0.446, 0.0005)
+	near(t, "Rayleigh", must(exposure.BestDiameter(exposure.Rayleigh, 100, math.Inf(1), 550)), 0.446, 0.0005)
 	// The Airy criterion, d = sqrt(2.44 f lambda), for the same.
-	near(t, "Airy", must(exposure.BestDiameter(exposure.Airy, 100, 550)), 0.366, 0.0005)
+	near(t, "Airy", must(exposure.BestDiameter(exposure.Airy, 100, math.Inf(1), 550)), 0.366, 0.0005)
 
 	for _, v := range append([]float64{0}, odd...) {
-		_, err := exposure.BestDiameter(exposure.Airy, v, 550)
+		_, err := exposure.BestDiameter(exposure.Airy, v, math.Inf(1), 550)
 		sentence(t, fmt.Sprint("focal ", v), err)
-		_, err = exposure.BestDiameter(exposure.Airy, 100, v)
+		_, err = exposure.BestDiameter(exposure.Airy, 100, math.Inf(1), v)
 		sentence(t, fmt.Sprint("wavelength ", v), err)
 	}
-	_, err := exposure.BestDiameter("best", 100, 550)
+	_, err := exposure.BestDiameter("best", 100, math.Inf(1), 550)
 	sentence(t, "rule", err)
 }
 
 // The Airy criterion is where geometry and diffraction balance: no other hole
-// gives a far point less blur.
+// gives a point less blur, far or near.
 func TestBlurLeastAtAiry(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		f := rapid.Float64Range(20, 1000).Draw(t, "focal")
 		wl := rapid.Float64Range(350, 700).Draw(t, "wavelength")
 		off := rapid.Float64Range(0.5, 2).Draw(t, "factor")
-		best := must(exposure.BestDiameter(exposure.Airy, f, wl))
+		subject := math.Inf(1)
+		if rapid.Bool().Draw(t, "near") {
+			subject = rapid.Float64Range(50, 5000).Draw(t, "subject")
+		}
+		best := must(exposure.BestDiameter(exposure.Airy, f, subject, wl))
 		blur := func(d float64) float64 {
-			return must((exposure.Pinhole{Diameter: d, Focal: f}).Blur(math.Inf(1), wl)).Both
+			return must((exposure.Pinhole{Diameter: d, Focal: f}).Blur(subject, wl)).Both
 		}
 		if blur(best*off) < blur(best)*(1-1e-12) {
 			t.Fatalf("blur %g at %g times the best hole, %g at the best", blur(best*off), off, blur(best))
@@ -243,17 +247,21 @@ func TestMeasuringAHole(t *testing.T) {
 	near(t, "its doubt", m.PlusMinus, 0.01, 1e-12)
 	near(t, "in stops", m.Stops(), 2*math.Log2(0.31/0.3), 1e-12)
 	// A millimetre of the rule fills 200 of anything, the hole 60.
-	near(t, "rule", must(exposure.FromRule(60, 200, 1)).MM, 0.3, 1e-12)
+	near(t, "rule", must(exposure.FromRule(60, 200, 1, 1)).MM, 0.3, 1e-12)
+	// A hole of half a millimetre, seen 31 wide to the unit, is known to a
+	// thirtieth, whatever span of the rule is in the picture.
+	near(t, "rule's doubt", must(exposure.FromRule(31, 6200, 100, 1)).PlusMinus, 0.5/31, 1e-12)
+	near(t, "seen large", must(exposure.FromRule(310, 6200, 10, 1)).PlusMinus, 0.5/50, 1e-12)
 	for _, v := range append([]float64{0}, odd...) {
 		_, err := exposure.FromScan(v, 30)
 		sentence(t, fmt.Sprint("dpi ", v), err)
 		_, err = exposure.FromScan(2400, v)
 		sentence(t, fmt.Sprint("pixels ", v), err)
-		_, err = exposure.FromRule(v, 200, 1)
+		_, err = exposure.FromRule(v, 200, 1, 1)
 		sentence(t, fmt.Sprint("seen ", v), err)
-		_, err = exposure.FromRule(60, v, 1)
+		_, err = exposure.FromRule(60, v, 1, 1)
 		sentence(t, fmt.Sprint("rule ", v), err)
-		_, err = exposure.FromRule(60, 200, v)
+		_, err = exposure.FromRule(60, 200, v, 1)
 		sentence(t, fmt.Sprint("span ", v), err)
 	}
 	for i := 1; i < len(exposure.Needles); i++ {
@@ -266,5 +274,54 @@ func TestMeasuringAHole(t *testing.T) {
 	}
 	if n, ok := exposure.NeedleFor(2); ok {
 		t.Errorf("for 2 mm: %v", n)
+	}
+}
+
+// A plate has two holes: where its front is, and where its back is. Rays from all
+// over the first towards a place on the paper are counted that pass the second.
+func TestAThickPlateAgainstRays(t *testing.T) {
+	rng := rand.New(rand.NewPCG(4, 9))
+	for _, c := range []struct {
+		cam  exposure.Camera
+		x, y float64
+	}{
+		{camera(exposure.Flat, 0.3, 60, 120, 100), 60, 20}, {camera(exposure.Flat, 0.3, 60, 120, 100), 10, 0},
+		{camera(exposure.Cylinder, 0.5, 75, 120, 90), 60, 45}, {camera(exposure.Cylinder, 0.5, 75, 120, 90), 60, 0}, {camera(exposure.Cylinder, 0.5, 75, 120, 90), 0, 45},
+	} {
+		thin := must(c.cam.FallOff(c.x, c.y))
+		d, f := c.cam.Pinhole.Diameter, c.cam.Pinhole.Focal
+		// The place on the paper, the hole at the origin, its axis along z.
+		px, pz := c.x, f
+		if c.cam.Back == exposure.Cylinder {
+			central := 2 * c.x / f
+			px, pz = f/2*math.Sin(central), f/2+f/2*math.Cos(central)
+		}
+		for _, plate := range []float64{0.05, 0.1, 0.2} {
+			const rays = 400_000
+			through := 0
+			for range rays {
+				r, a := d/2*math.Sqrt(rng.Float64()), 2*math.Pi*rng.Float64()
+				// A ray comes from far and goes by the front's point on to the place;
+				// the paper is far beside the hole, so all have one direction.
+				x, y := r*math.Cos(a)+plate*px/pz, r*math.Sin(a)+plate*c.y/pz
+				if math.Hypot(x, y) <= d/2 {
+					through++
+				}
+			}
+			c.cam.Plate = plate
+			near(t, fmt.Sprintf("%s, %g mm, at %g,%g", c.cam.Back, plate, c.x, c.y), must(c.cam.FallOff(c.x, c.y))-thin, -math.Log2(float64(through)/rays), 0.02)
+		}
+	}
+	// The README's tin: a tenth of a millimetre of plate and the corners lose 2.3.
+	tin := camera(exposure.Cylinder, 0.5, 75, 120, 90)
+	tin.Plate = 0.1
+	near(t, "corner", must(tin.Loss()).Corner, 2.34, 0.02)
+	// Steeper than the hole is wide for its depth, nothing comes.
+	tin.Plate = 0.5
+	if l := must(tin.Loss()); !math.IsInf(l.Corner, 1) || !strings.Contains(must(tin.Sentence()), "all light (the plate is in the way) in the corners") {
+		t.Errorf("%+v: %s", l, must(tin.Sentence()))
+	}
+	if s := must(camera(exposure.Cylinder, 0.3, 100, 313, 100).Sentence()); !strings.Contains(s, "as good as all light in the corners") {
+		t.Error(s)
 	}
 }

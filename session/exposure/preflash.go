@@ -43,11 +43,11 @@ func Strip(first, step float64, n int) ([]Patch, error) {
 	return strip, nil
 }
 
-// Threshold is the flash, in seconds, between the last patch that looks like
-// unexposed paper (unchanged; 0 when even the first has changed) and the first
-// that does not: the middle of the two in stops, with how far it may be off.
-// Keep it per paper, lamp and distance.
-func Threshold(strip []Patch, unchanged int) (seconds, plusMinus float64, err error) {
+// Threshold is the longest flash, in seconds, that was seen to leave no tone: the
+// last patch that looks like unexposed paper (unchanged; 0 when even the first has
+// changed). more is by how many stops the true one may lie above it, at most: the
+// next patch did change. Keep it per paper, lamp and distance.
+func Threshold(strip []Patch, unchanged int) (seconds, more float64, err error) {
 	switch {
 	case len(strip) < 2:
 		return 0, 0, fmt.Errorf("there is no test strip to judge: make one of at least 2 patches")
@@ -60,7 +60,7 @@ func Threshold(strip []Patch, unchanged int) (seconds, plusMinus float64, err er
 	if !(a > 0) || !(b > a) || math.IsInf(b, 0) {
 		return 0, 0, fmt.Errorf("the patches do not grow: give the strip as it was planned")
 	}
-	return math.Sqrt(a * b), math.Log2(b/a) / 2, nil
+	return a, math.Log2(b / a), nil
 }
 
 // MaxSoftening, in stops, is where lifting the shadows further brings the flash

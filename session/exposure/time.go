@@ -359,7 +359,7 @@ func Reckon(a Ask) (Result, error) {
 		r.Notes = append(r.Notes, fmt.Sprintf("a metered time of %s is %s of the paper's reciprocity table: this is extrapolated, bracket wider", words.Long(r.Metered), where))
 	}
 	if r.Seconds < 1 {
-		r.Notes = append(r.Notes, "this is shorter than a hand can time: use a smaller hole or a filter")
+		r.Notes = append(r.Notes, fmt.Sprintf("a hand cannot time less than a second: a shutter can, or a filter of %s makes it more", words.Count(int(math.Ceil(-math.Log2(r.Seconds))), "stop")))
 	}
 	if a.Warm > 0 {
 		r.Notes = append(r.Notes, "the allowance for warm light is a judgement, not a measurement")
@@ -372,7 +372,11 @@ func Reckon(a Ask) (Result, error) {
 
 // Sentence is the result in one line.
 func (r Result) Sentence() string {
-	s := fmt.Sprintf("%s at f/%s on ISO %s: expose %s", r.ask.Light, words.Sig(r.ask.FNumber, 3), words.Num(r.ask.ISO), words.Long(r.Rounded))
+	s := ""
+	if row := r.ask.Light.Row; row != "" {
+		s = row + ": "
+	}
+	s += fmt.Sprintf("%s at f/%s on ISO %s: expose %s", r.ask.Light, words.Sig(r.ask.FNumber, 3), words.Num(r.ask.ISO), words.Long(r.Rounded))
 	if len(r.Bracket) > 1 && r.Bracket[0].Rounded < r.Bracket[len(r.Bracket)-1].Rounded {
 		s += fmt.Sprintf(" (bracket %s to %s)", words.Long(r.Bracket[0].Rounded), words.Long(r.Bracket[len(r.Bracket)-1].Rounded))
 	}
@@ -433,16 +437,16 @@ func (r Result) Working() []string {
 	return w
 }
 
-// Round makes a time one that a person with a hand over a hole can do: half
-// seconds to 10 s, seconds to 1 min, 5 s to 5 min, 15 s to 20 min, 30 s to 1 h,
-// minutes to 4 h, then 5 minutes. From 5 s up it changes the exposure by less
-// than a tenth of a stop. Below half a second the time is left alone.
+// Round makes a time one that a person with a hand over a hole can do: tenths to
+// 5 s, half seconds to 10 s, seconds to 1 min, 5 s to 5 min, 15 s to 20 min, 30 s
+// to 1 h, minutes to 4 h, then 5 minutes. It never changes the exposure by more
+// than a twelfth of a stop. Below a second the time is left alone.
 func Round(seconds float64) float64 {
-	if !(seconds >= 0.5) || math.IsInf(seconds, 0) {
+	if !(seconds >= 1) || math.IsInf(seconds, 0) {
 		return seconds
 	}
 	for _, s := range []struct{ below, step float64 }{
-		{10, 0.5}, {60, 1}, {300, 5}, {1200, 15}, {3600, 30}, {4 * 3600, 60}, {math.Inf(1), 300},
+		{5, 0.1}, {10, 0.5}, {60, 1}, {300, 5}, {1200, 15}, {3600, 30}, {4 * 3600, 60}, {math.Inf(1), 300},
 	} {
 		if seconds < s.below {
 			return math.Round(seconds/s.step) * s.step
