@@ -314,33 +314,69 @@ func (f *field) edit(m *Model, s *session.Sheet, text string) (tea.Cmd, error) {
 	if text == "" {
 		return nil, nil
 	}
-	plan, err := m.cfg.Plan(profiles.Form{Paper: s.Spec.Paper.Key, Process: s.Spec.Process.Key, Camera: s.Spec.Camera, Light: text})
+	plan, err := m.cfg.Plan(profiles.Form{Paper: s.Spec.Paper.Key, Process: s.Spec.Process.Key, Camera: s.Spec.Camera, Light: text, Own: profiles.OwnOf(s.Spec.Reckoned)})
 	if err != nil || plan.Exposure <= 0 {
 		if err == nil {
 			err = fmt.Errorf("that gives no time: name the camera on the bench, or type a time like 4m")
 		}
 		return nil, err
 	}
-	e := session.Event{Kind: session.Retimed, Sheet: s.ID, Planned: plan.Exposure, Note: text}
-	switch {
-	case s.Phase != session.Exposing:
-		spec := s.Spec
-		spec.Light, spec.Exposure, spec.Working = text, plan.Exposure, strings.Join(plan.Working, "\n")
-		spec.Base, spec.Learned, spec.Reckoned = plan.Spec.Base, plan.Spec.Learned, plan.Spec.Reckoned
-		e = session.Event{Kind: session.Remade, Sheet: s.ID, Spec: &spec}
-	case !plan.ByHand:
-		e.Kind, e.Stops = session.LightChanged, m.cfg.Brighter(s, text, plan.Exposure)
-		if r := plan.Spec.Reckoned; r != nil {
-			e.Lit = r.Lit
-		}
+	if s.Phase == session.Exposing {
+		return f.editRunning(m, s, text, plan)
 	}
+	spec := s.Spec
+	spec.Light, spec.Exposure, spec.Working = text, plan.Exposure, strings.Join(plan.Working, "\n")
+	spec.Base, spec.Learned, spec.Reckoned = plan.Spec.Base, plan.Spec.Learned, plan.Spec.Reckoned
+	e := session.Event{Kind: session.Remade, Sheet: s.ID, Spec: &spec}
 	if err := m.desk.Do(e); err != nil {
 		return nil, err
 	}
-	if s.Phase == session.Exposing {
-		return m.tell(strings.TrimSuffix(plan.Sentence, ".") + "; " + f.rest(m, s)), nil
-	}
 	return m.tell(plan.Sentence), nil
+}
+
+// editRunning takes what was typed while the pinhole is open. A time is the whole
+// time. A light may be what the light is from now on, or what the whole time is to
+// be reckoned from, and only the user knows which.
+func (f *field) editRunning(m *Model, s *session.Sheet, text string, plan profiles.Reckoned) (tea.Cmd, error) {
+	whole := words.Finished(plan.Exposure)
+	retime := func() (tea.Cmd, error) {
+		if err := m.desk.Do(session.Event{Kind: session.Retimed, Sheet: s.ID, Planned: plan.Exposure, Note: text}); err != nil {
+			return nil, err
+		}
+		return m.tell(fmt.Sprintf("the whole time is %s; %s", whole, f.rest(m, s))), nil
+	}
+	if plan.ByHand {
+		return retime()
+	}
+	relight := func() (tea.Cmd, error) {
+		e := session.Event{Kind: session.LightChanged, Sheet: s.ID, Planned: plan.Exposure, Note: text, Stops: m.cfg.Brighter(s, text, plan.Exposure)}
+		if r := plan.Spec.Reckoned; r != nil {
+			e.Lit = r.Lit
+		}
+		if err := m.desk.Do(e); err != nil {
+			return nil, err
+		}
+		return m.tell(fmt.Sprintf("the light is now %s; %s", ember.SafeText(text), f.rest(m, s))), nil
+	}
+	told := func(do func() (tea.Cmd, error)) func() tea.Cmd {
+		return func() tea.Cmd {
+			cmd, err := do()
+			if err != nil {
+				return m.tell(ember.SafeText(err.Error()))
+			}
+			return cmd
+		}
+	}
+	m.ask = &question{
+		text:  fmt.Sprintf("Sheet %d: y: the light is now %s. n: the whole time shall be %s.", s.Num, ember.SafeText(text), whole),
+		yes:   told(relight),
+		no:    told(retime),
+		leave: func() tea.Cmd { return m.tell("nothing is changed") },
+	}
+	if m.cfg.Blind {
+		m.desk.Say(m.ask.text)
+	}
+	return nil, nil
 }
 
 // rest says how much of a running exposure is to come, and when it ends.

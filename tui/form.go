@@ -39,6 +39,7 @@ const (
 	fName
 	fMaker
 	fLight
+	fWith
 )
 
 func newForm(cfg Config) form {
@@ -55,7 +56,8 @@ func newForm(cfg Config) form {
 		fCelsius: text("developer", "20 C", ""),
 		fName:    text("name", "of the sheet", ""),
 		fMaker:   text("maker", "whose it is", ""),
-		fLight:   text("light", "EV 13, f/16 1/125, 2500 lux, overcast, or a time: 4m", ""),
+		fLight:   text("light", "EV 13, f/16 1/125, 2500 lux, overcast, or a time: 4m, or both", ""),
+		fWith:    text("with", "filter 1, pre-flash 1/2, warm light 1/3, subject 1m", ""),
 	}}
 }
 
@@ -108,7 +110,7 @@ func (f *form) value() profiles.Form {
 	}
 	word := func(i int) string { return strings.TrimSpace(ember.SafeText(f.fields[i].input.Value())) }
 	return profiles.Form{Paper: pick(fPaper), Process: pick(fProcess), Camera: pick(fCamera),
-		Celsius: word(fCelsius), Name: word(fName), Maker: word(fMaker), Light: word(fLight)}
+		Celsius: word(fCelsius), Name: word(fName), Maker: word(fMaker), Light: word(fLight), With: word(fWith)}
 }
 
 func (f *form) press(m *Model, k tea.KeyMsg) tea.Cmd {

@@ -238,8 +238,9 @@ func TestATimeTypedInMidExposureEndsWhenItSays(t *testing.T) {
 	}
 }
 
-// A light typed while the pinhole is open keeps its words, and by how much it
-// differs.
+// A light typed while the pinhole is open is asked about: is it the light from now
+// on, or is the whole time to be that of this light? The first keeps its words, and
+// by how much it differs.
 func TestALightTypedInMidExposureIsKept(t *testing.T) {
 	w, m := newWorld(t, func(c *Config) { c.Start = Field })
 	s := m.add(t, "caddy", "4m")
@@ -247,11 +248,33 @@ func TestALightTypedInMidExposureIsKept(t *testing.T) {
 	w.pass(2 * time.Minute)
 	m.keys(t, "e")
 	m.typed(t, "7m15s")
+	if m.ask == nil || !strings.Contains(m.ask.text, "y: the light is now 7m15s. n: the whole time shall be 7:15.") {
+		t.Fatalf("asked: %+v", m.ask)
+	}
+	m.keys(t, " ") // no answer to that
+	if m.ask == nil || len(s.Light.Readings) > 0 {
+		t.Fatal("a habitual key answers")
+	}
+	m.keys(t, "y")
 	if r := s.Light.Readings; len(r) != 1 || r[0].Stops != -1 || r[0].Light != "7m15s" || r[0].Full != 7*time.Minute+15*time.Second {
 		t.Errorf("kept as %+v", r)
 	}
-	if !strings.Contains(m.said, "3:38 more, until ") {
+	if !strings.Contains(m.said, "the light is now 7m15s; 3:38 more, until ") {
 		t.Errorf("it says %q", m.said)
+	}
+	// The other answer: seven and a quarter minutes in all, two of which are over.
+	m = func() *Model { w, m = newWorld(t, func(c *Config) { c.Start = Field }); return m }()
+	s = m.add(t, "caddy", "4m")
+	m.keys(t, "space")
+	w.pass(2 * time.Minute)
+	m.keys(t, "e")
+	m.typed(t, "7m15s")
+	m.keys(t, "n")
+	if r := s.Light.Readings; len(r) != 1 || r[0].Open != 7*time.Minute+15*time.Second {
+		t.Errorf("kept as %+v", r)
+	}
+	if v, _ := m.desk.M.View(w.now).Sheet(s.ID); v.Left != 5*time.Minute+15*time.Second || !strings.Contains(m.said, "the whole time is 7:15; 5:15 more") {
+		t.Errorf("%v left, and it says %q", v.Left, m.said)
 	}
 }
 

@@ -168,7 +168,7 @@ func aDayAhead(h *host) error {
 }
 
 // theWorkshop is a weekend at a disused signal box. On Saturday Ash exposes two
-// sheets in the tea caddy under a slightly overcast sky, the first half a stop
+// sheets in the tea caddy at EV 12.5, the first half a stop
 // too short, and Birch one in the hat box that is torn in the fixer; in between
 // a rehearsal. On Sunday Birch makes a paper negative.
 func theWorkshop(h *host) error {
@@ -200,8 +200,8 @@ func theWorkshop(h *host) error {
 		sheets    []sheet
 	}{
 		{time.Date(2026, 5, 2, 10, 0, 0, 0, zone), false, []sheet{
-			{"a1000001-0000-4000-8000-000000000001", "Levers", "Ash", "tea-caddy", "direct-positive-fb", "slightly overcast", "", &half, "only the window shows"},
-			{"a1000002-0000-4000-8000-000000000002", "=SUM(A1)\x1b[42m", "Ash", "tea-caddy", "direct-positive-fb", "slightly overcast", "", &none, ""},
+			{"a1000001-0000-4000-8000-000000000001", "Levers", "Ash", "tea-caddy", "direct-positive-fb", "EV 12.5", "", &half, "only the window shows"},
+			{"a1000002-0000-4000-8000-000000000002", "=SUM(A1)\x1b[42m", "Ash", "tea-caddy", "direct-positive-fb", "EV 12.5", "", &none, ""},
 			{"a1000003-0000-4000-8000-000000000003", "Gate <b>", "Birch", "hat-box", "direct-positive-fb", "EV 14", "torn", nil, ""},
 		}},
 		{time.Date(2026, 5, 2, 15, 0, 0, 0, zone), true, []sheet{
