@@ -77,8 +77,9 @@ type Config struct {
 	Verified func() []Finding
 	// Pulse makes each cue pulse a border as well, for who does not hear well.
 	Pulse bool
-	// MayClose reports whether no other program works on this session.
-	MayClose func() bool
+	// WhenAlone calls what it is given if no other program works on this session,
+	// and lets none begin to meanwhile; nil: none ever does.
+	WhenAlone func(func())
 	// News is what there is to tell since it was asked last; may be nil.
 	News func() []string
 	// Notices are told at the start.
@@ -483,10 +484,18 @@ func (m *Model) quit() tea.Cmd {
 // leave ends the program, and the session with it if no sheet waits for it and
 // no other program works on it.
 func (m *Model) leave() {
-	// A session with events that go no further is not called over: what the
-	// question said is lost is all that is.
-	if m.desk.Over() && m.desk.Record.Loose() == 0 && (m.cfg.MayClose == nil || m.cfg.MayClose()) {
-		m.desk.Do(session.Event{Kind: session.Closed})
+	over := func() {
+		m.desk.Tick() // what another did before it left
+		// A session with events that go no further is not called over: what the
+		// question said is lost is all that is.
+		if m.desk.Over() && m.desk.Record.Loose() == 0 {
+			m.desk.Do(session.Event{Kind: session.Closed})
+		}
+	}
+	if m.cfg.WhenAlone == nil {
+		over()
+	} else {
+		m.cfg.WhenAlone(over)
 	}
 	m.done = true
 }

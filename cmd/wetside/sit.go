@@ -265,7 +265,7 @@ func (s *sitting) config() tui.Config {
 		Plan: s.newest(s.plan), Shift: s.plan.Shift, Brighter: s.plan.Brighter, Baths: s.plan.Baths, Reckon: s.reckoned,
 		Book: pages{s.Book, s.clock.Now, s.plan}, Lamps: s.lamps, Verified: s.verified,
 		Pulse: s.set.Border, ConfirmSound: s.First && !s.rehearsal && s.set.Sound != "none",
-		KeepFogTest: s.plan.KeepFogTest, MayClose: s.Alone, News: s.news, Span: profiles.ParseDuration,
+		KeepFogTest: s.plan.KeepFogTest, WhenAlone: s.WhenAlone, News: s.news, Span: profiles.ParseDuration,
 	}
 	cfg.Papers, cfg.Processes, cfg.Cameras = choices(s.plan.Set)
 	if s.Resumed && s.First {
@@ -331,7 +331,9 @@ func (s *sitting) leave(err error, unread []string) error {
 		}
 	}
 	s.lamps.stop()
-	if err == nil && s.MayShine() && s.Alone() { // else nobody has said that paper is covered
+	alone := false
+	s.WhenAlone(func() { alone = true })
+	if err == nil && alone && s.MayShine() { // else nobody has said that paper is covered
 		if err := s.lamps.lamps.Restore(); err != nil {
 			s.warn("%s", oneLine(err))
 		}

@@ -1,7 +1,11 @@
 package desk
 
 import (
+	"context"
+	"errors"
 	"path/filepath"
+	"sync"
+	"time"
 
 	"github.com/gofrs/flock"
 
@@ -24,26 +28,56 @@ type Sitting struct {
 	// Saved is called after a sheet's record was written; may be nil.
 	Saved func()
 
-	row        notebook.Sitting
-	rehearsal  bool
-	loud, here *flock.Flock
+	row       notebook.Sitting
+	rehearsal bool
+	loud      *flock.Flock // of the one that makes the sound
+	here      *flock.Flock // shared by all that work on the notebook
+	door      *flock.Flock // of the one that just comes or goes
+	inDoor    sync.Mutex   // the same within this program
+}
+
+// doorWait is how long a program waits for another to come or go. One that was
+// stopped in the midst of it keeps nobody from starting.
+const doorWait = 2 * time.Second
+
+// pass waits until nobody else comes or goes. ok is false if one does not end;
+// where there is no folder for locks, nobody can be waited for.
+func (s *Sitting) pass() (ok bool) {
+	s.inDoor.Lock()
+	ctx, cancel := context.WithTimeout(context.Background(), doorWait)
+	defer cancel()
+	_, err := s.door.TryLockContext(ctx, 5*time.Millisecond)
+	return !errors.Is(err, context.DeadlineExceeded)
+}
+
+func (s *Sitting) passed() {
+	s.door.Unlock()
+	s.inDoor.Unlock()
 }
 
 // Open takes up the session of this kind that is open, if there is one; else
-// Begin must follow. state is the folder of the locks. A rehearsal that an
-// earlier program left is closed at now.
-func Open(book *notebook.Book, state string, rehearsal bool, now session.Instant) (*Sitting, error) {
-	s := &Sitting{Book: book, M: session.New(), rehearsal: rehearsal,
-		loud: flock.New(filepath.Join(state, "sound.lock")), here: flock.New(filepath.Join(state, "here.lock"))}
-	var err error
+// Begin must follow at once, for others wait for it. state is the folder of the
+// locks. A rehearsal that an earlier program left is closed at now.
+func Open(book *notebook.Book, state string, rehearsal bool, now session.Instant) (s *Sitting, err error) {
+	s = &Sitting{Book: book, M: session.New(), rehearsal: rehearsal,
+		loud: flock.New(filepath.Join(state, "sound.lock")), here: flock.New(filepath.Join(state, "here.lock")), door: flock.New(filepath.Join(state, "door.lock"))}
+	s.pass()
+	defer func() {
+		if err != nil || s.Resumed {
+			s.passed()
+		}
+		if err != nil {
+			s.Release()
+			s = nil
+		}
+	}()
 	if s.First, err = s.loud.TryLock(); err != nil {
 		s.First = true // no folder for locks: better twice heard than not at all
 	}
 	s.here.TryRLock()
 	row, events, live, err := book.Live(rehearsal)
 	if err != nil {
-		s.Release()
-		return nil, err
+		return s, err
 	}
 	s.row = row
 	if live && rehearsal && s.First {
@@ -71,6 +105,7 @@ func replay(events []session.Event) *session.Machine {
 
 // Begin opens a new session.
 func (s *Sitting) Begin(now session.Instant, pace float64) error {
+	defer s.passed()
 	open := session.Event{Kind: session.Opened, At: now, Rehearsal: s.rehearsal, Pace: pace}
 	var err error
 	if s.row, err = s.Book.Begin(open); err != nil && !notebook.IsUnsaved(err) {
@@ -127,12 +162,23 @@ func (s *Sitting) TakeLoudspeaker() bool {
 	return err == nil && ok
 }
 
-// Alone reports whether no other program works here. It is asked at the end: the
-// others are no longer told of this one.
-func (s *Sitting) Alone() bool {
+// WhenAlone calls do if no other program works here, and none begins to before
+// do returns. It is asked at the end: the others are no longer told of this one.
+func (s *Sitting) WhenAlone(do func()) { s.whenAlone(do, false) }
+
+func (s *Sitting) whenAlone(do func(), stays bool) {
+	defer s.passed()
+	if !s.pass() {
+		return
+	}
 	s.here.Unlock()
-	ok, err := s.here.TryLock()
-	return err != nil || ok
+	if ok, err := s.here.TryLock(); err != nil || ok {
+		do()
+	}
+	s.here.Unlock()
+	if stays {
+		s.here.TryRLock()
+	}
 }
 
 // MayShine reports whether a rehearsal, whose own sheet is blank, leaves no real
@@ -141,11 +187,10 @@ func (s *Sitting) MayShine() bool {
 	if !s.rehearsal {
 		return true
 	}
-	ok := s.Alone()
-	s.here.Unlock()
-	s.here.TryRLock()
+	alone := false
+	s.whenAlone(func() { alone = true }, true)
 	_, events, live, err := s.Book.Live(false)
-	if !ok || err != nil {
+	if !alone || err != nil {
 		return false
 	}
 	return !live || !replay(events).PaperOut()

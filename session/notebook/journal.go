@@ -246,14 +246,18 @@ func (m *memory) unheld(n int) []*row {
 }
 
 // pull reads what was added to the files of m, and reports whether there was
-// anything new about them.
+// anything new about them. Another program may be moving lines from a second
+// place home, or a journal to where it is kept: they are read in this order, so
+// that none is missed on its way.
 func (m *memory) pull() (news bool) {
-	for i := range m.files {
-		if rows, is := m.files[i].pull(); is {
-			m.learn(rows...)
-			news = true
-		}
+	var rows []*row
+	for i := len(m.files) - 1; i >= 0; i-- {
+		more, is := m.files[i].pull()
+		rows = append(rows, more...)
+		news = news || is
 	}
+	slices.SortStableFunc(rows, byPlace)
+	m.learn(rows...)
 	return news
 }
 

@@ -162,11 +162,15 @@ func sittingOf(path string) string {
 // indexed reports whether the index can be asked.
 func (b *Book) indexed() bool { return b.rd != nil && (!b.broken || b.inRAM) && !b.making }
 
-// gather reads the journals of all sittings that are not put away, and those
-// that the index says can be gone on with, and brings both together.
+// gather reads the journals of all sittings that are not put away, of those that
+// the index says can be gone on with and of those that are at hand, and brings
+// index and journals together.
 func (b *Book) gather() {
 	b.blind = nil
 	sits := map[string]bool{}
+	for sit := range b.sits {
+		sits[sit] = true // another program may have closed it and put it away
+	}
 	for _, d := range b.dirs()[home:] {
 		if _, err := os.ReadDir(d); err != nil && !gone(err) {
 			b.blind = err
