@@ -11,7 +11,7 @@ type Shape string
 
 // The shapes of camera.
 const (
-	Flat     Shape = "flat"     // paper flat, parallel to the pinhole plate
+	flat     Shape = "flat"     // paper flat, parallel to the pinhole plate
 	Cylinder Shape = "cylinder" // pinhole in the wall of a tin, paper round the opposite inside
 )
 

@@ -226,9 +226,9 @@ var wordsOf = map[reflect.Type][]string{
 	reflect.TypeFor[session.Response](): {string(session.Lighter), string(session.Denser)},
 	reflect.TypeFor[session.Stage]():    steps(),
 	reflect.TypeFor[session.Level]():    texts(session.Levels),
-	reflect.TypeFor[Shape]():            {string(Flat), string(Cylinder)},
-	reflect.TypeFor[Ends]():             {string(ByUser), string(ByClock)},
-	reflect.TypeFor[Model]():            {string(NoFailure), string(Schwarzschild), string(Table)},
+	reflect.TypeFor[Shape]():            {string(flat), string(Cylinder)},
+	reflect.TypeFor[Ends]():             {string(byUser), string(byClock)},
+	reflect.TypeFor[Model]():            {string(noFailure), string(schwarzschild), string(table)},
 }
 
 // texts are typed words as they are written.

@@ -20,8 +20,8 @@ func (s Source) Path() string {
 	return s.Kind.Folder() + "/" + s.Key + ".toml"
 }
 
-// WithSafelight puts what is known of a paper's safelight into its file.
-func WithSafelight(file []byte, s Safelight) ([]byte, error) {
+// withSafelight puts what is known of a paper's safelight into its file.
+func withSafelight(file []byte, s Safelight) ([]byte, error) {
 	var day, level string
 	if s.IsTested() {
 		day = s.Tested.String()

@@ -75,10 +75,10 @@ func TestRenderAny(t *testing.T) {
 			Base:     rapid.SampledFrom([]session.Base{session.FB, session.RC}).Draw(t, "base"),
 			Response: rapid.SampledFrom([]session.Response{session.Lighter, session.Denser}).Draw(t, "response"),
 			Size:     size.Draw(t, "size")}
-		switch p.Reciprocity.Model = rapid.SampledFrom([]Model{NoFailure, Schwarzschild, Table}).Draw(t, "model"); p.Reciprocity.Model {
-		case Schwarzschild:
+		switch p.Reciprocity.Model = rapid.SampledFrom([]Model{noFailure, schwarzschild, table}).Draw(t, "model"); p.Reciprocity.Model {
+		case schwarzschild:
 			p.Reciprocity.P = rapid.Float64Range(0.5, 1).Draw(t, "p")
-		case Table:
+		case table:
 			m := time.Second
 			for range rapid.IntRange(2, 6).Draw(t, "rows") {
 				m *= 2
@@ -131,7 +131,7 @@ func TestFogTest(t *testing.T) {
 	}
 	on := Date(time.Date(2026, 5, 3, 23, 0, 0, 0, time.UTC))
 	before := bytes.Clone(src.Data)
-	out, err := WithSafelight(src.Data, Safelight{Unexposed: Duration(6 * time.Minute), Exposed: Duration(3*time.Minute + 30*time.Second), Tested: on, Source: "fog test"})
+	out, err := withSafelight(src.Data, Safelight{Unexposed: Duration(6 * time.Minute), Exposed: Duration(3*time.Minute + 30*time.Second), Tested: on, Source: "fog test"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -153,11 +153,11 @@ func TestFogTest(t *testing.T) {
 	if !sp.Tested || sp.TestedOn != "2026-05-03" || sp.Safe != 6*time.Minute || sp.SafeExp != 210*time.Second {
 		t.Errorf("%+v", sp)
 	}
-	again, err := WithSafelight(out, Safelight{Unexposed: Duration(6 * time.Minute), Exposed: Duration(3*time.Minute + 30*time.Second), Tested: on, Source: "fog test"})
+	again, err := withSafelight(out, Safelight{Unexposed: Duration(6 * time.Minute), Exposed: Duration(3*time.Minute + 30*time.Second), Tested: on, Source: "fog test"})
 	if err != nil || !bytes.Equal(again, out) {
 		t.Errorf("the same result twice is not the same file: %v\n%s", err, again)
 	}
-	if _, err := WithSafelight(src.Data, Safelight{Unexposed: Duration(time.Minute), Exposed: Duration(2 * time.Minute), Tested: on, Source: "fog test"}); err == nil || !strings.Contains(err.Error(), "exposed paper fogs sooner") {
+	if _, err := withSafelight(src.Data, Safelight{Unexposed: Duration(time.Minute), Exposed: Duration(2 * time.Minute), Tested: on, Source: "fog test"}); err == nil || !strings.Contains(err.Error(), "exposed paper fogs sooner") {
 		t.Error(err)
 	}
 }
@@ -242,7 +242,7 @@ func TestEditsThatCannotBe(t *testing.T) {
 		{head + "safelight = {unexposed = \"4m\", exposed = \"2m\"}\nreciprocity = {model = \"none\"}\n", "is written on one line"},
 		{head + "safelight.unexposed = \"4m\"\nreciprocity.model = \"none\"\n", "write [safelight] above its lines"},
 	} {
-		if out, err := WithSafelight([]byte(c.file), Safelight{Unexposed: Duration(4 * time.Minute), Exposed: Duration(2 * time.Minute), Tested: on, Source: "fog test"}); err == nil || !strings.Contains(err.Error(), c.want) {
+		if out, err := withSafelight([]byte(c.file), Safelight{Unexposed: Duration(4 * time.Minute), Exposed: Duration(2 * time.Minute), Tested: on, Source: "fog test"}); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s\n%s\n%v", c.file, out, err)
 		}
 	}
@@ -253,7 +253,7 @@ func TestEditsThatCannotBe(t *testing.T) {
 		head + "[reciprocity]\nmodel = \"none\"\n[safelight]",
 		head + "[safelight] # mine\n# yes\n\n[reciprocity]\nmodel = \"none\"\n",
 	} {
-		out, err := WithSafelight([]byte(file), Safelight{Unexposed: Duration(4 * time.Minute), Exposed: Duration(2 * time.Minute), Tested: on, Source: "fog test"})
+		out, err := withSafelight([]byte(file), Safelight{Unexposed: Duration(4 * time.Minute), Exposed: Duration(2 * time.Minute), Tested: on, Source: "fog test"})
 		if err != nil {
 			t.Errorf("%q: %v", file, err)
 			continue
@@ -389,15 +389,15 @@ func TestFogTestOfNothing(t *testing.T) {
 		t.Fatal(err)
 	}
 	on := toml.LocalDate{Year: 2026, Month: 5, Day: 3}
-	out, err := WithSafelight(src.Data, Safelight{Tested: on, Level: "ember", Source: "fog test"})
+	out, err := withSafelight(src.Data, Safelight{Tested: on, Level: "ember", Source: "fog test"})
 	if err != nil || !strings.Contains(string(out), "unexposed = \"0s\"\nexposed = \"0s\"\nsource = \"fog test\"\ntested = 2026-05-03\nlevel = \"ember\"\n") {
 		t.Errorf("%v:\n%s", err, out)
 	}
-	back, err := WithSafelight(out, Safelight{Unexposed: Duration(8 * time.Minute), Exposed: Duration(5 * time.Minute), Source: "cautious default, not tested; common practice, no source"})
+	back, err := withSafelight(out, Safelight{Unexposed: Duration(8 * time.Minute), Exposed: Duration(5 * time.Minute), Source: "cautious default, not tested; common practice, no source"})
 	if err != nil || string(back) != string(src.Data) {
 		t.Errorf("%v:\n%s", err, back)
 	}
-	if _, err := WithSafelight([]byte(strings.Replace(string(src.Data), "8m", "0s", 1)), Safelight{Tested: on, Source: "fog test"}); err == nil {
+	if _, err := withSafelight([]byte(strings.Replace(string(src.Data), "8m", "0s", 1)), Safelight{Tested: on, Source: "fog test"}); err == nil {
 		t.Error("nothing without a test is taken for a figure")
 	}
 }

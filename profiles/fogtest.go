@@ -10,10 +10,10 @@ import (
 	"wetside/session"
 )
 
-// After is the safelight as it is known after a fog test. Figures hold for the
+// after is the safelight as it is known after a fog test. Figures hold for the
 // light they were found in: those of another level of the screen stand no
 // longer.
-func (s Safelight) After(t session.FogTest) Safelight {
+func (s Safelight) after(t session.FogTest) Safelight {
 	safe, day := Duration(t.Safe), Date(t.At)
 	same := s.Level == t.Level
 	switch {
@@ -57,8 +57,8 @@ func (p *Planner) KeepFogTest(t session.FogTest) error {
 	if err != nil {
 		return err
 	}
-	want := paper.Safelight.After(t)
-	data, err := WithSafelight(src.Data, want)
+	want := paper.Safelight.after(t)
+	data, err := withSafelight(src.Data, want)
 	if err != nil {
 		return err
 	}

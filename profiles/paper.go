@@ -38,9 +38,9 @@ type Model string
 
 // The models of reciprocity failure.
 const (
-	NoFailure     Model = "none"          // the metered time is the time
-	Schwarzschild Model = "schwarzschild" // effect goes as I t^P beyond Reference
-	Table         Model = "table"         // measured against corrected times
+	noFailure     Model = "none"          // the metered time is the time
+	schwarzschild Model = "schwarzschild" // effect goes as I t^P beyond Reference
+	table         Model = "table"         // measured against corrected times
 )
 
 // Reciprocity is how much longer than metered a paper wants at long times.
@@ -128,21 +128,21 @@ func (r Reciprocity) validate(d *document) {
 	if !d.require(`"none", "schwarzschild" or "table"`, at, "model") {
 		return
 	}
-	if r.Model == Schwarzschild {
+	if r.Model == schwarzschild {
 		d.require("0.86", at, "p")
 		d.refuse(r.P < 0.5 || r.P > 1, []string{at, "p"}, "p = %s: Schwarzschild's exponent lies between 0.5 and 1 (1 is no failure)", words.Exact(r.P))
 		d.refuse(r.Reference < Duration(time.Millisecond) || r.Reference > Duration(time.Hour), []string{at, "reference"}, `reference = %q: the time up to which the metered time holds, like "1s"`, r.Reference)
 	}
 	for _, k := range []string{"p", "reference", "table"} {
-		model := Schwarzschild
+		model := schwarzschild
 		if k == "table" {
-			model = Table
+			model = table
 		}
 		if d.has(at, k) && r.Model != model {
 			d.fault([]string{at, k}, "%s belongs to model = %q, and this is %q: take one of them out", k, model, r.Model)
 		}
 	}
-	if r.Model == Table && !d.bad[pathKey([]string{at, "table"})] {
+	if r.Model == table && !d.bad[pathKey([]string{at, "table"})] {
 		r.validateTable(d)
 	}
 }
@@ -194,7 +194,7 @@ func LessWord(r session.Response) string {
 // Law is the failure as the reckoning takes it.
 func (r Reciprocity) Law() exposure.Reciprocity {
 	switch r.Model {
-	case Schwarzschild:
+	case schwarzschild:
 		from := time.Duration(r.Reference).Seconds()
 		if from <= 0 {
 			from = 1
@@ -202,7 +202,7 @@ func (r Reciprocity) Law() exposure.Reciprocity {
 		if law, err := exposure.Schwarzschild(r.P, from); err == nil {
 			return law
 		}
-	case Table:
+	case table:
 		var pts []exposure.Pair
 		for _, x := range r.Points {
 			pts = append(pts, exposure.Pair{Measured: time.Duration(x.Measured).Seconds(), Corrected: time.Duration(x.Corrected).Seconds()})

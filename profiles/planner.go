@@ -174,7 +174,7 @@ func (p *Planner) Plan(f Form) (Reckoned, error) {
 			return Reckoned{}, err
 		}
 		if celsius == 0 { // which is "not stated" from here on
-			if _, err := proc.TimeFactor(0); err != nil {
+			if _, err := proc.timeFactor(0); err != nil {
 				return Reckoned{}, err
 			}
 			return Reckoned{}, errors.New("at 0 C a developer is ice: write its temperature, like 20 C")
@@ -189,7 +189,7 @@ func (p *Planner) Plan(f Form) (Reckoned, error) {
 	plan := Reckoned{Spec: spec}
 	if p.Used != nil {
 		for _, b := range proc.Baths {
-			lengthened, rule := proc.Exhausted(plan.Spec.Process, b.Name, p.Used(b.Name))
+			lengthened, rule := proc.exhausted(plan.Spec.Process, b.Name, p.Used(b.Name))
 			if rule != "" {
 				plan.Spec.Process = lengthened
 				plan.Notes = append(plan.Notes, rule)
@@ -396,7 +396,7 @@ func (p Paper) Speed() string { return exposure.Speed(p.ISO, p.Reciprocity.Law()
 
 // Shift is the full exposure after the light changed.
 func (p *Planner) Shift(spec session.SheetSpec, full time.Duration, stops float64) time.Duration {
-	d, err := exposure.Shift(full, stops, p.Set.Law(spec.Paper.Key))
+	d, err := exposure.Shift(full, stops, p.Set.law(spec.Paper.Key))
 	if err != nil {
 		return full
 	}
@@ -425,7 +425,7 @@ func (p *Planner) Brighter(s *session.Sheet, typed string, full time.Duration) f
 	if err == nil && known == nil {
 		return is.EV - was.EV
 	}
-	rec := p.Set.Law(s.Spec.Paper.Key)
+	rec := p.Set.law(s.Spec.Paper.Key)
 	before, _ := rec.Metered(s.Light.Full().Seconds())
 	after, _ := rec.Metered(full.Seconds())
 	return math.Log2(before / after)
@@ -439,13 +439,13 @@ func (p *Planner) Baths(process string) []session.Mix {
 	}
 	var out []session.Mix
 	for _, b := range proc.Baths {
-		out = append(out, b.Mix(""))
+		out = append(out, b.mix(""))
 	}
 	return out
 }
 
-// Law is the reciprocity failure of a paper, none where it is not known.
-func (s *Set) Law(paper string) exposure.Reciprocity {
+// law is the reciprocity failure of a paper, none where it is not known.
+func (s *Set) law(paper string) exposure.Reciprocity {
 	p, err := s.Paper(paper)
 	if err != nil {
 		return exposure.Reciprocity{}

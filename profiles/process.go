@@ -15,8 +15,8 @@ type Ends string
 
 // Who ends a step.
 const (
-	ByUser  Ends = "user"  // the user confirms the move; the default
-	ByClock Ends = "clock" // the time is up, and that is that
+	byUser  Ends = "user"  // the user confirms the move; the default
+	byClock Ends = "clock" // the time is up, and that is that
 )
 
 // A Process is the way of a sheet through the trays.
@@ -66,12 +66,8 @@ type Bath struct {
 	Source   string  `toml:"source,omitempty"`
 }
 
-// Water reports whether the tray holds plain water, which is changed and not
-// mixed.
-func (b Bath) Water() bool { return b.Dilution == "water" }
-
-// Mix is the bath as made up now, under the identity the host gives it.
-func (b Bath) Mix(id string) session.Mix {
+// mix is the bath as made up now, under the identity the host gives it.
+func (b Bath) mix(id string) session.Mix {
 	return session.Mix{ID: id, Name: b.Name, What: b.What, Dilution: string(b.Dilution), ML: float64(b.Volume),
 		PerLitre: float64(b.Capacity), Life: time.Duration(b.Life), CarryML: float64(b.Carry), Silver: b.Silver}
 }
@@ -161,7 +157,7 @@ func (p Process) At(celsius float64, base session.Base) (session.Process, error)
 	factor := 1.0
 	if celsius != 0 {
 		var err error
-		if factor, err = p.TimeFactor(celsius); err != nil {
+		if factor, err = p.timeFactor(celsius); err != nil {
 			return out, err
 		}
 	}
@@ -172,7 +168,7 @@ func (p Process) At(celsius float64, base session.Base) (session.Process, error)
 			least, most = scale(least, factor), scale(most, factor)
 		}
 		out.Steps = append(out.Steps, session.Step{Stage: s.Stage, Name: s.Name, Bath: s.Bath, AtLeast: least, AtMost: most,
-			Drain: min(time.Duration(s.Drain), least), Agitation: session.Agitation(s.Agitate), MayRest: s.MayRest, ByClock: s.Ends == ByClock,
+			Drain: min(time.Duration(s.Drain), least), Agitation: session.Agitation(s.Agitate), MayRest: s.MayRest, ByClock: s.Ends == byClock,
 			Factor: s.Factor, Batch: s.Batch, ShortAfter: time.Duration(t.ShortAfter), Changes: t.Changes})
 	}
 	return out, nil
@@ -187,9 +183,9 @@ func scale(d time.Duration, f float64) time.Duration {
 	return max(1, time.Duration(math.Round(d.Seconds()*f))) * time.Second
 }
 
-// TimeFactor is what development times are multiplied by at a temperature in
+// timeFactor is what development times are multiplied by at a temperature in
 // degrees Celsius: 1 at the reference. Outside the process's range it declines.
-func (p Process) TimeFactor(celsius float64) (float64, error) {
+func (p Process) timeFactor(celsius float64) (float64, error) {
 	t := p.Temperature
 	if t.Highest == 0 {
 		return 0, fmt.Errorf("process %q does not say how its development follows the temperature: leave the temperature out for the written times, or add a [temperature] to the process", p.Key)
@@ -211,11 +207,11 @@ func (p Process) TimeFactor(celsius float64) (float64, error) {
 	return t.Factors[len(t.Factors)-1].Factor, nil
 }
 
-// Exhausted lengthens the by-inspection windows of steps in the named bath for
+// exhausted lengthens the by-inspection windows of steps in the named bath for
 // the share of its capacity that is used, by the bath's stated rule. A share
 // above 1 counts as 1: a spent bath is to be replaced and not waited for. rule
 // says in words what was done; it is empty when nothing was.
-func (p Process) Exhausted(sp session.Process, bath string, share float64) (out session.Process, rule string) {
+func (p Process) exhausted(sp session.Process, bath string, share float64) (out session.Process, rule string) {
 	out = sp
 	b, err := p.Bath(bath)
 	if err != nil || !(b.Lengthen > 0) || !(share > 0) {
@@ -348,7 +344,7 @@ func (t Temperature) validateTable(d *document) {
 			return
 		}
 	}
-	if f, err := (Process{Temperature: t}).TimeFactor(float64(t.Reference)); err == nil && math.Abs(f-1) > 0.005 {
+	if f, err := (Process{Temperature: t}).timeFactor(float64(t.Reference)); err == nil && math.Abs(f-1) > 0.005 {
 		d.fault(path, "at the reference (%s) the table gives %.2f; it must be 1, as the written times are for that temperature", t.Reference, f)
 	}
 }
@@ -469,7 +465,7 @@ func (t Times) validate(d *document, path []string, s Step, staged, cleared bool
 	}
 	step := func(k string) []string { return []string{path[0], path[1], k} }
 	d.refuse(time.Duration(s.Drain) >= low, step("drain"), "drain (%s) takes up the whole step (%s): it is its last seconds, not time on top", s.Drain, Duration(low))
-	if low < high && s.Ends == ByClock {
+	if low < high && s.Ends == byClock {
 		d.fault(step("ends"), `a window is ended by the user's eye, not the clock: write ends = "user", or give a target`)
 	}
 	if staged && s.Stage == session.Wash {

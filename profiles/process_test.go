@@ -51,7 +51,7 @@ func TestArrhenius(t *testing.T) {
 	p := tenMinutes(2)
 	for c := 16.0; c <= 26; c += 0.5 {
 		want := math.Exp(E / R * (1/(c+zero) - 1/(20+zero)))
-		got, err := p.TimeFactor(c)
+		got, err := p.timeFactor(c)
 		if err != nil || math.Abs(got/want-1) > 0.02 {
 			t.Errorf("at %v C: factor %.4f, Arrhenius %.4f, %v", c, got, want, err)
 		}
@@ -64,7 +64,7 @@ func TestTemperatureTable(t *testing.T) {
 	p := tenMinutes(0, Warmth{17, 1.3}, Warmth{20, 1}, Warmth{24, 0.7})
 	p.Temperature.Lowest, p.Temperature.Highest = 17, 24
 	for c, want := range map[float64]float64{17: 1.3, 20: 1, 24: 0.7, 22: math.Sqrt(0.7), 18.5: math.Sqrt(1.3)} {
-		if got, err := p.TimeFactor(c); err != nil || math.Abs(got-want) > 1e-12 {
+		if got, err := p.timeFactor(c); err != nil || math.Abs(got-want) > 1e-12 {
 			t.Errorf("at %v C: %v, %v; want %v", c, got, err, want)
 		}
 	}
@@ -118,7 +118,7 @@ func TestExhausted(t *testing.T) {
 		t.Fatal(err)
 	}
 	for share, want := range map[float64]time.Duration{0: 10 * time.Minute, 0.5: 11*time.Minute + 30*time.Second, 1: 13 * time.Minute, 7: 13 * time.Minute, -1: 10 * time.Minute} {
-		got, rule := p.Exhausted(sp, "developer", share)
+		got, rule := p.exhausted(sp, "developer", share)
 		if got.Steps[0].AtMost != want || got.Steps[0].AtLeast != want/2 || got.Steps[1] != sp.Steps[1] {
 			t.Errorf("share %v: %+v, want at most %v", share, got.Steps[0], want)
 		}
@@ -129,11 +129,11 @@ func TestExhausted(t *testing.T) {
 	if sp.Steps[0].AtMost != 10*time.Minute {
 		t.Error("the process given was changed")
 	}
-	if _, rule := p.Exhausted(sp, "developer", 0.5); rule != "developer 50% used: window x 1.15 (1 + 0.3 x share used)" {
+	if _, rule := p.exhausted(sp, "developer", 0.5); rule != "developer 50% used: window x 1.15 (1 + 0.3 x share used)" {
 		t.Error(rule)
 	}
 	for _, bath := range []string{"fixer", "no such bath"} {
-		if got, rule := p.Exhausted(sp, bath, 1); rule != "" || got.Steps[0] != sp.Steps[0] {
+		if got, rule := p.exhausted(sp, bath, 1); rule != "" || got.Steps[0] != sp.Steps[0] {
 			t.Errorf("%s: %q", bath, rule)
 		}
 	}

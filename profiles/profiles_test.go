@@ -170,7 +170,7 @@ func TestEveryPairRuns(t *testing.T) {
 			}
 		}
 		for i, b := range p.Baths {
-			if b.Name == "" || b.Volume <= 0 || (!b.Water() && (b.Capacity <= 0 || b.Life <= 0)) {
+			if b.Name == "" || b.Volume <= 0 || (b.Dilution != "water" && (b.Capacity <= 0 || b.Life <= 0)) {
 				t.Errorf("%s: bath %d is not fully stated: %+v", p.Key, i, b)
 			}
 			if fixer := strings.Contains(b.What, "fixer"); fixer != b.Silver {
@@ -190,7 +190,7 @@ func TestMix(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := session.Mix{ID: "m1", Name: "fixer", What: "rapid fixer", Dilution: "1+4", ML: 500, PerLitre: 8000, Life: 24 * time.Hour, CarryML: 2, Silver: true}
-	if got := b.Mix("m1"); got != want {
+	if got := b.mix("m1"); got != want {
 		t.Errorf("got %+v\nwant %+v", got, want)
 	}
 	if _, err := p.Bath("fixr"); err == nil || !strings.Contains(err.Error(), `did you mean "fixer"?`) {
@@ -235,7 +235,7 @@ func TestOverlay(t *testing.T) {
 		t.Errorf("problems %v, want %v:\n%v", got, want, err)
 	}
 	c, err := s.Camera("tea-caddy")
-	if err != nil || c.Name != "My own caddy" || c.Shape != Flat || c.Diameter != 0 {
+	if err != nil || c.Name != "My own caddy" || c.Shape != flat || c.Diameter != 0 {
 		t.Errorf("%+v, %v: nothing of the default may shine through", c, err)
 	}
 	if src, err := s.Source(CameraKind, "tea-caddy"); err != nil || src.Builtin || src.File != "cameras/mine.toml" || string(src.Data) != tin || src.Path() != src.File {
@@ -397,7 +397,7 @@ func TestFourMinutes(t *testing.T) {
 		t.Fatal(err)
 	}
 	r := p.Reciprocity
-	if r.Model != Schwarzschild || r.Reference != Duration(time.Second) {
+	if r.Model != schwarzschild || r.Reference != Duration(time.Second) {
 		t.Fatalf("%+v", r)
 	}
 	seconds := func(ev float64) float64 {

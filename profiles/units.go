@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 	"time"
 	"unicode"
@@ -370,8 +369,8 @@ func (c Celsius) String() string { return words.Exact(float64(c)) + " C" }
 // "stock" is the stock solution as it is, one part alone; "water" holds none.
 type Dilution string
 
-// ParseDilution reads a dilution.
-func ParseDilution(s string) (Dilution, error) {
+// parseDilution reads a dilution.
+func parseDilution(s string) (Dilution, error) {
 	const example = `write parts like "1+9", or "stock" for undiluted`
 	t := strings.ToLower(strings.ReplaceAll(strings.TrimSpace(s), " ", ""))
 	if t == "stock" || t == "water" {
@@ -394,24 +393,7 @@ func ParseDilution(s string) (Dilution, error) {
 
 // UnmarshalText reads a dilution.
 func (d *Dilution) UnmarshalText(b []byte) error {
-	v, err := ParseDilution(string(b))
+	v, err := parseDilution(string(b))
 	*d = v
 	return err
-}
-
-// Parts are the parts in order, water last: 1 and 9 for "1+9", 1 for "stock",
-// none for "water" or for a dilution that is not stated.
-func (d Dilution) Parts() []float64 {
-	if d == "" || d == "water" {
-		return nil
-	}
-	if d == "stock" {
-		return []float64{1}
-	}
-	var out []float64
-	for _, p := range strings.Split(string(d), "+") {
-		f, _ := strconv.ParseFloat(p, 64)
-		out = append(out, f)
-	}
-	return out
 }

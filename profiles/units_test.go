@@ -155,10 +155,9 @@ func TestQuantities(t *testing.T) {
 			t.Errorf("%q: %v, %v", s, c, err)
 		}
 	}
-	dilutions := map[string][]float64{"1+9": {1, 9}, "1 + 9": {1, 9}, "1+1+100": {1, 1, 100}, "stock": {1}, "Stock": {1}, "water": nil, "1+0.5": {1, 0.5}, "1+0,5": {1, 0.5}}
+	dilutions := map[string]Dilution{"1+9": "1+9", "1 + 9": "1+9", "1+1+100": "1+1+100", "stock": "stock", "Stock": "stock", "water": "water", "1+0.5": "1+0.5", "1+0,5": "1+0.5"}
 	for s, want := range dilutions {
-		d, err := ParseDilution(s)
-		if got := d.Parts(); err != nil || fmt.Sprint(got) != fmt.Sprint(want) {
+		if got, err := parseDilution(s); err != nil || got != want {
 			t.Errorf("%q: %v, %v", s, got, err)
 		}
 	}

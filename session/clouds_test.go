@@ -93,7 +93,7 @@ func (c *tin) begin(at time.Duration) {
 	if err != nil {
 		c.t.Fatal(err)
 	}
-	c.full = r.Exact()
+	c.full = time.Duration(math.Round(r.Seconds * float64(time.Second)))
 	c.do(at, session.Event{Kind: session.ExposureBegun, Planned: c.full})
 }
 

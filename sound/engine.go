@@ -291,11 +291,11 @@ func (e *Engine) set(fn func(*Status)) {
 	}
 }
 
-// SetVolume sets the volume of the program's own stream, 0..1.
+// setVolume sets the volume of the program's own stream, 0..1.
 func (e *Engine) SetVolume(v float64) {
 	e.set(func(s *Status) {
 		s.Volume = min(1, max(0, v))
-		e.mixer.SetVolume(s.Volume)
+		e.mixer.setVolume(s.Volume)
 	})
 }
 

@@ -161,8 +161,8 @@ func (m *Mixer) Put(c session.Cue, due time.Duration, words []float32) {
 	m.put(item{cue: c, due: due, motif: motifIndex(c), voice: words, vgain: level(words), said: true})
 }
 
-// SetVolume sets the volume of the program's own stream, 0..1; it is ramped.
-func (m *Mixer) SetVolume(v float64) { m.volume = v }
+// setVolume sets the volume of the program's own stream, 0..1; it is ramped.
+func (m *Mixer) setVolume(v float64) { m.volume = v }
 
 // replace takes in a schedule for all that has not begun. What is due at now
 // already stays, so that a cue asked for at its own instant is not lost to the

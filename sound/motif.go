@@ -14,8 +14,8 @@ const Rate = 48000
 
 // The edges of each note: a raised cosine, so that nothing clicks or startles.
 const (
-	Attack  = 10 * time.Millisecond
-	Release = 15 * time.Millisecond
+	attack  = 10 * time.Millisecond
+	release = 15 * time.Millisecond
 )
 
 // A Note is one steady sine.
@@ -136,9 +136,9 @@ func init() {
 		// Each note by its own weight first, so that a low note is not lost
 		// beside a high one; then the whole.
 		for k := range m.Notes {
-			m.Notes[k].Gain *= math.Pow(10, -AWeight(m.Notes[k].Hz)/20)
+			m.Notes[k].Gain *= math.Pow(10, -aWeight(m.Notes[k].Hz)/20)
 		}
-		up := want - Loudness(m.Notes)
+		up := want - loudness(m.Notes)
 		if m.Soft {
 			up -= softer
 		}
@@ -148,9 +148,9 @@ func init() {
 	}
 }
 
-// AWeight is the A-weighting at hz in decibels, by the formula of IEC 61672-1
+// aWeight is the A-weighting at hz in decibels, by the formula of IEC 61672-1
 // (annex E), 0 dB at 1 kHz.
-func AWeight(hz float64) float64 {
+func aWeight(hz float64) float64 {
 	ra := func(f float64) float64 {
 		const f1, f2, f3, f4 = 20.598997, 107.65265, 737.86223, 12194.217
 		q := f * f
@@ -159,10 +159,10 @@ func AWeight(hz float64) float64 {
 	return 20 * math.Log10(ra(hz)/ra(1000))
 }
 
-// Loudness is the greatest A-weighted level of the notes with the time
+// loudness is the greatest A-weighted level of the notes with the time
 // weighting F (an exponential mean of 125 ms, IEC 61672-1), in decibels
 // relative to a square wave of full scale.
-func Loudness(notes []Note) float64 {
+func loudness(notes []Note) float64 {
 	var end time.Duration
 	for _, n := range notes {
 		end = max(end, n.At+n.Len)
@@ -174,7 +174,7 @@ func Loudness(notes []Note) float64 {
 		p := 0.0
 		for _, n := range notes {
 			a := n.Gain * envelope(t-n.At, n.Len)
-			p += a * a / 2 * math.Pow(10, AWeight(n.Hz)/10)
+			p += a * a / 2 * math.Pow(10, aWeight(n.Hz)/10)
 		}
 		mean = keep*mean + (1-keep)*p
 		most = max(most, mean)
@@ -187,10 +187,10 @@ func envelope(t, l time.Duration) float64 {
 	switch {
 	case t <= 0 || t >= l:
 		return 0
-	case t < Attack:
-		return 0.5 - 0.5*math.Cos(math.Pi*float64(t)/float64(Attack))
-	case l-t < Release:
-		return 0.5 - 0.5*math.Cos(math.Pi*float64(l-t)/float64(Release))
+	case t < attack:
+		return 0.5 - 0.5*math.Cos(math.Pi*float64(t)/float64(attack))
+	case l-t < release:
+		return 0.5 - 0.5*math.Cos(math.Pi*float64(l-t)/float64(release))
 	}
 	return 1
 }

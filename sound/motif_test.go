@@ -21,7 +21,7 @@ func TestAWeightAgainstTheStandardsTable(t *testing.T) {
 	} {
 		// The table's frequencies are rounded: 31.5 stands for 31.62.
 		exact := 1000 * math.Pow(10, math.Round(10*math.Log10(hz/1000))/10)
-		if got := AWeight(exact); math.Abs(got-want) > 0.06 {
+		if got := aWeight(exact); math.Abs(got-want) > 0.06 {
 			t.Errorf("A(%g Hz) = %.2f dB, want %.1f", hz, got, want)
 		}
 	}
@@ -95,7 +95,7 @@ func TestMotifsKeepTheirRules(t *testing.T) {
 			if k := (n.Hz - GridLow) / GridStep; n.Hz < GridLow || n.Hz > GridHigh || k != math.Round(k) {
 				t.Errorf("%s: %g Hz is no place of the grid. %s", m.Name, n.Hz, free())
 			}
-			if n.Len < Attack+Release {
+			if n.Len < attack+release {
 				t.Errorf("%s: a note of %v is shorter than its edges", m.Name, n.Len)
 			}
 		}

@@ -111,7 +111,7 @@ type Cause string
 const (
 	ByArea Cause = "area" // the paper it has seen
 	ByAge  Cause = "age"  // the hours it has stood in the tray
-	ByNone Cause = ""     // neither capacity nor life is stated
+	byNone Cause = ""     // neither capacity nor life is stated
 )
 
 // A BathState is what one bath has seen.
@@ -136,23 +136,18 @@ type BathState struct {
 
 // The shares of a bath at which something is said.
 const (
-	HighShare  = 0.8
-	SpentShare = 1.0
+	highShare  = 0.8
+	spentShare = 1.0
 )
 
 // shareSlack lets ten sheets of a tenth each be all of a bath.
 const shareSlack = 1e-9
 
 // High reports whether the bath is nearly spent, or spent.
-func (b BathState) High() bool { return b.Share >= HighShare-shareSlack }
+func (b BathState) High() bool { return b.Share >= highShare-shareSlack }
 
 // Spent reports whether the bath has had all it can take.
-func (b BathState) Spent() bool { return b.Share >= SpentShare-shareSlack }
-
-// LeftCM2 is the paper it can still take; 0 when its capacity is not stated.
-func (b BathState) LeftCM2() float64 {
-	return max(0, b.CapacityCM2-(b.AreaCM2-b.SecondCM2))
-}
+func (b BathState) Spent() bool { return b.Share >= spentShare-shareSlack }
 
 // Account returns the state of every bath as of session time now, in the order
 // they were mixed. It is summed anew over the visits that stand: one that was
@@ -207,21 +202,6 @@ func Standing(baths []BathState, name string) (BathState, bool) {
 		}
 	}
 	return BathState{}, false
-}
-
-// With returns the state of b once one more sheet of that area has been
-// through it, as first bath.
-func (b BathState) With(areaCM2 float64) BathState {
-	b.Sheets++
-	b.AreaCM2 += areaCM2
-	b.CarryML += b.Mix.CarryML
-	if b.CapacityCM2 > 0 {
-		b.AreaShare = (b.AreaCM2 - b.SecondCM2) / b.CapacityCM2
-		if b.AreaShare >= b.AgeShare {
-			b.Share, b.Cause = b.AreaShare, ByArea
-		}
-	}
-	return b
 }
 
 // Ask says what to ask before a sheet goes into the bath, empty when nothing
@@ -299,7 +279,7 @@ func BathCues(trays []*session.Tray, sheets []*session.Sheet, from, to time.Dura
 			share float64
 			kind  session.CueKind
 			key   string
-		}{{HighShare, session.CueBathHigh, "high"}, {SpentShare, session.CueBathSpent, "spent"}} {
+		}{{highShare, session.CueBathHigh, "high"}, {spentShare, session.CueBathSpent, "spent"}} {
 			at, sheet, ok := reaches(t, sheets, c.share)
 			if !ok || at < from || at >= to || t.Retired && at > t.RetiredT {
 				continue

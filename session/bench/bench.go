@@ -100,8 +100,8 @@ func (r Running) due() time.Duration {
 	return r.Since + r.Job.Steps[r.Step].Time
 }
 
-// HoldingTray is the name of the tray of holding water.
-const HoldingTray = "holding water"
+// holdingTray is the name of the tray of holding water.
+const holdingTray = "holding water"
 
 // justOut is longer than any move takes.
 const justOut = time.Minute
@@ -129,7 +129,7 @@ func FromMachine(m *session.Machine, now time.Duration) (running []Running, queu
 				if next < 0 {
 					next = len(j.Steps)
 				}
-				hold := Op{Tray: HoldingTray, Flexible: true}
+				hold := Op{Tray: holdingTray, Flexible: true}
 				j.Steps = append(append(append([]Op{}, j.Steps[:next]...), hold), j.Steps[next:]...)
 				r.Step, r.Due = next, v.In
 			} else {

@@ -134,8 +134,8 @@ func Conflicts(shop Shop, running []Running, now time.Duration) []Conflict {
 	})
 }
 
-// ConflictLead is how long ahead a conflict is foretold, if it was known then.
-const ConflictLead = time.Minute
+// conflictLead is how long ahead a conflict is foretold, if it was known then.
+const conflictLead = time.Minute
 
 // Cues returns what must be heard of the bench in [from, to), by their T, in
 // order: baths nearly spent and spent, conflicts ahead, and the instant the
@@ -150,7 +150,7 @@ func Cues(m *session.Machine, shop Shop, from, to time.Duration) []session.Cue {
 	running, _ := FromMachine(m, now)
 	for _, c := range Conflicts(shop, running, now) {
 		// By when it was known, and not all too far ahead.
-		t := max(now, c.At-ConflictLead)
+		t := max(now, c.At-conflictLead)
 		if t >= from && t < to {
 			out = append(out, session.Cue{Key: c.Key, Kind: session.CueConflict, T: t, Sheet: c.IDs[1], Num: c.Then,
 				N: c.First, Left: max(0, c.At-t), Text: c.Words(t)})

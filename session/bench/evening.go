@@ -13,7 +13,7 @@ const many = 40
 // ShopFor is the shop of whoever works these processes alone: one sheet in each
 // small tray, as many as come in a wash or in holding water.
 func ShopFor(move time.Duration, processes ...session.Process) Shop {
-	s := Shop{Trays: map[string]int{HoldingTray: many}, Move: move, InOrder: true}
+	s := Shop{Trays: map[string]int{holdingTray: many}, Move: move, InOrder: true}
 	for _, p := range processes {
 		for _, st := range p.Steps {
 			if st.Batch || st.Stage == session.Wash {

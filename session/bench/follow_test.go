@@ -365,7 +365,7 @@ func TestWaiting(t *testing.T) {
 	r.expose("a")
 	r.wait(60)
 	w := bench.Waiting(r.m.Sheets(), r.now())
-	if len(w) != 2 || w[0].Sheet.ID != "b" || w[0].Words() != "sheet two waits, exposed two minutes ago" || w[1].Since != time.Minute {
+	if len(w) != 2 || w[0].Sheet.ID != "b" || w[0].Since != 2*time.Minute || w[1].Since != time.Minute {
 		t.Errorf("%+v", w)
 	}
 }

@@ -7,8 +7,8 @@ import (
 	"wetside/session"
 )
 
-// StaleAfter is how many months a fog test stands.
-const StaleAfter = 6
+// staleAfter is how many months a fog test stands.
+const staleAfter = 6
 
 // FogTestStale says why the fog test of a paper stands no longer; empty while
 // it does. then is the screen's level in the test, empty where that is not known,
@@ -25,7 +25,7 @@ func FogTestStale(p session.Paper, today time.Time, then, now session.Level) str
 		return fmt.Sprintf("the date of the fog test, %q, cannot be read: write it like 2026-05-09, or test again", p.TestedOn)
 	case day.After(today):
 		return fmt.Sprintf("the fog test is dated %s, which is still to come: test again", p.TestedOn)
-	case !day.AddDate(0, StaleAfter, 0).After(today):
+	case !day.AddDate(0, staleAfter, 0).After(today):
 		return fmt.Sprintf("the fog test of %s is more than six months old: test again", p.TestedOn)
 	case then == "":
 		return "how light the screen was in the fog test is not noted: test again"

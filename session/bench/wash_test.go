@@ -109,9 +109,6 @@ func TestWashStory(t *testing.T) {
 	if len(bs) != 1 || bs[0].Done != 1000*s || bs[0].Last != 400*s || bs[0].Sheets[0].SetBack != 400*s || bs[0].Sheets[1].SetBack != 0 {
 		t.Errorf("%+v", bs)
 	}
-	if got := bs[0].Words(r.now()); got != "wash tray: two sheets, ten minutes left" {
-		t.Error(got)
-	}
 	r.undo("b")
 	if bs := bench.Batches(r.m.Sheets(), r.now()); bs[0].Done != 600*s {
 		t.Errorf("the undo did not give the time back: %+v", bs)

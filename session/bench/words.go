@@ -39,32 +39,6 @@ func MixWords(dilution string, parts []Part) string {
 	return fmt.Sprintf("%s to make %s ml: %s and %s", dilution, words.Millilitres(total), strings.Join(p[:n], ", "), p[n])
 }
 
-// Words is the state of a bath: "fixer 1: 62 percent used, twelve sheets".
-func (b BathState) Words() string {
-	n := words.CountSpelled(b.Sheets, "sheet")
-	if b.Cause == ByNone {
-		return fmt.Sprintf("%s: %s, capacity not stated", b.Name, n)
-	}
-	w := fmt.Sprintf("%s: %d percent used, %s", b.Name, int(b.Share*100+1e-6), n)
-	if b.Cause == ByAge {
-		w += ", by its age"
-	}
-	return w
-}
-
-// Words is the state of a batch: "wash tray: three sheets, twelve minutes left".
-func (b Batch) Words(now time.Duration) string {
-	if b.Done <= now {
-		return fmt.Sprintf("%s: %s, washed", b.Bath, words.CountSpelled(len(b.Sheets), "sheet"))
-	}
-	return fmt.Sprintf("%s: %s, %s left", b.Bath, words.CountSpelled(len(b.Sheets), "sheet"), words.Spoken(b.Done-now))
-}
-
-// Words is one waiting sheet: "sheet five waits, exposed twelve minutes ago".
-func (w Wait) Words() string {
-	return fmt.Sprintf("%s waits, exposed %s ago", sheetName(w.Sheet.Num), words.Spoken(w.Since))
-}
-
 // Words sums a maker up: "Ash: four sheets, three washed, one spoiled".
 func (m MakerSum) Words() string {
 	name := m.Maker

@@ -20,10 +20,10 @@ func (d *Desk) shop() bench.Shop {
 	return bench.ShopFor(d.Move, ps...)
 }
 
-// MayGoIn returns the sheet that is next and the session time at which it may
+// mayGoIn returns the sheet that is next and the session time at which it may
 // go in, as things stood at the last event; nil when none waits or no tray is
 // in use.
-func (d *Desk) MayGoIn(next *session.Sheet, now time.Duration) (start time.Duration, why string, ok bool) {
+func (d *Desk) mayGoIn(next *session.Sheet, now time.Duration) (start time.Duration, why string, ok bool) {
 	if next == nil {
 		return 0, "", false
 	}
@@ -43,7 +43,7 @@ func (d *Desk) Soon(next *session.Sheet, now time.Duration) (start time.Duration
 	s := &d.soonest
 	if n, sec := d.M.Applied(), now.Truncate(time.Second); s.events != n || s.sec != sec || s.id != next.ID {
 		*s = soonest{events: n, sec: sec, id: next.ID}
-		s.start, s.why, s.ok = d.MayGoIn(next, now)
+		s.start, s.why, s.ok = d.mayGoIn(next, now)
 	}
 	return s.start, s.why, s.ok
 }
@@ -124,10 +124,10 @@ func (d *Desk) freshMayGoIn(now time.Duration) []session.Cue {
 	if next == nil || next.Phase != session.Fresh || !d.Wet() {
 		return nil
 	}
-	start, _, _ := d.MayGoIn(next, now)
+	start, _, _ := d.mayGoIn(next, now)
 	if start == now && bench.LastMove(d.M) < now && d.M.T(next.AddedAt) < now {
 		// It could go in before this, and that was said then.
-		if before, _, _ := d.MayGoIn(next, max(now-1, 0)); before < now {
+		if before, _, _ := d.mayGoIn(next, max(now-1, 0)); before < now {
 			return nil
 		}
 	}

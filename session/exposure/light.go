@@ -12,16 +12,16 @@ import (
 
 // Bounds of the light taken: from the full moon to beyond sun on snow.
 const (
-	MinEV = -6.0
-	MaxEV = 20.0
+	minEV = -6.0
+	maxEV = 20.0
 )
 
-// IncidentC is the incident-light constant C of ISO 2720 (E t S = C N^2) in
+// incidentC is the incident-light constant C of ISO 2720 (E t S = C N^2) in
 // lux seconds: 250, the usual value for a flat receptor held square to the
 // light; the standard allows 240 to 400 for a flat one and 320 to 540 for a
 // dome, whose makers use 320 to 340. A dome's reading in lux taken with 250
 // comes out about 0.4 stop too bright.
-const IncidentC = 250.0
+const incidentC = 250.0
 
 // A Light is what falls on the subject, as an exposure value at ISO 100, with
 // how far it may be off and what it was taken from.
@@ -61,13 +61,13 @@ func (l Light) Check() error { return checkEV(l.EV) }
 
 func checkEV(ev float64) error {
 	if math.IsNaN(ev) || math.IsInf(ev, 0) {
-		return fmt.Errorf("the light is not a number: give an EV between %s and %s", words.Num(MinEV), words.Num(MaxEV))
+		return fmt.Errorf("the light is not a number: give an EV between %s and %s", words.Num(minEV), words.Num(maxEV))
 	}
-	if ev < MinEV {
-		return fmt.Errorf("EV %s is darker than a landscape under the full moon, too dark for paper: give an EV between %s and %s at ISO 100", evText(ev), words.Num(MinEV), words.Num(MaxEV))
+	if ev < minEV {
+		return fmt.Errorf("EV %s is darker than a landscape under the full moon, too dark for paper: give an EV between %s and %s at ISO 100", evText(ev), words.Num(minEV), words.Num(maxEV))
 	}
-	if ev > MaxEV {
-		return fmt.Errorf("EV %s is brighter than sun on snow: give an EV between %s and %s at ISO 100", evText(ev), words.Num(MinEV), words.Num(MaxEV))
+	if ev > maxEV {
+		return fmt.Errorf("EV %s is brighter than sun on snow: give an EV between %s and %s at ISO 100", evText(ev), words.Num(minEV), words.Num(maxEV))
 	}
 	return nil
 }
@@ -121,7 +121,7 @@ func FromLux(lux float64) (Light, error) {
 	if err := check("an incident reading", lux, 0.01, 1e6, "lux"); err != nil {
 		return Light{}, err
 	}
-	l := Light{EV: math.Log2(lux * 100 / IncidentC), PlusMinus: meterDoubt, From: words.Num(lux) + " lux"}
+	l := Light{EV: math.Log2(lux * 100 / incidentC), PlusMinus: meterDoubt, From: words.Num(lux) + " lux"}
 	return l, l.Check()
 }
 
@@ -164,28 +164,28 @@ var Skies = []Sky{
 type Side string
 
 const (
-	FrontLit Side = "front lit"
-	SideLit  Side = "side lit"
-	BackLit  Side = "back lit"
+	frontLit Side = "front lit"
+	sideLit  Side = "side lit"
+	backLit  Side = "back lit"
 )
 
-// Stops is what the guide takes off the table's value: 1 for side lighting, 2
+// stops is what the guide takes off the table's value: 1 for side lighting, 2
 // for back lighting, of a subject in direct sun. ANSI PH2.7, as a rough rule.
-func (s Side) Stops() float64 {
+func (s Side) stops() float64 {
 	switch s {
-	case SideLit:
+	case sideLit:
 		return -1
-	case BackLit:
+	case backLit:
 		return -2
 	}
 	return 0
 }
 
-// Light is the sky's light on a subject lit from that side. Without direct sun
+// light is the sky's light on a subject lit from that side. Without direct sun
 // the side makes no difference.
-func (s Sky) Light(side Side) Light {
+func (s Sky) light(side Side) Light {
 	l := Light{EV: s.EV, PlusMinus: s.PlusMinus, From: s.Words + " (" + s.Source + ")", Sun: s.Sun, Row: s.Words}
-	if off := side.Stops(); off != 0 && s.Sun {
+	if off := side.stops(); off != 0 && s.Sun {
 		l.EV += off
 		l.PlusMinus += 0.25
 		l.Row += ", " + string(side)
@@ -194,21 +194,21 @@ func (s Sky) Light(side Side) Light {
 	return l
 }
 
-// FromSky finds a row of the daylight table by its words.
-func FromSky(typed string, side Side) (Light, error) {
+// fromSky finds a row of the daylight table by its words.
+func fromSky(typed string, side Side) (Light, error) {
 	w := squeeze(typed)
 	for _, s := range Skies {
 		if squeeze(s.Words) == w {
-			return s.Light(side), nil
+			return s.light(side), nil
 		}
 		for _, a := range s.Also {
 			if squeeze(a) == w {
-				return s.Light(side), nil
+				return s.light(side), nil
 			}
 		}
 		for _, a := range s.Near {
 			if squeeze(a) == w {
-				l := s.Light(side)
+				l := s.light(side)
 				l.Row, l.From = a+", taken as "+l.Row, a+", taken as "+l.From
 				return l, nil
 			}
@@ -226,9 +226,9 @@ var sides = []struct {
 	words string
 	side  Side
 }{
-	{"back lit", BackLit}, {"backlit", BackLit}, {"backlight", BackLit}, {"back light", BackLit},
-	{"side lit", SideLit}, {"sidelit", SideLit}, {"sidelight", SideLit}, {"side light", SideLit},
-	{"front lit", FrontLit}, {"frontlit", FrontLit},
+	{"back lit", backLit}, {"backlit", backLit}, {"backlight", backLit}, {"back light", backLit},
+	{"side lit", sideLit}, {"sidelit", sideLit}, {"sidelight", sideLit}, {"side light", sideLit},
+	{"front lit", frontLit}, {"frontlit", frontLit},
 }
 
 // ParseLight reads the light as people say it:
@@ -254,7 +254,7 @@ func parseLight(s string) (Light, error) {
 	if strings.ContainsAny(t, "0123456789") || strings.HasPrefix(t, "ev") {
 		return parseReading(s, raw)
 	}
-	side := FrontLit
+	side := frontLit
 	for _, x := range sides {
 		if rest, ok := strings.CutSuffix(t, x.words); ok {
 			t, side = strings.TrimSpace(rest), x.side
@@ -264,7 +264,7 @@ func parseLight(s string) (Light, error) {
 	if t == "" {
 		t = "sun" // "backlit" alone can only mean a subject against the sun
 	}
-	return FromSky(t, side)
+	return fromSky(t, side)
 }
 
 // footCandle is a lumen on a square foot, in lux: NIST Special Publication 811,

@@ -28,7 +28,7 @@ type PanelKind string
 // The kinds.
 const (
 	LCD  PanelKind = "lcd"
-	OLED PanelKind = "oled" // black is off
+	oled PanelKind = "oled" // black is off
 )
 
 // UnknownPanel is what a panel nobody described is reckoned as: a common laptop
@@ -39,7 +39,7 @@ func UnknownPanel() Panel {
 
 // Check says what is wrong with the figures.
 func (p Panel) Check() error {
-	if p.Kind != LCD && p.Kind != OLED {
+	if p.Kind != LCD && p.Kind != oled {
 		return fmt.Errorf(`a panel is "lcd" or "oled", not %q`, p.Kind)
 	}
 	for _, f := range []struct {
@@ -69,12 +69,12 @@ func (p Panel) size() (width, height float64) {
 	return d * 16 / math.Hypot(16, 9), d * 9 / math.Hypot(16, 9)
 }
 
-// Lux is the illuminance that the panel's black gives on paper that looks
+// lux is the illuminance that the panel's black gives on paper that looks
 // straight at it: luminance times area times the cosine of the screen's angle
 // over the distance squared. This is the law of a small source; from 1 m on it is
 // within 3 % of the sum over a 14 inch panel.
-func (p Panel) Lux() float64 {
-	if p.Kind == OLED {
+func (p Panel) lux() float64 {
+	if p.Kind == oled {
 		return 0
 	}
 	w, h := p.size()
@@ -87,23 +87,23 @@ func (p Panel) Lux() float64 {
 // is ten to the power of 1 or 3.3 stops (from memory).
 var firstToneBelow = math.Log2(10) / 2
 
-// FirstTone is how long the panel may shine on paper of this speed before the
+// firstTone is how long the panel may shine on paper of this speed before the
 // first tone; forever is the longest time there is. A meter exposes its grey with
 // 10 lx s over the ISO speed (ISO 2721, from memory).
-func (p Panel) FirstTone(iso float64) time.Duration {
-	seconds := 10 / iso * math.Exp2(-firstToneBelow) / p.Lux()
+func (p Panel) firstTone(iso float64) time.Duration {
+	seconds := 10 / iso * math.Exp2(-firstToneBelow) / p.lux()
 	if seconds > MaxSeconds {
-		return Forever
+		return forever
 	}
 	return time.Duration(seconds * float64(time.Second))
 }
 
-// Forever is longer than anybody waits.
-const Forever = time.Duration(math.MaxInt64)
+// forever is longer than anybody waits.
+const forever = time.Duration(math.MaxInt64)
 
 // Words tell what the panel's black does to paper of this speed, in one line.
 func (p Panel) Words(iso float64) string {
-	if p.Kind == OLED {
+	if p.Kind == oled {
 		return "off, and gives no light"
 	}
 	facing := "facing the tray"
@@ -111,7 +111,7 @@ func (p Panel) Words(iso float64) string {
 		facing = "turned away by " + words.Num(p.Angle) + " degrees"
 	}
 	within := "more than a day"
-	if t := p.FirstTone(iso); t < Forever {
+	if t := p.firstTone(iso); t < forever {
 		within = "about " + words.Long(round(t).Seconds())
 	}
 	return fmt.Sprintf("at %s of its backlight, %s at %s m: %s to a first tone on paper of ISO %s",

@@ -33,7 +33,7 @@ func TestPanelIsTheSumOfItsPieces(t *testing.T) {
 	} {
 		p := UnknownPanel()
 		p.Diagonal, p.Distance, p.Angle = c.inches, c.metres, c.angle
-		if got, want := p.Lux(), summed(p); math.Abs(got/want-1) > c.within {
+		if got, want := p.lux(), summed(p); math.Abs(got/want-1) > c.within {
 			t.Errorf("%+v: %.5f lx, the sum over its pieces is %.5f", c, got, want)
 		}
 	}
@@ -44,10 +44,10 @@ func TestPanelIsTheSumOfItsPieces(t *testing.T) {
 // the lowest step of a hundred and fifty within six hours.
 func TestPanelInMinutes(t *testing.T) {
 	p := UnknownPanel()
-	if got := p.Lux(); got < 0.0068 || got > 0.0075 {
+	if got := p.lux(); got < 0.0068 || got > 0.0075 {
 		t.Errorf("%v lx", got)
 	}
-	if got := p.FirstTone(3); got < 2*time.Minute || got > 3*time.Minute {
+	if got := p.firstTone(3); got < 2*time.Minute || got > 3*time.Minute {
 		t.Errorf("a first tone after %v", got)
 	}
 	const want = "at 100% of its backlight, facing the tray at 1.5 m: about 2 min 30 s to a first tone on paper of ISO 3"
@@ -55,16 +55,16 @@ func TestPanelInMinutes(t *testing.T) {
 		t.Errorf("%q", got)
 	}
 	p.Share = 1.0 / 150
-	if got := p.FirstTone(3); got < 5*time.Hour || got > 7*time.Hour {
+	if got := p.firstTone(3); got < 5*time.Hour || got > 7*time.Hour {
 		t.Errorf("at the lowest step a first tone after %v", got)
 	}
 	p.Share = 0
-	if got := p.FirstTone(3); got != Forever {
+	if got := p.firstTone(3); got != forever {
 		t.Errorf("with its backlight off a first tone after %v", got)
 	}
 	p = UnknownPanel()
-	p.Kind = OLED
-	if p.Lux() != 0 || p.FirstTone(3) != Forever {
+	p.Kind = oled
+	if p.lux() != 0 || p.firstTone(3) != forever {
 		t.Error("the black of an OLED shines")
 	}
 }

@@ -30,8 +30,8 @@ type Pinhole struct {
 	Focal    float64
 }
 
-// Check says what is wrong with the pinhole, or nil.
-func (p Pinhole) Check() error {
+// check says what is wrong with the pinhole, or nil.
+func (p Pinhole) check() error {
 	if p.Diameter == 0 {
 		return fmt.Errorf("a pinhole of 0 lets no light in: give its diameter in mm, such as 0.3")
 	}
@@ -49,7 +49,7 @@ func (p Pinhole) Check() error {
 
 // FNumber is the focal distance over the diameter.
 func (p Pinhole) FNumber() (float64, error) {
-	if err := p.Check(); err != nil {
+	if err := p.check(); err != nil {
 		return 0, err
 	}
 	n := p.Focal / p.Diameter
@@ -132,7 +132,7 @@ type Blur struct {
 // Blur reckons the blur of a point at subject mm before the hole (+Inf: far
 // away) for a wavelength in nm.
 func (p Pinhole) Blur(subject, wavelength float64) (Blur, error) {
-	if err := p.Check(); err != nil {
+	if err := p.check(); err != nil {
 		return Blur{}, err
 	}
 	if err := checkSubject(subject); err != nil {
@@ -174,9 +174,9 @@ type Camera struct {
 	Plate   float64 // mm, how thick the plate is that the hole is in; 0: not known, as if it were infinitely thin
 }
 
-// Check says what is wrong with the camera, or nil.
+// check says what is wrong with the camera, or nil.
 func (c Camera) Check() error {
-	if err := c.Pinhole.Check(); err != nil {
+	if err := c.Pinhole.check(); err != nil {
 		return err
 	}
 	if err := check("a plate", c.Plate, 0, 10, "mm"); err != nil {
@@ -212,7 +212,7 @@ func (c Camera) Check() error {
 // WidestPaper is how long a strip round the inside of a cylinder may be, in mm,
 // before its ends meet at the edges of the pinhole: pi D - d.
 func WidestPaper(cylinder, hole float64) (float64, error) {
-	if err := (Pinhole{hole, cylinder}).Check(); err != nil {
+	if err := (Pinhole{hole, cylinder}).check(); err != nil {
 		return 0, err
 	}
 	return math.Pi*cylinder - hole, nil

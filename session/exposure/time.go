@@ -189,18 +189,6 @@ func (r Reciprocity) Metered(corrected float64) (measured float64, beyond bool) 
 	return corrected, false
 }
 
-// LightShare is the share of light that a share of the whole exposure's time,
-// full seconds, comes to. Where reciprocity fails it is nearer to 1: the time of
-// the last minute does less than that of the first.
-func (r Reciprocity) LightShare(full, share float64) float64 {
-	if !(full > 0) || !(share > 0) {
-		return share
-	}
-	whole, _ := r.Metered(full)
-	part, _ := r.Metered(full * share)
-	return part / whole
-}
-
 // along interpolates a table in log-log.
 func along(t []Pair, x float64, axes func(Pair) (x, y float64)) (float64, bool) {
 	x0, y0 := axes(t[0])
@@ -261,16 +249,6 @@ type Bracketed struct {
 	Stops   float64 // from the middle one
 	Seconds float64
 	Rounded float64
-}
-
-// Duration is the rounded time, for a person with a watch.
-func (r Result) Duration() time.Duration {
-	return time.Duration(math.Round(r.Rounded * float64(time.Second)))
-}
-
-// Exact is the time before rounding, for a countdown that needs no round figures.
-func (r Result) Exact() time.Duration {
-	return time.Duration(math.Round(r.Seconds * float64(time.Second)))
 }
 
 func (a Ask) check() error {

@@ -392,7 +392,7 @@ func (b *Book) put(m *memory, rows ...*row) error {
 // Sitting all the same, together with an [Unsaved].
 func (b *Book) Begin(ev session.Event) (Sitting, error) {
 	if ev.Kind != session.Opened {
-		return Sitting{}, fmt.Errorf("notebook: a sitting begins with %q, not %q", session.Opened, ev.Kind)
+		return Sitting{}, fmt.Errorf("a sitting begins with %q, not %q", session.Opened, ev.Kind)
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -421,17 +421,17 @@ func (b *Book) Append(sit string, ev session.Event) ([]session.Event, error) {
 
 func (b *Book) append(sit string, ev session.Event) ([]session.Event, error) {
 	if b.closed {
-		return nil, errors.New("notebook: it is closed")
+		return nil, errors.New("the notebook is closed")
 	}
 	body, err := json.Marshal(ev)
 	if err != nil {
-		return nil, fmt.Errorf("notebook: this event cannot be written down: %w", err)
+		return nil, fmt.Errorf("this event cannot be written down: %w", err)
 	}
 	m := b.mem(sit)
 	r := b.newRow(m, string(body), false)
 	// What is returned is what a replay will read.
 	if !r.read() {
-		return nil, errors.New("notebook: this event cannot be read again")
+		return nil, errors.New("this event cannot be read again")
 	}
 	err = b.put(m, r)
 	// It comes last: what another program wrote meanwhile was before it.

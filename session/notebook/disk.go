@@ -9,7 +9,6 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
-	"strings"
 	"syscall"
 	"time"
 
@@ -315,5 +314,5 @@ func plain(err error) string {
 	case sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB:
 		return "the notebook's file is damaged"
 	}
-	return strings.TrimPrefix(err.Error(), "notebook: ")
+	return err.Error()
 }

@@ -122,7 +122,7 @@ func (b *Book) reader() (*sql.DB, []*Record, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.closed {
-		return nil, nil, errors.New("notebook: it is closed")
+		return nil, nil, errors.New("the notebook is closed")
 	}
 	if b.looks && !b.inRAM && !b.there() {
 		return nil, nil, refused(errGone)

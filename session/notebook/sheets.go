@@ -325,7 +325,7 @@ func (b *Book) SaveSheet(sit Sitting, s *session.Sheet, now time.Duration, baths
 func (b *Book) save(m *memory, r *Record) error {
 	body, err := r.encode()
 	if err != nil {
-		return fmt.Errorf("notebook: this sheet cannot be written down: %w", err)
+		return fmt.Errorf("this sheet cannot be written down: %w", err)
 	}
 	old := m.recs[r.ID]
 	if old == nil && !r.ended() || old != nil && (old.body == body || m.sitting().Newer) {
@@ -606,11 +606,11 @@ func (b *Book) Amend(sheet string, ev session.Event) error {
 	}
 	body, err := json.Marshal(ev)
 	if err != nil {
-		return fmt.Errorf("notebook: this event cannot be written down: %w", err)
+		return fmt.Errorf("this event cannot be written down: %w", err)
 	}
 	x := b.newRow(m, string(body), false)
 	if !x.read() {
-		return errors.New("notebook: this event cannot be read again")
+		return errors.New("this event cannot be read again")
 	}
 	aerr := b.put(m, x)
 	rows := m.events()

@@ -34,7 +34,7 @@ func CountUp(d time.Duration) string {
 // the minus sign of text.
 func Finished(d time.Duration) string {
 	sign := ""
-	if d = Nearest(d); d < 0 {
+	if d = nearest(d); d < 0 {
 		sign, d = "−", -d
 	}
 	return sign + string(clock(nil, d))
@@ -42,15 +42,15 @@ func Finished(d time.Duration) string {
 
 // Difference is Finished with a plus sign for what is more than nothing.
 func Difference(d time.Duration) string {
-	if Nearest(d) > 0 {
+	if nearest(d) > 0 {
 		return "+" + Finished(d)
 	}
 	return Finished(d)
 }
 
-// Nearest rounds a time that is over: to the tenth of a second below a minute,
+// nearest rounds a time that is over: to the tenth of a second below a minute,
 // to the second above.
-func Nearest(d time.Duration) time.Duration {
+func nearest(d time.Duration) time.Duration {
 	if r := d.Round(time.Second / 10); r.Abs() < time.Minute {
 		return r
 	}
