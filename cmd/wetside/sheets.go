@@ -493,6 +493,7 @@ type ExportCmd struct {
 	Format string `help:"${formats}." placeholder:"FORMAT"`
 	Output string `short:"o" help:"File to write; its ending tells the format. Without it, or with -, standard output." placeholder:"FILE" type:"path"`
 	Title  string `help:"Title of the page." placeholder:"WORDS"`
+	Comma  bool   `help:"CSV with decimal commas, and semicolons between the fields: for a spreadsheet whose decimal sign is the comma."`
 }
 
 // formats are the formats of export, for the help.
@@ -511,6 +512,7 @@ func (ExportCmd) Help() string {
   wetside export -o signal-box.html --title "Weekend at the signal box"
   wetside export --format json > notebook.json
   wetside export --format csv --day today -o today.csv
+  wetside export --comma -o today.csv
   wetside export --format json -o - | gzip > notebook.json.gz
 
 The page needs no network, and has the plot of what judged sheets have taught.
@@ -536,7 +538,7 @@ func (c *ExportCmd) Run(h *host) error {
 		return err
 	}
 	defer b.Close()
-	o := notebook.Options{Title: c.Title}
+	o := notebook.Options{Title: c.Title, Comma: c.Comma}
 	if format.Plots {
 		if o.Plot, err = plotOf(desk.JudgedIn(b, h.known().Today)(), c.Camera, c.Paper); err != nil {
 			return err

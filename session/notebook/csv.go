@@ -32,7 +32,7 @@ var Columns = []string{
 	"bath",            // the tray
 	"bath_age_s",      // since it was mixed, when the sheet went in
 	"bath_used",       // share of its capacity used by then; 1 is spent
-	"begun",           // ISO 8601 with offset, to the millisecond
+	"begun",           // local date and time, 2026-05-03 14:10:00
 	"ended",           // the same
 	"planned_least_s", // seconds; of the exposure both are the time for the first light
 	"planned_most_s",  //
@@ -53,24 +53,38 @@ var Columns = []string{
 
 // csvWriter writes sheets as RFC 4180 has it: CRLF, UTF-8, quotes doubled.
 type csvWriter struct {
-	w    *csv.Writer
-	cell []string
+	w     *csv.Writer
+	cell  []string
+	comma bool // decimal commas, and semicolons between the fields
 }
 
-func newCSV(w io.Writer) (*csvWriter, error) {
-	c := &csvWriter{w: csv.NewWriter(w), cell: make([]string, len(Columns))}
+func newCSV(w io.Writer, comma bool) (*csvWriter, error) {
+	c := &csvWriter{w: csv.NewWriter(w), cell: make([]string, len(Columns)), comma: comma}
 	c.w.UseCRLF = true
+	if comma {
+		c.w.Comma = ';'
+	}
 	return c, c.w.Write(Columns)
 }
 
-func secs(s Secs) string { return strconv.FormatFloat(s.D().Seconds(), 'f', 3, 64) }
+// num writes a number with two decimals at most: three behind the separator are
+// thousands to a spreadsheet whose separator it is not.
+func (c *csvWriter) num(v float64) string {
+	s := words.Decimals(v, 2)
+	if c.comma {
+		s = strings.Replace(s, ".", ",", 1)
+	}
+	return s
+}
 
-// iso writes a time as ISO 8601 with its offset, to the millisecond.
-func iso(t time.Time) string {
+func (c *csvWriter) secs(s Secs) string { return c.num(s.D().Seconds()) }
+
+// local writes the date and time of the place, as any spreadsheet reads it.
+func local(t time.Time) string {
 	if t.IsZero() {
 		return ""
 	}
-	return t.Format("2006-01-02T15:04:05.000-07:00")
+	return t.Format(time.DateTime)
 }
 
 func (c *csvWriter) sheet(r *Record) error {
@@ -82,11 +96,11 @@ func (c *csvWriter) sheet(r *Record) error {
 	}
 	x[5], x[6], x[7] = words.Cell(r.Paper.Key), words.Cell(r.Camera), words.Cell(r.Process)
 	if r.Celsius != 0 {
-		x[8] = words.Decimals(r.Celsius, 3)
+		x[8] = c.num(r.Celsius)
 	}
-	x[24], x[25], x[26] = secs(r.Safelight), words.Cell(r.State), words.Cell(r.Spoiled)
+	x[24], x[25], x[26] = c.secs(r.Safelight), words.Cell(r.State), words.Cell(r.Spoiled)
 	if j, ok := r.Judged(); ok {
-		x[27], x[28] = words.Decimals(j.Stops, 3), words.Cell(j.Seen)
+		x[27], x[28] = c.num(j.Stops), words.Cell(j.Seen)
 	}
 	if len(r.Notes)+len(r.Marks) > 0 {
 		x[29] = words.Cell(strings.Join(remarks(r), "; "))
@@ -101,8 +115,8 @@ func (c *csvWriter) sheet(r *Record) error {
 			}
 		}
 		x[9], x[10], x[11], x[12] = strconv.Itoa(no), words.Cell(stage), words.Cell(label), words.Cell(bath)
-		x[15], x[16] = iso(begun), iso(ended)
-		x[17], x[18], x[19], x[20] = secs(least), secs(most), secs(actual), secs(over)
+		x[15], x[16] = local(begun), local(ended)
+		x[17], x[18], x[19], x[20] = c.secs(least), c.secs(most), c.secs(actual), c.secs(over)
 		x[21] = strconv.Itoa(back)
 		rows++
 		return c.w.Write(x)
@@ -117,9 +131,9 @@ func (c *csvWriter) sheet(r *Record) error {
 	for i, s := range r.Stages {
 		x[13], x[14] = "", ""
 		if s.Use != nil {
-			x[13] = secs(s.Use.Age)
+			x[13] = c.secs(s.Use.Age)
 			if s.Use.Share > 0 {
-				x[14] = strconv.FormatFloat(s.Use.Share, 'f', 3, 64)
+				x[14] = c.num(s.Use.Share)
 			}
 		}
 		if err := put(i+1, s.Stage, s.Label, s.Bath, s.In, s.Out, s.AtLeast, s.AtMost, s.Actual, s.Over); err != nil {
@@ -130,7 +144,7 @@ func (c *csvWriter) sheet(r *Record) error {
 		for i := 9; i <= 23; i++ {
 			x[i] = ""
 		}
-		x[15] = iso(r.Begun)
+		x[15] = local(r.Begun)
 		return c.w.Write(x)
 	}
 	return nil

@@ -70,6 +70,7 @@ const (
 type Options struct {
 	Title string // HTML; empty: "Sheets"
 	Plot  *Plot  // HTML: what the judged sheets say
+	Comma bool   // CSV: decimal commas, and semicolons between the fields
 }
 
 // Export writes the sheets of a filter, oldest first unless the filter has a
@@ -143,8 +144,8 @@ func eachRecord(rd *sql.DB, f Filter, waiting []*Record, do func(*Record) error)
 	})
 }
 
-func exportCSV(w io.Writer, rd *sql.DB, f Filter, waiting []*Record, _ Options) error {
-	c, err := newCSV(w)
+func exportCSV(w io.Writer, rd *sql.DB, f Filter, waiting []*Record, o Options) error {
+	c, err := newCSV(w, o.Comma)
 	if err != nil {
 		return err
 	}

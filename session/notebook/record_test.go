@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -179,8 +180,8 @@ func TestDatabaseAndLogAgree(t *testing.T) {
 		near(t, row["planned_least_s"], st.AtLeast.D())
 		near(t, row["planned_most_s"], st.AtMost.D())
 		near(t, row["over_s"], st.Over.D())
-		// ISO 8601 with offset, read by an independent reading of the format.
-		if at, err := time.Parse(time.RFC3339, row["begun"]); err != nil || at.Sub(v.InAt.Wall).Abs() > time.Millisecond || !strings.HasSuffix(row["begun"], "+02:00") {
+		// Local date and time, as a spreadsheet reads them.
+		if at, err := time.ParseInLocation("2006-01-02 15:04:05", row["begun"], v.InAt.Wall.Location()); err != nil || at.Sub(v.InAt.Wall).Abs() > time.Second {
 			t.Errorf("begun %q, want %v (%v)", row["begun"], v.InAt.Wall, err)
 		}
 	}
@@ -198,7 +199,7 @@ func TestDatabaseAndLogAgree(t *testing.T) {
 func near(t *testing.T, cell string, want time.Duration) {
 	t.Helper()
 	f, err := strconv.ParseFloat(cell, 64)
-	if err != nil || math.Abs(f-want.Seconds()) > .001 {
+	if err != nil || math.Abs(f-want.Seconds()) > .0051 {
 		t.Errorf("cell %q, want %v", cell, want.Seconds())
 	}
 }
@@ -228,6 +229,50 @@ func readCSV(t *testing.T, path string) []map[string]string {
 		out = append(out, m)
 	}
 	return out
+}
+
+// A spreadsheet whose decimal sign is the comma takes 285.000 for 285000, one
+// whose sign is the point 285,000: no number has three digits behind a separator,
+// and with --comma none has a point.
+func TestNoFieldIsAnotherNumberElsewhere(t *testing.T) {
+	b := open(t, config(t))
+	_, m := sitting(t, b, 3, session.Event{})
+	if err := b.Judge(m.Sheets()[0].ID, m.Last(), 1.0/3, "sky"); err != nil {
+		t.Fatal(err)
+	}
+	date := regexp.MustCompile(`^\d{4}-\d\d-\d\d \d\d:\d\d:\d\d$`)
+	for _, comma := range []bool{false, true} {
+		var out bytes.Buffer
+		if err := b.Export(&out, CSV, Filter{}, Options{Comma: comma}); err != nil {
+			t.Fatal(err)
+		}
+		r, number := csv.NewReader(&out), regexp.MustCompile(`^-?\d+(\.\d{1,2})?$`)
+		if comma {
+			r.Comma, number = ';', regexp.MustCompile(`^-?\d+(,\d{1,2})?$`)
+		}
+		rows, err := r.ReadAll()
+		if err != nil || len(rows) < 15 {
+			t.Fatal(len(rows), err)
+		}
+		for _, row := range rows[1:] {
+			for i, cell := range row {
+				name := Columns[i]
+				switch {
+				case cell == "":
+				case name == "begun" || name == "ended":
+					if !date.MatchString(cell) {
+						t.Errorf("%s: %q", name, cell)
+					}
+				case strings.HasSuffix(name, "_s") || name == "bath_used" || name == "temperature_c" || name == "judged_stops" || name == "sheet" || name == "stage_no":
+					if !number.MatchString(cell) {
+						t.Errorf("%s: %q", name, cell)
+					}
+				case number.MatchString(cell) && strings.ContainsAny(cell, ".,") || regexp.MustCompile(`^-?\d+[.,]\d{3}$`).MatchString(cell):
+					t.Errorf("%s: %q is a number to a spreadsheet", name, cell)
+				}
+			}
+		}
+	}
 }
 
 func TestRehearsalsAreMarkedAndNotCounted(t *testing.T) {
