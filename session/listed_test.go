@@ -4,8 +4,13 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"regexp"
 	"slices"
 	"strconv"
+	"strings"
 	"testing"
 
 	"wetside/session"
@@ -69,6 +74,31 @@ func TestEveryKindIsListed(t *testing.T) {
 		}
 		if len(x.all) != len(named) {
 			t.Errorf("session.%s has %d entries for %d names", x.list, len(x.all), len(named))
+		}
+	}
+}
+
+// Every cue in the list is given by something: the machine, the bench, the desk or
+// a face.
+func TestEveryCueIsGiven(t *testing.T) {
+	var code strings.Builder
+	err := filepath.WalkDir("..", func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() && path == filepath.Join("..", "sound") {
+			return fs.SkipDir
+		}
+		if d.IsDir() || filepath.Ext(path) != ".go" || strings.HasSuffix(path, "_test.go") || d.Name() == "cue.go" {
+			return nil
+		}
+		b, err := os.ReadFile(path)
+		code.Write(b)
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, v := range constants(t, "cue.go", "CueKind") {
+		if !regexp.MustCompile(`\b` + name + `\b`).MatchString(code.String()) {
+			t.Errorf("nothing gives %s (%q)", name, v)
 		}
 	}
 }

@@ -70,7 +70,7 @@ type Config struct {
 	KeepStrip func(*session.FogTest) error
 
 	Book  Book
-	Lamps Lamps
+	Lamps desk.Lamps
 	// Verified is what the program could check of the room by itself until now:
 	// it is asked again and again while the list is on the screen, and at once
 	// gives what it has.
@@ -92,14 +92,6 @@ type Config struct {
 	Resumed string
 	// ConfirmSound asks at start whether the sound was heard.
 	ConfirmSound bool
-}
-
-// Lamps are the laptop's own. They are told and not waited for.
-type Lamps interface {
-	Dim()           // paper comes out
-	Restore()       // paper is covered
-	Awake(on bool)  // no sleep, no lock screen, no lid, while a clock runs
-	Told() []string // what could not be done, since it was asked last
 }
 
 // A Finding is one line of the room check.

@@ -46,6 +46,14 @@ type Sounder interface {
 	Confirm()        // the user has heard the sound made at start
 }
 
+// Lamps are the laptop's own: its panel, its keyboard, its sleep. They are told and not waited for.
+type Lamps interface {
+	Dim()           // paper comes out
+	Restore()       // paper is covered
+	Awake(on bool)  // no sleep, no lock screen, no lid, while a clock runs
+	Told() []string // what could not be done, since it was asked last
+}
+
 // A Heard is what of a cue reaches the ear.
 type Heard int
 
