@@ -490,13 +490,17 @@ func (b *Book) makeDir(i int) error {
 			return err
 		}
 	}
-	if i != home {
-		return os.MkdirAll(dir, 0o700)
+	make := os.MkdirAll
+	if i == home {
+		make = os.Mkdir // the notebook's own folder may be gone
 	}
-	// The notebook's own folder may be gone.
-	if err := os.Mkdir(dir, 0o700); !errors.Is(err, fs.ErrExist) {
+	if _, err := os.Stat(dir); err == nil {
+		return nil
+	}
+	if err := make(dir, 0o700); err != nil && !errors.Is(err, fs.ErrExist) {
 		return err
 	}
+	_ = syncDir(filepath.Dir(dir))
 	return nil
 }
 
@@ -522,7 +526,7 @@ func (f *file) add(rows []*row) (err error) {
 		buf.WriteByte('\n')
 	}
 	if _, err = w.Write(buf.Bytes()); err == nil {
-		err = w.Sync()
+		err = fsync(w)
 	}
 	if err != nil {
 		_ = w.Truncate(was.Size())
@@ -603,6 +607,13 @@ func (b *Book) asideName(path, what string) string {
 	}
 }
 
+// fsync and syncDir make a file, and the names in a folder, outlast a power cut.
+// They can be watched in a test.
+var (
+	fsync   = (*os.File).Sync
+	syncDir = syncFolder
+)
+
 func writeSynced(path string, data []byte) error {
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
 	if err != nil {
@@ -610,7 +621,7 @@ func writeSynced(path string, data []byte) error {
 	}
 	_, err = f.Write(data)
 	if err == nil {
-		err = f.Sync()
+		err = fsync(f)
 	}
 	return errors.Join(err, f.Close())
 }

@@ -3,4 +3,4 @@
 package notebook
 
 // syncDir does nothing where folders cannot be synced.
-func syncDir(string) error { return nil }
+func syncFolder(string) error { return nil }

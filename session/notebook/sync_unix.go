@@ -4,8 +4,8 @@ package notebook
 
 import "os"
 
-// syncDir makes the names in a folder durable.
-func syncDir(dir string) error {
+// syncFolder makes the names in a folder durable.
+func syncFolder(dir string) error {
 	d, err := os.Open(dir)
 	if err != nil {
 		return err

@@ -2,8 +2,11 @@ package notebook
 
 import (
 	"bufio"
+	"database/sql"
+	"errors"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -245,4 +248,122 @@ func TestTwoProgramsKilledAtRandomInstants(t *testing.T) {
 		t.Errorf("%d events in the index, %d in the journal", n, len(evs))
 	}
 	t.Logf("%d kills of each, %d events confirmed, %d in the notebook", rounds, len(saved), len(evs))
+}
+
+// A platter is a disk on which only that is after a power cut which was synced.
+type platter struct {
+	sizes map[string]int64
+	names map[string]bool
+}
+
+func watched(t *testing.T, before func(path string)) *platter {
+	t.Helper()
+	p := &platter{map[string]int64{}, map[string]bool{}}
+	file, dir := fsync, syncDir
+	t.Cleanup(func() { fsync, syncDir = file, dir })
+	fsync = func(f *os.File) error {
+		before(f.Name())
+		fi, err := f.Stat()
+		if err == nil {
+			p.sizes[f.Name()] = fi.Size()
+		}
+		return err
+	}
+	syncDir = func(dir string) error {
+		es, err := os.ReadDir(dir)
+		for _, e := range es {
+			p.names[filepath.Join(dir, e.Name())] = true
+		}
+		return err
+	}
+	return p
+}
+
+// cut copies the folder of a journal as it is after a power cut, under to.
+func (p *platter) cut(t *testing.T, from, to string) {
+	t.Helper()
+	if !p.names[from] {
+		return
+	}
+	for _, name := range journalFiles(from) {
+		path := filepath.Join(from, name)
+		data, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if p.names[path] {
+			if err := errors.Join(os.MkdirAll(to, 0o700), os.WriteFile(filepath.Join(to, name), data[:p.sizes[path]], 0o600)); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+}
+
+// An event is on the disk before the index has it and before it is confirmed,
+// in the notebook's folder and in the second place: whenever the power goes,
+// all that was confirmed is there, though of the index nothing is.
+func TestWhatIsConfirmedOutlastsAPowerCut(t *testing.T) {
+	c := config(t)
+	c.Spare = []string{filepath.Join(t.TempDir(), "state")}
+	if err := os.Mkdir(c.Spare[0], 0o700); err != nil {
+		t.Fatal(err)
+	}
+	var looks *sql.DB
+	indexed := func() (n int) {
+		if looks != nil {
+			if err := looks.QueryRow(`SELECT count(*) FROM line`).Scan(&n); err != nil {
+				t.Error(err)
+			}
+		}
+		return n
+	}
+	confirmed, syncs := 0, 0
+	p := watched(t, func(path string) {
+		syncs++
+		if n := indexed(); n > confirmed {
+			t.Errorf("the index has %d lines before event %d is on the disk", n, confirmed+1)
+		}
+	})
+	b := open(t, c)
+	spare := b.dirs()[spare]
+	var err error
+	if looks, err = openReader(c.Path, "mode=rw"); err != nil {
+		t.Fatal(err)
+	}
+	s, err := b.Begin(eventAt(0))
+	if err != nil {
+		t.Fatal(err)
+	}
+	confirmed = 1
+	data := filepath.Dir(c.Path)
+	evs, _ := life(c.NewID(), 1, time.Hour, rnd(1))
+	for i, ev := range evs {
+		if i == 8 {
+			looks.Close()
+			looks = nil
+			if err := os.Rename(data, data+".away"); err != nil {
+				t.Fatal(err)
+			}
+			t.Cleanup(func() { os.RemoveAll(data + ".away") })
+		}
+		was := syncs
+		if _, err := b.Append(s.ID, ev); err != nil {
+			t.Fatal(err)
+		}
+		confirmed++
+		if syncs == was {
+			t.Errorf("event %d was confirmed without a sync", i)
+		}
+		after := config(t)
+		after.Spare = []string{t.TempDir()}
+		if i < 8 {
+			p.cut(t, c.Path+".journal", after.Path+".journal")
+		}
+		p.cut(t, spare, (&Book{cfg: after}).dirs()[2])
+		next := open(t, after)
+		if _, evs, ok, err := next.Live(false); err != nil || !ok || len(evs) != confirmed {
+			t.Errorf("event %d: %d of %d are there after a power cut; %v %v", i, len(evs), confirmed, ok, err)
+		}
+		next.Close()
+	}
 }
