@@ -225,13 +225,8 @@ func (sp *span) bath(s *Sheet, v Visit, st Step) {
 	if st.Drain > 0 {
 		sp.add(lift, s, key("drain", v.AtMost), with(CueDrain, func(c *Cue) { c.For = st.Drain }))
 	}
-	if st.Changes > 1 {
-		water := v.AtMost - sp.m.dirtied(&v)
-		start := v.In + sp.m.dirtied(&v)
-		for k := 1; k < st.Changes; k++ {
-			t := start + water*time.Duration(k)/time.Duration(st.Changes)
-			sp.add(t, s, key("water", t-v.In), with(CueChange, func(c *Cue) { c.N = k }))
-		}
+	for i, t := range sp.m.water(&v, st) {
+		sp.add(t, s, key("water", t-v.In), with(CueChange, func(c *Cue) { c.N = i + 1 }))
 	}
 	if v.AtMost >= aliveFrom && st.Agitation == (Agitation{}) {
 		sp.each(v.In+alivePulse, alivePulse, end, func(k int, t time.Duration) {
@@ -251,6 +246,15 @@ func (sp *span) bath(s *Sheet, v Visit, st Step) {
 	sp.add(end, s, key("move", v.AtMost), with(CueMove, next))
 	next(&base)
 	sp.calls(s, end, fmt.Sprintf("%d/%d/", v.Serial, v.AtMost/time.Millisecond), base)
+}
+
+// water returns when the water of a fill-and-dump wash is to be changed.
+func (m *Machine) water(v *Visit, st Step) (out []time.Duration) {
+	back := m.dirtied(v)
+	for k := 1; k < st.Changes; k++ {
+		out = append(out, v.In+back+(v.AtMost-back)*time.Duration(k)/time.Duration(st.Changes))
+	}
+	return out
 }
 
 func (sp *span) agitation(s *Sheet, v Visit, st Step, until time.Duration, base Cue) {

@@ -69,6 +69,10 @@ type SheetView struct {
 	Next    Stage // empty: the last bath
 	NextIs  string
 	ByClock bool
+	// Water are the session times at which the water of a fill-and-dump wash is to
+	// be changed, and Changed is when it was last; nil and 0 elsewhere.
+	Water   []time.Duration
+	Changed time.Duration
 
 	Share float64       // exposure given
 	Full  time.Duration // whole exposure in the present light
@@ -180,6 +184,7 @@ func (m *Machine) bathView(s *Sheet, t time.Duration, v *SheetView) {
 	v.Ends = b.In + b.AtMost
 	v.Left = max(0, v.Ends-t)
 	v.Over = max(0, t-v.Ends)
+	v.Water, v.Changed = m.water(b, st), b.ChangedT
 	drain := b.AtMost - st.Drain
 	switch {
 	case v.Left == 0:

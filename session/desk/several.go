@@ -102,19 +102,25 @@ func (d *Desk) Outside() *session.Sheet {
 // so far alone, so they are reckoned once for each event.
 func (d *Desk) benchCues(from, to session.Instant) []session.Cue {
 	f, t := d.M.T(from), d.M.T(to)
-	if n := d.M.Applied(); d.ahead.events != n || t > d.ahead.to {
-		now := d.M.Now()
-		d.ahead = foresight{events: n, to: max(now, t) + foreseeFor}
-		d.ahead.cues = append(bench.Cues(d.M, d.shop(), min(f, now), d.ahead.to), d.freshMayGoIn(now)...)
-	}
 	var out []session.Cue
-	for _, c := range d.ahead.cues {
+	for _, c := range d.foreseen(t) {
 		if c.T >= f && c.T < t {
 			c.At = d.M.At(c.T)
 			out = append(out, c)
 		}
 	}
 	return out
+}
+
+// foreseen are those cues from the last event on, until session time t and
+// beyond it.
+func (d *Desk) foreseen(t time.Duration) []session.Cue {
+	if n := d.M.Applied(); d.ahead.events != n || t > d.ahead.to {
+		now := d.M.Now()
+		d.ahead = foresight{events: n, to: max(now, t) + foreseeFor}
+		d.ahead.cues = append(bench.Cues(d.M, d.shop(), now-d.span(late), d.ahead.to), d.freshMayGoIn(now)...)
+	}
+	return d.ahead.cues
 }
 
 // freshMayGoIn is the call for a sheet that was not exposed here (a contact

@@ -1,0 +1,328 @@
+package desk
+
+import (
+	"errors"
+	"slices"
+	"time"
+
+	"wetside/session"
+	"wetside/session/bench"
+)
+
+// Presses are the user's hands on the one large key and its two neighbours: a
+// number and backspace. It holds what a press needs to know of the presses
+// before it; what a press means is the desk's rule ([Desk.Aim]).
+type Presses struct {
+	Desk *Desk
+	At   Place
+
+	tap    session.Tap
+	pick   string        // the sheet picked by number or arrow
+	picked time.Duration // session time
+	stays  bool          // the pick holds until a call comes
+	asked  []Target
+	again  Target // what a first press was warned of
+	since  time.Duration
+	undo   session.Deed // what a first backspace was warned of
+}
+
+// An Outcome is what became of a press.
+type Outcome int
+
+const (
+	Done    Outcome = iota // Target was done
+	Bounced                // the key was pressed a moment ago: it was one press
+	Idle                   // there is nothing to do
+	Wait                   // Target will be called in a moment: nothing was done
+	Which                  // one of Targets: nothing was done, a number answers
+	Warned                 // nothing was done, for Caution: the same press again does it
+	Picked                 // Target is what the next press is for
+	Over                   // Target's sheet is finished or spoiled
+	Nobody                 // no sheet has that number
+	Refused                // Err says why
+)
+
+// An Answer is what became of a press, for a face to tell.
+type Answer struct {
+	Outcome Outcome
+	Target  Target
+	Targets []Target
+	Caution Caution
+	Err     error
+}
+
+// A Harm is what a move would do unseen.
+type Harm int
+
+const (
+	NoHarm      Harm = iota
+	NoExposure       // the sheet was not exposed
+	LightLeft        // its exposure has Left to go
+	NotFixed         // Left is missing
+	NotWashed        // Left is missing
+	DirtiesWash      // the sheets in the wash begin again
+	BathSpent        // the bath that it goes into
+)
+
+// A Caution is what there is to say before a deed. Text is the bench's sentence
+// for what concerns other sheets and baths.
+type Caution struct {
+	Harms []Harm
+	Left  time.Duration // of LightLeft, NotFixed, NotWashed
+	Text  string
+	Hold  bool // holding water would do instead
+}
+
+// Has reports whether h is among the harms.
+func (c Caution) Has(h Harm) bool { return slices.Contains(c.Harms, h) }
+
+const (
+	// pickFor is how long a sheet picked by number stays picked.
+	pickFor = 10 * time.Second
+	// fixEarly is by how much a sheet may leave the fixer before its time unasked:
+	// about its drain. Common practice, no source.
+	fixEarly = 12 * time.Second
+	// lightEarly is by how much an exposure may end before its time unasked.
+	lightEarly = 5 * time.Second
+	// againFor is how long a first press waits for the second.
+	againFor = 8 * time.Second
+	// soonEnough is how long after it was done the opening of a pinhole, or the end
+	// of an exposure, is taken back unasked: later than that it is an elbow.
+	soonEnough = 10 * time.Second
+)
+
+// Aim is what a press means now: the sheet that was picked, else what the rule
+// says.
+func (p *Presses) Aim() Aim {
+	if s := p.Picked(); s != nil {
+		t := p.Desk.target(s)
+		t.Sheet, t.Num = s.ID, s.Num
+		return Aim{Target: t}
+	}
+	return p.Desk.Aim(p.At)
+}
+
+// Picked returns the sheet that was picked by hand, as long as it is; else nil.
+func (p *Presses) Picked() *session.Sheet {
+	if p.pick == "" {
+		return nil
+	}
+	v := p.Desk.M.View(p.Desk.Now())
+	if v.T-p.picked >= p.Desk.span(pickFor) {
+		if !p.stays {
+			return nil
+		}
+		// Chosen with an arrow it is the row one sees. A call made since, or just
+		// after it, goes before it.
+		for _, c := range p.Desk.calls(v) {
+			if c.Call == Must && c.Since <= v.T && c.Since >= p.picked {
+				return nil
+			}
+		}
+	}
+	return p.Desk.M.Sheet(p.pick)
+}
+
+// Pick makes the next press one for that sheet, for some seconds; where it
+// stays, until a call comes.
+func (p *Presses) Pick(sheet string, stays bool) {
+	p.pick, p.picked, p.stays = sheet, p.Desk.M.T(p.Desk.Now()), stays
+}
+
+// Unpick forgets it.
+func (p *Presses) Unpick() { p.pick = "" }
+
+// Number is a number that was pressed: the answer to a question that stands,
+// else the sheet that the next press is for.
+func (p *Presses) Number(n int, stays bool) Answer {
+	i := slices.IndexFunc(p.asked, func(t Target) bool { return t.Num == n })
+	if i >= 0 {
+		t := p.asked[i]
+		p.asked = nil
+		return p.do(t)
+	}
+	p.asked = nil
+	s := p.Desk.M.Numbered(n)
+	if s == nil {
+		return Answer{Outcome: Nobody, Target: Target{Num: n}}
+	}
+	t := p.Desk.target(s)
+	if t.Deed == "" {
+		return Answer{Outcome: Over, Target: Target{Sheet: s.ID, Num: n}}
+	}
+	p.Pick(s.ID, stays)
+	return Answer{Outcome: Picked, Target: t}
+}
+
+// Asked is what a question that stands asks about; nil when none does.
+func (p *Presses) Asked() []Target { return p.asked }
+
+// Leave leaves a question unanswered.
+func (p *Presses) Leave() { p.asked = nil }
+
+// Press is the one large key.
+func (p *Presses) Press() Answer {
+	// In a rehearsal faster than life the next step is due within a second.
+	if _, pace := p.Desk.M.Rehearsal(); pace > 1 {
+		p.tap.Gap = max(150*time.Millisecond, time.Duration(float64(time.Second)/pace))
+	}
+	if !p.tap.Press(p.Desk.Hand()) {
+		return Answer{Outcome: Bounced}
+	}
+	a := p.Aim()
+	switch {
+	case a.Soon != nil:
+		return Answer{Outcome: Wait, Target: *a.Soon}
+	case len(a.Ask) > 0:
+		p.asked = a.Ask
+		return Answer{Outcome: Which, Targets: a.Ask}
+	case a.Deed == "" && a.Sheet != "":
+		return Answer{Outcome: Over, Target: a.Target}
+	case a.Deed == "":
+		return Answer{Outcome: Idle}
+	}
+	return p.do(a.Target)
+}
+
+// do does a deed, after the warning where there is one.
+func (p *Presses) do(t Target) Answer {
+	d, now := p.Desk, p.Desk.M.T(p.Desk.Now())
+	again := p.again.Is(t) && p.again.Deed != "" && now-p.since < d.span(againFor)
+	c, spent := d.caution(t, p.At)
+	if len(c.Harms) > 0 && !again {
+		p.again, p.since = t, now
+		return Answer{Outcome: Warned, Target: t, Caution: c}
+	}
+	p.again = Target{}
+	s := d.M.Sheet(t.Sheet)
+	e := session.Event{Kind: t.Deed, Sheet: t.Sheet}
+	switch t.Deed {
+	case session.Moved:
+		e.From = t.From
+	case session.WaterChanged:
+		e.Sheet, e.Bath = "", t.Bath
+	case session.ExposureBegun:
+		if p.At != InField { // it goes in as it is
+			e.Kind = session.Moved
+			break
+		}
+		if s.Spec.Exposure <= 0 {
+			d.Complain(ErrNoTime)
+			return Answer{Outcome: Refused, Target: t, Err: ErrNoTime}
+		}
+		e.Planned, e.Note = s.Spec.Exposure, s.Spec.Working
+	}
+	if err := d.Do(e); err != nil {
+		return Answer{Outcome: Refused, Target: t, Err: err}
+	}
+	if spent != "" {
+		d.Do(session.Event{Kind: session.BathOverridden, Sheet: t.Sheet, Bath: spent})
+	}
+	p.pick, p.asked = "", nil
+	t.Deed = e.Kind
+	return Answer{Outcome: Done, Target: t}
+}
+
+// caution says what is to be said before a deed, and which bath is spent that
+// the sheet goes into.
+func (d *Desk) caution(t Target, at Place) (c Caution, spent string) {
+	s := d.M.Sheet(t.Sheet)
+	if s == nil || t.Deed == session.WaterChanged {
+		return c, ""
+	}
+	now := d.Now()
+	v, _ := d.M.View(now).Sheet(s.ID)
+	switch t.Deed {
+	case session.ExposureBegun:
+		if at == InField {
+			return c, ""
+		}
+		c.Harms = append(c.Harms, NoExposure)
+	case session.ExposureEnded:
+		if v.Left > lightEarly {
+			c.Harms, c.Left = append(c.Harms, LightLeft), v.Left
+		}
+		return c, ""
+	}
+	// What cannot be seen on the sheet, and shows years later: too short in the
+	// fixer or in the wash. The drain is the fixer's own last seconds, and a hand
+	// is a little early.
+	switch early := v.AtLeast - v.Elapsed; {
+	case v.Stage == session.Wash && early > 0:
+		c.Harms, c.Left = append(c.Harms, NotWashed), v.Left
+	case (v.Stage == session.Fix || v.Stage == session.Fix2) && early > fixEarly:
+		c.Harms, c.Left = append(c.Harms, NotFixed), v.Left
+	}
+	next := s.NextStep()
+	if next < 0 {
+		return c, ""
+	}
+	// The second press answers for all of it, so all of it is told.
+	st := s.Spec.Process.Steps[next]
+	if b, ok := bench.Standing(d.Baths(), st.Bath); ok && b.Spent() {
+		spent = b.Mix.ID
+		c.Harms = append(c.Harms, BathSpent)
+		c.Text, _ = bench.Ask(b)
+	}
+	if st.Stage == session.Wash {
+		if w, hold := bench.BeforeWash(s, d.M.Sheets(), d.M.T(now)); w != "" {
+			c.Harms = append(c.Harms, DirtiesWash)
+			c.Text, c.Hold = w, hold
+		}
+	}
+	return c, spent
+}
+
+// ErrNoTime: the sheet has no exposure time yet.
+var ErrNoTime = errors.New("it has no time yet: give its light, or a time")
+
+// Why a deed cannot be taken back.
+var (
+	ErrNoDeed = errors.New("there is nothing to take back")
+	// ErrLongAgo: the deed is an exposure's begin or end, and some time ago.
+	ErrLongAgo = errors.New("that was a while ago")
+)
+
+// Back takes back the last deed: of the sheet that was picked, else of all. The
+// deed is what was, or would have been, taken back. The error is ErrNoDeed,
+// ErrLongAgo (pressed again within seconds it is done), or the machine's own.
+func (p *Presses) Back() (session.Deed, error) {
+	d := p.Desk
+	sheet := ""
+	if s := p.Picked(); s != nil {
+		sheet = s.ID
+	}
+	deed, ok := d.M.LastDeed(sheet)
+	if !ok {
+		d.Complain(ErrNoDeed)
+		return deed, ErrNoDeed
+	}
+	now := d.M.T(d.Now())
+	again := p.undo.Kind == deed.Kind && p.undo.T == deed.T && p.undo.Sheet == deed.Sheet && now-p.since < d.span(againFor)
+	light := deed.Kind == session.ExposureBegun || deed.Kind == session.ExposureEnded
+	if light && now-deed.T > d.span(soonEnough) && !again {
+		p.undo, p.since = deed, now
+		return deed, ErrLongAgo
+	}
+	p.undo, p.again, p.asked = session.Deed{}, Target{}, nil
+	return deed, d.TakeBack(deed)
+}
+
+// TakeBack takes back a deed that is the last of its sheet, or of those without
+// one. What one press did is taken back by one: trays that were filled together.
+func (d *Desk) TakeBack(deed session.Deed) error {
+	for {
+		e := session.Event{Kind: session.Undone, Sheet: deed.Sheet, What: deed.Kind}
+		if deed.Sheet == "" {
+			e.Bath = deed.Bath
+		}
+		if err := d.Do(e); err != nil {
+			return err
+		}
+		next, ok := d.M.LastDeed("")
+		if !ok || deed.Kind != session.BathMixed || next.Kind != deed.Kind || next.T != deed.T {
+			return nil
+		}
+		deed = next
+	}
+}

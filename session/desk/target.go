@@ -1,0 +1,265 @@
+package desk
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"wetside/session"
+)
+
+// This file is the rule by which a press has its meaning: what the one large key
+// does at an instant, as a function of the calls that were made and of nothing
+// else. It holds for every face.
+
+// A Place is where the user works: what a press is for when nothing was called.
+type Place int
+
+const (
+	InTrays Place = iota
+	InField
+)
+
+// A CallKind says how a target was called for.
+type CallKind int
+
+const (
+	NotCalled CallKind = iota
+	May                // the next may go in, the image may be judged
+	Must               // cover the pinhole, move now, change the water
+)
+
+// A Target is a deed with a sheet (or with the water it lies in), and the call
+// for it. The zero value is nothing to do.
+type Target struct {
+	Deed  session.Kind // ExposureBegun, ExposureEnded, Moved, WaterChanged; empty: nothing
+	Sheet string       // identity
+	Num   int
+	From  int    // Moved: the visit that is left
+	Bath  string // WaterChanged: the tray
+	Call  CallKind
+	Since time.Duration // session time of the call, which may be to come
+}
+
+// Is reports whether t and u are the same deed, however it was called for.
+func (t Target) Is(u Target) bool {
+	return t.Deed == u.Deed && t.Bath == u.Bath && (t.Deed == session.WaterChanged || t.Sheet == u.Sheet && t.From == u.From)
+}
+
+// An Aim is what a press means at an instant.
+type Aim struct {
+	// Target stands beside the key.
+	Target
+	// Ask: it cannot be told which of these is meant. A press is answered with
+	// the question, a number answers it.
+	Ask []Target
+	// Soon: this will be called within seconds, and is another deed than what the
+	// key stood for until now. A press is answered by voice and not acted on.
+	Soon *Target
+}
+
+// How near to each other calls may lie before a press is asked about. A person
+// answers a call after half a second to four; common practice, no source.
+const (
+	askWithin   = 4 * time.Second
+	mayYields   = 5 * time.Second        // a may-call does not hold the key so shortly before a must-call
+	handOver    = 3 * time.Second        // nor is a press acted on that may be for what comes
+	stoodBefore = 400 * time.Millisecond // nobody answers a call sooner
+)
+
+// span is a length of the user's own time, in session time: in a rehearsal at
+// twenty times life the user is not faster.
+func (d *Desk) span(x time.Duration) time.Duration {
+	_, pace := d.M.Rehearsal()
+	return time.Duration(float64(x) * max(1, pace))
+}
+
+// calls returns every call that stands unanswered, and the next one to come of
+// each sheet, in the order of time.
+func (d *Desk) calls(v session.View) []Target {
+	var out []Target
+	for _, s := range v.Sheets {
+		switch {
+		case s.Phase == session.Exposing && s.Open:
+			out = append(out, Target{session.ExposureEnded, s.ID, s.Num, 0, "", Must, s.Ends})
+		case s.Phase == session.Wet && s.Stage != session.Hold && !s.ByClock:
+			move := Target{session.Moved, s.ID, s.Num, s.Visit, "", Must, s.Ends}
+			out = append(out, move)
+			if s.Judge && s.AtLeast > 0 && s.Left > 0 {
+				move.Call, move.Since = May, v.T-s.Elapsed+s.AtLeast
+				out = append(out, move)
+			}
+			// Of the changes of water only the last that was called stands, and
+			// none any more when the sheet is to come out.
+			var last time.Duration
+			for _, t := range s.Water {
+				switch {
+				case t > v.T:
+					out = append(out, Target{session.WaterChanged, s.ID, s.Num, 0, s.Bath, Must, t})
+				case s.Left > 0 && s.Changed < t:
+					last = t
+				}
+			}
+			if last > 0 {
+				out = append(out, Target{session.WaterChanged, s.ID, s.Num, 0, s.Bath, Must, last})
+			}
+		}
+	}
+	if next := d.Next(); next != nil && d.Wet() {
+		t := Target{Deed: session.Moved, Sheet: next.ID, Num: next.Num, Call: May}
+		called := false
+		for _, c := range d.foreseen(v.T) {
+			if c.Kind == session.CueMayGoIn && c.Sheet == next.ID && c.Left == 0 {
+				t.Since, called = c.T, true
+				out = append(out, t)
+			}
+		}
+		// What was said before the last event is said no more, and holds.
+		if start, _, ok := d.Soon(next, v.T); ok && !called && start <= v.T {
+			t.Since = min(d.M.Now(), v.T) - d.span(askWithin)
+			out = append(out, t)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Target) int { return cmp.Or(cmp.Compare(a.Since, b.Since), cmp.Compare(a.Num, b.Num)) })
+	// Sheets that share a tray of water share its calls.
+	return slices.CompactFunc(out, func(a, b Target) bool { return a.Is(b) && a.Since == b.Since })
+}
+
+// rest is what a press is for when nothing was called.
+func (d *Desk) rest(v session.View, at Place) Target {
+	first := func(ok func(session.SheetView) bool) *session.SheetView {
+		for _, id := range v.Need {
+			if s, _ := v.Sheet(id); ok(s) {
+				return &s
+			}
+		}
+		return nil
+	}
+	if at == InField {
+		if s := first(func(s session.SheetView) bool { return s.Phase == session.Exposing }); s != nil {
+			return Target{Deed: session.ExposureEnded, Sheet: s.ID, Num: s.Num, Since: s.Ends}
+		}
+		for _, s := range d.M.Sheets() {
+			if Unexposed(s) {
+				return d.target(s)
+			}
+		}
+		return Target{}
+	}
+	next := d.Next()
+	if s := first(func(s session.SheetView) bool { return s.Phase == session.Wet }); s != nil {
+		// A wash that runs does not need hands; a sheet that waits does.
+		if next == nil || s.Left == 0 && s.Stage != session.Hold || s.Stage != session.Wash && s.Stage != session.Hold {
+			return d.target(d.M.Sheet(s.ID))
+		}
+	}
+	if next != nil {
+		return d.target(next)
+	}
+	return Target{}
+}
+
+// target is what comes next in the life of a sheet; the zero value when nothing
+// does that the key could do.
+func (d *Desk) target(s *session.Sheet) Target {
+	t := Target{Sheet: s.ID, Num: s.Num}
+	switch {
+	case Unexposed(s):
+		t.Deed = session.ExposureBegun
+	case s.Phase == session.Exposing:
+		t.Deed = session.ExposureEnded
+	case s.Phase == session.Fresh, s.Phase == session.Exposed:
+		t.Deed = session.Moved
+	case s.Phase == session.Wet:
+		t.Deed, t.From = session.Moved, s.Visit().Serial
+	default:
+		return Target{}
+	}
+	return t
+}
+
+// Aim says what a press means now, when no sheet was picked.
+func (d *Desk) Aim(at Place) Aim {
+	v := d.M.View(d.Now())
+	calls, rest := d.calls(v), d.rest(v, at)
+	a := d.aim(calls, rest, v.T)
+	// What a press means does not change under the finger.
+	for i := len(calls) - 1; i >= 0; i-- {
+		c := calls[i]
+		if c.Since > v.T || c.Since <= v.T-d.span(stoodBefore) {
+			continue
+		}
+		before := d.aim(calls, rest, c.Since-1)
+		switch {
+		case before.Soon != nil || before.Target.Is(a.Target):
+			// Nobody can have heard the call yet: what may be meant is as before.
+			if a.Soon == nil && before.Soon != nil {
+				a.Soon = before.Soon
+			}
+		case before.Call != NotCalled:
+			return before
+		}
+		break
+	}
+	return a
+}
+
+// aim is Aim as of session time t, by the calls alone.
+func (d *Desk) aim(calls []Target, rest Target, t time.Duration) Aim {
+	var must, may, ahead []Target
+	for _, c := range calls {
+		switch {
+		case c.Since > t:
+			ahead = append(ahead, c)
+		case c.Call == Must:
+			must = append(must, c)
+		default:
+			may = append(may, c)
+		}
+	}
+	within, soon := d.span(askWithin), t+d.span(handOver)
+	near := func(first Target, among ...Target) []Target {
+		ask := []Target{first}
+		for _, c := range among {
+			if gap := max(c.Since-first.Since, first.Since-c.Since); gap < within && !slices.ContainsFunc(ask, c.Is) {
+				ask = append(ask, c)
+			}
+		}
+		if len(ask) == 1 {
+			return nil
+		}
+		return ask
+	}
+	var comes []Target // within the hand-over
+	for _, c := range ahead {
+		if c.Since <= soon {
+			comes = append(comes, c)
+		}
+	}
+	if len(must) > 0 {
+		// A may-call may be meant as long as its answer is under way.
+		lately := slices.DeleteFunc(slices.Clone(may), func(c Target) bool { return t-c.Since > within })
+		return Aim{Target: must[0], Ask: near(must[0], slices.Concat(must[1:], comes, lately)...)}
+	}
+	a := Aim{Target: rest}
+	if n := len(may); n > 0 {
+		a.Target = may[n-1]
+		if t-a.Since <= within {
+			a.Ask = near(a.Target, may[:n-1]...)
+		}
+	}
+	for _, c := range ahead {
+		if c.Call == Must && c.Since <= t+d.span(mayYields) || c.Since <= soon {
+			switch {
+			case a.Target.Is(c):
+				a.Target, a.Ask = c, near(c, comes...)
+			case c.Call == Must:
+				a = Aim{Target: c, Soon: &c}
+			default:
+				a.Soon = &c
+			}
+			break
+		}
+	}
+	return a
+}
