@@ -11,6 +11,7 @@ import (
 	"github.com/charmbracelet/lipgloss"
 
 	"wetside/session"
+	"wetside/session/desk"
 	"wetside/tui/ember"
 )
 
@@ -79,6 +80,9 @@ func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		var cmd tea.Cmd
 		q.input, cmd = q.input.Update(k)
 		return cmd
+	}
+	if m.standAt(); key.Matches(k, trayKeys.Move) && m.hands.Aim().Call == desk.Must {
+		return m.act() // a clock called meanwhile: its key works, and the question stands
 	}
 	switch k.String() {
 	case "y":
@@ -222,14 +226,17 @@ func (m *Model) askNote(s *session.Sheet) {
 	})
 }
 
+// earlyFor is how long a first x waits for the second.
+const earlyFor = 8 * time.Second
+
 // spoil writes a sheet down as spoiled, at the second x: the first one asks, and
 // any other key between them is a no.
 func (m *Model) spoil(s *session.Sheet) tea.Cmd {
 	if first := m.desk.M.Sheet(m.spoiling); first != nil && m.desk.Hand().Sub(m.spoilingAt) < earlyFor {
 		m.spoiling = ""
 		if m.do(session.Event{Kind: session.Spoiled, Sheet: first.ID}) == nil {
-			m.pick, m.spoilt = "", first.ID
-			m.moved, m.field.moved = first.ID, first.ID
+			m.spoilt = first.ID
+			m.hands.Unpick()
 			m.said = fmt.Sprintf("sheet %d is written down as spoiled; o says why, backspace takes it back", first.Num)
 		}
 		return nil

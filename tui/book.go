@@ -79,7 +79,7 @@ var bookKeys = struct{ Up, Down, Open, Filter, Judge, Beside, Back, Mark key.Bin
 	Filter: key.NewBinding(key.WithKeys("/"), key.WithHelp("/", "only those with")),
 	Judge:  key.NewBinding(key.WithKeys("j"), key.WithHelp("j", "judge")),
 	Beside: key.NewBinding(key.WithKeys("v"), key.WithHelp("v", "beside another")),
-	Back:   key.NewBinding(key.WithKeys("esc", "backspace"), key.WithHelp("esc", "back")),
+	Back:   key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "back")),
 	Mark:   key.NewBinding(key.WithKeys("m"), key.WithHelp("m", "name a mark")),
 }
 

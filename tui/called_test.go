@@ -26,8 +26,8 @@ func TestAPressAnswersTheCameraThatWasCalled(t *testing.T) {
 	if b.Phase != session.Exposed || a.Phase != session.Exposing || c.Phase != session.Exposing {
 		t.Fatalf("space at the call for sheet 2: %s, %s, %s; %s", a.Phase, b.Phase, c.Phase, m.said)
 	}
-	// The row chosen by hand is there again, and the next call goes before it.
-	if got := plain(m); !strings.Contains(got, ">  3 biscuit") {
+	// The row is that of the sheet which is due next.
+	if got := plain(m); !strings.Contains(got, ">  1 caddy") {
 		t.Errorf("after it:\n%s", got)
 	}
 	w.pass(5 * time.Minute) // one and three are done, one first
@@ -143,8 +143,9 @@ func TestAnEndedExposureIsTakenBack(t *testing.T) {
 	}
 }
 
-// Each screen takes back what was done on it.
-func TestBackspaceIsForItsScreen(t *testing.T) {
+// Backspace takes back what was done last, on whatever screen, and then what was
+// done before that.
+func TestBackspaceIsForTheLastDeedOnAnyScreen(t *testing.T) {
 	w, m := newWorld(t, nil)
 	s, c := m.add(t, "contact print", ""), m.add(t, "caddy", "4m")
 	m.keys(t, "space")
@@ -154,15 +155,62 @@ func TestBackspaceIsForItsScreen(t *testing.T) {
 	w.pass(2 * time.Second)
 	m.goTo(Trays)
 	m.keys(t, "backspace")
-	if s.Phase != session.Fresh || c.Phase != session.Exposing {
+	if s.Phase != session.Wet || c.Phase != session.Fresh {
 		t.Fatalf("in the trays: %s, %s", s.Phase, c.Phase)
 	}
-	w.pass(2 * time.Second)
-	m.keys(t, "backspace") // nothing is left
 	m.goTo(Field)
+	for _, want := range []int{2, 1, 0, 0} { // out of the developer, then both sheets, then nothing is left
+		w.pass(2 * time.Second)
+		m.keys(t, "backspace")
+		if n := len(m.desk.M.Sheets()); n != want || s.Phase != session.Fresh {
+			t.Fatalf("%d sheets, not %d; the first %s", n, want, s.Phase)
+		}
+	}
+	if !strings.Contains(w.said(), "nothing to take back") && !strings.Contains(m.said, "nothing to take back") {
+		t.Errorf("said %q, aloud %q", m.said, w.said())
+	}
+}
+
+// What is called is answered on every screen, and while a question stands; two
+// calls at once are asked about, and a number answers.
+func TestACallIsAnsweredWhereverOneIs(t *testing.T) {
+	for _, where := range []Screen{Bench, Room, Notebook} {
+		w, m := newWorld(t, func(c *Config) { c.Start = Field })
+		a := m.add(t, "caddy", "2m")
+		m.keys(t, "space")
+		w.pass(121 * time.Second)
+		m.screen = where
+		m.form.focus(fPaper)
+		if got := plain(m); !strings.Contains(got, "space 1: cover the pinhole") {
+			t.Errorf("%s: beside the key stands\n%s", where, got)
+		}
+		m.keys(t, "space")
+		if a.Phase != session.Exposed {
+			t.Errorf("%s: space leaves the sheet %s: %q", where, a.Phase, m.said)
+		}
+		w.pass(2 * time.Second)
+		m.keys(t, "backspace")
+		if a.Phase != session.Exposing {
+			t.Errorf("%s: backspace leaves the sheet %s: %q", where, a.Phase, m.said)
+		}
+	}
+	w, m := newWorld(t, func(c *Config) { c.Start = Field })
+	a, b := m.add(t, "caddy", "2m"), m.add(t, "hat box", "2m")
+	m.keys(t, "1", "space")
 	w.pass(2 * time.Second)
-	m.keys(t, "backspace")
-	if c.Phase != session.Fresh {
-		t.Fatalf("in the field: %s", c.Phase)
+	m.keys(t, "2", "space")
+	w.pass(121 * time.Second)
+	m.keys(t, "q", "space")
+	if m.ask == nil || a.Phase != session.Exposing || !strings.Contains(m.said, "1 or 2? Press the number.") {
+		t.Fatalf("space in a question, two are called: %q, sheet 1 %s", m.said, a.Phase)
+	}
+	m.keys(t, "n", "2")
+	if a.Phase != session.Exposing || b.Phase != session.Exposed {
+		t.Errorf("2 answers: sheet 1 %s, sheet 2 %s", a.Phase, b.Phase)
+	}
+	w.pass(2 * time.Second)
+	m.keys(t, "q", "space")
+	if m.ask == nil || a.Phase != session.Exposed {
+		t.Errorf("space in a question leaves sheet 1 %s", a.Phase)
 	}
 }

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"github.com/charmbracelet/bubbles/key"
 	tea "github.com/charmbracelet/bubbletea"
@@ -18,12 +17,8 @@ import (
 // field is the list of cameras in the open, each with its own countdown.
 type field struct {
 	fixed
-	at int    // the row that keys are for
-	id string // of the row chosen by hand: the list changes under it
-	// chosen is the session time it was chosen at, until space has used it; 0: it
-	// was not.
-	chosen  time.Duration
-	moved   string // the sheet a pinhole was opened or covered for last: undo is for it
+	at      int    // the row that keys are for
+	id      string // the sheet of that row: the list changes under it
 	working bool   // show the sum behind the chosen sheet's time
 	answer  string
 }
@@ -65,8 +60,17 @@ func (f *field) list(m *Model) []*session.Sheet {
 			out = append(out, s)
 		}
 	}
-	if i := slices.IndexFunc(out, func(s *session.Sheet) bool { return s.ID == f.id }); i >= 0 {
-		f.at = i
+	// The row is that of the sheet which the large key is for.
+	m.standAt()
+	row := func(id string) bool {
+		i := slices.IndexFunc(out, func(s *session.Sheet) bool { return s.ID == id })
+		if i >= 0 {
+			f.at = i
+		}
+		return i >= 0
+	}
+	if !row(m.hands.Aim().Sheet) {
+		row(f.id)
 	}
 	if f.at >= len(out) {
 		f.at = max(0, len(out)-1)
@@ -74,33 +78,12 @@ func (f *field) list(m *Model) []*session.Sheet {
 	if len(out) > 0 {
 		f.id = out[f.at].ID
 	}
-	if id := f.called(m); id != "" {
-		f.at = slices.IndexFunc(out, func(s *session.Sheet) bool { return s.ID == id })
-	}
 	return out
 }
 
-// called returns the camera whose exposure is done and which was called first,
-// for that is where the hands go; empty when none is, or when a row was chosen
-// since, or just before the call.
-func (f *field) called(m *Model) string {
-	now := m.desk.Now()
-	v := m.desk.M.View(now)
-	for _, id := range v.Need {
-		s, _ := v.Sheet(id)
-		if s.Phase != session.Exposing || !s.Open || s.Left > 0 {
-			continue
-		}
-		if f.chosen > 0 && (f.chosen > s.Ends || v.T-f.chosen < m.span(pickFor)) {
-			return ""
-		}
-		return id
-	}
-	return ""
-}
-
 func (f *field) choose(m *Model, s *session.Sheet) {
-	f.id, f.chosen = s.ID, m.desk.M.T(m.desk.Now())
+	f.id = s.ID
+	m.hands.Pick(s.ID, true)
 	m.desk.Say(fmt.Sprintf("sheet %d", s.Num))
 }
 
@@ -114,13 +97,7 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		f.answer, f.working = "", false
 		return nil
 	case key.Matches(k, trayKeys.Pick):
-		n := number(k)
-		i := slices.IndexFunc(ss, func(s *session.Sheet) bool { return s.Num == n })
-		if i < 0 {
-			return m.tell(fmt.Sprintf("sheet %d is not in the field", n))
-		}
-		f.choose(m, ss[i])
-		return nil
+		return m.pickNumber(number(k))
 	case key.Matches(k, fieldKeys.Strip):
 		return f.reckon(m, "preflash strip")
 	case key.Matches(k, fieldKeys.Reckon):
@@ -130,7 +107,7 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		return nil
 	}
 	if key.Matches(k, trayKeys.Undo) {
-		return f.undo(m)
+		return m.back()
 	}
 	if len(ss) == 0 {
 		return m.tell("no camera is out: add a sheet on the bench")
@@ -152,7 +129,7 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		}
 		f.choose(m, ss[(f.at+step)%len(ss)])
 	case key.Matches(k, fieldKeys.Go):
-		return f.goOn(m, s)
+		return m.act()
 	case key.Matches(k, fieldKeys.Cover):
 		kind := session.PinholeCovered
 		if !s.Light.Open {
@@ -180,50 +157,6 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		return m.spoil(s)
 	}
 	return nil
-}
-
-// soonEnough is how long after it was done the opening of a pinhole, or the end
-// of an exposure, is taken back unasked: later than that it is an elbow.
-const soonEnough = 10 * time.Second
-
-// undo takes back what was done last in the field: that a pinhole was opened,
-// that an exposure was ended, or that a sheet which was never in the trays was
-// spoiled.
-func (f *field) undo(m *Model) tea.Cmd {
-	v := m.desk.M.View(m.desk.Now())
-	var picked *session.Sheet
-	if f.chosen > 0 && v.T-f.chosen < m.span(pickFor) {
-		picked = m.desk.M.Sheet(f.id)
-	}
-	done := func(s *session.Sheet) (time.Duration, bool) {
-		switch {
-		case len(s.Visits) > 0:
-		case s.Phase == session.Exposing:
-			return s.Light.BegunT, true
-		case s.Phase == session.Exposed:
-			return s.Light.EndedT, true
-		case s.Phase == session.Ruined:
-			return s.EndedT, true
-		}
-		return 0, false
-	}
-	s := m.lately(picked, f.moved, done)
-	if s == nil {
-		return m.tell("there is nothing to take back in the field")
-	}
-	at, _ := done(s)
-	if again := m.early == "undo "+s.ID && v.T-m.desk.M.T(m.earlyAt) < m.span(earlyFor); s.Phase != session.Ruined && v.T-at > m.span(soonEnough) && !again {
-		m.early, m.earlyAt = "undo "+s.ID, m.desk.Now()
-		what := "its pinhole was opened"
-		if s.Phase == session.Exposed {
-			what = "its exposure ended"
-		}
-		m.said = fmt.Sprintf("sheet %d: %s %s ago. Backspace again takes it back.", s.Num, what, words.CountUp(v.T-at))
-		m.desk.Say(fmt.Sprintf("sheet %d: go on?", s.Num))
-		return nil
-	}
-	f.id, f.moved = s.ID, s.ID
-	return m.takeBack(s)
 }
 
 // reckon shows the answer to a reckoning command, or the sentence that says why
@@ -264,40 +197,6 @@ func (f *field) answered(m *Model, room int) string {
 		lines = append(lines[:max(0, room-2)], "(more in the shell)")
 	}
 	return "\n" + m.styles.Faint.Render(strings.Join(lines, "\n"))
-}
-
-// goOn opens the pinhole, or ends the exposure. Ending one early takes a second
-// press.
-func (f *field) goOn(m *Model, s *session.Sheet) tea.Cmd {
-	if !m.tap.Press(m.desk.Hand()) {
-		return nil
-	}
-	now := m.desk.Now()
-	if s.Phase == session.Fresh {
-		if s.Spec.Exposure <= 0 {
-			return m.tell(fmt.Sprintf("sheet %d has no time yet: press e and give its light, or a time", s.Num))
-		}
-		if m.do(session.Event{Kind: session.ExposureBegun, Sheet: s.ID, Planned: s.Spec.Exposure, Note: s.Spec.Working}) == nil {
-			f.moved, f.chosen = s.ID, 0
-			m.said = fmt.Sprintf("sheet %d: the pinhole is open; backspace takes it back", s.Num)
-		}
-		return nil
-	}
-	left := s.Light.Left(1, m.desk.M.T(now))
-	again := m.early == s.ID && now.Sub(m.earlyAt) < m.span(earlyFor)
-	if left > 5*time.Second && !again {
-		m.early, m.earlyAt = s.ID, now
-		w := fmt.Sprintf("sheet %d has %s left.", s.Num, words.Countdown(left))
-		m.said = w + " Space again ends it all the same."
-		m.desk.Say(w)
-		return nil
-	}
-	m.early = ""
-	if m.do(session.Event{Kind: session.ExposureEnded, Sheet: s.ID}) == nil {
-		f.moved, f.chosen = s.ID, 0
-		m.said = fmt.Sprintf("sheet %d: the exposure is over; it waits for the trays (tab)", s.Num)
-	}
-	return nil
 }
 
 func (f *field) light(m *Model, s *session.Sheet, stops float64) tea.Cmd {

@@ -53,8 +53,8 @@ func TestAHeldKeyIsOnePress(t *testing.T) {
 			t.Errorf("%s: m held for ten seconds made %d marks", x.name, n)
 		}
 		w.hold(m, tea.KeyMsg{Type: tea.KeyBackspace}, x.delay, x.gap, 5*time.Second)
-		if v := s.Visit(); v == nil || v.Stage != session.Develop {
-			t.Errorf("%s: backspace held took more than one move back: %v", x.name, s.Undone)
+		if v := s.Visit(); v == nil || v.Stage != session.Stop || len(s.Marks) != 0 {
+			t.Errorf("%s: backspace held took more than the mark back: %v", x.name, s.Undone)
 		}
 		m.goTo(Bench)
 		m.form.focus(fName)

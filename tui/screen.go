@@ -99,6 +99,14 @@ func (m *Model) keyLine() string {
 	}
 	end := m.helper(0).ShortHelpView(always)
 	room := m.width - lipgloss.Width(end)
+	first := ""
+	if aims := m.aims(); aims != "" && m.ask == nil && !m.help {
+		// What the large key does now stands beside it.
+		first = ansi.Truncate(trayKeys.Move.Help().Key+" "+ember.SafeText(aims), max(0, room-2), "~")
+		room -= lipgloss.Width(first) + 2
+		first = m.styles.Strong.Render(first) + "  "
+		ks = slices.DeleteFunc(slices.Clone(ks), func(k key.Binding) bool { return slices.Contains(k.Keys(), " ") })
+	}
 	var fit []key.Binding
 	for _, k := range ks {
 		if !k.Enabled() {
@@ -109,7 +117,7 @@ func (m *Model) keyLine() string {
 		}
 		fit = append(fit, k)
 	}
-	return m.helper(m.width).ShortHelpView(append(fit, always...))
+	return first + m.helper(max(1, m.width-lipgloss.Width(first))).ShortHelpView(append(fit, always...))
 }
 
 // helpKeys scroll the help where not all of it fits.

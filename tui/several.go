@@ -83,37 +83,6 @@ func (m *Model) benchLines(v session.View) []string {
 	return out
 }
 
-// benchWarning is what to say before a sheet goes into its next bath: that it
-// would dirty a wash, or that the bath is spent.
-func (m *Model) benchWarning(s *session.Sheet, next int) string {
-	st := s.Spec.Process.Steps[next]
-	if st.Stage == session.Wash {
-		if w, hold := bench.BeforeWash(s, m.desk.M.Sheets(), m.desk.M.T(m.desk.Now())); w != "" {
-			if hold {
-				w += " h puts it into holding water instead."
-			}
-			return w
-		}
-	}
-	if b, ok := bench.Standing(m.desk.Baths(), st.Bath); ok && b.Spent() {
-		q, _ := bench.Ask(b)
-		return q
-	}
-	return ""
-}
-
-// spentBath is the identity of the bath the sheet goes into next if it is
-// spent, for the record.
-func (m *Model) spentBath(s *session.Sheet, next int) string {
-	if next < 0 {
-		return ""
-	}
-	if b, ok := bench.Standing(m.desk.Baths(), s.Spec.Process.Steps[next].Bath); ok && b.Spent() {
-		return b.Mix.ID
-	}
-	return ""
-}
-
 // fillTrays notes that every tray of a process was filled freshly.
 func (m *Model) fillTrays(process string) tea.Cmd {
 	if m.cfg.Baths == nil {
@@ -138,7 +107,7 @@ func (m *Model) freshBath(v session.View) tea.Cmd {
 	baths := m.desk.Baths()
 	if len(baths) == 0 {
 		process := m.form.value().Process
-		if s := m.acting(v); s != nil {
+		if s := m.acting(); s != nil {
 			process = s.Spec.Process.Key
 		}
 		m.ask = &question{text: "No bath is noted yet. Are all trays filled freshly?",

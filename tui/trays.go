@@ -10,7 +10,6 @@ import (
 
 	"wetside/session"
 	"wetside/session/bench"
-	"wetside/session/desk"
 	"wetside/session/words"
 	"wetside/tui/ember"
 )
@@ -48,45 +47,11 @@ func (*trays) keys(*Model) []key.Binding {
 	return []key.Binding{k.Move, k.Where, k.Undo, k.Seen, k.Pick, k.Hold, k.Water, k.Out, k.Mark, k.Note, k.Spoil, k.Bath}
 }
 
-// pickFor is how long a sheet picked by number stays picked.
-const pickFor = 10 * time.Second
-
-// fixEarly is by how much a sheet may leave the fixer before its time unasked:
-// about its drain. Common practice, no source.
-const fixEarly = 12 * time.Second
-
-// earlyFor is how long a first early press waits for the second.
-const earlyFor = 8 * time.Second
-
 // acting returns the sheet that a key is for: the one picked by number, else
-// the one that is due, else the next that waits to go in, else one that waits
-// in its camera.
-func (m *Model) acting(v session.View) *session.Sheet {
-	if s := m.picked(); s != nil {
-		return s
-	}
-	if v.Due != "" {
-		s, _ := v.Sheet(v.Due)
-		// A wash that runs does not need hands; a sheet that waits does.
-		if next := m.desk.Next(); next != nil && s.Left > 0 && (s.Stage == session.Wash || s.Stage == session.Hold) {
-			return next
-		}
-		return m.desk.M.Sheet(v.Due)
-	}
-	if next := m.desk.Next(); next != nil {
-		return next
-	}
-	if s := m.desk.Outside(); s != nil && s.Phase == session.Fresh {
-		return s
-	}
-	return nil
-}
-
-func (m *Model) picked() *session.Sheet {
-	if m.pick != "" && m.desk.Now().Sub(m.pickAt) < m.span(pickFor) {
-		return m.desk.M.Sheet(m.pick)
-	}
-	return nil
+// the one that a press of the large key is for.
+func (m *Model) acting() *session.Sheet {
+	m.standAt()
+	return m.desk.M.Sheet(m.hands.Aim().Sheet)
 }
 
 // span is a length of the user's own time, in session time: in a rehearsal at
@@ -100,29 +65,16 @@ func (*trays) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	v := m.desk.M.View(m.desk.Now())
 	switch {
 	case key.Matches(k, trayKeys.Move):
-		return m.move(v)
+		return m.act()
 	case key.Matches(k, trayKeys.Where):
 		return m.where()
 	case key.Matches(k, trayKeys.Undo):
-		return m.undo()
+		return m.back()
 	case key.Matches(k, trayKeys.Pick):
-		n := number(k)
-		s := m.desk.M.Numbered(n)
-		if s == nil {
-			return m.tell(fmt.Sprintf("there is no sheet %d", n))
-		}
-		m.pick, m.pickAt = s.ID, m.desk.Now()
-		sv, _ := v.Sheet(s.ID)
-		text := fmt.Sprintf("sheet %d: %s", n, sv.Phase)
-		if sv.Stage != "" {
-			text = fmt.Sprintf("sheet %d: %s; %s", n, sv.Label, Stands(sv))
-		}
-		m.said = text
-		m.desk.Say(text)
-		return nil
+		return m.pickNumber(number(k))
 	case key.Matches(k, trayKeys.Seen):
 		// The developer is where an image comes up: the sheet that is in it.
-		s := m.picked()
+		s := m.hands.Picked()
 		if s == nil {
 			for _, sv := range v.Sheets {
 				if sv.Stage == session.Develop && sv.Emerged == 0 {
@@ -150,7 +102,7 @@ func (*trays) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	case key.Matches(k, trayKeys.Bath):
 		return m.freshBath(v)
 	}
-	s := m.acting(v)
+	s := m.acting()
 	if key.Matches(k, trayKeys.Spoil) {
 		return m.spoil(s)
 	}
@@ -164,7 +116,7 @@ func (*trays) press(m *Model, k tea.KeyMsg) tea.Cmd {
 			from = b.Serial
 		}
 		if m.do(session.Event{Kind: session.Held, Sheet: s.ID, From: from}) == nil {
-			m.moved = s.ID
+			m.hands.Unpick()
 		}
 	case key.Matches(k, trayKeys.Out):
 		e := session.Event{Kind: session.SheetOut, Sheet: s.ID}
@@ -203,137 +155,13 @@ func number(k tea.KeyMsg) int {
 	return 10
 }
 
-// move is the space key.
-func (m *Model) move(v session.View) tea.Cmd {
-	if !m.tap.Press(m.desk.Hand()) {
-		return nil
-	}
-	s := m.acting(v)
-	if s == nil {
-		return m.noSheet()
-	}
-	if s.Phase == session.Exposing {
-		return m.tell(m.whereabouts(s))
-	}
-	sv, _ := v.Sheet(s.ID)
-	now := m.desk.Now()
-	again := m.early == s.ID && now.Sub(m.earlyAt) < m.span(earlyFor)
-	if w := m.warning(sv, s); w != "" && !again {
-		m.early, m.earlyAt = s.ID, now
-		if desk.Unexposed(s) {
-			m.said = w + fmt.Sprintf(" Space again puts it into the %s as it is.", tray(s.Spec.Process.Steps[0]))
-			m.desk.Say(fmt.Sprintf("sheet %d: no exposure: go on?", s.Num))
-			return nil
-		}
-		m.said = w + " Space again does it all the same."
-		m.desk.Say(w)
-		return nil
-	}
-	m.early = ""
-	from := 0
-	if b := s.Visit(); b != nil {
-		from = b.Serial
-	}
-	next := s.NextStep()
-	spent := m.spentBath(s, next)
-	if m.do(session.Event{Kind: session.Moved, Sheet: s.ID, From: from}) != nil {
-		return nil
-	}
-	if spent != "" {
-		m.do(session.Event{Kind: session.BathOverridden, Sheet: s.ID, Bath: spent})
-	}
-	m.moved, m.pick, m.said = s.ID, "", ""
-	return nil
-}
-
-// warning is what to say before a move that would do harm unseen; empty for
-// most moves.
-func (m *Model) warning(sv session.SheetView, s *session.Sheet) string {
-	// What cannot be seen on the sheet, and shows years later: too short in the
-	// fixer or in the wash. The drain is the fixer's own last seconds, and a
-	// hand is a little early.
-	early := sv.AtLeast - sv.Elapsed
-	w := ""
-	switch {
-	case desk.Unexposed(s):
-		w = m.whereabouts(s) + "."
-	case sv.Stage == session.Wash && early > 0:
-		w = fmt.Sprintf("sheet %d is not washed: %s left.", sv.Num, words.Countdown(sv.Left))
-	case (sv.Stage == session.Fix || sv.Stage == session.Fix2) && early > fixEarly:
-		w = fmt.Sprintf("sheet %d is not fixed: %s left.", sv.Num, words.Countdown(sv.Left))
-	}
-	// The second press answers for all of it, so all of it is told.
-	if next := s.NextStep(); next >= 0 {
-		w = strings.TrimSpace(w + " " + m.benchWarning(s, next))
-	}
-	return w
-}
-
-// undo takes back what was done last in the trays: a move, or that a sheet was
-// spoiled.
-func (m *Model) undo() tea.Cmd {
-	s := m.lately(m.picked(), m.moved, func(s *session.Sheet) (time.Duration, bool) {
-		if n := len(s.Visits); n > 0 && s.EndedT == 0 {
-			return s.Visits[n-1].In, true
-		}
-		return s.EndedT, s.EndedT > 0
-	})
-	if s == nil {
-		return m.tell("there is no move to take back")
-	}
-	return m.takeBack(s)
-}
-
-// lately returns the sheet that a key which takes back is for: the picked one,
-// else the one this program moved last, else (after a restart) the one that was
-// moved last; nil when there is nothing of that sheet to take back. done says
-// when something was done with a sheet, and whether it was at all.
-func (m *Model) lately(picked *session.Sheet, moved string, done func(*session.Sheet) (time.Duration, bool)) *session.Sheet {
-	if picked == nil {
-		picked = m.desk.M.Sheet(moved)
-	}
-	last := picked
-	var at time.Duration = -1
-	for _, s := range m.desk.M.Sheets() {
-		if t, ok := done(s); ok && t > at && (picked == nil || s == picked) {
-			last, at = s, t
-		}
-	}
-	if at < 0 {
-		return nil
-	}
-	return last
-}
-
-func (m *Model) takeBack(s *session.Sheet) tea.Cmd {
-	was, from := s.Phase, 0
-	if n := len(s.Visits); n > 0 {
-		from = s.Visits[n-1].Serial
-	}
-	if m.do(session.Event{Kind: session.Undone, Sheet: s.ID, From: from}) != nil {
-		return nil
-	}
-	m.early = ""
-	switch {
-	case was == session.Ruined:
-		m.said = fmt.Sprintf("sheet %d is not spoiled: it is where it was, and its clocks have gone on", s.Num)
-	case was == session.Exposing:
-		m.said = fmt.Sprintf("sheet %d: the opening is taken back. Cover the pinhole; the light that fell counts", s.Num)
-	case s.Phase == session.Exposing:
-		m.said = fmt.Sprintf("sheet %d: the exposure goes on, as if it had not ended", s.Num)
-	default:
-		m.said = fmt.Sprintf("sheet %d: the last move is taken back", s.Num)
-	}
-	return nil
-}
-
 // traysView is the big figure of the sheet that is due, what to do, what is
 // next, and a line for every other sheet.
 func (*trays) view(m *Model, v session.View, h int) string {
 	st := m.styles
 	var b strings.Builder
 	due := v.Due
-	if s := m.picked(); s != nil && s.Phase == session.Wet {
+	if s := m.hands.Picked(); s != nil && s.Phase == session.Wet {
 		due = s.ID
 	}
 	rows := m.rows(v)

@@ -122,13 +122,7 @@ type Model struct {
 	newsAt session.Instant
 	split  split
 	held   held
-	tap    session.Tap
-	// early is the sheet a first early press was made for, and when.
-	early   string
-	earlyAt session.Instant
-	pick    string // the sheet picked by number
-	pickAt  session.Instant
-	moved   string // the sheet moved last: undo is for it
+	hands  desk.Presses
 	// spoiling is the sheet a first x was for, and when; spoilt the one that the
 	// key before this one spoiled.
 	spoiling   string
@@ -153,10 +147,7 @@ func New(cfg Config) *Model {
 	m.styles = ember.NewStyles(m.level, cfg.Profile)
 	m.form = newForm(cfg)
 	m.screens = screens(m)
-	// In a rehearsal faster than life the next step is due within a second.
-	if _, pace := m.desk.M.Rehearsal(); pace > 1 {
-		m.tap.Gap = max(150*time.Millisecond, time.Duration(float64(time.Second)/pace))
-	}
+	m.hands.Desk = cfg.Desk
 	notices := cfg.Notices
 	if cfg.Strip != nil {
 		notices = append(slices.Clone(notices), m.fog.resume(m, *cfg.Strip))
@@ -368,6 +359,14 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 		return nil
 	}
 	m.spoilt = ""
+	if !work && key.Matches(k, trayKeys.Move) {
+		if m.standAt(); m.hands.Aim().Call == desk.Must {
+			return m.act() // what is called is answered wherever one is
+		}
+	}
+	if !work && key.Matches(k, trayKeys.Undo) {
+		return m.back()
+	}
 	return m.up().press(m, k)
 }
 

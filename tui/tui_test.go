@@ -168,7 +168,7 @@ func TestASheetByThreeKeys(t *testing.T) {
 	}
 	w.pass(2 * time.Second)
 	m.keys(t, "enter")
-	if want := "sheet 1: develop; 1:15 left"; w.said() != want {
+	if want := "space: 1 into the stop. sheet 1: develop; 1:15 left"; w.said() != want {
 		t.Errorf("enter said %q, not %q", w.said(), want)
 	}
 	m.keys(t, "space", "space") // to the stop

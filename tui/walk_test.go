@@ -20,7 +20,7 @@ func TestADigitPicksASheetInTheField(t *testing.T) {
 		t.Errorf("2 and space: sheet 1 is %s, sheet 2 %s; said %q", a.Phase, b.Phase, m.said)
 	}
 	m.keys(t, "7")
-	if !strings.Contains(m.said, "sheet 7 is not in the field") {
+	if !strings.Contains(m.said, "there is no sheet 7") {
 		t.Errorf("7 says %q", m.said)
 	}
 	m.keys(t, "down", "e", "b", "a", "d", "enter")

@@ -153,7 +153,10 @@ func (d *Desk) rest(v session.View, at Place) Target {
 			return d.target(d.M.Sheet(s.ID))
 		}
 	}
-	if next != nil {
+	if next == nil {
+		next = d.Outside() // it may be meant to go in as it is: that is asked about
+	}
+	if next != nil && next.Phase != session.Exposing {
 		return d.target(next)
 	}
 	return Target{}

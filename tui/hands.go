@@ -1,0 +1,233 @@
+package tui
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	tea "github.com/charmbracelet/bubbletea"
+
+	"wetside/session"
+	"wetside/session/desk"
+	"wetside/session/words"
+	"wetside/tui/ember"
+)
+
+// This file tells what became of a press: the rule by which it has its meaning
+// is the desk's.
+
+// place tells the rule where the user works.
+func (m *Model) standAt() {
+	m.hands.At = desk.InTrays
+	if m.screen == Field {
+		m.hands.At = desk.InField
+	}
+}
+
+// act is the one large key.
+func (m *Model) act() tea.Cmd {
+	m.standAt()
+	return m.told(m.hands.Press())
+}
+
+// does says what a deed with a sheet is, for the line beside the key.
+func (m *Model) does(t desk.Target) string {
+	s := m.desk.M.Sheet(t.Sheet)
+	if s == nil {
+		return ""
+	}
+	switch t.Deed {
+	case session.ExposureBegun:
+		if m.screen != Field {
+			return fmt.Sprintf("%d, not exposed", t.Num)
+		}
+		return fmt.Sprintf("%d: open the pinhole", t.Num)
+	case session.ExposureEnded:
+		return fmt.Sprintf("%d: cover the pinhole", t.Num)
+	case session.WaterChanged:
+		return "change the water of the " + t.Bath
+	case session.Moved:
+		if next := s.NextStep(); next >= 0 {
+			return fmt.Sprintf("%d into the %s", t.Num, tray(s.Spec.Process.Steps[next]))
+		}
+		return fmt.Sprintf("%d out: it is done", t.Num)
+	}
+	return ""
+}
+
+// which is the question which of several is meant: "2 or 3?".
+func which(ts []desk.Target) string {
+	var out []string
+	for _, t := range ts {
+		out = append(out, fmt.Sprint(t.Num))
+	}
+	return strings.Join(out, " or ") + "?"
+}
+
+// aims is what stands beside the key: what a press does now; empty when it does
+// nothing.
+func (m *Model) aims() string {
+	m.standAt()
+	if ask := m.hands.Asked(); len(ask) > 0 {
+		return which(ask) + " press the number"
+	}
+	a := m.hands.Aim()
+	if m.screen != Field && m.screen != Trays && a.Call != desk.Must {
+		return ""
+	}
+	switch {
+	case a.Soon != nil:
+		return "wait: " + m.does(*a.Soon)
+	case len(a.Ask) > 0:
+		return which(a.Ask)
+	}
+	return m.does(a.Target)
+}
+
+// told shows and says what became of a press.
+func (m *Model) told(a desk.Answer) tea.Cmd {
+	s := m.desk.M.Sheet(a.Target.Sheet)
+	switch a.Outcome {
+	case desk.Done:
+		m.said = ""
+		switch a.Target.Deed {
+		case session.ExposureBegun:
+			m.said = fmt.Sprintf("sheet %d: the pinhole is open; backspace takes it back", s.Num)
+		case session.ExposureEnded:
+			m.said = fmt.Sprintf("sheet %d: the exposure is over; it waits for the trays", s.Num)
+		case session.WaterChanged:
+			return m.tell("water changed")
+		}
+		m.field.id = a.Target.Sheet
+	case desk.Idle:
+		return m.noSheet()
+	case desk.Wait:
+		m.said = "not now: in a moment " + m.does(a.Target)
+		m.desk.Say(fmt.Sprintf("sheet %d first", a.Target.Num))
+	case desk.Which:
+		m.said = which(a.Targets) + " Press the number."
+		var nums []string
+		for _, t := range a.Targets {
+			nums = append(nums, fmt.Sprintf("sheet %d", t.Num))
+		}
+		m.desk.Say(strings.Join(nums, " or "))
+	case desk.Warned:
+		m.warned(a, s)
+	case desk.Over:
+		return m.picks(s)
+	case desk.Nobody:
+		text := fmt.Sprintf("there is no sheet %d", a.Target.Num)
+		m.said = text
+		m.desk.Say(text)
+	case desk.Picked:
+		m.field.id = s.ID
+		return m.picks(s)
+	case desk.Refused:
+		m.said = a.Err.Error()
+		if errors.Is(a.Err, desk.ErrNoTime) {
+			m.said = fmt.Sprintf("sheet %d has no time yet: press e and give its light, or a time", a.Target.Num)
+		}
+	}
+	return nil
+}
+
+// warned tells what a move would do unseen.
+func (m *Model) warned(a desk.Answer, s *session.Sheet) {
+	c := a.Caution
+	var out []string
+	switch {
+	case c.Has(desk.NoExposure):
+		m.said = strings.TrimSpace(m.whereabouts(s) + ". " + c.Text)
+		m.said += fmt.Sprintf(" Space again puts it into the %s as it is.", tray(s.Spec.Process.Steps[0]))
+		m.desk.Say(fmt.Sprintf("sheet %d: no exposure: go on?", s.Num))
+		return
+	case c.Has(desk.LightLeft):
+		w := fmt.Sprintf("sheet %d has %s left.", s.Num, words.Countdown(c.Left))
+		m.said = w + " Space again ends it all the same."
+		m.desk.Say(w)
+		return
+	case c.Has(desk.NotWashed):
+		out = append(out, fmt.Sprintf("sheet %d is not washed: %s left.", s.Num, words.Countdown(c.Left)))
+	case c.Has(desk.NotFixed):
+		out = append(out, fmt.Sprintf("sheet %d is not fixed: %s left.", s.Num, words.Countdown(c.Left)))
+	}
+	if c.Text != "" {
+		out = append(out, c.Text)
+	}
+	if c.Hold {
+		out = append(out, "h puts it into holding water instead.")
+	}
+	w := strings.Join(out, " ")
+	m.said = w + " Space again does it all the same."
+	m.desk.Say(w)
+}
+
+// pickNumber is a number that was pressed.
+func (m *Model) pickNumber(n int) tea.Cmd {
+	m.standAt()
+	return m.told(m.hands.Number(n, m.screen == Field))
+}
+
+// picks says of a sheet that was picked where it stands, and of one that is over
+// how it ended.
+func (m *Model) picks(s *session.Sheet) tea.Cmd {
+	sv, _ := m.desk.M.View(m.desk.Now()).Sheet(s.ID)
+	text := fmt.Sprintf("sheet %d: %s", s.Num, sv.Phase)
+	if sv.Stage != "" {
+		text = fmt.Sprintf("sheet %d: %s; %s", s.Num, sv.Label, Stands(sv))
+	}
+	m.said = ember.SafeText(text)
+	m.desk.Say(text)
+	return nil
+}
+
+// back is backspace: it takes back the last deed, of whatever sheet and on
+// whatever screen, or of the sheet that was picked.
+func (m *Model) back() tea.Cmd {
+	m.standAt()
+	was := m.desk.M.Applied()
+	d, err := m.hands.Back()
+	switch {
+	case errors.Is(err, desk.ErrNoDeed):
+		return m.tell("there is nothing to take back")
+	case errors.Is(err, desk.ErrLongAgo):
+		what := "its pinhole was opened"
+		if d.Kind == session.ExposureEnded {
+			what = "its exposure ended"
+		}
+		m.said = fmt.Sprintf("sheet %d: %s %s ago. Backspace again takes it back.", d.Num, what, words.CountUp(m.desk.M.T(m.desk.Now())-d.T))
+		m.desk.Say(fmt.Sprintf("sheet %d: go on?", d.Num))
+		return nil
+	case err != nil && m.desk.M.Applied() == was:
+		m.said = "this cannot be taken back: " + err.Error()
+		return nil
+	}
+	if d.Sheet != "" {
+		m.field.id = d.Sheet
+	}
+	m.said = m.undone(d)
+	if !(session.Undo{What: d.Kind}).Move() {
+		m.desk.Say("taken back: " + string(d.Kind)) // a move has its own cue
+	}
+	return nil
+}
+
+// undone says what was taken back.
+func (m *Model) undone(d session.Deed) string {
+	switch d.Kind {
+	case session.Spoiled:
+		return fmt.Sprintf("sheet %d is not spoiled: it is where it was, and its clocks have gone on", d.Num)
+	case session.ExposureBegun:
+		return fmt.Sprintf("sheet %d: the opening is taken back. Cover the pinhole; the light that fell counts", d.Num)
+	case session.ExposureEnded:
+		return fmt.Sprintf("sheet %d: the exposure goes on, as if it had not ended", d.Num)
+	case session.Moved, session.Held:
+		return fmt.Sprintf("sheet %d: the last move is taken back", d.Num)
+	case session.SheetAdded:
+		return fmt.Sprintf("sheet %d is taken away again", d.Num)
+	}
+	if d.Num > 0 {
+		return fmt.Sprintf("sheet %d: taken back: %s", d.Num, d.Kind)
+	}
+	return "taken back: " + string(d.Kind)
+}
