@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"regexp"
+	"strconv"
 	"strings"
 	"time"
 	"unicode"
@@ -29,7 +31,11 @@ var timeUnits = []struct {
 	{[]string{"ms"}, time.Millisecond},
 }
 
-// ParseDuration reads a time. Units go from the larger to the smaller, each at
+// clockRE is a length of time as a clock prints it: minutes and seconds, or hours
+// before them.
+var clockRE = regexp.MustCompile(`^(?:(\d{1,3}):)?(\d{1,3}):([0-5]\d)$`)
+
+// ParseDuration reads a time, with units or as a clock prints it (4:30). Units go from the larger to the smaller, each at
 // most once: days, h, min (or m), s, ms. The error says what to write instead.
 func ParseDuration(s string) (time.Duration, error) {
 	const write = `write a time like "90s", "1m30s" or "8 h"`
@@ -41,7 +47,14 @@ func ParseDuration(s string) (time.Duration, error) {
 		return 0, fmt.Errorf("%q is negative, and no time is: %s", s, write)
 	}
 	if strings.Contains(rest, ":") {
-		return 0, fmt.Errorf("%q could be hours or minutes: %s", s, write)
+		m := clockRE.FindStringSubmatch(rest)
+		if m == nil || m[1] != "" && m[2] >= "60" && len(m[2]) == 2 || m[1] != "" && len(m[2]) > 2 {
+			return 0, fmt.Errorf("%q is no time of a clock, like 4:30 or 1:04:30: %s", s, write)
+		}
+		h, _ := strconv.Atoi(m[1])
+		min, _ := strconv.Atoi(m[2])
+		sec, _ := strconv.Atoi(m[3])
+		return time.Duration(h)*time.Hour + time.Duration(min)*time.Minute + time.Duration(sec)*time.Second, nil
 	}
 	var sum time.Duration
 	last := -1

@@ -14,6 +14,7 @@ import (
 
 func TestDurations(t *testing.T) {
 	for s, want := range map[string]time.Duration{
+		"4:30": 4*time.Minute + 30*time.Second, "90:00": 90 * time.Minute, "1:04:30": time.Hour + 4*time.Minute + 30*time.Second,
 		"90s": 90 * time.Second, "90 s": 90 * time.Second, "1m30s": 90 * time.Second, "1 min 30 s": 90 * time.Second,
 		"1 MIN 30 SEC": 90 * time.Second, "1.5 min": 90 * time.Second, " 2 hours ": 2 * time.Hour, "1h20m": 80 * time.Minute,
 		"0s": 0, "1 d 6 h": 30 * time.Hour, "0.25s": 250 * time.Millisecond, "500ms": 500 * time.Millisecond, ".5 h": 30 * time.Minute,
@@ -28,7 +29,9 @@ func TestDurations(t *testing.T) {
 		"−5s":                          "is negative",
 		"90":                           `write "90s" for seconds or "90m" for minutes`,
 		"1m30":                         `write "30s"`,
-		"1:30":                         "could be hours or minutes",
+		"1:75":                         "is no time of a clock",
+		"1:60:00":                      "is no time of a clock",
+		"1:3":                          "is no time of a clock",
 		"30s 1m":                       "out of order or twice",
 		"1s 1s":                        "out of order or twice",
 		"5 fortnite":                   `"fortnite" is not a unit of time`,

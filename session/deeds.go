@@ -428,11 +428,21 @@ func (m *Machine) timeStep(s *Sheet, e Event, t time.Duration) error {
 		return refuse("holding water has no time to set")
 	case e.Planned <= 0 || e.Planned > maxStep:
 		return refuse("a step takes more than nothing and at most 7 days")
-	case e.Planned <= t-v.In-m.dirtied(v):
+	case e.Planned <= t-v.In-m.SetBack(s.ID):
 		return refuse("sheet %d has had as much already", s.Num)
 	}
 	v.Set = e.Planned
 	return nil
+}
+
+// SetBack returns how long after a sheet came into its water the last unwashed
+// one came; 0 elsewhere.
+func (m *Machine) SetBack(sheet string) time.Duration {
+	s := m.byID[sheet]
+	if s == nil || s.open() == nil || s.open().Step == Holding || !s.Spec.Process.Steps[s.open().Step].Batch {
+		return 0
+	}
+	return m.dirtied(s.open())
 }
 
 func (m *Machine) waterBack(_ *Sheet, d *Deed, _ time.Duration) {

@@ -92,7 +92,7 @@ func (m *Model) told(a desk.Answer) tea.Cmd {
 		m.said = ""
 		switch a.Target.Deed {
 		case session.ExposureBegun:
-			m.said = fmt.Sprintf("sheet %d: the pinhole is open; backspace takes it back", s.Num)
+			m.said = fmt.Sprintf("sheet %d: the pinhole is open; %s takes it back", s.Num, m.keyFor("back"))
 		case session.ExposureEnded:
 			m.said = fmt.Sprintf("sheet %d: the exposure is over; it waits for the trays", s.Num)
 		case session.WaterChanged:
@@ -138,12 +138,12 @@ func (m *Model) warned(a desk.Answer, s *session.Sheet) {
 	switch {
 	case c.Has(desk.NoExposure):
 		m.said = strings.TrimSpace(m.whereabouts(s) + ". " + c.Text)
-		m.said += fmt.Sprintf(" Space again puts it into the %s as it is.", tray(s.Spec.Process.Steps[0]))
+		m.said += fmt.Sprintf(" %s again puts it into the %s as it is.", words.Sentence(m.keyFor("move")), tray(s.Spec.Process.Steps[0]))
 		m.desk.Say(fmt.Sprintf("sheet %d: no exposure: go on?", s.Num))
 		return
 	case c.Has(desk.LightLeft):
 		w := fmt.Sprintf("sheet %d has %s left.", s.Num, words.Countdown(c.Left))
-		m.said = w + " Space again ends it all the same."
+		m.said = w + " " + words.Sentence(m.keyFor("move")) + " again ends it all the same."
 		m.desk.Say(w)
 		return
 	case c.Has(desk.NotWashed):
@@ -155,10 +155,10 @@ func (m *Model) warned(a desk.Answer, s *session.Sheet) {
 		out = append(out, c.Text)
 	}
 	if c.Hold {
-		out = append(out, "h puts it into holding water instead.")
+		out = append(out, m.keyFor("hold")+" puts it into holding water instead.")
 	}
 	w := strings.Join(out, " ")
-	m.said = w + " Space again does it all the same."
+	m.said = w + " " + words.Sentence(m.keyFor("move")) + " again does it all the same."
 	m.desk.Say(w)
 }
 
@@ -195,7 +195,7 @@ func (m *Model) back() tea.Cmd {
 		if d.Kind == session.ExposureEnded {
 			what = "its exposure ended"
 		}
-		m.said = fmt.Sprintf("sheet %d: %s %s ago. Backspace again takes it back.", d.Num, what, words.CountUp(m.desk.M.T(m.desk.Now())-d.T))
+		m.said = fmt.Sprintf("sheet %d: %s %s ago. %s again takes it back.", d.Num, what, words.CountUp(m.desk.M.T(m.desk.Now())-d.T), words.Sentence(m.keyFor("back")))
 		m.desk.Say(fmt.Sprintf("sheet %d: go on?", d.Num))
 		return nil
 	case err != nil && m.desk.M.Applied() == was:
@@ -230,4 +230,43 @@ func (m *Model) undone(d session.Deed) string {
 		return fmt.Sprintf("sheet %d: taken back: %s", d.Num, d.Kind)
 	}
 	return "taken back: " + string(d.Kind)
+}
+
+// stretch gives the step that runs half a minute more or less; ten seconds where
+// less than a minute is left of it.
+func (m *Model) stretch(way int) tea.Cmd {
+	t, err := m.hands.Stretch(way)
+	switch {
+	case errors.Is(err, desk.ErrNoStep):
+		return m.tell("no step runs whose time could be changed")
+	case err != nil:
+		m.said = err.Error()
+		return nil
+	}
+	s := m.desk.M.Sheet(t.Sheet)
+	v := s.Visit()
+	text := fmt.Sprintf("sheet %d: %s, %s", s.Num, v.Label, words.Finished(v.AtMost))
+	m.said = text + ", for this sheet"
+	m.desk.Say(text)
+	return nil
+}
+
+// onlyBox reports whether p can only be about a box of paper: no sheet waits dry
+// to come out or to be put away.
+func (m *Model) onlyBox() bool {
+	s := m.acting()
+	return s == nil || s.Phase != session.Fresh && s.Phase != session.Exposed
+}
+
+// box is a box of paper that is opened, or put away.
+func (m *Model) box() tea.Cmd {
+	e, word := session.Event{Kind: session.BoxOpened}, "a box of paper is open"
+	if m.desk.M.BoxOpen() {
+		e.Kind, word = session.BoxAway, "the box of paper is put away"
+	}
+	if m.do(e) == nil {
+		m.said = word
+		m.desk.Say(word)
+	}
+	return nil
 }

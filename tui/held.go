@@ -1,6 +1,8 @@
 package tui
 
 import (
+	"fmt"
+	"strconv"
 	"time"
 	"unicode"
 
@@ -74,7 +76,11 @@ func (m *Model) key(k tea.KeyMsg) tea.Cmd {
 		k.Type = tea.KeyEnter // typed before the keeper had the terminal: it came as a line's end
 	}
 	if !m.typing() {
-		k = lower(k)
+		if k = m.bound(lower(k)); k.String() == "" {
+			return nil
+		}
+	} else if cmd, ok := m.pressTyping(k); ok {
+		return cmd
 	}
 	if m.mayRepeat(k) {
 		m.held.key, m.held.last = k.String(), m.desk.Hand()
@@ -96,7 +102,9 @@ func (m *Model) presses(ks []tea.KeyMsg) tea.Cmd {
 
 func (m *Model) mayRepeat(k tea.KeyMsg) bool {
 	switch k.Type {
-	case tea.KeyUp, tea.KeyDown, tea.KeyLeft, tea.KeyRight, tea.KeyTab, tea.KeyShiftTab,
+	case tea.KeyUp, tea.KeyDown:
+		return m.screen != Trays || m.ask != nil || m.help // there they are deeds
+	case tea.KeyLeft, tea.KeyRight, tea.KeyTab, tea.KeyShiftTab,
 		tea.KeyHome, tea.KeyEnd, tea.KeyPgUp, tea.KeyPgDown:
 		return true
 	case tea.KeyEnter, tea.KeyEsc:
@@ -111,6 +119,59 @@ func (m *Model) mayRepeat(k tea.KeyMsg) bool {
 		}
 	}
 	return m.typing()
+}
+
+// bound is the key that the screens know the pressed one by; empty when it does
+// nothing.
+func (m *Model) bound(k tea.KeyMsg) tea.KeyMsg {
+	switch k.String() {
+	case "y", "n", "esc", "enter":
+		if m.ask != nil {
+			return k // an answer
+		}
+	}
+	if m.help || m.ask == nil && m.up().takes(m) == everyKey {
+		return k
+	}
+	if m.keymap.doubtful(k) {
+		m.tell(fmt.Sprintf("%s may be a digit on your keyboard: %s is softer, f6 picks sheet 6", k, "z"))
+		return tea.KeyMsg{}
+	}
+	to, _ := m.keymap.press(k, m.screen, len(m.desk.M.Sheets()))
+	if to.String() == "" {
+		m.nothing()
+	}
+	return to
+}
+
+// nothing answers a key that does nothing here.
+func (m *Model) nothing() {
+	if m.cfg.Blind {
+		m.desk.Say("nothing")
+	}
+}
+
+// pressTyping is a key that is no letter while a line of text is open: the large
+// key, a number and backspace by their other names do what they always do.
+func (m *Model) pressTyping(k tea.KeyMsg) (tea.Cmd, bool) {
+	switch k.Type {
+	case tea.KeyRunes, tea.KeySpace, tea.KeyEnter, tea.KeyBackspace, tea.KeyTab, tea.KeyShiftTab, tea.KeyEsc,
+		tea.KeyUp, tea.KeyDown, tea.KeyLeft, tea.KeyRight, tea.KeyHome, tea.KeyEnd, tea.KeyDelete:
+		return nil, false
+	}
+	_, d := m.keymap.Named(k, m.screen, len(m.desk.M.Sheets()))
+	if d == nil {
+		return nil, false
+	}
+	switch n, err := strconv.Atoi(d.Name); {
+	case err == nil:
+		return m.pickNumber(n), true
+	case d.Name == "move":
+		return m.act(), true
+	case d.Name == "back":
+		return m.back(), true
+	}
+	return nil, false
 }
 
 // lower makes a letter the key that it stands on, whatever Caps Lock says.

@@ -105,7 +105,7 @@ func TestTheTraysSayWhereTheSheetIs(t *testing.T) {
 		if got := wordsOf(m); !strings.Contains(got, want) || strings.Contains(got, "no sheet") {
 			t.Errorf("the trays show\n%s", got)
 		}
-		for _, k := range []string{"space", "h", "p", "m", "o", "x"} {
+		for _, k := range []string{"space", "h", "m", "o", "x"} {
 			w.pass(2 * time.Second)
 			m.keys(t, k)
 			if !strings.Contains(m.said, want) {

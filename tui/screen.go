@@ -102,14 +102,14 @@ func (m *Model) keyLine() string {
 	first := ""
 	if aims := m.aims(); aims != "" && m.ask == nil && !m.help {
 		// What the large key does now stands beside it.
-		first = ansi.Truncate(trayKeys.Move.Help().Key+" "+ember.SafeText(aims), max(0, room-2), "~")
+		first = ansi.Truncate(m.keyFor("move")+" "+ember.SafeText(aims), max(0, room-2), "~")
 		room -= lipgloss.Width(first) + 2
 		first = m.styles.Strong.Render(first) + "  "
 		ks = slices.DeleteFunc(slices.Clone(ks), func(k key.Binding) bool { return slices.Contains(k.Keys(), " ") })
 	}
 	var fit []key.Binding
 	for _, k := range ks {
-		if !k.Enabled() {
+		if k = m.named(k); !k.Enabled() {
 			continue
 		}
 		if room -= lipgloss.Width(k.Help().Key+" "+k.Help().Desc) + 2; room < 0 && (len(fit) > 0 || len(always) > 0) {
@@ -129,6 +129,9 @@ var helpKeys = viewport.KeyMap{
 // helpView lists every key of the screen, and those that work everywhere.
 func (m *Model) helpView(h int) string {
 	all := append(slices.Clone(m.up().keys(m)), keys.Next, keys.Prev, keys.Louder, keys.Glow, keys.Quit)
+	for i := range all {
+		all[i] = m.named(all[i])
+	}
 	wide := 0
 	for _, k := range all {
 		wide = max(wide, lipgloss.Width(k.Help().Key+k.Help().Desc))

@@ -77,7 +77,7 @@ func TestOnlyKeysThatWorkAreOffered(t *testing.T) {
 		t.Errorf("on a choice: %q", got)
 	}
 	m.form.focus(fName)
-	if got := foot(); strings.Contains(got, " q quit") || strings.Contains(got, "? help") || strings.Contains(got, "choose") || !strings.Contains(got, "f1 help") {
+	if got := foot(); strings.Contains(got, " q quit") || strings.Contains(got, "? help") || strings.Contains(got, "choose") || !strings.Contains(got, "f12 help") {
 		t.Errorf("in a line of text: %q", got)
 	}
 	m.keys(t, "q", "?")

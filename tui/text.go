@@ -122,7 +122,7 @@ func Stands(s session.SheetView) string {
 func (m *Model) where() tea.Cmd {
 	m.said = whereText(m.desk.M.View(m.desk.Now()))
 	if aims := m.aims(); aims != "" { // first of all: it is what one asks for with wet hands
-		m.said = trayKeys.Move.Help().Key + ": " + aims + ". " + m.said
+		m.said = m.keyFor("move") + ": " + aims + ". " + m.said
 	}
 	m.desk.Say(m.said)
 	return nil

@@ -43,6 +43,7 @@ type Config struct {
 	Profile ember.Profile
 	Guard   *ember.Guard // nil when nothing is drawn
 	Blind   bool         // draw nothing; every key works
+	Keys    Keys         // which key does what; the zero value is as from the start
 
 	Papers, Processes, Cameras []Choice
 	// Plan makes a form good, or says in one sentence what is wrong with it.
@@ -123,6 +124,7 @@ type Model struct {
 	split  split
 	held   held
 	hands  desk.Presses
+	keymap Keys
 	// spoiling is the sheet a first x was for, and when; spoilt the one that the
 	// key before this one spoiled.
 	spoiling   string
@@ -148,6 +150,9 @@ func New(cfg Config) *Model {
 	m.form = newForm(cfg)
 	m.screens = screens(m)
 	m.hands.Desk = cfg.Desk
+	if m.keymap = cfg.Keys; m.keymap.bound == nil {
+		m.keymap, _ = BindKeys(nil, "")
+	}
 	notices := cfg.Notices
 	if cfg.Strip != nil {
 		notices = append(slices.Clone(notices), m.fog.resume(m, *cfg.Strip))
@@ -186,9 +191,9 @@ var keys = struct {
 }{
 	Next:       key.NewBinding(key.WithKeys("tab"), key.WithHelp("tab", "next")),
 	Prev:       key.NewBinding(key.WithKeys("shift+tab"), key.WithHelp("shift+tab", "screen before")),
-	Help:       key.NewBinding(key.WithKeys("?", "f1"), key.WithHelp("?", "help")),
-	HelpTyping: key.NewBinding(key.WithKeys("f1"), key.WithHelp("f1", "help")),
-	CloseHelp:  key.NewBinding(key.WithKeys("?", "f1", "esc"), key.WithHelp("?", "close")),
+	Help:       key.NewBinding(key.WithKeys("?", "f12"), key.WithHelp("?", "help")),
+	HelpTyping: key.NewBinding(key.WithKeys("f12"), key.WithHelp("f12", "help")),
+	CloseHelp:  key.NewBinding(key.WithKeys("?", "f12", "esc"), key.WithHelp("?", "close")),
 	Quit:       key.NewBinding(key.WithKeys("q", "ctrl+c"), key.WithHelp("q", "quit")),
 	QuitTyping: key.NewBinding(key.WithKeys("ctrl+c"), key.WithHelp("ctrl+c", "quit")),
 	Where:      key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "where")),
@@ -388,12 +393,13 @@ func (m *Model) do(e session.Event) error {
 	return err
 }
 
-// glow goes from dark to ember to torch and round. Torch is for the field: it
-// falls back to ember as soon as a sheet is out or in the trays.
+// glow goes from ember to dark, on to torch and back to ember. Torch is for the
+// field: never while a box of paper is open, and it falls back to ember as soon
+// as a sheet is out or in the trays.
 func (m *Model) glow() tea.Cmd {
-	next := (m.level + 1) % 3
+	next := map[ember.Level]ember.Level{ember.Ember: ember.Dark, ember.Dark: ember.Torch, ember.Torch: ember.Ember}[m.level]
 	if next == ember.Torch && m.open() {
-		next = ember.Dark // else dark could not be reached with a sheet in the trays
+		next = ember.Ember
 	}
 	m.setLevel(next)
 	return nil

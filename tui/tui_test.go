@@ -342,6 +342,7 @@ func TestKeysReadInPieces(t *testing.T) {
 		{"a console's own function key", []tea.KeyMsg{esc, runes("[[A")}, Field},
 	} {
 		m.screen, m.help = Field, false
+		m.hands.Unpick()
 		for _, k := range c.in {
 			m.Update(k)
 		}
@@ -349,7 +350,11 @@ func TestKeysReadInPieces(t *testing.T) {
 		if m.screen != c.on || m.split.waiting {
 			t.Errorf("%s: on the %v, not the %v", c.name, m.screen, c.on)
 		}
-		if want := strings.Contains(c.name, "behind") || strings.Contains(c.name, "function"); m.help != want {
+		if strings.Contains(c.name, "function") && m.hands.Picked() == nil {
+			t.Errorf("%s: no sheet is picked", c.name)
+		}
+		m.hands.Unpick()
+		if want := strings.Contains(c.name, "behind"); m.help != want {
 			t.Errorf("%s: help %v", c.name, m.help)
 		}
 	}

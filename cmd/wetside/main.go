@@ -55,6 +55,7 @@ type CLI struct {
 
 	Run        RunCmd        `cmd:"" default:"withargs" help:"The program itself (what wetside does without a command)."`
 	Rehearse   RehearseCmd   `cmd:"" help:"The program with a blank sheet, faster than life; kept out of the statistics."`
+	Time       TimeCmd       `cmd:"" help:"Just a timer: a process or times, and space starts."`
 	Cues       CuesCmd       `cmd:"" help:"A crib sheet: every cue of a process with its time."`
 	Plan       PlanCmd       `cmd:"" help:"An evening's sheets: which goes into which tray when, and when all is done."`
 	Pinhole    PinholeCmd    `cmd:"" help:"A pinhole: f-number, sharpest hole, angle, fall-off; or measure one."`
@@ -73,6 +74,7 @@ type CLI struct {
 	Import     ImportCmd     `cmd:"" help:"Take in another notebook."`
 	Backup     BackupCmd     `cmd:"" help:"A copy of the notebook, also while it is in use."`
 	Sounds     SoundsCmd     `cmd:"" help:"Every sound, played and named; or a quiz."`
+	Keys       KeysCmd       `cmd:"" help:"Which key does what; try a pedal or a clicker."`
 	Check      CheckCmd      `cmd:"" help:"The list before paper is opened."`
 	Paths      PathsCmd      `cmd:"" help:"Where everything lies."`
 	Licences   LicencesCmd   `cmd:"" help:"The licences of wetside and of all that is linked into it."`

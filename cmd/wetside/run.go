@@ -83,6 +83,7 @@ type program struct {
 	pace      float64
 	self      bool              // the program's own hands move the sheets
 	forms     []profiles.Form   // sheets to begin with
+	timer     string            // or one of which only the times are known
 	wrong     profiles.Problems // of the settings
 }
 

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -14,6 +15,7 @@ import (
 
 	"wetside/profiles"
 	"wetside/session/exposure"
+	"wetside/tui"
 	"wetside/tui/ember"
 )
 
@@ -32,6 +34,12 @@ type settings struct {
 	Move      string  `toml:"move"` // time one move of a sheet takes the hands, "8s"
 	// Panel is the laptop's screen; what is left out is as in [exposure.UnknownPanel].
 	Panel panelSettings `toml:"panel"`
+	// Layout is that of the keyboard, where digits may want Shift: us, de, fr,
+	// nordic, cz; empty: what the language says, if it does.
+	Layout string              `toml:"layout"`
+	Keys   map[string][]string `toml:"keys"` // the keys of each deed: see tui.KeyDeeds
+
+	keys tui.Keys // those that are bound
 }
 
 // panelSettings describe the screen as its data sheet does, and where it stands.
@@ -74,6 +82,9 @@ var texts = []struct {
 	{"rock", "slow", func(s *settings) *string { return &s.Rock }, func(v string) error { return among(rocks, v, "rock is off, slow or on") }},
 	{"sound", "", func(s *settings) *string { return &s.Sound }, func(v string) error {
 		return among(map[string]bool{"pulse": true, "oto": true, "aplay": true, "beep": true, "none": true}, v, "sound is pulse, oto, aplay, beep or none")
+	}},
+	{"layout", "", func(s *settings) *string { return &s.Layout }, func(v string) error {
+		return among(map[string]bool{"us": true, "de": true, "fr": true, "nordic": true, "cz": true}, v, "layout is us, de, fr, nordic or cz")
 	}},
 	// Lift, drain and lay in; common practice, no source.
 	{"move", "8s", func(s *settings) *string { return &s.Move }, func(v string) error {
@@ -140,6 +151,11 @@ func loadSettings(h *host) (settings, profiles.Problems) {
 			problems = append(problems, profiles.Problem{File: "WETSIDE_VOLUME", Text: fmt.Sprintf("%q is no number from 0 to 1", v) + passed})
 		}
 	}
+	var bad []*tui.BadKey
+	s.keys, bad = tui.BindKeys(s.Keys, layoutOf(s.Layout, h.getenv))
+	for _, b := range bad {
+		problems = append(problems, profiles.Problem{File: settingsFile, Line: keyLine(data, b.Deed), Text: b.Error()})
+	}
 	if s.Volume == unset {
 		s.Volume = 0.7
 	}
@@ -147,6 +163,34 @@ func loadSettings(h *host) (settings, profiles.Problems) {
 		s.Backlight = 0
 	}
 	return s, problems
+}
+
+// keyLine is the line of the table of keys that is about a deed; 0: not found.
+func keyLine(data []byte, deed string) int {
+	inside := false
+	n := 0
+	for l := range bytes.Lines(data) {
+		n++
+		l = bytes.TrimSpace(l)
+		if bytes.HasPrefix(l, []byte("[")) {
+			inside = bytes.HasPrefix(l, []byte("[keys]"))
+		}
+		name, _, ok := bytes.Cut(l, []byte("="))
+		if inside && ok && strings.Trim(string(name), " \t\"'") == deed {
+			return n
+		}
+	}
+	return 0
+}
+
+// layouts are those of the keyboards that go with a language, as it stands in
+// LANG: a guess, for who has said nothing.
+var layouts = map[string]string{"en": "us", "de": "de", "fr": "fr", "cs": "cz", "da": "nordic", "nb": "nordic", "nn": "nordic", "sv": "nordic", "fi": "nordic"}
+
+func layoutOf(set string, getenv func(string) string) string {
+	lang := cmp.Or(getenv("LC_ALL"), getenv("LC_CTYPE"), getenv("LANG"))
+	lang, _, _ = strings.Cut(lang, "_")
+	return cmp.Or(set, layouts[lang])
 }
 
 // readSettings reads the file line by line as far as it can be read: what is no
@@ -175,7 +219,7 @@ func readSettings(config string) (s settings, data []byte, problems profiles.Pro
 			return s, data, problems
 		case errors.As(err, &strict) && len(strict.Errors) > 0:
 			de = &strict.Errors[0]
-			text = fmt.Sprintf("there is no setting %q; there are level, talk, rock, alive, volume, sound, border, backlight, move, panel", strings.Join(de.Key(), "."))
+			text = fmt.Sprintf("there is no setting %q; there are level, talk, rock, alive, volume, sound, border, backlight, move, layout, and the tables panel and keys", strings.Join(de.Key(), "."))
 		case errors.As(err, &de):
 			text = strings.TrimPrefix(de.Error(), "toml: ") + "; this line is left out"
 		}

@@ -67,6 +67,12 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 			return err
 		}
 	}
+	if s.timer != "" {
+		cfg.Start = tui.Trays
+		if err := s.time(); err != nil {
+			return err
+		}
+	}
 	model := tui.New(cfg)
 	*begun = true
 	err := p.show(ctx, model, guard, in, func() *sound.Engine { return s.engine })
@@ -261,7 +267,7 @@ func stamp(root string) string {
 // config is all that the screens are made of.
 func (s *sitting) config() tui.Config {
 	cfg := tui.Config{
-		Desk: s.desk, Level: s.level, Profile: s.profile, Guard: s.guard, Blind: s.guard == nil,
+		Desk: s.desk, Level: s.level, Profile: s.profile, Guard: s.guard, Blind: s.guard == nil, Keys: s.set.keys,
 		Plan: s.newest(s.plan), Shift: s.plan.Shift, Brighter: s.plan.Brighter, Baths: s.plan.Baths, Reckon: s.reckoned,
 		Book: pages{s.Book, s.clock.Now, s.plan}, Lamps: s.lamps, Verified: s.verified,
 		Pulse: s.set.Border, ConfirmSound: s.First && !s.rehearsal && s.set.Sound != "none",
@@ -321,6 +327,22 @@ func (s *sitting) rehearse() error {
 		}
 	}
 	return nil
+}
+
+// time lays out the sheet of a timer, unless it is there since before the program
+// was started anew.
+func (s *sitting) time() error {
+	spec, err := s.plan.Timer(s.timer)
+	if err != nil {
+		return err
+	}
+	for _, sh := range s.M.Sheets() {
+		if sh.Phase != session.Finished && sh.Phase != session.Ruined && sh.Spec.Paper.Key == spec.Paper.Key && sh.Spec.Process.Name == spec.Process.Name {
+			return nil
+		}
+	}
+	_, err = s.desk.Add(spec)
+	return err
 }
 
 // leave ends the sitting: lamps, then the notebook, and what it could not write.

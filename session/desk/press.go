@@ -326,3 +326,36 @@ func (d *Desk) TakeBack(deed session.Deed) error {
 		deed = next
 	}
 }
+
+// ErrNoStep: no sheet lies in a bath whose time could be changed.
+var ErrNoStep = errors.New("no step runs whose time could be changed")
+
+const (
+	stretchBy    = 30 * time.Second
+	stretchShort = 10 * time.Second // of a step that is shorter than a minute
+)
+
+// Stretch gives the step that runs half a minute more (way +1) or less (-1), of
+// the sheet that was picked, else of the one that is due next; ten seconds where
+// the step is not longer than a minute. The sheet's profile stays as it is.
+func (p *Presses) Stretch(way int) (Target, error) {
+	d := p.Desk
+	v := d.M.View(d.Now())
+	id := v.Due
+	if s := p.Picked(); s != nil {
+		id = s.ID
+	}
+	sv, _ := v.Sheet(id)
+	if sv.Phase != session.Wet || sv.Stage == session.Hold {
+		d.Complain(ErrNoStep)
+		return Target{}, ErrNoStep
+	}
+	visit := d.M.Sheet(id).Visit()
+	by := stretchBy
+	if visit.AtMost < time.Minute || visit.AtMost == time.Minute && way < 0 {
+		by = stretchShort
+	}
+	// In a wash that others came into, the time counts from the last of them.
+	planned := visit.AtMost - d.M.SetBack(id) + time.Duration(way)*by
+	return d.target(d.M.Sheet(id)), d.Do(session.Event{Kind: session.StepTimed, Sheet: id, From: sv.Visit, Planned: max(1, planned)})
+}

@@ -59,7 +59,9 @@ type Aim struct {
 }
 
 // How near to each other calls may lie before a press is asked about. A person
-// answers a call after half a second to four; common practice, no source.
+// answers a call after half a second to four; common practice, no source. They
+// are session time: in a rehearsal faster than life what is asked about is what
+// would be in life.
 const (
 	askWithin   = 4 * time.Second
 	mayYields   = 5 * time.Second        // a may-call does not hold the key so shortly before a must-call
@@ -116,7 +118,7 @@ func (d *Desk) calls(v session.View) []Target {
 		}
 		// What was said before the last event is said no more, and holds.
 		if start, _, ok := d.Soon(next, v.T); ok && !called && start <= v.T {
-			t.Since = min(d.M.Now(), v.T) - d.span(askWithin)
+			t.Since = min(d.M.Now(), v.T) - askWithin
 			out = append(out, t)
 		}
 	}
@@ -189,7 +191,7 @@ func (d *Desk) Aim(at Place) Aim {
 	// What a press means does not change under the finger.
 	for i := len(calls) - 1; i >= 0; i-- {
 		c := calls[i]
-		if c.Since > v.T || c.Since <= v.T-d.span(stoodBefore) {
+		if c.Since > v.T || c.Since <= v.T-stoodBefore {
 			continue
 		}
 		before := d.aim(calls, rest, c.Since-1)
@@ -220,7 +222,7 @@ func (d *Desk) aim(calls []Target, rest Target, t time.Duration) Aim {
 			may = append(may, c)
 		}
 	}
-	within, soon := d.span(askWithin), t+d.span(handOver)
+	within, soon := askWithin, t+handOver
 	near := func(first Target, among ...Target) []Target {
 		ask := []Target{first}
 		for _, c := range among {
@@ -252,7 +254,7 @@ func (d *Desk) aim(calls []Target, rest Target, t time.Duration) Aim {
 		}
 	}
 	for _, c := range ahead {
-		if c.Call == Must && c.Since <= t+d.span(mayYields) || c.Since <= soon {
+		if c.Call == Must && c.Since <= t+mayYields || c.Since <= soon {
 			switch {
 			case a.Target.Is(c):
 				a.Target, a.Ask = c, near(c, comes...)

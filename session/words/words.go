@@ -10,6 +10,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 )
 
 // Num writes a number with at most three decimals and no needless zeros; far
@@ -107,4 +109,10 @@ func join(of []string, last string) string {
 		return strings.Join(of, "")
 	}
 	return strings.Join(of[:n], ", ") + last + of[n]
+}
+
+// Sentence is a text with a capital letter, to begin a sentence.
+func Sentence(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(r)) + s[n:]
 }

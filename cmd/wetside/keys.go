@@ -1,0 +1,115 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	tea "github.com/charmbracelet/bubbletea"
+
+	"wetside/tui"
+)
+
+// KeysCmd prints which key does what.
+type KeysCmd struct {
+	Try  bool `help:"Press keys, pedals and clickers, and see what they send and do."`
+	JSON bool `help:"As JSON." name:"json"`
+}
+
+// Help shows how it is used.
+func (KeysCmd) Help() string {
+	return `Examples:
+
+  wetside keys
+  wetside keys --try
+
+Other keys are given in settings.toml of the configuration folder; a deed that
+stands there has those keys and no others:
+
+  [keys]
+  move = ["space", "pgdown", "f9"]
+
+  layout = "fr"     (above the table: us, de, fr, nordic, cz; digits without Shift)`
+}
+
+type keyRow struct {
+	Deed string   `json:"deed"`
+	Keys []string `json:"keys"`
+	At   []string `json:"at,omitempty"` // screens; empty: everywhere
+	Does string   `json:"does"`
+}
+
+// Run prints the table.
+func (c *KeysCmd) Run(h *host) error {
+	set, wrong := loadSettings(h)
+	for _, w := range wrong {
+		h.warn("%s", w.Error())
+	}
+	if c.Try {
+		return c.try(h, set)
+	}
+	var rows []keyRow
+	for _, d := range tui.KeyDeeds {
+		r := keyRow{Deed: d.Name, Keys: set.keys.Of(d.Name), Does: d.Does}
+		for _, s := range d.At {
+			r.At = append(r.At, string(s))
+		}
+		rows = append(rows, r)
+	}
+	if c.JSON {
+		return h.json(rows)
+	}
+	out := [][]string{{"deed", "keys", "where", "what it does"}}
+	for _, r := range rows {
+		where := strings.Join(r.At, ", ")
+		if where == "" {
+			where = "everywhere"
+		}
+		out = append(out, []string{r.Deed, strings.Join(r.Keys, " "), where, r.Does})
+	}
+	return h.table(out, 3)
+}
+
+// tried is the small program that names what is pressed.
+type tried struct {
+	keys tui.Keys
+	last string
+}
+
+func (tried) Init() tea.Cmd { return nil }
+func (tried) View() string  { return "" }
+
+func (t tried) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
+	k, ok := msg.(tea.KeyMsg)
+	if !ok {
+		return t, nil
+	}
+	if k.String() == "ctrl+c" || k.String() == "esc" && t.last == "esc" {
+		return t, tea.Quit
+	}
+	var does []string
+	name := k.String()
+	for _, at := range []tui.Screen{tui.Field, tui.Trays} {
+		n, d := t.keys.Named(k, at, 0)
+		name = n
+		if d != nil && !strings.Contains(strings.Join(does, ", "), d.Name) {
+			does = append(does, d.Name)
+		}
+	}
+	t.last = name
+	text := fmt.Sprintf("%s: nothing. For settings.toml, under [keys]: move = [\"space\", %q]", name, name)
+	if len(does) > 0 {
+		text = fmt.Sprintf("%s: %s", name, strings.Join(does, ", "))
+	}
+	return t, tea.Println(text)
+}
+
+func (c *KeysCmd) try(h *host, set settings) error {
+	in, out, ok := h.terminal()
+	if !ok {
+		return errors.New("keys are tried in a terminal: this is none")
+	}
+	h.say("Press anything. Esc twice, or ctrl+c, ends.")
+	_, err := tea.NewProgram(tried{keys: set.keys}, tea.WithInput(in), tea.WithOutput(out), tea.WithoutSignalHandler()).Run()
+	return err
+}

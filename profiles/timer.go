@@ -1,0 +1,85 @@
+package profiles
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"wetside/session"
+)
+
+// UnknownPaper is the key of the paper of a sheet that was only timed.
+const UnknownPaper = "unknown"
+
+// Timer makes a sheet of which nothing is known but its times: the key of a
+// process, or stages with their times, "develop 2m, stop 10s, fix 1m, wash 30m".
+// It has no paper, no camera and no light, so it teaches nothing. The error says
+// what to write.
+func (p *Planner) Timer(text string) (session.SheetSpec, error) {
+	spec := session.SheetSpec{Paper: session.Paper{Key: UnknownPaper, Name: "not known"}, Rehearsal: p.Rehearsal}
+	text = strings.TrimSpace(text)
+	if text == "" {
+		return spec, errors.New("say what is to be timed: " + timerWants)
+	}
+	if !strings.ContainsAny(text, " ,") {
+		proc, err := p.Set.Process(text)
+		if err != nil {
+			return spec, err
+		}
+		for _, base := range []session.Base{session.FB, session.RC} {
+			if spec.Process, err = proc.At(0, base); err == nil {
+				return spec, nil
+			}
+		}
+		return spec, err
+	}
+	spec.Process = session.Process{Key: "timer", Name: text}
+	for part := range strings.SplitSeq(text, ",") {
+		st, err := timed(strings.TrimSpace(part))
+		if err != nil {
+			return spec, err
+		}
+		spec.Process.Steps = append(spec.Process.Steps, st)
+	}
+	return spec, nil
+}
+
+// timerTrays are what the trays are called.
+var timerTrays = map[session.Stage]string{session.Develop: "developer", session.Stop: "stop bath", session.Fix: "fixer", session.Fix2: "second fixer",
+	session.Rinse: "rinse", session.Clear: "hypo-clear", session.Wash: "wash"}
+
+const timerWants = `a process, or times like "develop 2m, stop 10s, fix 1m, wash 30m"`
+
+// timed reads one step: the longest stage's name that the text begins with, and
+// its time.
+func timed(text string) (session.Step, error) {
+	stages := slices.DeleteFunc(slices.Clone(session.Stages), func(s session.Stage) bool { return !s.Step() })
+	slices.SortFunc(stages, func(a, b session.Stage) int { return len(b) - len(a) })
+	for _, s := range stages {
+		n := len(s)
+		if len(text) < n || !strings.EqualFold(text[:n], string(s)) {
+			continue
+		}
+		rest := strings.TrimLeft(text[n:], " :\t")
+		if len(rest) == len(text[n:]) && rest != "" {
+			continue
+		}
+		d, err := ParseDuration(rest)
+		if err != nil {
+			return session.Step{}, fmt.Errorf("%s: %w", s, err)
+		}
+		st := session.Step{Stage: s, Bath: timerTrays[s], AtLeast: d, AtMost: d}
+		if err := st.Check(); err != nil {
+			return st, fmt.Errorf("%s: %w", s, err)
+		}
+		return st, nil
+	}
+	var names []string
+	for _, s := range session.Stages {
+		if s.Step() {
+			names = append(names, string(s))
+		}
+	}
+	return session.Step{}, fmt.Errorf("%q is no step: begin it with one of %s, and write its time behind it", text, strings.Join(names, ", "))
+}

@@ -1,0 +1,92 @@
+package tui
+
+import (
+	"testing"
+	"time"
+
+	tea "github.com/charmbracelet/bubbletea"
+
+	"wetside/session"
+	"wetside/tui/ember"
+)
+
+// The arrows give the step that runs half a minute more or less, ten seconds
+// where it is short; it is said, recorded as the user's own, taken back, and the
+// plan of the others follows.
+func TestTheArrowsGiveAStepMoreTime(t *testing.T) {
+	w, m := newWorld(t, nil)
+	s := m.add(t, "one", "")
+	m.add(t, "two", "")
+	m.keys(t, "space")
+	w.pass(time.Minute)
+	next := m.desk.Next()
+	before, _, _ := m.desk.Soon(next, m.desk.M.T(w.now))
+	arrow := func(ty tea.KeyType) {
+		t.Helper()
+		w.pass(2 * time.Second)
+		m.Update(tea.KeyMsg{Type: ty})
+	}
+	arrow(tea.KeyDown)
+	if v := s.Visit(); v.AtMost != 150*time.Second || v.Set != 150*time.Second || v.AtLeast != 90*time.Second {
+		t.Fatalf("half a minute less of three: %+v", v)
+	}
+	if w.said() != "sheet 1: develop, 2:30" {
+		t.Errorf("said %q", w.said())
+	}
+	if after, _, _ := m.desk.Soon(next, m.desk.M.T(w.now)); before-after != 30*time.Second {
+		t.Errorf("the next may go in at %v, and before it at %v", after, before)
+	}
+	arrow(tea.KeyUp)
+	arrow(tea.KeyUp)
+	if v := s.Visit(); v.AtMost != 210*time.Second {
+		t.Errorf("two more: %v", v.AtMost)
+	}
+	for range 3 {
+		w.pass(2 * time.Second)
+		m.keys(t, "backspace")
+	}
+	if v := s.Visit(); v.AtMost != 180*time.Second || v.Set != 0 {
+		t.Errorf("all taken back: %+v", v)
+	}
+	m.keys(t, "space") // 10 s of stop
+	arrow(tea.KeyUp)
+	if v := s.Visit(); v.Stage != session.Stop || v.AtMost != 20*time.Second {
+		t.Errorf("a short step: %+v", v)
+	}
+	w.pass(2 * time.Second)
+	w.hold(m, tea.KeyMsg{Type: tea.KeyUp}, 500*time.Millisecond, 30*time.Millisecond, 3*time.Second)
+	if v := s.Visit(); v.AtMost != 30*time.Second {
+		t.Errorf("held, the key gave %v", v.AtMost)
+	}
+}
+
+// A box of paper that is open is paper out: dark is as with a sheet, and torch
+// never. From ember g goes to dark first.
+func TestABoxThatIsOpen(t *testing.T) {
+	w, m := newWorld(t, nil)
+	m.keys(t, "g")
+	if m.level != ember.Dark {
+		t.Fatalf("g from ember: %v", m.level)
+	}
+	w.pass(2 * time.Second)
+	m.keys(t, "g")
+	if m.level != ember.Torch {
+		t.Fatalf("and then %v", m.level)
+	}
+	m.keys(t, "p")
+	if !m.desk.M.PaperOut() || m.level != ember.Ember {
+		t.Fatalf("p with no sheet: out %v, %v", m.desk.M.PaperOut(), m.level)
+	}
+	for range 5 {
+		w.pass(2 * time.Second)
+		m.keys(t, "g")
+		if m.level == ember.Torch {
+			t.Fatal("torch with a box open")
+		}
+	}
+	w.pass(2 * time.Second)
+	m.keys(t, "p")
+	if m.desk.M.PaperOut() {
+		t.Error("p again did not put it away")
+	}
+}
