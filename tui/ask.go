@@ -237,7 +237,7 @@ func (m *Model) spoil(s *session.Sheet) tea.Cmd {
 		if m.do(session.Event{Kind: session.Spoiled, Sheet: first.ID}) == nil {
 			m.spoilt = first.ID
 			m.hands.Unpick()
-			m.said = fmt.Sprintf("sheet %d is written down as spoiled; o says why, backspace takes it back", first.Num)
+			m.said = fmt.Sprintf("sheet %d marked spoiled; o says why, backspace takes it back", first.Num)
 		}
 		return nil
 	}
@@ -250,7 +250,7 @@ func (m *Model) spoil(s *session.Sheet) tea.Cmd {
 		return nil
 	}
 	m.spoiling, m.spoilingAt = s.ID, m.desk.Hand()
-	m.said = fmt.Sprintf("sheet %d: spoiled? x again writes it down; any other key leaves it as it was", s.Num)
+	m.said = fmt.Sprintf("sheet %d: spoiled? x again marks it so; any other key leaves it", s.Num)
 	m.desk.Say(fmt.Sprintf("sheet %d: spoiled: go on?", s.Num))
 	return nil
 }

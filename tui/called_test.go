@@ -19,7 +19,7 @@ func TestAPressAnswersTheCameraThatWasCalled(t *testing.T) {
 		w.pass(2 * time.Second)
 	}
 	w.pass(2 * time.Minute) // sheet two is done; the cursor stands on three
-	if got := plain(m); !strings.Contains(got, ">  2 hat box") || !strings.Contains(got, "cover the pinhole") || !strings.Contains(got, "space ends it") {
+	if got := plain(m); !strings.Contains(got, "> 2 hat box") || !strings.Contains(got, "cover the pinhole") || !strings.Contains(got, "space 2: cover the pinhole") {
 		t.Errorf("sheet 2 is called:\n%s", got)
 	}
 	m.keys(t, "space")
@@ -27,7 +27,7 @@ func TestAPressAnswersTheCameraThatWasCalled(t *testing.T) {
 		t.Fatalf("space at the call for sheet 2: %s, %s, %s; %s", a.Phase, b.Phase, c.Phase, m.said)
 	}
 	// The row is that of the sheet which is due next.
-	if got := plain(m); !strings.Contains(got, ">  1 caddy") {
+	if got := plain(m); !strings.Contains(got, "> 1 caddy") {
 		t.Errorf("after it:\n%s", got)
 	}
 	w.pass(5 * time.Minute) // one and three are done, one first

@@ -35,30 +35,30 @@ func TestTraysRowsSayWhenASheetGoesIn(t *testing.T) {
 		t.Fatalf("no line with %q in\n%s", with, view())
 		return ""
 	}
-	if strings.Contains(view(), "goes in at") {
+	if strings.Contains(view(), "goes in") {
 		t.Errorf("a plan with all trays empty:\n%s", view())
 	}
 	m.keys(t, "space") // at 14:00:03
 	// Rocked to 2:50, lifted, out at 3:00; stop to 3:10, fixer to 4:10; the put-in
 	// takes 8 s after that.
-	if got := line("goes in at 14:04:21"); !strings.HasPrefix(got, "2 blank") {
+	if got := line("goes in 14:04:21"); !strings.HasPrefix(got, "2 blank") {
 		t.Errorf("%q", got)
 	}
-	if got := line("goes in at 14:08:39"); !strings.HasPrefix(got, "3 blank") {
+	if got := line("goes in 14:08:39"); !strings.HasPrefix(got, "3 blank") {
 		t.Errorf("%q", got)
 	}
-	if got := line("may go in in"); !strings.HasPrefix(got, "2 may go in in 4:18") {
+	if got := line("wait "); !strings.Contains(got, "wait 4:18 with sheet 2") {
 		t.Errorf("%q", got)
 	}
 	// The last comes into the wash at 14:12:49 and sets all clocks back; the
 	// hands then take out one after the other.
-	if got := line("all done at"); !strings.HasPrefix(got, "all done at 14:43:05") {
+	if got := line("all done"); got != "all done 14:43" {
 		t.Errorf("%q", got)
 	}
 	w.pass(2 * time.Minute)
-	line("goes in at 14:04:21")
+	line("goes in 14:04:21")
 	w.pass(2 * time.Minute) // the first was to be moved a minute ago, and all waits for it
-	if got := line("goes in at 14:05:21"); !strings.HasPrefix(got, "2 blank") {
+	if got := line("goes in 14:05:21"); !strings.HasPrefix(got, "2 blank") {
 		t.Errorf("%q", got)
 	}
 }

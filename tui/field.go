@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/charmbracelet/bubbles/key"
 	tea "github.com/charmbracelet/bubbletea"
@@ -184,21 +185,6 @@ func (f *field) reckoned(m *Model, line string) error {
 	return nil
 }
 
-// answered is the answer as far as there is room for it.
-func (f *field) answered(m *Model, room int) string {
-	if f.answer == "" || room < 2 {
-		return ""
-	}
-	var lines []string
-	for l := range strings.SplitSeq(strings.TrimRight(f.answer, "\n"), "\n") {
-		lines = append(lines, strings.Split(wrap(ember.SafeText(l), max(1, m.width-2)), "\n")...)
-	}
-	if len(lines) > room-1 {
-		lines = append(lines[:max(0, room-2)], "(more in the shell)")
-	}
-	return "\n" + m.styles.Faint.Render(strings.Join(lines, "\n"))
-}
-
 func (f *field) light(m *Model, s *session.Sheet, stops float64) tea.Cmd {
 	if s.Phase != session.Exposing {
 		return m.tell("the light changes while the pinhole is open; before that, press e and give the light")
@@ -293,57 +279,88 @@ func (f *field) rest(m *Model, s *session.Sheet) string {
 }
 
 func (f *field) view(m *Model, v session.View, h int) string {
-	st := m.styles
+	return m.drawFace(f.face(m, v), m.width, h).render(m.styles)
+}
+
+// face is the camera that was called or picked, and the light of each.
+func (f *field) face(m *Model, v session.View) face {
 	ss := f.list(m)
+	fc := face{title: "no camera", more: f.answer}
 	if len(ss) == 0 {
-		return "\n" + st.Normal.Render("no camera is out: add a sheet on the bench (tab)") + "\n" + f.answered(m, h-3)
+		if fc.more == "" {
+			fc.more = "no camera is out: describe a sheet on the bench (shift+tab)"
+		}
+		return fc
 	}
-	var b strings.Builder
 	now := m.desk.Now()
 	s := ss[f.at]
 	sv, _ := v.Sheet(s.ID)
-	if s.Phase == session.Exposing {
-		t := words.Countdown(sv.Left)
-		if sv.Over > 0 {
-			t = "+" + words.CountUp(sv.Over)
+	camera := s.Spec.Camera
+	for _, c := range m.cfg.Cameras {
+		if c.Key == camera {
+			camera, _, _ = strings.Cut(c.Name, ",")
 		}
-		fig := m.digits(t, h-len(ss)-6)
-		b.WriteString(st.Strong.Render(fmt.Sprintf("%d %s", s.Num, ember.SafeText(s.Spec.Name))) + "\n")
-		for _, l := range fig {
-			b.WriteString(" " + st.Normal.Render(l) + "\n")
-		}
-		when := ""
-		switch {
-		case sv.Open && sv.Left == 0:
-			when = "  space ends it"
-		case sv.Open:
-			when = "  ends at " + now.Wall.Add(sv.Left).Format("15:04:05")
-		}
-		b.WriteString(st.Normal.Render(fmt.Sprintf("%s  %s given%s", sv.Doing, words.Percent(sv.Share), when)) + "\n\n")
-	} else {
-		b.WriteString(st.Normal.Render(fmt.Sprintf("sheet %d: %s", s.Num, f.ready(s))) + "\n\n")
 	}
-	for i, s := range ss {
-		sv, _ := v.Sheet(s.ID)
-		style, mark := st.Normal, "  "
-		if i == f.at {
-			style, mark = st.Strong, "> "
+	if camera == "" {
+		camera = s.Spec.Name
+	}
+	fc.title = fmt.Sprintf("%d %s", s.Num, camera)
+	if s.Phase == session.Exposing {
+		fc.clock = clockOf(sv)
+		fc.about = []string{m.called(sv), fmt.Sprintf("%s, %s given", sv.Doing, words.Percent(sv.Share))}
+		cover := "c  covered"
+		if !sv.Open {
+			cover = "c  uncovered again"
 		}
-		t, what := "", f.ready(s)
-		if s.Phase == session.Exposing {
-			t, what = words.Countdown(sv.Left), string(sv.Doing)
-			if sv.Over > 0 {
-				t = "+" + words.CountUp(sv.Over)
+		fc.also = []string{cover, "[ ]  light 1/3 stop"}
+		if sv.Open && sv.Left > 0 {
+			fc.also = append(fc.also, "ends at "+now.Wall.Add(sv.Left).Format("15:04:05"))
+		}
+	} else {
+		fc.about = []string{m.called(sv), f.ready(s)}
+		if s.Spec.Exposure > 0 {
+			fc.clock = words.Countdown(s.Spec.Exposure)
+		} else {
+			fc.also = []string{"e  give its light, or a time"}
+		}
+	}
+	fc.line = timeline{now: v.T, clock: func(t time.Duration) time.Time { return m.desk.M.At(t).Wall }}
+	for i, x := range ss {
+		xv, _ := v.Sheet(x.ID)
+		r := timeRow{label: fmt.Sprintf("%d %s", x.Num, x.Spec.Name), right: f.ready(x), role: ember.Border}
+		if x.Spec.Name == "" {
+			r.label = fmt.Sprintf("%d %s", x.Num, x.Spec.Camera)
+		}
+		if i == f.at {
+			r.role, r.label = ember.Normal, "> "+r.label
+		} else {
+			r.label = "  " + r.label
+		}
+		for j, sp := range x.Light.Spells {
+			to := sp.To
+			if sp.Running {
+				to = v.T + 1
+				if j == len(x.Light.Spells)-1 {
+					to = max(to, v.T+xv.Left)
+				}
+			}
+			r.spans = append(r.spans, timeSpan{from: sp.From, to: to})
+		}
+		if x.Phase == session.Exposing {
+			r.right = clockOf(xv)
+			if xv.Open && xv.Left > 0 {
+				r.right += "  ends " + now.Wall.Add(xv.Left).Format("15:04:05")
+			} else {
+				r.right += "  " + string(xv.Doing)
 			}
 		}
-		b.WriteString(style.Render(fmt.Sprintf("%s%2d %s %s %9s  %s", mark, s.Num,
-			column(s.Spec.Name, min(max(12, m.width-62), 30)), column(s.Spec.Camera, 14), t, what)) + "\n")
+		fc.line.rows = append(fc.line.rows, r)
 	}
+	fc.deed = m.aims()
 	if f.working && s.Spec.Working != "" {
-		b.WriteString("\n" + st.Faint.Render(wrap(s.Spec.Working, m.width-2)))
+		fc.more = s.Spec.Working
 	}
-	b.WriteString(f.answered(m, h-strings.Count(b.String(), "\n")))
-	return b.String()
+	return fc
 }
 
 func (f *field) ready(s *session.Sheet) string {

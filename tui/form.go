@@ -182,7 +182,7 @@ func (f *form) add(m *Model) tea.Cmd {
 func (f *form) view(m *Model, _ session.View, h int) string {
 	st := m.styles
 	var b strings.Builder
-	b.WriteString(st.Faint.Render("A sheet: what it is, and the light it is for.") + "\n")
+	b.WriteString(st.Faint.Render("New sheet") + "\n")
 	for i, fl := range f.fields {
 		style, mark := st.Normal, "  "
 		if i == f.at {

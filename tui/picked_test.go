@@ -54,11 +54,11 @@ func TestBackspaceIsForThePickedSheet(t *testing.T) {
 func TestARowSaysThePartOfTheSafelightsTime(t *testing.T) {
 	w, m := newWorld(t, nil)
 	inTheTrays(t, w, m, 4*time.Minute, 1) // a minute ago it came out
-	if v := ansi.Strip(m.View()); !strings.Contains(v, "light 25%") {
+	if v := ansi.Strip(m.View()); !strings.Contains(v, "safelight 25% used") {
 		t.Errorf("a minute of four:\n%s", v)
 	}
 	w.pass(5 * time.Minute)
-	if v := ansi.Strip(m.View()); !strings.Contains(v, "light 150%") {
+	if v := ansi.Strip(m.View()); !strings.Contains(v, "safelight 150% used") {
 		t.Errorf("six minutes of four:\n%s", v)
 	}
 }

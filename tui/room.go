@@ -50,9 +50,11 @@ func Checklist() []Finding {
 		{Text: "screen saver, lock screen and sleep are held off", About: lamps.AboutSleep},
 		{Text: "keyboard light is off", About: lamps.AboutKeyboard},
 		{Text: "screen brightness is as low as it goes", About: lamps.AboutPanel},
-		{Text: "telephones and watches are away or dark"},
-		{Text: "every other lamp is out; the safelight is as far from the paper as will do, and never points at it"},
-		{Text: "red film lies over the screen, if in doubt"},
+		{Text: "telephones and watches are out of the room"},
+		// The distance: what papers' data sheets ask for with a lamp of 15 W; from
+		// memory. The paper's own sheet goes before it.
+		{Text: "every other lamp is out; the safelight is 1.2 m or more from the paper, and turned away from it"},
+		{Text: "red film lies over the screen, where you are in doubt of it"},
 		{Text: "laptop is on the dry side, mains lead away from wet hands"},
 	}
 }

@@ -74,7 +74,7 @@ func (m *Model) helper(width int) help.Model {
 	h := help.New()
 	st := m.styles
 	h.Width, h.ShortSeparator = width, "  "
-	h.Styles = help.Styles{Ellipsis: st.Faint, ShortKey: st.Normal, ShortDesc: st.Faint, ShortSeparator: st.Faint,
+	h.Styles = help.Styles{Ellipsis: st.Faint, ShortKey: st.Faint, ShortDesc: st.Border, ShortSeparator: st.Border,
 		FullKey: st.Normal, FullDesc: st.Faint, FullSeparator: st.Faint}
 	return h
 }

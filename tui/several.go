@@ -1,39 +1,21 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	tea "github.com/charmbracelet/bubbletea"
 
 	"wetside/session"
 	"wetside/session/bench"
 	"wetside/session/words"
-	"wetside/tui/ember"
 )
 
 // This file is what the trays screen says and asks of several sheets at once:
 // when the next may go in, what the baths have seen, what a wash would lose.
-
-// goesAt says when a sheet that waits is to go in, or one in water is to go on
-// later than it could, because the hands are needed elsewhere; empty for others.
-func (m *Model) goesAt(s session.SheetView, now time.Duration) string {
-	p, ok := m.desk.Evening(now)
-	t, known := p.Goes[s.ID]
-	if !ok || !known || t < now {
-		return ""
-	}
-	clock := m.desk.M.At(t).Wall.Format(time.TimeOnly)
-	switch {
-	case s.Visit == 0:
-		return "goes in at " + clock
-	case t > s.Ends && (s.Stage == session.Rinse || s.Stage == session.Hold || s.Stage == session.Wash):
-		return "stays until " + clock
-	}
-	return ""
-}
 
 // whereabouts says of a sheet in the field where it is, and which press would
 // bring it on.
@@ -52,35 +34,89 @@ func (m *Model) whereabouts(s *session.Sheet) string {
 	return fmt.Sprintf("sheet %d is in the field, being exposed, %s left: there (shift+tab) space ends the exposure", s.Num, words.Countdown(v.Left))
 }
 
-// benchLines are the lines of the trays screen above the list of sheets.
-func (m *Model) benchLines(v session.View) []string {
-	var out []string
-	if next := m.desk.Next(); next != nil && v.Due != "" {
-		if start, why, ok := m.desk.Soon(next, v.T); ok {
-			l := fmt.Sprintf("%d may go in now", next.Num)
-			if start > v.T {
-				l = fmt.Sprintf("%d may go in in %s", next.Num, words.Countdown(start-v.T))
-				if why != "" {
-					l += ": " + why
-				}
-			}
-			out = append(out, ansiCut(ember.SafeText(l), m.width))
-		}
+// mayGoIn says when the next sheet may go in, and what it waits for.
+func (m *Model) mayGoIn(v session.View) []string {
+	next := m.desk.Next()
+	if next == nil || v.Due == "" {
+		return nil
 	}
-	if p, ok := m.desk.Evening(v.T); ok {
-		l := "all done at " + m.desk.M.At(p.Done).Wall.Format(time.TimeOnly) + ", if each goes in as soon as it may"
-		out = append(out, ansiCut(l, m.width))
+	start, why, ok := m.desk.Soon(next, v.T)
+	switch {
+	case !ok:
+		return nil
+	case start <= v.T:
+		return []string{fmt.Sprintf("sheet %d may go in now", next.Num)}
 	}
-	var parts []string
-	for _, b := range m.desk.Baths() {
-		if b.CapacityCM2 > 0 || b.Mix.Life > 0 {
-			parts = append(parts, b.Name+" "+words.Percent(b.Share))
-		}
-	}
-	if len(parts) > 0 {
-		out = append(out, ansiCut(ember.SafeText("used: "+strings.Join(parts, ", ")), m.width))
+	out := []string{fmt.Sprintf("wait %s with sheet %d", words.Countdown(start-v.T), next.Num)}
+	if why != "" {
+		out = append(out, why)
 	}
 	return out
+}
+
+// accounts are what the baths and the safelight have been used for, and when all
+// is done, in words.
+func (m *Model) accounts(v session.View) (out []note) {
+	area := 0.0
+	for _, s := range m.desk.M.Sheets() {
+		area = max(area, s.Spec.Paper.AreaCM2)
+	}
+	baths := m.desk.Baths()
+	slices.SortStableFunc(baths, func(a, b bench.BathState) int { return cmp.Compare(b.Share, a.Share) })
+	var rest []note // those that are less used than one
+	for _, b := range baths {
+		if b.CapacityCM2 <= 0 && b.Mix.Life <= 0 {
+			continue
+		}
+		text := b.Name + " " + words.Percent(b.Share)
+		if n := int(max(0, b.CapacityCM2-b.AreaCM2+b.SecondCM2)/max(1, area) + 1e-6); b.CapacityCM2 > 0 && area > 0 && n <= 12 {
+			text += ", " + words.CountSpelled(n, "sheet") + " more"
+		} else if b.CapacityCM2 > 0 && area > 0 {
+			text += fmt.Sprintf(", %d sheets more", n)
+		}
+		rest = append(rest, note{text, b.Share})
+	}
+	if len(rest) > 0 {
+		out, rest = rest[:1:1], rest[1:]
+	}
+	used, none := 0.0, false
+	for _, s := range v.Sheets {
+		if s.SafeUsed <= 0 || s.Phase != session.Wet && s.Phase != session.Fresh && s.Phase != session.Exposed {
+			continue
+		}
+		if none = none || s.SafeNone; s.SafeAllowed > 0 {
+			used = max(used, float64(s.SafeUsed)/float64(s.SafeAllowed))
+		}
+	}
+	switch {
+	case none:
+		out = append(out, note{"no safelight is safe for this paper", -1})
+	case used > 0:
+		out = append(out, note{fmt.Sprintf("safelight %d%% used", int(100*used)), used})
+	}
+	if p, ok := m.desk.Evening(v.T); p.Done > 0 && (ok || len(p.Moves) > 0) {
+		out = append(out, note{"all done " + m.desk.M.At(p.Done).Wall.Format("15:04"), -1})
+	}
+	done, spoiled := 0, 0
+	for _, s := range v.Sheets {
+		switch s.Phase {
+		case session.Finished:
+			done++
+		case session.Ruined:
+			spoiled++
+		}
+	}
+	var ended []string
+	if done > 0 {
+		ended = append(ended, fmt.Sprintf("%d done", done))
+	}
+	if spoiled > 0 {
+		ended = append(ended, fmt.Sprintf("%d spoiled", spoiled))
+	}
+	if len(ended) > 0 {
+		out = append(out, note{strings.Join(ended, ", ") + ", in the notebook", -1})
+	}
+	return append(out, rest...)
 }
 
 // fillTrays notes that every tray of a process was filled freshly.

@@ -10,6 +10,7 @@ import (
 
 	"wetside/session"
 	"wetside/session/bench"
+	"wetside/session/desk"
 	"wetside/session/words"
 	"wetside/tui/ember"
 )
@@ -163,44 +164,114 @@ func number(k tea.KeyMsg) int {
 	return 10
 }
 
-// traysView is the big figure of the sheet that is due, what to do, what is
-// next, and a line for every other sheet.
-func (*trays) view(m *Model, v session.View, h int) string {
-	st := m.styles
-	var b strings.Builder
+func (x *trays) view(m *Model, v session.View, h int) string {
+	return m.drawFace(x.face(m, v), m.width, h).render(m.styles)
+}
+
+// face is the sheet that is due, what the next press does, and the evening.
+func (*trays) face(m *Model, v session.View) face {
+	f := face{line: m.evening(v), notes: m.accounts(v)}
 	due := v.Due
 	if s := m.hands.Picked(); s != nil && s.Phase == session.Wet {
 		due = s.ID
 	}
-	rows := m.rows(v)
+	acting := m.acting()
 	if s, ok := v.Sheet(due); ok && s.Stage != "" {
-		b.WriteString(m.figure(s, h-len(rows)-5))
-	} else if next := m.desk.Next(); next != nil {
-		fmt.Fprintf(&b, "\n%s\n", st.Normal.Render(fmt.Sprintf("sheet %d %s is next: space puts it into the %s",
-			next.Num, ember.SafeText(next.Spec.Name), ember.SafeText(tray(next.Spec.Process.Steps[0])))))
+		f.title, f.clock = fmt.Sprintf("%d %s", s.Num, s.Label), clockOf(s)
+		then := "then done"
+		if s.NextIs != "" {
+			then = "then " + s.NextIs
+		}
+		f.about = []string{m.called(s), s.Label + ", " + then}
+		f.also = append(f.also, doing(s))
+		if s.Judge && s.Over == 0 {
+			f.also[0] += fmt.Sprintf(" (%s to %s)", words.Finished(s.AtLeast), words.Finished(s.AtMost))
+		}
+	} else if acting != nil && !desk.Unexposed(acting) {
+		f.title, f.about = fmt.Sprintf("%d next", acting.Num), []string{acting.Spec.Name}
+		f.more = fmt.Sprintf("sheet %d %s is next: %s puts it into the %s", acting.Num, acting.Spec.Name, m.keyFor("move"), tray(acting.Spec.Process.Steps[0]))
 	} else if s := m.desk.Outside(); s != nil {
-		fmt.Fprintf(&b, "\n%s\n", st.Normal.Render(wrap(m.whereabouts(s), max(1, m.width-2))))
+		f.title, f.about = "field", []string{s.Spec.Name}
+		f.more = m.whereabouts(s)
 	} else {
-		fmt.Fprintf(&b, "\n%s\n", st.Normal.Render("no sheet waits: add one on the bench (shift+tab, twice)"))
+		f.title = "no sheet"
+		f.more = "no sheet waits: describe one on the bench (shift+tab, twice)"
 		for _, k := range bench.ByMaker(m.desk.M.Sheets()) {
-			fmt.Fprintf(&b, "%s\n", st.Normal.Render(ansiCut(ember.SafeText(k.Words()), m.width)))
+			f.more += "\n" + k.Words()
 		}
 	}
-	for _, l := range m.benchLines(v) {
-		fmt.Fprintf(&b, "%s\n", st.Normal.Render(l))
-	}
-	b.WriteString("\n")
-	b.WriteString(strings.Join(rows, "\n"))
-	return b.String()
+	f.deed = m.aims()
+	f.also = append(f.also, m.mayGoIn(v)...)
+	return f
 }
 
-// digits draws a time as large as the room for it allows.
-func (m *Model) digits(t string, room int) []string {
-	size := ember.Fit(t, m.width-2, max(1, room))
-	if m.cfg.Profile == ember.LinuxConsole {
-		return ember.FigureASCII(t, size)
+// called is a sheet by name, and whose it is where there are several people.
+func (m *Model) called(s session.SheetView) string {
+	name := s.Name
+	for _, other := range m.desk.M.Sheets() {
+		if s.Maker != "" && other.Spec.Maker != s.Maker {
+			return strings.TrimSpace(name + ", " + s.Maker)
+		}
 	}
-	return ember.Figure(t, size)
+	return name
+}
+
+// evening is the line of time of the trays: what the sheets went through, and what
+// the plan has for them.
+func (m *Model) evening(v session.View) timeline {
+	l := timeline{now: v.T, clock: func(t time.Duration) time.Time { return m.desk.M.At(t).Wall }}
+	plan, _ := m.desk.Evening(v.T)
+	row := func(id string) {
+		s, sv := m.desk.M.Sheet(id), session.SheetView{}
+		if s == nil || s.Phase == session.Exposing || desk.Unexposed(s) {
+			return
+		}
+		sv, _ = v.Sheet(id)
+		r := timeRow{label: fmt.Sprintf("%d %s", s.Num, s.Spec.Name), role: ember.Border}
+		if id == v.Due || sv.Over > 0 {
+			r.role = ember.Normal
+		} else if s.Phase == session.Wet {
+			r.role = ember.Faint
+		}
+		goes, known := plan.Goes[id]
+		at := func(t time.Duration) string { return l.clock(t).Format(time.TimeOnly) }
+		switch {
+		case sv.Visit == 0 && known && goes >= v.T:
+			r.right = "goes in " + at(goes)
+		case sv.Visit == 0:
+		case known && goes > sv.Ends && (sv.Stage == session.Rinse || sv.Stage == session.Hold || sv.Stage == session.Wash):
+			r.right = "stays to " + at(goes)
+		default:
+			r.right = sv.Label + " " + clockOf(sv)
+		}
+		for i, x := range s.Visits {
+			to := x.Out
+			if i == len(s.Visits)-1 && s.Phase == session.Wet {
+				to = max(sv.Ends, v.T+1)
+				if moves := plan.Moves[id]; len(moves) > 0 {
+					to = max(moves[0], v.T+1)
+				}
+			}
+			r.spans = append(r.spans, timeSpan{x.In, to, x.Label})
+			r.ticks = append(r.ticks, x.In)
+		}
+		moves := plan.Moves[id]
+		r.ticks = append(r.ticks, moves...)
+		steps := s.Spec.Process.Steps
+		for i, n := 1, max(0, s.NextStep()); i < len(moves) && n < len(steps); i, n = i+1, n+1 {
+			r.spans = append(r.spans, timeSpan{moves[i-1], moves[i], steps[n].Label()})
+		}
+		l.rows = append(l.rows, r)
+	}
+	for _, id := range v.Need {
+		row(id)
+	}
+	for _, s := range m.desk.M.Sheets() {
+		if s.Phase == session.Fresh || s.Phase == session.Exposed {
+			row(s.ID)
+		}
+	}
+	return l
 }
 
 // tray is what one calls the place a step happens in.
@@ -209,112 +280,4 @@ func tray(st session.Step) string {
 		return st.Bath
 	}
 	return st.Label()
-}
-
-func (m *Model) figure(s session.SheetView, room int) string {
-	st := m.styles
-	t := words.Countdown(s.Left)
-	if s.Over > 0 {
-		t = "+" + words.CountUp(s.Over)
-	}
-	if s.Stage == session.Hold {
-		t = words.CountUp(s.Elapsed)
-	}
-	lines := m.digits(t, room)
-	title := fmt.Sprintf("%d %s", s.Num, s.Label)
-	if s.Name != "" {
-		title += "  " + s.Name
-	}
-	do := doing(s)
-	if s.Judge && s.Over == 0 {
-		do += fmt.Sprintf("  (%s to %s)", words.Finished(s.AtLeast), words.Finished(s.AtMost))
-	}
-	style := st.Normal
-	if s.Over > 0 || s.Doing == session.Lift {
-		style = st.Strong
-	}
-	next := "last bath"
-	if s.NextIs != "" {
-		next = "next: " + s.NextIs
-	}
-	var b strings.Builder
-	fmt.Fprintf(&b, "%s\n", st.Strong.Render(ember.SafeText(title)))
-	for _, l := range lines {
-		fmt.Fprintf(&b, " %s\n", style.Render(l))
-	}
-	fmt.Fprintf(&b, "%s  %s\n", style.Render(ember.SafeText(do)), st.Faint.Render(ember.SafeText(next)))
-	return b.String()
-}
-
-// rows is the list of sheets: those that are in the trays, then those that wait.
-func (m *Model) rows(v session.View) []string {
-	st := m.styles
-	var out []string
-	order := map[string]int{}
-	for i, id := range v.Need {
-		order[id] = i + 1
-	}
-	wide := min(max(10, m.width-62), 30)
-	line := func(s session.SheetView) string {
-		left := ""
-		switch {
-		case s.Over > 0:
-			left = "+" + words.CountUp(s.Over)
-		case s.Stage == session.Hold:
-			left = words.CountUp(s.Elapsed)
-		case s.Stage != "":
-			left = words.Countdown(s.Left)
-		case s.Phase == session.Exposed:
-			left = words.CountUp(s.Elapsed)
-		}
-		what := s.Label
-		if what == "" {
-			what = string(s.Phase)
-		}
-		safe := ""
-		switch lies := s.SafeUsed > 0 && (s.Phase == session.Wet || s.Phase == session.Fresh || s.Phase == session.Exposed); {
-		case lies && s.SafeNone:
-			safe = "no safe light"
-		case lies && s.SafeAllowed > 0:
-			safe = fmt.Sprintf("light %d%%", int(100*s.SafeUsed/s.SafeAllowed))
-		}
-		do := m.goesAt(s, v.T)
-		if do == "" {
-			do = doing(s)
-		}
-		return fmt.Sprintf("%2d %s %s %8s  %s %s", s.Num, column(s.Name, wide), column(what, 12), left, column(do, 22), safe)
-	}
-	for _, id := range v.Need {
-		s, _ := v.Sheet(id)
-		style := st.Normal
-		if id == v.Due || s.Over > 0 {
-			style = st.Strong
-		}
-		out = append(out, style.Render(line(s)))
-	}
-	for _, s := range v.Sheets {
-		if order[s.ID] == 0 && (s.Phase == session.Fresh || s.Phase == session.Exposed) {
-			out = append(out, st.Faint.Render(line(s)))
-		}
-	}
-	done, spoiled := 0, 0
-	for _, s := range v.Sheets {
-		switch s.Phase {
-		case session.Finished:
-			done++
-		case session.Ruined:
-			spoiled++
-		}
-	}
-	var ended []string
-	if done > 0 {
-		ended = append(ended, fmt.Sprintf("%d done", done))
-	}
-	if spoiled > 0 {
-		ended = append(ended, fmt.Sprintf("%d spoiled", spoiled))
-	}
-	if len(ended) > 0 {
-		out = append(out, st.Faint.Render(strings.Join(ended, ", ")+", in the notebook"))
-	}
-	return out
 }

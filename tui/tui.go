@@ -121,6 +121,13 @@ type Model struct {
 	// have read it.
 	news   string
 	newsAt session.Instant
+	// read are the notices that were acknowledged: they do not come back.
+	read    map[string]bool
+	notices []string // those that are shown
+	// frame is the last picture. It stands while nothing that it shows changes.
+	frame  string
+	shown  shown
+	still  bool
 	split  split
 	held   held
 	hands  desk.Presses
@@ -157,7 +164,9 @@ func New(cfg Config) *Model {
 	if cfg.Strip != nil {
 		notices = append(slices.Clone(notices), m.fog.resume(m, *cfg.Strip))
 	}
-	m.inform(strings.Join(notices, "; "))
+	for _, n := range notices {
+		m.inform(n)
+	}
 	if cfg.ConfirmSound {
 		m.ask = m.askHeard()
 	}
@@ -204,6 +213,44 @@ var keys = struct {
 
 // Update takes one message. Every change of the record happens here, in order.
 func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
+	if m.still = false; m.cfg.Blind {
+		return m.update(msg)
+	}
+	_, ticks := msg.(tickMsg)
+	_, cmd := m.update(msg)
+	if now := m.shows(); ticks {
+		m.still, m.shown = now == m.shown && !m.cfg.Pulse, now
+	}
+	return m, cmd
+}
+
+// shown is all that can change a picture between two keys.
+type shown struct {
+	events, loose    int
+	clocks, text     string
+	screen           Screen
+	level            ember.Level
+	sound            desk.SoundState
+	help, quiet, ask bool
+}
+
+func (m *Model) shows() shown {
+	s := shown{events: m.desk.M.Applied(), loose: m.desk.Record.Unsaved(), text: m.said + m.news + m.desk.Trouble,
+		screen: m.screen, level: m.styles.Level, sound: m.desk.Sound.State(), help: m.help, quiet: m.quiet, ask: m.ask != nil}
+	now := m.desk.Now()
+	v := m.desk.M.View(now)
+	for _, id := range v.Need {
+		x, _ := v.Sheet(id)
+		s.clocks += clockOf(x) + string(x.Doing) + words.Percent(x.Share)
+	}
+	// What waits in the open or in the dark, and a question that tells the time.
+	if v.PaperOut || m.ask != nil || m.fog.on || m.room.running || m.screen == Room || s.clocks != "" {
+		s.clocks += fmt.Sprint(m.desk.Hand().Wall.Unix())
+	}
+	return s
+}
+
+func (m *Model) update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	switch msg := msg.(type) {
 	case tickMsg:
 		m.desk.Tick()
@@ -301,9 +348,10 @@ const newsFor = 5 * time.Second
 
 // inform shows what came without a key, until the first key after a while.
 func (m *Model) inform(text string) {
-	if text = ember.SafeText(text); text == "" {
+	if text = ember.SafeText(text); text == "" || m.read[text] {
 		return
 	}
+	m.notices = append(m.notices, text)
 	if m.news != "" && !strings.Contains(m.news, text) {
 		text = m.news + "; " + text
 	}
@@ -321,7 +369,17 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 		m.spoiling = ""
 	}
 	if m.desk.Hand().Sub(m.newsAt) > newsFor && !m.typing() {
-		m.news = ""
+		m.news, m.notices = "", nil
+	}
+	if m.news != "" && m.ask == nil && !m.help && k.String() == "esc" {
+		if m.read == nil {
+			m.read = map[string]bool{}
+		}
+		for _, n := range m.notices {
+			m.read[n] = true
+		}
+		m.news, m.notices = "", nil
+		return nil
 	}
 	if m.ask != nil {
 		return m.ask.press(m, k)
@@ -448,12 +506,12 @@ func (m *Model) open() bool { return m.desk.M.PaperOut() || m.desk.Wet() || m.fo
 
 // quit asks first: the terminal may be white, and clocks may run.
 func (m *Model) quit() tea.Cmd {
-	text := "Quit? The terminal gets its own colours back. Is all paper covered?"
+	text := "Quit? The screen will turn bright. Is all paper covered?"
 	switch {
 	case m.desk.M.PaperOut():
-		text = "Paper is out. Quitting gives the terminal its own colours back. Is the paper covered?"
+		text = "Paper is out, and the screen will turn bright. Is the paper covered?"
 	case m.desk.M.Running():
-		text = "A clock is running; it goes on when you start again. Is all paper covered?"
+		text = "A clock is running; it goes on when you start again. The screen will turn bright. Is all paper covered?"
 	}
 	// The disk may take them while the question stands.
 	now := func() string {
@@ -514,10 +572,15 @@ func (m *Model) View() string {
 	if m.cfg.Blind {
 		return ""
 	}
-	if !m.cfg.Pulse || m.width < 42 || m.height < 14 {
-		return ember.Paint(m.draw(), m.width, m.height, m.styles.Level)
+	if m.still && m.frame != "" {
+		return m.frame
 	}
-	return ember.Paint(m.bordered(), m.width, m.height, m.styles.Level)
+	draw := m.draw
+	if m.cfg.Pulse && m.width >= 42 && m.height >= 14 {
+		draw = m.bordered
+	}
+	m.frame = ember.Paint(draw(), m.width, m.height, m.styles.Level)
+	return m.frame
 }
 
 // pulseFor is how long the border shows a cue. One pulse, no flicker.

@@ -152,7 +152,7 @@ func TestASheetByThreeKeys(t *testing.T) {
 		t.Fatalf("space did not put the sheet into the developer: %+v", s)
 	}
 	w.pass(100 * time.Second)
-	if got := plain(m); !strings.Contains(got, "judge by eye") || !strings.Contains(got, "next: stop") {
+	if got := plain(m); !strings.Contains(got, "judge by eye") || !strings.Contains(got, "develop, then stop") {
 		t.Errorf("at 1:40 the screen says\n%s", got)
 	}
 	m.keys(t, "space")

@@ -30,7 +30,7 @@ func TestADigitPicksASheetInTheField(t *testing.T) {
 	m.keys(t, "esc", "x")
 	w.pass(time.Second)
 	m.keys(t, "x")
-	if !strings.Contains(m.said, "sheet 1 is written down as spoiled") {
+	if !strings.Contains(m.said, "sheet 1 marked spoiled") {
 		t.Errorf("after spoiling: %q", m.said)
 	}
 	m.keys(t, "tab")

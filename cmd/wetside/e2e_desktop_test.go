@@ -170,7 +170,7 @@ func TestItAlwaysStarts(t *testing.T) {
 			p := newPane(t, h, 160, 40, "--sound", "none")
 			p.wait(append(c.told, "in the fixer", "Go on?")...)
 			p.keys("y")
-			p.wait("1 fix")
+			p.wait("fix, then")
 			p.keys("q")
 			p.wait("covered?")
 			p.keys("y")
@@ -212,7 +212,7 @@ func TestOtherCommandsAnswerInRed(t *testing.T) {
 		t.Errorf("a pipe: %q", said)
 	}
 	p.keys("y")
-	p.wait("1 develop")
+	p.wait("develop, then")
 	p.keys("q")
 	p.wait("covered?")
 	p.keys("y")

@@ -311,7 +311,7 @@ func (s *scene) back(keys string, to termtest.Shot) {
 
 // says has the words by which each screen is known.
 var says = map[tui.Screen]string{
-	tui.Room: "before paper is opened", tui.Bench: "what it is, and the light", tui.Field: "ready, ",
+	tui.Room: "before paper is opened", tui.Bench: "New sheet", tui.Field: "ready, ",
 	tui.Trays: "sheet", tui.Notebook: "the last sheets",
 }
 
@@ -403,7 +403,7 @@ func TestLightOfEveryScreen(t *testing.T) {
 				stop := s.Watch()
 				for _, k := range []struct{ keys, screen, words string }{
 					{"<Tab>", "trays", "PAPER IS OUT"}, {"<Tab>", "notebook", "the last sheets"}, {"<Return>", "sheet", "sun behind cloud"},
-					{"<BackSpace><Tab>", "room", "before paper is opened"}, {"?", "help", "keys of the room"}, {"?<Tab>", "bench", "what it is, and the light"},
+					{"<BackSpace><Tab>", "room", "before paper is opened"}, {"?", "help", "keys of the room"}, {"?<Tab>", "bench", "New sheet"},
 					{"q", "question", "overed?"}, {"n<Tab>", "field", "ready, "},
 				} {
 					s.Type(k.keys)

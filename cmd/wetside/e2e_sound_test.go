@@ -542,28 +542,28 @@ func TestLoudspeakerDies(t *testing.T) {
 		return listen(t, rig, 0, true)
 	}
 	l := back(func() {})
-	p.press("1 develop")
+	p.press("develop, then")
 	l.await(t, "develop begins")
 	l.await(t, "may be judged") // one that was foreseen
 
 	silent("the server is killed", rig.Kill)
-	p.press("1 stop") // work goes on meanwhile
+	p.press("stop, then") // work goes on meanwhile
 	l = back(rig.Start)
-	p.press("1 fix")
+	p.press("fix, then")
 	l.await(t, "fix begins")
 	l.await(t, "lift and drain")
 
 	silent("the output is suspended", func() { rig.Suspend(true) })
 	l.end()
 	l = back(func() { rig.Suspend(false) })
-	p.press("1 hypo-clear")
+	p.press("hypo-clear, then")
 	l.await(t, "hypo-clear begins")
 	l.await(t, "ten seconds left")
 
 	silent("the server stands still", rig.Freeze)
 	l.end()
 	l = back(rig.Thaw)
-	p.press("1 wash")
+	p.press("wash, then")
 	l.await(t, "wash begins")
 	l.await(t, "move now")
 	p.press("1 done, in the notebook")

@@ -137,7 +137,7 @@ func (p *pane) press(words ...string) {
 	p.wait(words...)
 }
 
-var figureRow = regexp.MustCompile(`(?m)^>? +1 .*? (\d+):(\d\d)  `)
+var figureRow = regexp.MustCompile(`(?m)^ (?:> )?1 .*?[^+\d](\d+):(\d\d)(?: |$)`)
 
 // A frame is what the list of sheets said between two readings of the clock.
 type frame struct {
@@ -200,7 +200,7 @@ func TestOneSheetInTmux(t *testing.T) {
 		if stage == "wash" {
 			p.press("is not fixed")
 		}
-		p.press("1 " + stage)
+		p.press(stage + ", then")
 		for range 6 {
 			see(stage)
 		}

@@ -54,13 +54,14 @@ func (d *Desk) Soon(next *session.Sheet, now time.Duration) (start time.Duration
 func (d *Desk) Evening(now time.Duration) (p *Plan, ok bool) {
 	p = &d.planned
 	if n := d.M.Applied(); p.events != n || now >= p.at+planFor && p.late(now) {
-		*p = Plan{events: n, at: now, Goes: map[string]time.Duration{}}
+		*p = Plan{events: n, at: now, Goes: map[string]time.Duration{}, Moves: map[string][]time.Duration{}}
 		if d.Wet() {
 			sch := bench.Evening(d.M, d.shop(), now)
 			p.waits = len(sch.Puts)
 			for _, x := range append(sch.Running, sch.Puts...) {
 				if len(x.Moves) > 0 {
 					p.Goes[x.ID], p.Done = x.Start(), max(p.Done, x.End())
+					p.Moves[x.ID] = x.Moves
 				}
 			}
 		}
@@ -191,6 +192,9 @@ type Plan struct {
 	waits  int
 	Goes   map[string]time.Duration // when each waiting sheet goes in, or one in water goes on
 	Done   time.Duration            // all of it
+	// Moves are the moves still ahead of each sheet in the trays and each that
+	// waits, as session times: from tray to tray, out of the last.
+	Moves map[string][]time.Duration
 }
 
 // planFor is how long a plan stands that nobody keeps to.

@@ -26,6 +26,7 @@ package ember
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 
 	"github.com/charmbracelet/lipgloss"
@@ -82,8 +83,11 @@ type Role int
 
 // The roles, from the least light to the most.
 const (
-	// Border is for rules and frames.
+	// Border is for rules and frames, and for what is planned.
 	Border Role = iota
+	// Large is for figures and letters of several rows: solid, they are read from
+	// farther away at a low red than thin ones at a high one, for no more light.
+	Large
 	// Faint is for what is read rarely.
 	Faint
 	// Normal is for text.
@@ -95,11 +99,11 @@ const (
 // reds holds the red channel, 0 to 255, for each level and role. The values
 // are those of the pure reds of the 256-colour cube (0, 95, 135, 175, 215,
 // 255), so that a terminal with 256 colours shows exactly what a terminal with
-// true colour shows; the one exception, Border at Ember, rounds up to 95 there.
-var reds = [3][4]uint8{
-	Dark:  {0, 0, 0, 0},
-	Ember: {0x48, 0x5f, 0x87, 0xaf},
-	Torch: {0x5f, 0x87, 0xd7, 0xff},
+// true colour shows; the exceptions, Border and Large, go to their neighbours there.
+var reds = [3][5]uint8{
+	Dark:  {0, 0, 0, 0, 0},
+	Ember: {0x48, 0x50, 0x5f, 0x87, 0xaf},
+	Torch: {0x5f, 0x73, 0x87, 0xd7, 0xff},
 }
 
 // Red is the red channel, 0 to 255, in which role is drawn at this level.
@@ -114,13 +118,27 @@ func (l Level) Red(role Role) uint8 {
 // black is the only background there is.
 const black = lipgloss.Color("#000000")
 
+// linear turns an sRGB channel value, 0 to 255, into linear light, 0 to 1
+// (IEC 61966-2-1, the transfer function with its linear toe).
+func linear(channel uint8) float64 {
+	c := float64(channel) / 255
+	if c <= 0.04045 {
+		return c / 12.92
+	}
+	return math.Pow((c+0.055)/1.055, 2.4)
+}
+
+// Luminance is the light of a cell wholly lit in a role, 1 for white
+// (IEC 61966-2-1: the Y row of the RGB to XYZ matrix).
+func Luminance(l Level, r Role, p Profile) float64 { return 0.2126 * linear(p.nearest(l.Red(r))) }
+
 func hexRed(r uint8) string { return fmt.Sprintf("#%02x0000", r) }
 
 // Styles are the lipgloss styles of one level, each with an explicit
 // foreground and an explicit black background.
 type Styles struct {
-	Level                         Level
-	Border, Faint, Normal, Strong lipgloss.Style
+	Level                                Level
+	Border, Large, Faint, Normal, Strong lipgloss.Style
 }
 
 // NewStyles gives the styles of a level as the profile can show them. Styles
@@ -138,6 +156,7 @@ func NewStyles(level Level, profile Profile) Styles {
 	return Styles{
 		Level:  level,
 		Border: style(Border),
+		Large:  style(Large),
 		Faint:  style(Faint),
 		Normal: style(Normal),
 		Strong: style(Strong),

@@ -41,7 +41,7 @@ func TestLuminance(t *testing.T) {
 func TestPaletteIsPureRed(t *testing.T) {
 	for _, l := range []Level{Dark, Ember, Torch} {
 		last := -1
-		for _, r := range []Role{Border, Faint, Normal, Strong} {
+		for _, r := range []Role{Border, Large, Faint, Normal, Strong} {
 			hex := hexRed(l.Red(r))
 			y, err := luminance(hex)
 			if err != nil || !strings.HasSuffix(hex, "0000") {
@@ -79,7 +79,7 @@ func TestStylesAlwaysSayBothColours(t *testing.T) {
 	for _, p := range []Profile{TrueColor, ANSI256, LinuxConsole} {
 		for _, l := range []Level{Dark, Ember, Torch} {
 			st := NewStyles(l, p)
-			for role, style := range map[Role]lipgloss.Style{Border: st.Border, Faint: st.Faint, Normal: st.Normal, Strong: st.Strong} {
+			for role, style := range map[Role]lipgloss.Style{Border: st.Border, Large: st.Large, Faint: st.Faint, Normal: st.Normal, Strong: st.Strong} {
 				out := style.Render("x")
 				want := fmt.Sprintf("\x1b[38;2;%d;0;0;48;2;0;0;0mx\x1b[0m", p.nearest(l.Red(role)))
 				// lipgloss may write its colours in its own rounding; what

@@ -2,59 +2,71 @@ package ember
 
 import "strings"
 
-// Size is how large figures are drawn.
-type Size int
-
-// The sizes. A figure is read at a distance of about two hundred times its
-// height (common practice, no source); with cells 4 to 5 mm high, Medium is
-// for the bench, Large for two metres, Huge for across the room.
-const (
-	// Small is one row of plain text.
-	Small Size = iota
-	// Medium is three rows high.
-	Medium
-	// Large is five rows high.
-	Large
-	// Huge is seven rows high.
-	Huge
-)
-
-// Height is the number of rows.
-func (s Size) Height() int { return [...]int{1, 3, 5, 7}[clampSize(s)] }
-
-func (s Size) digitWidth() int { return [...]int{1, 3, 4, 5}[clampSize(s)] }
-
-func clampSize(s Size) Size { return max(Small, min(s, Huge)) }
-
-// The arms of a cell that a thin line may fill.
-const (
-	north = 1 << iota
-	east
-	south
-	west
-)
-
-var boxGlyphs = [16]rune{
-	0: ' ', north: '╵', east: '╶', south: '╷', west: '╴',
-	north | south: '│', east | west: '─',
-	east | south: '┌', south | west: '┐', north | east: '└', north | west: '┘',
-	north | east | south: '├', north | south | west: '┤',
-	east | south | west: '┬', north | east | west: '┴',
-	north | east | south | west: '┼',
+// A Size is how large figures are drawn, in dots; a dot is as wide as a cell and
+// half as high, which is nearly square.
+type Size struct {
+	Stroke int // the width of a stroke; 0: the text as it is, in one row
+	High   int // the height in strokes: 9, 7 or 5
 }
 
-// asciiGlyphs keep to what any font has. Corners stay unlit where the lines
-// that meet there are enough to see them.
-var asciiGlyphs = [16]rune{
-	0: ' ', north: '|', east: '-', south: '|', west: '-',
-	north | south: '|', east | west: '-',
-	east | south: '.', south | west: '.', north | east: '\'', north | west: '\'',
-	north | east | south: '|', north | south | west: '|',
-	east | south | west: '-', north | east | west: '-',
-	north | east | south | west: '+',
+// Rows is the height in cells.
+func (s Size) Rows() int { return max(1, (s.Stroke*s.High+1)/2) }
+
+// sizes are those there are, the largest first.
+var sizes = func() (all []Size) {
+	for stroke := 8; stroke > 0; stroke-- {
+		all = append(all, Size{stroke, 9}, Size{stroke, 7})
+	}
+	return append(all, Size{1, 5}, Size{})
+}()
+
+// Fit gives the largest size in which text, and any other of its length, stays
+// within so many cells, of which no more than lit are lit wholly: so the size does
+// not change from one second to the next.
+func Fit(text string, width, height int, lit float64) Size {
+	text = strings.Map(func(r rune) rune {
+		if r >= '0' && r <= '9' {
+			return '8'
+		}
+		return r
+	}, text)
+	for _, s := range sizes {
+		if s.Stroke == 0 || s.Rows() <= height && width >= s.width(text) && Ink(Figure(text, s)) <= lit {
+			return s
+		}
+	}
+	return Size{}
 }
 
-// The strokes of a figure, as on a seven-segment display: top, upper right,
+func (s Size) width(text string) int {
+	n := -s.Stroke
+	for _, r := range text {
+		n += (units(r) + 1) * s.Stroke
+	}
+	return n
+}
+
+// units is the width of a figure in strokes. All digits have the same, so that
+// nothing jumps.
+func units(r rune) int {
+	switch r {
+	case ':', '.':
+		return 1
+	case '+', '-', ' ':
+		return 3
+	}
+	return 5
+}
+
+// Ink is how many cells' worth of dots are lit in a drawing of half blocks.
+func Ink(drawn []string) (cells float64) {
+	for _, l := range drawn {
+		cells += float64(strings.Count(l, "█")) + float64(strings.Count(l, "▀")+strings.Count(l, "▄"))/2
+	}
+	return cells
+}
+
+// The strokes of a digit, as on a seven-segment display: top, upper right,
 // lower right, bottom, lower left, upper left, middle.
 const (
 	top = 1 << iota
@@ -68,7 +80,6 @@ const (
 
 var strokes = map[rune]int{
 	'0': top | upRight | lowRight | bottom | lowLeft | upLeft,
-	'1': upRight | lowRight,
 	'2': top | upRight | middle | lowLeft | bottom,
 	'3': top | upRight | middle | lowRight | bottom,
 	'4': upLeft | middle | upRight | lowRight,
@@ -79,130 +90,114 @@ var strokes = map[rune]int{
 	'9': top | upRight | upLeft | middle | lowRight | bottom,
 }
 
-// Figure draws digits, ':', '.', '+', '-' and spaces with thin lines, as few
-// lit cells as will do. It gives as many lines as the size is high, all of the
-// same width. Any other character is put on the middle line as it is.
-func Figure(text string, size Size) []string { return figure(text, size, &boxGlyphs, '•') }
-
-// FigureASCII is [Figure] with ASCII characters only, for fonts without
-// box-drawing.
-func FigureASCII(text string, size Size) []string { return figure(text, size, &asciiGlyphs, 'o') }
-
-// Fit gives the largest size in which text stays within width and height.
-func Fit(text string, width, height int) Size {
-	for s := Huge; s > Small; s-- {
-		if s.Height() <= height && figureWidth(text, s) <= width {
-			return s
-		}
-	}
-	return Small
-}
-
-func figureWidth(text string, size Size) int {
-	return len([]rune(Figure(text, size)[0]))
-}
-
-func figure(text string, size Size, glyphs *[16]rune, dot rune) []string {
-	size = clampSize(size)
-	if size == Small {
+// Figure draws digits, ':', '.', '+', '-' and spaces with solid strokes. It gives
+// as many lines as the size has rows, all of the same width.
+func Figure(text string, size Size) []string {
+	if size.Stroke == 0 {
 		return []string{text}
 	}
-	h, mid := size.Height(), size.Height()/2
-	rows := make([][]rune, h)
-	first := true
+	s := size.Stroke
+	d := newDots(size.width(text), s*size.High)
+	x, half := 0, size.High/2*s // where the middle stroke begins
 	for _, r := range text {
-		cells := glyph(r, size, glyphs, dot)
-		for y := range rows {
-			if !first {
-				rows[y] = append(rows[y], ' ')
+		switch r {
+		case '1':
+			d.fill(x+2*s, 0, s, s*size.High)
+		case ':':
+			d.fill(x, half-s*(size.High/4), s, s)
+			d.fill(x, half+s*(size.High/4), s, s)
+		case '.':
+			d.fill(x, s*(size.High-1), s, s)
+		case '-', '+':
+			d.fill(x, half, 3*s, s)
+			if r == '+' {
+				d.fill(x+s, half-s, s, 3*s)
 			}
-			if cells == nil {
-				cell := ' '
-				if y == mid {
-					cell = r
-				}
-				rows[y] = append(rows[y], cell)
-				continue
-			}
-			rows[y] = append(rows[y], cells[y]...)
 		}
-		first = false
+		marks := strokes[r]
+		for _, m := range []struct{ mark, x, y, w, h int }{
+			{top, 0, 0, 5 * s, s}, {middle, 0, half, 5 * s, s}, {bottom, 0, 2 * half, 5 * s, s},
+			{upLeft, 0, 0, s, half + s}, {upRight, 4 * s, 0, s, half + s},
+			{lowLeft, 0, half, s, half + s}, {lowRight, 4 * s, half, s, half + s},
+		} {
+			if marks&m.mark != 0 {
+				d.fill(x+m.x, m.y, m.w, m.h)
+			}
+		}
+		x += (units(r) + 1) * s
 	}
-	out := make([]string, h)
-	for y, row := range rows {
-		out[y] = string(row)
-	}
-	return out
+	return d.rows()
 }
 
-// glyph gives the cells of one character, or nil if it has no figure.
-func glyph(r rune, size Size, glyphs *[16]rune, dot rune) [][]rune {
-	h, w := size.Height(), size.digitWidth()
-	mid := h / 2
-	marks := strokes[r]
-	switch r {
-	case '1', ':', '.':
-		w = 1
-	case '+', '-':
-		w = 3
-	}
-	arms := make([][]int, h)
-	cells := make([][]rune, h)
-	for y := range arms {
-		arms[y] = make([]int, w)
-		cells[y] = []rune(strings.Repeat(" ", w))
-	}
-	across := func(y, x0, x1 int) {
-		for x := x0; x < x1; x++ {
-			arms[y][x] |= east
-			arms[y][x+1] |= west
+// Letters draws capital letters and digits three rows high; ok is false when
+// there is none for a sign of the text.
+func Letters(text string) (rows []string, ok bool) {
+	var glyphs [][]string
+	width := 0
+	for _, r := range strings.ToUpper(text) {
+		g := font[r]
+		if g == "" {
+			return nil, false
 		}
+		glyphs = append(glyphs, strings.Split(g, "/"))
+		width += len(glyphs[len(glyphs)-1][0]) + 1
 	}
-	down := func(x, y0, y1 int) {
-		for y := y0; y < y1; y++ {
-			arms[y][x] |= south
-			arms[y+1][x] |= north
-		}
-	}
-	switch {
-	case r == ' ':
-		return cells
-	case r == '.':
-		cells[h-1][0] = dot
-		return cells
-	case r == ':':
-		cells[mid-h/4][0] = dot
-		cells[mid+max(1, h/4)][0] = dot
-		return cells
-	case r == '-':
-		across(mid, 0, w-1)
-	case r == '+':
-		across(mid, 0, w-1)
-		down(1, mid-1, mid+1)
-	case marks == 0:
-		return nil
-	default:
-		for _, s := range []struct {
-			mark int
-			draw func()
-		}{
-			{top, func() { across(0, 0, w-1) }},
-			{middle, func() { across(mid, 0, w-1) }},
-			{bottom, func() { across(h-1, 0, w-1) }},
-			{upLeft, func() { down(0, 0, mid) }},
-			{lowLeft, func() { down(0, mid, h-1) }},
-			{upRight, func() { down(w-1, 0, mid) }},
-			{lowRight, func() { down(w-1, mid, h-1) }},
-		} {
-			if marks&s.mark != 0 {
-				s.draw()
+	d := newDots(max(0, width-1), 5)
+	x := 0
+	for _, g := range glyphs {
+		for y, row := range g {
+			for i, c := range row {
+				if c == '#' {
+					d.fill(x+i, y, 1, 1)
+				}
 			}
 		}
+		x += len(g[0]) + 1
 	}
-	for y := range arms {
-		for x, a := range arms[y] {
-			cells[y][x] = glyphs[a]
+	return d.rows(), true
+}
+
+// font has letters five dots high.
+var font = map[rune]string{
+	' ': "..", '-': "../../##/../..", '.': "././././#", '\'': "#/#/./././", '+': ".../.#./###/.#./...",
+	'0': "###/#.#/#.#/#.#/###", '1': "##./.#./.#./.#./###", '2': "###/..#/###/#../###", '3': "###/..#/###/..#/###",
+	'4': "#.#/#.#/###/..#/..#", '5': "###/#../###/..#/###", '6': "###/#../###/#.#/###", '7': "###/..#/..#/..#/..#",
+	'8': "###/#.#/###/#.#/###", '9': "###/#.#/###/..#/###",
+	'A': ".#./#.#/###/#.#/#.#", 'B': "##./#.#/##./#.#/##.", 'C': "###/#../#../#../###", 'D': "##./#.#/#.#/#.#/##.",
+	'E': "###/#../##./#../###", 'F': "###/#../##./#../#..", 'G': "####/#.../#.##/#..#/####", 'H': "#.#/#.#/###/#.#/#.#",
+	'I': "#/#/#/#/#", 'J': "..#/..#/..#/#.#/###", 'K': "#.#/#.#/##./#.#/#.#", 'L': "#../#../#../#../###",
+	'M': "#...#/##.##/#.#.#/#...#/#...#", 'N': "#..#/##.#/#.##/#..#/#..#", 'O': "###/#.#/#.#/#.#/###", 'P': "###/#.#/###/#../#..",
+	'Q': "###/#.#/#.#/###/..#", 'R': "##./#.#/##./#.#/#.#", 'S': "###/#../###/..#/###", 'T': "###/.#./.#./.#./.#.",
+	'U': "#.#/#.#/#.#/#.#/###", 'V': "#.#/#.#/#.#/#.#/.#.", 'W': "#...#/#...#/#.#.#/##.##/#...#", 'X': "#.#/#.#/.#./#.#/#.#",
+	'Y': "#.#/#.#/.#./.#./.#.", 'Z': "###/..#/.#./#../###",
+}
+
+// dots are two to a cell, one above the other.
+type dots [][]bool
+
+func newDots(w, h int) dots {
+	d := make(dots, h+h%2)
+	for y := range d {
+		d[y] = make([]bool, w)
+	}
+	return d
+}
+
+func (d dots) fill(x, y, w, h int) {
+	for _, row := range d[y : y+h] {
+		for i := range w {
+			row[x+i] = true
 		}
 	}
-	return cells
+}
+
+func (d dots) rows() (out []string) {
+	for y := 0; y < len(d); y += 2 {
+		var b strings.Builder
+		for x := range d[y] {
+			b.WriteString(map[[2]bool]string{{}: " ", {true}: "▀", {false, true}: "▄", {true, true}: "█"}[[2]bool{d[y][x], d[y+1][x]}])
+		}
+		out = append(out, b.String())
+	}
+	return out
 }

@@ -1,81 +1,85 @@
 package ember
 
 import (
+	"math"
 	"strings"
 	"testing"
 	"unicode/utf8"
 )
 
-// A window of 80 by 24 holds 1920 cells. Solid block digits of the same
-// height light every cell of their strokes' ground; a thin line lights about
-// an eighth of a cell. Here the cells touched at all are counted, and the
-// part of a cell each sign lights, reckoned from its arms: an arm of a line
-// one eighth of a cell wide, half a cell long, lights a sixteenth.
-func TestFiguresLightFewCells(t *testing.T) {
-	for _, size := range []Size{Medium, Large, Huge} {
-		lines := Figure("12:34", size)
-		if len(lines) != size.Height() {
-			t.Fatalf("size %d: %d lines, want %d", size, len(lines), size.Height())
+// Whatever the size, digits have the same width and height, no two look alike,
+// and the 1 stands in the middle of its cell.
+func TestFiguresOfEqualWidth(t *testing.T) {
+	for _, s := range sizes {
+		if s.Stroke == 0 {
+			continue
 		}
-		touched, arms := 0, 0
-		for _, l := range lines {
-			if utf8.RuneCountInString(l) != utf8.RuneCountInString(lines[0]) {
-				t.Errorf("size %d: lines of different width: %q", size, lines)
+		seen := map[string]rune{}
+		for _, r := range "0123456789" {
+			rows := Figure(string(r), s)
+			if len(rows) != s.Rows() {
+				t.Fatalf("%v: %c has %d rows", s, r, len(rows))
 			}
-			for _, r := range l {
-				if r != ' ' {
-					touched++
+			for _, l := range rows {
+				if n := utf8.RuneCountInString(l); n != 5*s.Stroke {
+					t.Errorf("%v: %c is %d cells wide: %q", s, r, n, l)
 				}
-				for a, g := range boxGlyphs {
-					if g == r {
-						arms += a&1 + a>>1&1 + a>>2&1 + a>>3&1
-					}
+				if left := len(l) - len(strings.TrimLeft(l, " ")); r == '1' && strings.TrimSpace(l) != "" && left != len(l)-len(strings.TrimRight(l, " ")) {
+					t.Errorf("%v: the 1 is not in the middle: %q", s, l)
 				}
 			}
-		}
-		area := float64(arms) / 16
-		box := utf8.RuneCountInString(lines[0]) * len(lines)
-		t.Logf("size %d: %d by %d cells, %d touched, %.1f cells' worth of light (%.1f%% of its box)\n%s",
-			size, utf8.RuneCountInString(lines[0]), len(lines), touched, area, 100*area/float64(box), strings.Join(lines, "\n"))
-		if area > float64(box)*0.08 {
-			t.Errorf("size %d lights %.1f of %d cells: too much for a darkroom", size, area, box)
+			all := strings.Join(rows, "\n")
+			if other := seen[all]; other != 0 {
+				t.Errorf("%v: %c and %c look alike", s, r, other)
+			}
+			seen[all] = r
 		}
 	}
 }
 
-func TestFiguresCanBeToldApart(t *testing.T) {
-	for _, draw := range []func(string, Size) []string{Figure, FigureASCII} {
-		for _, size := range []Size{Medium, Large, Huge} {
-			seen := map[string]rune{}
-			for _, r := range "0123456789:.+- " {
-				lines := draw(string(r), size)
-				drawn := strings.Join(lines, "\n")
-				if other, dup := seen[drawn]; dup {
-					t.Errorf("size %d: %q and %q look the same", size, other, r)
-				}
-				seen[drawn] = r
-			}
-		}
-	}
-	for _, l := range FigureASCII("+0123456789-:.", Huge) {
-		for _, r := range l {
-			if r > 0x7e {
-				t.Fatalf("%q is not ASCII", r)
-			}
-		}
-	}
-}
-
+// The largest size that fits is taken, in cells and in light.
 func TestFitTakesTheLargestThatFits(t *testing.T) {
 	for _, c := range []struct {
 		w, h int
+		lit  float64
 		want Size
-	}{{80, 24, Huge}, {80, 6, Large}, {20, 24, Large}, {15, 3, Medium}, {5, 1, Small}, {1, 1, Small}} {
-		if got := Fit("12:34", c.w, c.h); got != c.want {
-			t.Errorf("Fit in %dx%d = %d, want %d", c.w, c.h, got, c.want)
+	}{
+		{80, 9, 1000, Size{2, 9}}, {80, 8, 1000, Size{2, 7}}, {30, 9, 1000, Size{1, 9}}, {80, 4, 1000, Size{1, 7}},
+		{80, 9, 100, Size{1, 9}}, {80, 3, 1000, Size{1, 5}}, {80, 2, 1000, Size{}}, {300, 40, 1e6, Size{8, 9}},
+	} {
+		if got := Fit("12:34", c.w, c.h, c.lit); got != c.want {
+			t.Errorf("%dx%d, %v lit: %v, want %v", c.w, c.h, c.lit, got, c.want)
 		}
 	}
-	if got := Figure("12m", Medium); !strings.Contains(got[1], "m") {
-		t.Errorf("a letter is put on the middle line: %q", got)
+}
+
+// At full screen on a panel 310 mm wide a stroke is seen under at least three
+// minutes of arc from two metres, at 80 columns and 9 rows of figures.
+func TestAStrokeIsSeenFromTwoMetres(t *testing.T) {
+	s := Fit("12:34", 54, 9, 1000)
+	mm := float64(s.Stroke) * 310 / 80
+	if minutes := math.Atan(mm/2000) * 180 * 60 / math.Pi; minutes < 3 {
+		t.Errorf("a stroke of %.1f mm is seen under %.1f minutes of arc", mm, minutes)
+	}
+}
+
+func TestLettersAreThreeRows(t *testing.T) {
+	seen := map[string]rune{}
+	for r := range font {
+		rows, ok := Letters(string(r))
+		if !ok || len(rows) != 3 {
+			t.Fatalf("%c: %v", r, rows)
+		}
+		all := strings.Join(rows, "\n")
+		if other := seen[all]; other != 0 && (r != '0' && r != 'O') && (r != '5' && r != 'S') {
+			t.Errorf("%c and %c look alike", r, other)
+		}
+		seen[all] = r
+	}
+	if _, ok := Letters("漢"); ok {
+		t.Error("a letter there is none for")
+	}
+	if rows, ok := Letters("2 fix"); !ok || strings.TrimRight(rows[0], " ") != "▀▀█    █▀▀ █ █ █" {
+		t.Errorf("%q", rows)
 	}
 }

@@ -2,19 +2,8 @@ package ember
 
 import (
 	"fmt"
-	"math"
 	"strconv"
 )
-
-// linear turns an sRGB channel value, 0 to 255, into linear light, 0 to 1
-// (IEC 61966-2-1, the transfer function with its linear toe).
-func linear(channel uint8) float64 {
-	c := float64(channel) / 255
-	if c <= 0.04045 {
-		return c / 12.92
-	}
-	return math.Pow((c+0.055)/1.055, 2.4)
-}
 
 // relativeLuminance of an sRGB colour, where white is 1 and black 0
 // (IEC 61966-2-1: the Y row of the RGB to XYZ matrix).

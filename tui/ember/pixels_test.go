@@ -17,8 +17,8 @@ import (
 func sample(w, h int, level Level) string {
 	st := NewStyles(level, TrueColor)
 	lines := []string{st.Faint.Render("develop  sheet 3  tea caddy"), ""}
-	for _, l := range Figure("12:34", Fit("12:34", w, h/3)) {
-		lines = append(lines, "  "+st.Strong.Render(l))
+	for _, l := range Figure("12:34", Fit("12:34", w, h/3, float64(w*h)/12)) {
+		lines = append(lines, "  "+st.Large.Render(l))
 	}
 	lines = append(lines, "", st.Border.Render(strings.Repeat("─", w)))
 	for i := 1; len(lines) < h-2 && i < 14; i++ {
