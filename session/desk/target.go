@@ -36,14 +36,23 @@ type Target struct {
 	Sheet string       // identity
 	Num   int
 	From  int    // Moved: the visit that is left
-	Bath  string // WaterChanged: the tray
+	Bath  string // WaterChanged: the tray; Moved: the water that it lies in with others
 	Call  CallKind
 	Since time.Duration // session time of the call, which may be to come
 }
 
 // Is reports whether t and u are the same deed, however it was called for.
 func (t Target) Is(u Target) bool {
-	return t.Deed == u.Deed && t.Bath == u.Bath && (t.Deed == session.WaterChanged || t.Sheet == u.Sheet && t.From == u.From)
+	if t.Deed == session.WaterChanged {
+		return u.Deed == t.Deed && u.Bath == t.Bath
+	}
+	return t.Deed == u.Deed && t.Sheet == u.Sheet && t.From == u.From
+}
+
+// together reports whether t and u are sheets that come out of one wash: they are
+// taken out one after another, and it makes no odds which is the first.
+func (t Target) together(u Target) bool {
+	return t.Deed == session.Moved && u.Deed == session.Moved && t.Bath != "" && t.Bath == u.Bath && t.Call == Must && u.Call == Must
 }
 
 // An Aim is what a press means at an instant.
@@ -86,6 +95,9 @@ func (d *Desk) calls(v session.View) []Target {
 			out = append(out, Target{session.ExposureEnded, s.ID, s.Num, 0, "", Must, s.Ends})
 		case s.Phase == session.Wet && s.Stage != session.Hold && !s.ByClock:
 			move := Target{session.Moved, s.ID, s.Num, s.Visit, "", Must, s.Ends}
+			if s.Stage == session.Wash {
+				move.Bath = s.Bath
+			}
 			out = append(out, move)
 			if s.Judge && s.AtLeast > 0 && s.Left > 0 {
 				move.Call, move.Since = May, v.T-s.Elapsed+s.AtLeast
@@ -226,7 +238,7 @@ func (d *Desk) aim(calls []Target, rest Target, t time.Duration) Aim {
 	near := func(first Target, among ...Target) []Target {
 		ask := []Target{first}
 		for _, c := range among {
-			if gap := max(c.Since-first.Since, first.Since-c.Since); gap < within && !slices.ContainsFunc(ask, c.Is) {
+			if gap := max(c.Since-first.Since, first.Since-c.Since); gap < within && !slices.ContainsFunc(ask, c.Is) && !slices.ContainsFunc(ask, c.together) {
 				ask = append(ask, c)
 			}
 		}

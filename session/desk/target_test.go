@@ -115,6 +115,14 @@ func TestTwoCallsAtOnceAreAskedAbout(t *testing.T) {
 		t.Errorf("2: %+v", got)
 	}
 	x.press("the other is alone", Done, 1)
+	// Sheets that come out of one wash together are taken out in turn.
+	w := lay(t, InTrays)
+	for range 2 {
+		w.to(w.print(0), 3)
+	}
+	w.pass(901 * sec)
+	w.press("one of two in the wash", Done, 1)
+	w.press("the other", Done, 2)
 	// The second of the two is seconds away: it may be what is meant.
 	x = lay(t, InField)
 	a, b = x.camera(60*sec), x.camera(63*sec)
