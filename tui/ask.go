@@ -84,6 +84,9 @@ func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	if m.standAt(); key.Matches(k, trayKeys.Move) && m.hands.Aim().Call == desk.Must {
 		return m.act() // a clock called meanwhile: its key works, and the question stands
 	}
+	if len(m.hands.Asked()) > 0 && key.Matches(k, trayKeys.Pick) {
+		return m.pickNumber(number(k))
+	}
 	switch k.String() {
 	case "y":
 		m.ask = nil

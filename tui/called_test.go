@@ -194,6 +194,20 @@ func TestACallIsAnsweredWhereverOneIs(t *testing.T) {
 			t.Errorf("%s: backspace leaves the sheet %s: %q", where, a.Phase, m.said)
 		}
 	}
+	for _, where := range []Screen{Bench, Room, Notebook, Field, Trays} {
+		w, m := newWorld(t, func(c *Config) { c.Start = Field })
+		a, b := m.add(t, "caddy", "2m"), m.add(t, "hat box", "2m")
+		m.keys(t, "1", "space")
+		w.pass(2 * time.Second)
+		m.keys(t, "2", "space")
+		w.pass(121 * time.Second)
+		m.screen = where
+		m.form.focus(fPaper)
+		m.keys(t, "space", "2")
+		if a.Phase != session.Exposing || b.Phase != session.Exposed {
+			t.Errorf("%s: 2 answers: sheet 1 %s, sheet 2 %s", where, a.Phase, b.Phase)
+		}
+	}
 	w, m := newWorld(t, func(c *Config) { c.Start = Field })
 	a, b := m.add(t, "caddy", "2m"), m.add(t, "hat box", "2m")
 	m.keys(t, "1", "space")
@@ -204,7 +218,11 @@ func TestACallIsAnsweredWhereverOneIs(t *testing.T) {
 	if m.ask == nil || a.Phase != session.Exposing || !strings.Contains(m.said, "1 or 2? Press the number.") {
 		t.Fatalf("space in a question, two are called: %q, sheet 1 %s", m.said, a.Phase)
 	}
-	m.keys(t, "n", "2")
+	m.keys(t, "2")
+	if m.ask == nil {
+		t.Error("the number answered the other question too")
+	}
+	m.keys(t, "n")
 	if a.Phase != session.Exposing || b.Phase != session.Exposed {
 		t.Errorf("2 answers: sheet 1 %s, sheet 2 %s", a.Phase, b.Phase)
 	}

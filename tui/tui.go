@@ -430,6 +430,11 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 	if !work && key.Matches(k, trayKeys.Undo) {
 		return m.back()
 	}
+	// A number answers a question of the large key anywhere; else it picks, where
+	// the screen has no sheets of its own.
+	if key.Matches(k, trayKeys.Pick) && (len(m.hands.Asked()) > 0 || !work && m.screen != Notebook) {
+		return m.pickNumber(number(k))
+	}
 	return m.up().press(m, k)
 }
 
