@@ -59,6 +59,7 @@ var backs = map[Kind]func(m *Machine, s *Sheet, d *Deed, t time.Duration){
 	ImageSeen:        (*Machine).emergeBack,
 	StepTimed:        (*Machine).timeStepBack,
 	WaterChanged:     (*Machine).waterBack,
+	Unseen:           (*Machine).unseenBack,
 	Spoiled:          (*Machine).spoilBack,
 	Marked:           (*Machine).markBack,
 	SafelightOn:      (*Machine).lampBack,
@@ -66,6 +67,12 @@ var backs = map[Kind]func(m *Machine, s *Sheet, d *Deed, t time.Duration){
 	BathMixed:        (*Machine).bathBack,
 	BathRetired:      (*Machine).bathBack,
 	BathPromoted:     (*Machine).bathBack,
+}
+
+func (m *Machine) unseenBack(s *Sheet, d *Deed, _ time.Duration) {
+	undone := s.Undone
+	*s = *d.sheet.clone()
+	s.Undone = undone
 }
 
 // deedsKept is how many deeds can be taken back one after another.
@@ -107,6 +114,8 @@ func (m *Machine) deed(s *Sheet, e Event, t time.Duration) *Deed {
 		d.Num = m.nums + 1
 	case SheetWithdrawn:
 		d.sheet = s
+	case Unseen:
+		d.sheet = s.clone()
 	case Remade:
 		spec := s.Spec
 		d.spec = &spec

@@ -70,6 +70,11 @@ const (
 	// Spoiled ends a sheet early: Sheet, Note (why). Of a sheet that was spoiled
 	// without a reason, it tells the reason.
 	Spoiled Kind = "spoiled"
+	// Unseen: nobody watched how the sheet left its bath, or how its exposure ended,
+	// and what the record would have of its time did not happen: Sheet, From, Planned
+	// (how long it was in all, where the user says so), What (Moved: it was finished
+	// by hand, or its exposure ended; empty: what became of it comes next).
+	Unseen Kind = "unseen"
 	// Noted adds words, to a sheet or (Sheet empty) to the day: Note.
 	Noted Kind = "noted"
 	// Marked is a one-key mark, to be named later: Sheet.

@@ -91,6 +91,7 @@ var rules = map[Kind]rule{
 	ImageSeen:    {needs: hasSheet, apply: (*Machine).emerge, tells: "emerged_s"},
 	StepTimed:    {needs: hasSheet | hasFrom | hasPlanned, apply: (*Machine).timeStep, tells: "stages"},
 	WaterChanged: {needs: hasBath, all: true, apply: (*Machine).changeWater, tells: "stages"},
+	Unseen:       {needs: hasSheet, may: hasFrom | hasPlanned | hasWhat, apply: (*Machine).unseen, tells: "unseen"},
 	Spoiled:      {needs: hasSheet, may: hasNote, apply: (*Machine).spoil, tells: "spoiled"},
 
 	Noted:     {needs: hasNote, may: hasSheet, late: true, apply: (*Machine).note, tells: "notes"},
@@ -264,6 +265,61 @@ func (m *Machine) emerge(s *Sheet, _ Event, t time.Duration) error {
 	return nil
 }
 
+func (m *Machine) unseen(s *Sheet, e Event, t time.Duration) error {
+	over := e.What == Moved
+	switch {
+	case !over && e.What != "":
+		return refuse("%q does not end a sheet", e.What)
+	case e.Planned < 0 || e.Planned > t-s.since():
+		return refuse("sheet %d cannot have been so long in what is not over yet", s.Num)
+	case s.Phase == Exposing:
+		l := &s.Light
+		l.Unseen = true
+		if n := len(l.Spells); l.Open && n > 0 {
+			sp := &l.Spells[n-1]
+			sp.To, sp.Running = sp.From+max(0, e.Planned-l.OpenFor(sp.From)), false
+		}
+		l.Open = false
+		if over {
+			s.Phase, l.EndedAt, l.EndedT = Exposed, e.At, t
+		}
+	case s.Phase == Wet:
+		v := s.open()
+		if v == nil || v.Serial != e.From {
+			return refuse("sheet %d has moved on already", s.Num)
+		}
+		v.Unseen, v.Told = true, e.Planned
+		if over {
+			v.shut(t, e.At)
+			if s.FixedT == 0 {
+				s.FixedT = max(v.In, 1) // when is not known; what was seen ends here
+			}
+			s.Phase, s.EndedT, s.EndedAt = Finished, v.Out, v.OutAt
+			m.account(s)
+		}
+	default:
+		return refuse("sheet %d is %s", s.Num, s.Phase)
+	}
+	return nil
+}
+
+// since is the begin of what a sheet is in.
+func (s *Sheet) since() time.Duration {
+	if v := s.open(); v != nil {
+		return v.In
+	}
+	return s.Light.BegunT
+}
+
+// shut ends a visit at t; one that nobody watched, when the user says, or as if it
+// had just begun.
+func (v *Visit) shut(t time.Duration, at Instant) {
+	v.Open, v.Out, v.OutAt = false, t, at
+	if v.Unseen {
+		v.Out, v.OutAt = v.In+v.Told, v.InAt.Add(v.Told)
+	}
+}
+
 func (m *Machine) spoil(s *Sheet, e Event, t time.Duration) error {
 	if s.Phase == Ruined && s.SpoiltFor == "" && e.Note != "" {
 		s.SpoiltFor = e.Note // the reason, told afterwards
@@ -278,7 +334,9 @@ func (m *Machine) spoil(s *Sheet, e Event, t time.Duration) error {
 		s.Light.EndedAt, s.Light.EndedT = e.At, t
 	}
 	if v := s.open(); v != nil {
-		v.Open, v.Out, v.OutAt = false, t, e.At
+		if v.shut(t, e.At); v.Unseen {
+			t = v.Out
+		}
 	}
 	s.Phase, s.EndedAt, s.EndedT, s.SpoiltFor = Ruined, e.At, t, e.Note
 	s.Out = false

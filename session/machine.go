@@ -715,7 +715,7 @@ func (s *Sheet) Washed() bool {
 	ok := false
 	for i := range s.Visits {
 		if v := &s.Visits[i]; v.Stage == Wash {
-			ok = !v.Open && v.Out-v.In >= v.AtLeast
+			ok = !v.Open && !v.Unseen && v.Out-v.In >= v.AtLeast
 		}
 	}
 	return ok

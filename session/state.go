@@ -83,6 +83,7 @@ type Light struct {
 	Open             bool          // pinhole open now
 	Readings         []Reading     // changes of light
 	EV               Lightness     // of the present light
+	Unseen           bool          // nobody watched how it ended
 }
 
 // A Spell is a stretch with the pinhole open in one light: Full is the time the
@@ -129,6 +130,10 @@ type Visit struct {
 	// things stand, while it is open): the factor method and a dirtied wash
 	// change them. They count from In.
 	AtLeast, AtMost time.Duration
+	// Unseen: nobody watched how it ended. Told is how long it was then, where the
+	// user says so; 0: not known.
+	Unseen bool
+	Told   time.Duration
 	// Short: of a wash, the hypo-clear before it was done in full.
 	Short bool
 	// Changes counts the dumps of a fill-and-dump wash so far, and ChangedT is

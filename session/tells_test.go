@@ -62,6 +62,7 @@ func TestTheRecordTellsEveryKind(t *testing.T) {
 		{Kind: session.WaterChanged, Bath: "wash tray"},
 		{Kind: session.Noted, Sheet: "a", Note: "the tap dripped"},
 		{Kind: session.Resumed},
+		{Kind: session.Unseen, Sheet: "a", From: 5},
 		{Kind: session.Spoiled, Sheet: "a", Note: "torn"},
 		{Kind: session.Closed},
 		{Kind: session.Judged, Sheet: "a", Stops: 1},

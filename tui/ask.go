@@ -1,7 +1,9 @@
 package tui
 
 import (
+	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -158,8 +160,13 @@ func (q *question) view(m *Model) string {
 	return "\n" + style.Render(text) + "\n\n" + typed
 }
 
-// askResume asks whether to go on with what ran when the program ended.
+// askResume asks whether to go on with what ran when the program ended. Where that
+// is not likely of each sheet, or is not the answer, each is asked about by itself.
 func (m *Model) askResume(text string) *question {
+	v := m.desk.M.View(m.desk.Now())
+	if !m.desk.M.Behind(m.desk.Now()) && slices.ContainsFunc(v.Need, func(id string) bool { s, _ := v.Sheet(id); return desk.Stale(s) }) {
+		return m.askFates(v.Need)
+	}
 	q := &question{stays: true, now: func() string {
 		if t := ResumeText(m.desk.M, m.desk.Now()); t != "" {
 			text = t // it goes on while the question stands
@@ -174,19 +181,92 @@ func (m *Model) askResume(text string) *question {
 		return m.resume(m.desk.Now())
 	}
 	q.no = func() tea.Cmd {
-		m.ask = &question{text: "Then the sheets that were running are recorded as spoiled. Sure?",
-			yes: func() tea.Cmd {
-				for _, s := range m.desk.M.Sheets() {
-					if s.Phase == session.Wet || s.Phase == session.Exposing {
-						m.do(session.Event{Kind: session.Spoiled, Sheet: s.ID, Note: "not gone on with after an interruption"})
-					}
-				}
-				return m.tell("recorded as spoiled, with the reason")
-			},
-			no: func() tea.Cmd { m.ask = m.askResume(text); return nil }}
+		m.ask = m.askFates(m.desk.M.View(m.desk.Now()).Need)
 		return nil
 	}
 	return q
+}
+
+// askFates asks of one sheet after the other what became of it, the likely answer
+// first; no answer writes a time that nobody saw.
+func (m *Model) askFates(ids []string) *question {
+	if len(ids) == 0 {
+		m.resume(m.desk.Now())
+		return nil
+	}
+	id, rest := ids[0], ids[1:]
+	next := func() tea.Cmd {
+		if m.ask = m.askFates(rest); m.ask != nil && m.cfg.Blind {
+			m.desk.Say(m.ask.says())
+		}
+		return nil
+	}
+	v, _ := m.desk.M.View(m.desk.Now()).Sheet(id)
+	var ask func(fates []desk.Fate) *question
+	ask = func(fates []desk.Fate) *question {
+		f := fates[0]
+		q := &question{stays: true, now: func() string { return ResumeSheet(m.desk.M, m.desk.Now(), id) + " " + fateText(v, f) }}
+		q.yes = func() tea.Cmd {
+			if f == desk.At {
+				m.askToldEnd(id, next)
+				return nil
+			}
+			if err := m.desk.Fare(id, f, 0); err != nil {
+				return m.tell(ember.SafeText(err.Error()))
+			}
+			return next()
+		}
+		q.no = func() tea.Cmd {
+			more := fates[1:]
+			if len(more) == 0 {
+				more = desk.Fates(v) // once more from the first
+			}
+			if m.ask = ask(more); m.cfg.Blind {
+				m.desk.Say(m.ask.says())
+			}
+			return nil
+		}
+		return q
+	}
+	return ask(desk.Fates(v))
+}
+
+// fateText asks whether a fate is a sheet's.
+func fateText(s session.SheetView, f desk.Fate) string {
+	exposing := s.Phase == session.Exposing
+	switch {
+	case f == desk.GoesOn && exposing:
+		return "Is it still out, and does it go on?"
+	case f == desk.GoesOn:
+		return "Is it still in there, and does it go on?"
+	case f == desk.AsPlanned && exposing:
+		return "Was its exposure ended by hand, as planned?"
+	case f == desk.AsPlanned:
+		return "Was it finished by hand, as planned?"
+	case f == desk.At && exposing:
+		return "Was its exposure ended by hand, after a time that you know?"
+	case f == desk.At:
+		return "Was it finished by hand, after a time in there that you know?"
+	}
+	return "Is it spoiled?"
+}
+
+// askToldEnd asks how long a sheet was in its bath, or in the light, in all.
+func (m *Model) askToldEnd(id string, then func() tea.Cmd) {
+	m.askUntil("How long was it in there, in all? Like 25m, or 1h10m.", func(text string) (tea.Cmd, error) {
+		d, err := m.cfg.Span(text)
+		if err == nil && d <= 0 {
+			err = errors.New("write a time like 25m")
+		}
+		if err == nil {
+			err = m.desk.Fare(id, desk.At, d)
+		}
+		if err != nil {
+			return nil, err
+		}
+		return then(), nil
+	})
+	m.ask.stays = true
 }
 
 // resume goes on with what ran, from an instant.

@@ -45,32 +45,35 @@ func ResumeText(m *session.Machine, now session.Instant) string {
 		out = append(out, BehindText)
 	}
 	for _, id := range v.Need {
-		s, _ := v.Sheet(id)
-		if m.Behind(now) {
-			text := fmt.Sprintf("Sheet %d was in the %s, %s into it, when something was last recorded.", s.Num, where(s), words.CountUp(s.Elapsed))
-			if s.Phase == session.Exposing {
-				text = fmt.Sprintf("Sheet %d had had %s of light when something was last recorded.", s.Num, words.CountUp(s.Elapsed))
-			}
-			out = append(out, text)
-			continue
-		}
-		since := now.Wall.Add(-s.Elapsed).Format("15:04:05")
-		text := fmt.Sprintf("Sheet %d has been in the %s since %s, that is %s", s.Num, where(s), since, words.CountUp(s.Elapsed))
-		if s.Phase == session.Exposing {
-			text = fmt.Sprintf("Sheet %d has had %s of light", s.Num, words.CountUp(s.Elapsed))
-			if !s.Open {
-				text += " and is covered"
-			}
-		}
-		if s.Over > 0 && s.Phase == session.Wet && s.Stage != session.Wash && s.Stage != session.Rinse {
-			text += fmt.Sprintf(", %s more than it should", words.CountUp(s.Over))
-			if s.Over > s.AtMost {
-				text += "; it can only be wrong by now"
-			}
-		}
-		out = append(out, text+".")
+		out = append(out, ResumeSheet(m, now, id))
 	}
 	return strings.Join(out, " ")
+}
+
+// ResumeSheet is [ResumeText] of one sheet.
+func ResumeSheet(m *session.Machine, now session.Instant, id string) string {
+	s, _ := m.View(now).Sheet(id)
+	if m.Behind(now) {
+		if s.Phase == session.Exposing {
+			return fmt.Sprintf("Sheet %d had had %s of light when something was last recorded.", s.Num, words.CountUp(s.Elapsed))
+		}
+		return fmt.Sprintf("Sheet %d was in the %s, %s into it, when something was last recorded.", s.Num, where(s), words.CountUp(s.Elapsed))
+	}
+	since := now.Wall.Add(-s.Elapsed).Format("15:04:05")
+	text := fmt.Sprintf("Sheet %d has been in the %s since %s, that is %s", s.Num, where(s), since, words.CountUp(s.Elapsed))
+	if s.Phase == session.Exposing {
+		text = fmt.Sprintf("Sheet %d has had %s of light", s.Num, words.CountUp(s.Elapsed))
+		if !s.Open {
+			text += " and is covered"
+		}
+	}
+	if s.Over > 0 && s.Phase == session.Wet && s.Stage != session.Wash && s.Stage != session.Rinse {
+		text += fmt.Sprintf(", %s more than it should", words.CountUp(s.Over))
+		if s.Over > s.AtMost {
+			text += "; it can only be wrong by now"
+		}
+	}
+	return text + "."
 }
 
 // where names the bath a sheet is in, as one would say it.

@@ -415,11 +415,22 @@ func allowed(r notebook.Record) string {
 	return words.Finished(r.SafeFor.D()) + ", not tested"
 }
 
+// done is the time that something took.
+func done(d time.Duration, unseen bool) string {
+	switch {
+	case unseen && d == 0:
+		return "not seen"
+	case unseen:
+		return words.Finished(d) + ", told"
+	}
+	return words.Finished(d)
+}
+
 // stages prints what was planned and done of each.
 func (h *host) stages(r notebook.Record) error {
 	rows := [][]string{{"", "in", "planned", "actual", "over", "bath"}}
 	if e := r.Exposure; e != nil {
-		rows = append(rows, []string{"expose", e.Begun.Format("15:04:05"), words.Finished(e.Planned.D()), words.Finished(e.Actual.D()), "", words.Percent(e.Share) + " given"})
+		rows = append(rows, []string{"expose", e.Begun.Format("15:04:05"), words.Finished(e.Planned.D()), done(e.Actual.D(), e.Unseen), "", words.Percent(e.Share) + " given"})
 	}
 	for _, s := range r.Stages {
 		label := orNone(s.Label, s.Stage)
@@ -438,7 +449,7 @@ func (h *host) stages(r notebook.Record) error {
 				bath += ", " + words.Percent(s.Use.Share) + " used"
 			}
 		}
-		rows = append(rows, []string{label, s.In.Format("15:04:05"), planned, words.Finished(s.Actual.D()), over, bath})
+		rows = append(rows, []string{label, s.In.Format("15:04:05"), planned, done(s.Actual.D(), s.Unseen), over, bath})
 	}
 	if len(rows) == 1 {
 		return nil

@@ -45,7 +45,7 @@ func JudgedIn(b *notebook.Book, today Today) func() []exposure.Judged {
 func Evidence(r *notebook.Record, today Today) (j exposure.Judged, ok bool) {
 	said, judged := r.Judged()
 	e := r.Exposure
-	if !judged || e == nil || e.Share <= 0 || r.Camera == "" {
+	if !judged || e == nil || e.Unseen || e.Share <= 0 || r.Camera == "" {
 		return j, false
 	}
 	j = exposure.Judged{ID: fmt.Sprintf("sheet %d of %s", r.Num, r.Day()), Camera: r.Camera, Hole: 1, Paper: r.Paper.Key, Box: 1,

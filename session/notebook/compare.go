@@ -50,12 +50,12 @@ func Compare(a, b *Record) []Difference {
 		var sx, sy, wx, wy string
 		by := ""
 		if x != nil {
-			name, sx, wx = label(x), words.Finished(x.Actual.D()), window(x)
+			name, sx, wx = label(x), x.took(), window(x)
 		}
 		if y != nil {
-			name, sy, wy = label(y), words.Finished(y.Actual.D()), window(y)
+			name, sy, wy = label(y), y.took(), window(y)
 		}
-		if x != nil && y != nil {
+		if x != nil && y != nil && !x.Unseen && !y.Unseen {
 			by = words.Difference((y.Actual - x.Actual).D())
 		}
 		name = words.Clean(name)
@@ -185,4 +185,12 @@ func stopsBetween(a, b Secs) string {
 		return ""
 	}
 	return words.StopsBy(math.Log2(float64(b) / float64(a)))
+}
+
+// took is how long a stage took, as far as it was seen.
+func (s *StageRecord) took() string {
+	if s.Unseen && s.Actual == 0 {
+		return "not seen"
+	}
+	return words.Finished(s.Actual.D())
 }

@@ -263,6 +263,9 @@ func stats(rd *sql.DB, f Filter, waiting []*Record) (Stats, error) {
 		}
 		s.Finished++
 		for _, st := range r.Stages {
+			if st.Unseen {
+				continue
+			}
 			x := stages[st.Stage]
 			if x == nil {
 				x = &StageStats{Stage: st.Stage}

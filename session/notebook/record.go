@@ -102,6 +102,9 @@ type Record struct {
 	Ended   time.Time `json:"ended,omitzero"`    // washed, or spoiled
 	State   string    `json:"state"`             // a session.Phase: "finished", "spoiled"
 	Spoiled string    `json:"spoiled,omitempty"` // why
+	// Unseen: nobody watched how a stage or the exposure ended. It is out of all
+	// statistics, and what it was in all is kept where the user has said it.
+	Unseen bool `json:"unseen,omitempty"`
 
 	Exposure *ExposureRecord `json:"exposure,omitempty"` // nil: none was timed
 	Stages   []StageRecord   `json:"stages,omitempty"`
@@ -142,6 +145,7 @@ type ExposureRecord struct {
 	// Spells are the times the pinhole was open, one light each, in order; those
 	// that were taken back too, for their light is in the paper.
 	Spells []SpellRecord `json:"spells,omitempty"`
+	Unseen bool          `json:"unseen,omitempty"` // nobody watched how it ended
 }
 
 // SpellRecord is a stretch with the pinhole open in one light.
@@ -229,7 +233,7 @@ type StageRecord struct {
 	Label   string    `json:"label,omitempty"` // where it is not the stage's own name
 	Bath    string    `json:"bath,omitempty"`
 	In      time.Time `json:"in"`
-	Out     time.Time `json:"out"`
+	Out     time.Time `json:"out,omitzero"`
 	AtLeast Secs      `json:"at_least_s"`
 	AtMost  Secs      `json:"at_most_s"`
 	Actual  Secs      `json:"actual_s"`
@@ -240,6 +244,9 @@ type StageRecord struct {
 	Serial  int       `json:"serial"`
 	// Set: at most is what the user set by hand, for this sheet.
 	Set bool `json:"set_by_hand,omitempty"`
+	// Unseen: nobody watched how it ended; Out and Actual are as the user says, or
+	// not there.
+	Unseen bool `json:"unseen,omitempty"`
 }
 
 // BathUse is the state of the bath when the sheet went in.
@@ -379,6 +386,7 @@ func RecordOf(s *session.Sheet, c Context) Record {
 	if l := &s.Light; !l.BegunAt.IsZero() {
 		r.Begun = l.BegunAt.Wall
 		r.Exposure = exposure(l, sp.Working, now)
+		r.Unseen = l.Unseen
 	} else if len(s.Visits) > 0 {
 		r.Begun = s.Visits[0].InAt.Wall
 	}
@@ -395,7 +403,14 @@ func RecordOf(s *session.Sheet, c Context) Record {
 			st.Out = v.InAt.Wall.Add(now - v.In)
 		}
 		st.Actual = Secs(out - v.In)
+		if v.Unseen {
+			st.Unseen, r.Unseen = true, true
+			if st.Actual = Secs(v.Told); v.Told == 0 {
+				st.Out = time.Time{}
+			}
+		}
 		switch {
+		case v.Unseen:
 		case v.Step == session.Holding: // holding water has no plan to be late for
 		case st.Actual > st.AtMost:
 			st.Over = st.Actual - st.AtMost
@@ -408,6 +423,9 @@ func RecordOf(s *session.Sheet, c Context) Record {
 			}
 		}
 		r.Stages = append(r.Stages, st)
+	}
+	if n := len(s.Visits); r.Unseen && (n == 0 || s.Visits[n-1].Unseen && s.Visits[n-1].Told == 0) {
+		r.Ended = time.Time{} // it is not known when
 	}
 	for _, u := range s.Undone {
 		r.Undone = append(r.Undone, UndoRecord{u.At.Wall, string(u.Stage), Secs(u.T - u.Since), string(u.What)})
@@ -447,7 +465,9 @@ func exposure(l *session.Light, working string, now time.Duration) *ExposureReco
 			from = end
 		}
 	}
-	if end > from {
+	if l.Unseen {
+		e.Unseen, e.Ended = true, time.Time{}
+	} else if end > from {
 		e.Covered = append(e.Covered, SpanRecord{Secs(from - l.BegunT), Secs(end - from)})
 	}
 	for _, sp := range l.Spells {

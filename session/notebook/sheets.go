@@ -504,7 +504,7 @@ func (b *Book) Sheets(f Filter) (out []Row, err error) {
 func rowOf(r *Record) Row {
 	o := Row{ID: r.ID, Sitting: r.Sitting, Num: r.Num, Name: r.Name, Maker: r.Maker, Paper: r.Paper.Key, Camera: r.Camera, Process: r.Process,
 		Day: r.Day(), Begun: r.Begun, Rehearsal: r.Rehearsal, State: r.State, Spoiled: r.Spoiled, n: 1<<63 - 1}
-	if e := r.Exposure; e != nil {
+	if e := r.Exposure; e != nil && !e.Unseen {
 		o.Exposure = &[2]time.Duration{e.Planned.D(), e.Actual.D()}
 	}
 	if j, ok := r.Judged(); ok {
