@@ -83,7 +83,7 @@ func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		q.input, cmd = q.input.Update(k)
 		return cmd
 	}
-	if m.standAt(); key.Matches(k, trayKeys.Move) && m.hands.Aim().Call == desk.Must {
+	if m.standAt(); !q.stays && key.Matches(k, trayKeys.Move) && m.hands.Aim().Call == desk.Must {
 		return m.act() // a clock called meanwhile: its key works, and the question stands
 	}
 	if len(m.hands.Asked()) > 0 && key.Matches(k, trayKeys.Pick) {
