@@ -444,6 +444,9 @@ func (b *Book) writeTo(m *memory, i int) error {
 		return errLocked
 	}
 	f := &m.files[i]
+	if i > home && len(m.unheld(i+1)) == 0 {
+		return nil
+	}
 	if err := b.makeDir(i); err != nil {
 		return err
 	}
@@ -461,6 +464,11 @@ func (b *Book) writeTo(m *memory, i int) error {
 		m.pull()
 	}
 	lack := m.unheld(i + 1)
+	if len(lack) == 0 && i == home && b.place > home {
+		if err := b.probe(); err != nil { // nothing to write does not mean that it could be
+			return err
+		}
+	}
 	if len(lack) > 0 {
 		if len(m.rows) > knew { // another program was before us
 			for _, r := range lack {

@@ -75,7 +75,7 @@ func (b *Book) connect(anySize bool) error {
 		}
 	}
 	if b.restored > 0 {
-		b.note(Restored, "%d entries that either the notebook's journal or its database lacked were taken from the other.", b.restored)
+		b.note(Restored, "The notebook's journal or its database lacked %s, taken from the other.", entries(b.restored))
 		b.restored = 0
 	}
 	return err
@@ -133,6 +133,13 @@ func (b *Book) openWhole() error {
 	err := verify(context.Background(), b.rd)
 	b.believe = err == nil
 	return err
+}
+
+func entries(n int) string {
+	if n == 1 {
+		return "1 entry"
+	}
+	return fmt.Sprintf("%d entries", n)
 }
 
 func journalFiles(dir string) []string {
@@ -224,7 +231,7 @@ func (b *Book) settle(m *memory) {
 		n := max(f.bad, 1)
 		if unlock, err := lockFile(lockOf(f.path)); err == nil {
 			if err = b.rewrite(m, home); err == nil {
-				b.note(Recovered, "A session's journal was damaged and set aside. %d entries in it could not be read; %d were found in the database.", n, lost)
+				b.note(Recovered, "A session's journal was damaged and set aside. %s in it could not be read; the database had %d.", entries(n), lost)
 				lost = 0
 			}
 			unlock()
@@ -234,7 +241,7 @@ func (b *Book) settle(m *memory) {
 		if b.write(m) == nil && b.place == home {
 			b.restored += lost
 			if elsewhere > 0 {
-				b.note(Back, "%d entries that were written elsewhere while the notebook's folder refused are joined to it.", elsewhere)
+				b.note(Back, "Joined to the notebook: %s written elsewhere while its folder refused.", entries(elsewhere))
 			}
 		}
 	} else if slices.ContainsFunc(m.files[spare:], func(f file) bool { return f.info != nil }) {
@@ -294,7 +301,7 @@ func (b *Book) remake(why error) error {
 	text := "The notebook's database was made again from its journal"
 	switch {
 	case salvaged > 0:
-		text += fmt.Sprintf(", and %d entries from the old one", salvaged)
+		text += ", and " + entries(salvaged) + " from the old one"
 	case len(journalFiles(b.keptDir()))+len(journalFiles(b.journalDir())) == 0:
 		text = "Nothing could be read of the notebook's database, and no journal is beside it: a new one was begun"
 	}
@@ -303,7 +310,7 @@ func (b *Book) remake(why error) error {
 		text += " The old one is set aside as " + filepath.Base(aside) + "; nothing was deleted."
 	}
 	if bad > 0 {
-		text += fmt.Sprintf(" %d entries in the old one could not be read.", bad)
+		text += " " + entries(bad) + " in the old one could not be read."
 	}
 	if b.making {
 		b.mu.Lock()

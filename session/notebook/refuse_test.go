@@ -187,6 +187,10 @@ func TestDiskReadOnly(t *testing.T) {
 	if err != nil || !ok || got.ID != s.ID || len(evs) != 16 {
 		t.Fatal(got, len(evs), ok, err)
 	}
+	b.Flush()
+	if n := b.Notices(); len(n) > 0 {
+		t.Error("nothing was written, for there was nothing to write, and it is told:", n)
+	}
 	m := replayed(t, evs)
 	more, _ := life(c.NewID(), 1, 2*time.Hour, rnd(1))
 	for _, ev := range more {
