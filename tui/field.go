@@ -50,7 +50,7 @@ func (f *field) clip() string { return "field" }
 
 func (f *field) keys(*Model) []key.Binding {
 	k := fieldKeys
-	return []key.Binding{k.Go, k.Cover, k.Darker, k.Edit, keys.Where, k.Note, trayKeys.Undo, k.Up, trayKeys.Pick, k.Sum, k.Camera, k.Learned, k.Strip, k.Reckon, k.Spoil, k.Close}
+	return []key.Binding{k.Go, k.Cover, k.Darker, k.Edit, keys.Where, k.Note, trayKeys.Undo, k.Up, trayKeys.Pick, k.Sum, k.Camera, k.Learned, k.Strip, k.Reckon, k.Spoil, trayKeys.Withdraw, k.Close}
 }
 
 // list returns the sheets that are in the field: known or being exposed.
@@ -156,6 +156,8 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		}
 	case key.Matches(k, fieldKeys.Spoil):
 		return m.spoil(s)
+	case key.Matches(k, trayKeys.Withdraw):
+		return m.withdraw(s)
 	}
 	return nil
 }

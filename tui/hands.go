@@ -270,3 +270,15 @@ func (m *Model) box() tea.Cmd {
 	}
 	return nil
 }
+
+// withdraw takes away a sheet that was added by mistake.
+func (m *Model) withdraw(s *session.Sheet) tea.Cmd {
+	if m.do(session.Event{Kind: session.SheetWithdrawn, Sheet: s.ID}) != nil {
+		return nil
+	}
+	m.hands.Unpick()
+	text := fmt.Sprintf("sheet %d is taken away", s.Num)
+	m.said = text + "; " + m.keyFor("back") + " brings it back"
+	m.desk.Say(text)
+	return nil
+}

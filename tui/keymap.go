@@ -50,6 +50,7 @@ var KeyDeeds = []KeyDeed{
 	{"mark", []Screen{Trays}, []string{"m"}, "mark this moment"},
 	{"note", []Screen{Field, Trays}, []string{"o"}, "write a note"},
 	{"spoiled", []Screen{Field, Trays}, []string{"x"}, "the sheet is spoiled"},
+	{"withdraw", []Screen{Field, Trays}, []string{"delete"}, "take away a sheet that was added and never had light"},
 	{"1", nil, []string{"1", "f1"}, "pick sheet 1"},
 	{"2", nil, []string{"2", "f2"}, "pick sheet 2"},
 	{"3", nil, []string{"3", "f3"}, "pick sheet 3"},
@@ -238,7 +239,7 @@ func (k *Keys) press(msg tea.KeyMsg, at Screen, sheets int) (tea.KeyMsg, *KeyDee
 // keyMsg is the key of that name.
 func keyMsg(name string) tea.KeyMsg {
 	for t, s := range map[tea.KeyType]string{tea.KeySpace: "space", tea.KeyEnter: "enter", tea.KeyBackspace: "backspace", tea.KeyTab: "tab",
-		tea.KeyShiftTab: "shift+tab", tea.KeyUp: "up", tea.KeyDown: "down"} {
+		tea.KeyShiftTab: "shift+tab", tea.KeyUp: "up", tea.KeyDown: "down", tea.KeyDelete: "delete"} {
 		if s == name {
 			if t == tea.KeySpace {
 				return tea.KeyMsg{Type: t, Runes: []rune{' '}}

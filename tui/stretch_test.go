@@ -90,3 +90,31 @@ func TestABoxThatIsOpen(t *testing.T) {
 		t.Error("p again did not put it away")
 	}
 }
+
+// A sheet that was added is taken away until it has had light, and comes back.
+func TestASheetIsTakenAway(t *testing.T) {
+	w, m := newWorld(t, func(c *Config) { c.Start = Field })
+	a, b := m.add(t, "caddy", "4m"), m.add(t, "hat box", "4m")
+	m.keys(t, "2")
+	m.Update(tea.KeyMsg{Type: tea.KeyDelete})
+	if m.desk.M.Sheet(b.ID) != nil || m.desk.M.Sheet(a.ID) == nil {
+		t.Fatalf("%q", m.said)
+	}
+	if c := m.add(t, "biscuit tin", "4m"); c.Num != 3 {
+		t.Errorf("the next sheet is %d: a number that was spoken is another sheet's", c.Num)
+	}
+	for range 2 {
+		w.pass(2 * time.Second)
+		m.keys(t, "backspace")
+	}
+	if got := m.desk.M.Numbered(2); got == nil || got.Spec.Name != "hat box" {
+		t.Errorf("taken back: %v; %q", got, m.said)
+	}
+	w.pass(2 * time.Second)
+	m.keys(t, "1", "space")
+	w.pass(2 * time.Second)
+	m.Update(tea.KeyMsg{Type: tea.KeyDelete})
+	if m.desk.M.Sheet(a.ID) == nil {
+		t.Error("a sheet that is being exposed was taken away")
+	}
+}

@@ -16,25 +16,26 @@ import (
 )
 
 type trayKeyMap struct {
-	Move, Where, Undo, Pick, Seen, Hold, Water, Longer, Shorter, Out, Mark, Note, Spoil, Bath key.Binding
+	Move, Where, Undo, Pick, Seen, Hold, Water, Longer, Shorter, Out, Mark, Note, Spoil, Withdraw, Bath key.Binding
 }
 
 // The keys of the trays. The three that matter are the largest on the keyboard.
 var trayKeys = trayKeyMap{
-	Move:    key.NewBinding(key.WithKeys(" "), key.WithHelp("space", "move on")),
-	Where:   keys.Where,
-	Undo:    key.NewBinding(key.WithKeys("backspace"), key.WithHelp("backspace", "undo")),
-	Pick:    key.NewBinding(key.WithKeys("0", "1", "2", "3", "4", "5", "6", "7", "8", "9"), key.WithHelp("1-9", "pick a sheet")),
-	Seen:    key.NewBinding(key.WithKeys("i"), key.WithHelp("i", "seen")),
-	Hold:    key.NewBinding(key.WithKeys("h"), key.WithHelp("h", "hold in water")),
-	Water:   key.NewBinding(key.WithKeys("w"), key.WithHelp("w", "water changed")),
-	Longer:  key.NewBinding(key.WithKeys("up"), key.WithHelp("up", "half a minute more")),
-	Shorter: key.NewBinding(key.WithKeys("down"), key.WithHelp("down", "half a minute less")),
-	Out:     key.NewBinding(key.WithKeys("p"), key.WithHelp("p", "paper out / put away")),
-	Mark:    key.NewBinding(key.WithKeys("m"), key.WithHelp("m", "mark this moment")),
-	Note:    key.NewBinding(key.WithKeys("o"), key.WithHelp("o", "note")),
-	Spoil:   key.NewBinding(key.WithKeys("x"), key.WithHelp("x", "spoiled")),
-	Bath:    key.NewBinding(key.WithKeys("b"), key.WithHelp("b", "fresh bath")),
+	Move:     key.NewBinding(key.WithKeys(" "), key.WithHelp("space", "move on")),
+	Where:    keys.Where,
+	Undo:     key.NewBinding(key.WithKeys("backspace"), key.WithHelp("backspace", "undo")),
+	Pick:     key.NewBinding(key.WithKeys("0", "1", "2", "3", "4", "5", "6", "7", "8", "9"), key.WithHelp("1-9", "pick a sheet")),
+	Seen:     key.NewBinding(key.WithKeys("i"), key.WithHelp("i", "seen")),
+	Hold:     key.NewBinding(key.WithKeys("h"), key.WithHelp("h", "hold in water")),
+	Water:    key.NewBinding(key.WithKeys("w"), key.WithHelp("w", "water changed")),
+	Longer:   key.NewBinding(key.WithKeys("up"), key.WithHelp("up", "half a minute more")),
+	Shorter:  key.NewBinding(key.WithKeys("down"), key.WithHelp("down", "half a minute less")),
+	Out:      key.NewBinding(key.WithKeys("p"), key.WithHelp("p", "paper out / put away")),
+	Mark:     key.NewBinding(key.WithKeys("m"), key.WithHelp("m", "mark this moment")),
+	Note:     key.NewBinding(key.WithKeys("o"), key.WithHelp("o", "note")),
+	Spoil:    key.NewBinding(key.WithKeys("x"), key.WithHelp("x", "spoiled")),
+	Withdraw: key.NewBinding(key.WithKeys("delete"), key.WithHelp("delete", "take the sheet away")),
+	Bath:     key.NewBinding(key.WithKeys("b"), key.WithHelp("b", "fresh bath")),
 }
 
 // Trays is where sheets are developed, fixed and washed.
@@ -47,7 +48,7 @@ func (*trays) clip() string { return "trays" }
 
 func (*trays) keys(*Model) []key.Binding {
 	k := trayKeys
-	return []key.Binding{k.Move, k.Where, k.Undo, k.Seen, k.Pick, k.Longer, k.Shorter, k.Hold, k.Water, k.Out, k.Mark, k.Note, k.Spoil, k.Bath}
+	return []key.Binding{k.Move, k.Where, k.Undo, k.Seen, k.Pick, k.Longer, k.Shorter, k.Hold, k.Water, k.Out, k.Mark, k.Note, k.Spoil, k.Withdraw, k.Bath}
 }
 
 // acting returns the sheet that a key is for: the one picked by number, else
@@ -119,6 +120,8 @@ func (*trays) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		return m.noSheet()
 	}
 	switch {
+	case key.Matches(k, trayKeys.Withdraw):
+		return m.withdraw(s)
 	case key.Matches(k, trayKeys.Hold):
 		from := 0
 		if b := s.Visit(); b != nil {
