@@ -96,6 +96,13 @@ func (p *person) hears(calls []Target, t time.Duration) {
 		if p.rnd.IntN(20) == 0 {
 			at = c.Since - p.between(0, time.Second)
 		}
+		if c.Call == May { // what must be done comes first
+			for _, x := range p.hand {
+				if x.meant.Call == Must && x.meant.Since <= c.Since {
+					at = max(at, x.at+1200*time.Millisecond)
+				}
+			}
+		}
 		p.will(press{at: max(at, t+time.Millisecond), meant: c})
 	}
 }
