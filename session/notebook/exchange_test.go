@@ -466,7 +466,7 @@ func TestStopsAreWrittenAsPeopleDo(t *testing.T) {
 	for _, r := range readCSV(t, path) {
 		got[r["sheet"]] = r["judged_stops"]
 	}
-	if got["1"] != "-0.333" || got["2"] != "0" {
+	if got["1"] != "-0.33" || got["2"] != "0" {
 		t.Errorf("in the spreadsheet: %q", got)
 	}
 	html := string(export(t, b, HTML, Options{}))
