@@ -334,7 +334,7 @@ func (s *scene) round(level string, field termtest.Shot) {
 		s.back("?", before)
 		if screen == tui.Notebook {
 			s.goTo("<Return>", level, "sheet", "sun behind cloud", before)
-			s.back("<BackSpace>", before)
+			s.back("<Escape>", before)
 			s.goTo("q", level, "question", "overed?", before)
 			s.press("n")
 		}

@@ -162,7 +162,7 @@ func (p *pane) frame(stage string) (frame, bool) {
 
 // From an empty home, one sheet from the camera to the wash with the keys that
 // the help line names; the frames on the way, the database and the CSV agree
-// with each other to a tenth of a second.
+// with each other to a tenth of a second, or to the second that a spreadsheet is told.
 func TestOneSheetInTmux(t *testing.T) {
 	sessiontest.Need(t, "tmux")
 	h := newHome(t)
@@ -261,7 +261,7 @@ func TestOneSheetInTmux(t *testing.T) {
 			t.Errorf("the CSV has a stage %q, the database has not", r[col["stage"]])
 			continue
 		}
-		begun, err := time.Parse(time.RFC3339Nano, r[col["begun"]])
+		begun, err := time.ParseInLocation("2006-01-02 15:04:05", r[col["begun"]], time.Local)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -269,10 +269,10 @@ func TestOneSheetInTmux(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if d := begun.Sub(x.in); d.Abs() > tenth {
+		if d := begun.Sub(x.in); d.Abs() > time.Second {
 			t.Errorf("%s begins %v apart in CSV and database", r[col["stage"]], d)
 		}
-		if d := math.Abs(actual - x.out.Sub(x.in).Seconds()); d > 0.1 {
+		if d := math.Abs(actual - x.out.Sub(x.in).Seconds()); d > tenth.Seconds() {
 			t.Errorf("%s lasts %.3f s longer in one of CSV and database", r[col["stage"]], d)
 		}
 	}
