@@ -10,6 +10,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -47,6 +48,9 @@ var workshopBaths = []string{
 	`hypo-clear; target = "40s"; drain = "5s"`,
 	`wash; target = "15m"; short_after = "5m"; batch = true`,
 }
+
+// whichSheet is the question to whom a press was meant.
+var whichSheet = regexp.MustCompile(`(\d) or \d\? press the number`)
 
 func eightSheets(t testing.TB) (stood string) {
 	const (
@@ -141,10 +145,15 @@ func eightSheets(t testing.TB) (stood string) {
 				press("Space")
 				log = append(log, "        moved")
 			case session.CueCall:
-				// Asked back (a wash would be dirtied), or not heard.
+				// Asked back (a wash would be dirtied, or two were called at once and
+				// it is asked which), or not heard.
 				if moving > 0 && time.Since(pressed) > 600*time.Millisecond {
-					press("Space")
-					log = append(log, "        again")
+					key := "Space"
+					if asked := whichSheet.FindStringSubmatch(p.text()); asked != nil {
+						key = asked[1]
+					}
+					press(key)
+					log = append(log, "        again: "+key)
 				}
 			case session.CueDone:
 				moving = 0

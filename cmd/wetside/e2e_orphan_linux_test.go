@@ -46,7 +46,7 @@ func TestAKilledKeeperHandsOver(t *testing.T) {
 	}
 	begin()
 	shell.keys("y")
-	shell.wait("1 develop")
+	shell.wait("develop, then")
 	kill()
 	if n := lives(); n != 1 {
 		t.Errorf("%d programs go on", n)
@@ -59,7 +59,7 @@ func TestAKilledKeeperHandsOver(t *testing.T) {
 	begin()
 	until(t, "the other has gone, and keeper and program are there", func() bool { return lives() == 2 })
 	shell.keys("y")
-	shell.wait("1 develop")
+	shell.wait("develop, then")
 	kill()
 	shell.do("kill-server")
 	until(t, "nothing outlives its window", func() bool { return len(left(t, mark)) == 0 })

@@ -72,10 +72,6 @@ func (p program) orphaned(ctx context.Context, prog *tea.Program, guard *ember.G
 	if unread == nil {
 		term.Restore(in.Fd(), mode)
 	}
-	if guard != nil {
-		fmt.Fprint(guard, "\r\nWhat kept this window dark was killed. The clocks go on by sound: start wetside again here.\r\n")
-		guard.Mute()
-	}
 	lock := flock.New(filepath.Join(p.state, fmt.Sprintf("orphan-%d.lock", os.Getpid())))
 	lock.TryLock() // without one it ends with its window
 	leave := func() {
@@ -97,6 +93,10 @@ func (p program) orphaned(ctx context.Context, prog *tea.Program, guard *ember.G
 			sane := exec.CommandContext(ctx, "stty", "sane")
 			sane.Stdin = in
 			sane.Run()
+		}
+		if first && guard != nil {
+			fmt.Fprint(guard, "\r\nWhat kept this window dark was killed. The clocks go on by sound: start wetside again here.\r\n")
+			guard.Mute()
 		}
 		_, asked := os.Stat(lock.Path() + orphanLeave)
 		_, gone := term.GetState(in.Fd())

@@ -390,6 +390,9 @@ func (g *Guard) firstLight() {
 	g.owner(ownerModes) // before the colours: see osc
 	g.defaults()
 	g.buf = append(g.buf, beginModes...)
+	if g.opts.Mux != Screen { // it keeps the key esc back then, until another is pressed
+		g.buf = append(g.buf, mouseModes...)
+	}
 	g.pen = freshPen
 	g.reink()
 	g.blank(1, g.height)
@@ -402,8 +405,10 @@ func (g *Guard) firstLight() {
 // that state for each. The mouse is reported, so that no drag and no click
 // selects anything in the colours of a selection, nor pastes; nobody acts on
 // what is reported.
-const beginModes = "\x1b[?25l\x1b[?5l\x1b[?1049h\x1b[?25l\x1b[?12l\x1b[?6l\x1b[?7h\x1b[r\x1b(B\x0f" +
-	"\x1b[?1000h\x1b[?1006h"
+const (
+	beginModes = "\x1b[?25l\x1b[?5l\x1b[?1049h\x1b[?25l\x1b[?12l\x1b[?6l\x1b[?7h\x1b[r\x1b(B\x0f"
+	mouseModes = "\x1b[?1000h\x1b[?1006h"
+)
 
 // Modes of the window itself: whether the scrollbar shows, put away and brought
 // back (XTSAVE, XTRESTORE); the scrollbar off; the pointer hidden while keys are
