@@ -85,6 +85,15 @@ func eightSheets(t testing.TB) (stood string) {
 		sent = append(sent, time.Now())
 		p.keys(keys...)
 		pressed = time.Now()
+		// Two were called at once, and it is asked which: the finger is still there.
+		for time.Since(pressed) < 150*time.Millisecond {
+			if asked := whichSheet.FindStringSubmatch(p.text()); asked != nil {
+				sent[len(sent)-1] = time.Now()
+				p.keys(asked[1])
+				pressed = time.Now()
+				break
+			}
+		}
 	}
 	in, done, washing := 1, 0, 0
 	entering := true // a sheet was put in, and is not heard to have begun
@@ -145,15 +154,10 @@ func eightSheets(t testing.TB) (stood string) {
 				press("Space")
 				log = append(log, "        moved")
 			case session.CueCall:
-				// Asked back (a wash would be dirtied, or two were called at once and
-				// it is asked which), or not heard.
+				// Asked back (a wash would be dirtied), or not heard.
 				if moving > 0 && time.Since(pressed) > 600*time.Millisecond {
-					key := "Space"
-					if asked := whichSheet.FindStringSubmatch(p.text()); asked != nil {
-						key = asked[1]
-					}
-					press(key)
-					log = append(log, "        again: "+key)
+					press("Space")
+					log = append(log, "        again")
 				}
 			case session.CueDone:
 				moving = 0
