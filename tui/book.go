@@ -26,6 +26,9 @@ type Book interface {
 	Read(id, text string) ([]Judgement, error)
 	// Judge keeps a judgement of a sheet of an earlier session.
 	Judge(id string, stops float64, seen string) error
+	// Next is the time for another sheet in the light of this one, by what is
+	// learned; 0 where it is not known. teaches: a judgement of this one counts.
+	Next(id string) (t time.Duration, teaches bool)
 }
 
 // A Judgement is how many stops more (negative: less) a sheet should have had.
@@ -230,6 +233,7 @@ func (b *book) whichWay(m *Model, row BookRow, read []Judgement, line *question)
 }
 
 func (b *book) keep(m *Model, row BookRow, j Judgement) (tea.Cmd, error) {
+	was, _ := m.cfg.Book.Next(row.ID)
 	if m.desk.M.Sheet(row.ID) != nil {
 		if m.do(session.Event{Kind: session.Judged, Sheet: row.ID, Stops: j.Stops, Note: j.Seen}) != nil {
 			return nil, nil
@@ -244,7 +248,14 @@ func (b *book) keep(m *Model, row BookRow, j Judgement) (tea.Cmd, error) {
 	case j.Left:
 		return m.tell("kept: the sheet is left out"), nil
 	}
-	return m.tell("kept: the next exposure will reckon with it"), nil
+	is, teaches := m.cfg.Book.Next(row.ID)
+	switch {
+	case !teaches:
+		return m.tell("kept; it teaches nothing, for its light or its camera was not said"), nil
+	case is == 0 || was == 0:
+		return m.tell("kept: the next exposure will reckon with it"), nil
+	}
+	return m.tell(fmt.Sprintf("kept; next time in this light %s (was %s)", words.Long(is.Seconds()), words.Long(was.Seconds()))), nil
 }
 
 // again reads list and pages anew, after something was added to a sheet.

@@ -44,6 +44,39 @@ func (shelf) Judge(_ string, stops float64, _ string) error {
 	return nil
 }
 
+func (shelf) Next(string) (time.Duration, bool) { return 0, true }
+
+// taught is a shelf whose next time becomes longer by a judgement.
+type taught struct {
+	shelf
+	judged  *bool
+	teaches bool
+}
+
+func (s taught) Judge(string, float64, string) error { *s.judged = true; return nil }
+
+func (s taught) Next(string) (time.Duration, bool) {
+	if *s.judged {
+		return 90 * time.Second, s.teaches
+	}
+	return 56 * time.Second, s.teaches
+}
+
+// After a judgement the screen says what it changed, or that it teaches nothing.
+func TestAJudgementSaysWhatItChanged(t *testing.T) {
+	for teaches, want := range map[bool]string{true: "next time in this light 1 min 30 s (was 56 s)", false: "it teaches nothing"} {
+		_, m := newWorld(t, func(c *Config) { c.Book = taught{judged: new(bool), teaches: teaches} })
+		m.keys(t, "tab", "j")
+		for _, r := range "1/2 too dark" {
+			m.keys(t, strings.Replace(string(r), " ", "space", 1))
+		}
+		m.keys(t, "enter")
+		if !strings.Contains(m.said, want) {
+			t.Errorf("%v: %q", teaches, m.said)
+		}
+	}
+}
+
 // What cannot be read stays to be put right.
 func TestAJudgementThatCannotBeReadStaysInTheLine(t *testing.T) {
 	_, m := newWorld(t, func(c *Config) { c.Book = shelf{} })

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -167,6 +168,17 @@ func (p pages) Judge(id string, stops float64, seen string) error {
 		p.plan.Forget()
 	}
 	return err
+}
+
+func (p pages) Next(id string) (t time.Duration, teaches bool) {
+	r, err := p.book.Sheet(id)
+	if err != nil {
+		return 0, false
+	}
+	p.plan.Forget()
+	_, teaches = desk.Evidence(&r, p.plan.Set.Today)
+	seconds, _ := nextTime(p.plan, &r)
+	return time.Duration(seconds * float64(time.Second)), teaches
 }
 
 // choices are the profiles there are, for the bench.
