@@ -56,6 +56,17 @@ func TestAKilledKeeperHandsOver(t *testing.T) {
 	}
 	shell.wait("the shell has the keys")
 
+	// A rehearsal would not take the sheet up, so it leaves the other alone.
+	shell.keys(binary(t)+" rehearse --sound none", "Enter")
+	shell.wait("rehearsal")
+	if n := lives(); n != 3 {
+		t.Errorf("beside a rehearsal %d programs live, not the orphan, keeper and rehearsal", n)
+	}
+	shell.keys("q")
+	shell.wait("overed?")
+	shell.keys("y")
+	until(t, "the rehearsal has ended", func() bool { return lives() == 1 })
+
 	begin()
 	until(t, "the other has gone, and keeper and program are there", func() bool { return lives() == 2 })
 	shell.keys("y")

@@ -72,7 +72,7 @@ func (p program) orphaned(ctx context.Context, prog *tea.Program, guard *ember.G
 	if unread == nil {
 		term.Restore(in.Fd(), mode)
 	}
-	lock := flock.New(filepath.Join(p.state, fmt.Sprintf("orphan-%d.lock", os.Getpid())))
+	lock := flock.New(p.orphan(fmt.Sprint(os.Getpid())))
 	lock.TryLock() // without one it ends with its window
 	leave := func() {
 		os.Remove(lock.Path())
@@ -109,9 +109,19 @@ func (p program) orphaned(ctx context.Context, prog *tea.Program, guard *ember.G
 
 const orphanLeave = ".leave"
 
+// orphan is the lock of one: a rehearsal takes over no sheet that is real, and
+// has none made to leave.
+func (p program) orphan(pid string) string {
+	kind := "orphan"
+	if p.rehearsal {
+		kind = "orphan-rehearsal"
+	}
+	return filepath.Join(p.state, kind+"-pid"+pid+".lock")
+}
+
 // takeOver has orphans of earlier keepers leave, and waits a little for each.
 func (p program) takeOver() {
-	left, _ := filepath.Glob(filepath.Join(p.state, "orphan-*.lock"))
+	left, _ := filepath.Glob(p.orphan("*"))
 	for _, file := range left {
 		if os.WriteFile(file+orphanLeave, nil, 0o600) != nil {
 			continue
