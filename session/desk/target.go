@@ -255,8 +255,11 @@ func (d *Desk) aim(calls []Target, rest Target, t time.Duration) Aim {
 	}
 	if len(must) > 0 {
 		// A may-call that was made before may be meant as long as its answer is under
-		// way; one that came after waits for its turn, as people know.
-		lately := slices.DeleteFunc(slices.Clone(may), func(c Target) bool { return t-c.Since > within || c.Since > must[0].Since })
+		// way; one that came after waits for its turn, as people know, and so does one
+		// that was made in the same breath.
+		lately := slices.DeleteFunc(slices.Clone(may), func(c Target) bool {
+			return t-c.Since > within || c.Since > must[0].Since-stoodBefore
+		})
 		return Aim{Target: must[0], Ask: near(must[0], slices.Concat(must[1:], comes, lately)...)}
 	}
 	a := Aim{Target: rest}

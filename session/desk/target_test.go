@@ -152,6 +152,16 @@ func TestAMayCallYields(t *testing.T) {
 	x.pass(2 * sec)
 	x.press("the wash is over", Done, 1)
 	x.press("then the one that waits", Done, 2)
+
+	// Called in the same breath, the one that must is meant; called a while before,
+	// the one that may be is asked about.
+	must := Target{Deed: session.Moved, Sheet: "a", Num: 1, Call: Must, Since: 20 * sec}
+	for since, asked := range map[time.Duration]int{20*sec - time.Millisecond: 0, 20*sec + time.Millisecond: 0, 19 * sec: 2} {
+		may := Target{Deed: session.Moved, Sheet: "b", Num: 2, Call: May, Since: since}
+		if got := x.d.aim([]Target{may, must}, Target{}, 22*sec); got.Num != 1 || len(got.Ask) != asked {
+			t.Errorf("may at %v, must at %v: %+v", since, must.Since, got)
+		}
+	}
 }
 
 // Within 0.4 s of a call a press answers the call before it.
