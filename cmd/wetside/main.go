@@ -53,34 +53,34 @@ type CLI struct {
 
 	ShowVersion versionFlag `name:"version" help:"Which wetside this is."`
 
-	Run        RunCmd        `cmd:"" default:"withargs" help:"The program itself (what wetside does without a command)."`
-	Rehearse   RehearseCmd   `cmd:"" help:"The program with a blank sheet, faster than life; kept out of the statistics."`
-	Time       TimeCmd       `cmd:"" help:"Just a timer: a process or times, and space starts."`
-	Cues       CuesCmd       `cmd:"" help:"A crib sheet: every cue of a process with its time."`
-	Plan       PlanCmd       `cmd:"" help:"An evening's sheets: which goes into which tray when, and when all is done."`
-	Pinhole    PinholeCmd    `cmd:"" help:"A pinhole: f-number, sharpest hole, angle, fall-off; or measure one."`
-	Exposure   ExposureCmd   `cmd:"" help:"From the light to the time, with a bracket."`
-	Preflash   PreflashCmd   `cmd:"" help:"Test strip and time of a pre-flash."`
-	Learn      LearnCmd      `cmd:"" help:"What the judged sheets have taught."`
-	Mix        MixCmd        `cmd:"" help:"How much of what makes a bath."`
-	Washes     WashesCmd     `cmd:"" help:"How many changes of water a wash takes."`
-	Profiles   ProfilesCmd   `cmd:"" help:"Papers, processes and cameras."`
-	Where      WhereCmd      `cmd:"" help:"Where each sheet of the running session stands."`
-	Sheets     SheetsCmd     `cmd:"" help:"What was done."`
-	Sheet      SheetCmd      `cmd:"" help:"One sheet, stage by stage."`
-	Judge      JudgeCmd      `cmd:"" help:"Say what a finished sheet should have had."`
-	Scan       ScanCmd       `cmd:"" help:"Say where the scan of a sheet lies."`
-	Export     ExportCmd     `cmd:"" help:"The notebook as CSV, JSON or a page to print."`
-	Import     ImportCmd     `cmd:"" help:"Take in another notebook."`
-	Backup     BackupCmd     `cmd:"" help:"A copy of the notebook, also while it is in use."`
-	Sounds     SoundsCmd     `cmd:"" help:"Every sound, played and named; or a quiz."`
-	Keys       KeysCmd       `cmd:"" help:"Which key does what; try a pedal or a clicker."`
-	Check      CheckCmd      `cmd:"" help:"The list before paper is opened."`
-	Paths      PathsCmd      `cmd:"" help:"Where everything lies."`
-	Licences   LicencesCmd   `cmd:"" help:"The licences of wetside and of all that is linked into it."`
-	Completion CompletionCmd `cmd:"" help:"What bash, zsh or fish read to complete a command line."`
-	Version    VersionCmd    `cmd:"" help:"Which wetside this is."`
-	Help       HelpCmd       `cmd:"" help:"How a command is used."`
+	Run        RunCmd        `cmd:"" group:"The timer" default:"withargs" help:"The program itself (what wetside does without a command)."`
+	Rehearse   RehearseCmd   `cmd:"" group:"The timer" help:"The program with a blank sheet, faster than life; kept out of the statistics."`
+	Time       TimeCmd       `cmd:"" group:"The timer" help:"Just a timer: a process or times, and space starts."`
+	Where      WhereCmd      `cmd:"" group:"The timer" help:"Where each sheet of the running session stands."`
+	Check      CheckCmd      `cmd:"" group:"The timer" help:"The list before paper is opened."`
+	Sounds     SoundsCmd     `cmd:"" group:"The timer" help:"Every sound, played and named; or a quiz."`
+	Keys       KeysCmd       `cmd:"" group:"The timer" help:"Which key does what; try a pedal or a clicker."`
+	Exposure   ExposureCmd   `cmd:"" group:"Before a sheet" help:"From the light to the time, with a bracket."`
+	Pinhole    PinholeCmd    `cmd:"" group:"Before a sheet" help:"A pinhole: f-number, sharpest hole, angle, fall-off; or measure one."`
+	Preflash   PreflashCmd   `cmd:"" group:"Before a sheet" help:"Test strip and time of a pre-flash."`
+	Cues       CuesCmd       `cmd:"" group:"Before a sheet" help:"A crib sheet: every cue of a process with its time."`
+	Plan       PlanCmd       `cmd:"" group:"Before a sheet" help:"An evening's sheets: which goes into which tray when, and when all is done."`
+	Mix        MixCmd        `cmd:"" group:"Before a sheet" help:"How much of what makes a bath."`
+	Washes     WashesCmd     `cmd:"" group:"Before a sheet" help:"How many changes of water a wash takes."`
+	Profiles   ProfilesCmd   `cmd:"" group:"Before a sheet" help:"Papers, processes and cameras."`
+	Sheets     SheetsCmd     `cmd:"" group:"The notebook" help:"What was done."`
+	Sheet      SheetCmd      `cmd:"" group:"The notebook" help:"One sheet, stage by stage."`
+	Judge      JudgeCmd      `cmd:"" group:"The notebook" help:"Say what a finished sheet should have had."`
+	Learn      LearnCmd      `cmd:"" group:"The notebook" help:"What the judged sheets have taught."`
+	Scan       ScanCmd       `cmd:"" group:"The notebook" help:"Say where the scan of a sheet lies."`
+	Export     ExportCmd     `cmd:"" group:"The notebook" help:"The notebook as CSV, JSON or a page to print."`
+	Import     ImportCmd     `cmd:"" group:"The notebook" help:"Take in another notebook."`
+	Backup     BackupCmd     `cmd:"" group:"The notebook" help:"A copy of the notebook, also while it is in use."`
+	Paths      PathsCmd      `cmd:"" group:"The program" help:"Where everything lies."`
+	Licences   LicencesCmd   `cmd:"" group:"The program" help:"The licences of wetside and of all that is linked into it."`
+	Completion CompletionCmd `cmd:"" group:"The program" help:"What bash, zsh or fish read to complete a command line."`
+	Version    VersionCmd    `cmd:"" group:"The program" help:"Which wetside this is."`
+	Help       HelpCmd       `cmd:"" group:"The program" help:"How a command is used."`
 	Complete   CompleteCmd   `cmd:"" hidden:"" help:"The candidates for a shell."`
 	Reference  ReferenceCmd  `cmd:"" hidden:"" help:"The manual page in Markdown."`
 	Notify     NotifyCmd     `cmd:"" hidden:"" help:"A pop-up on the desktop."`
