@@ -44,7 +44,7 @@ func (c *CheckCmd) Run(h *host) error {
 	_, out, tty := h.terminal()
 	profile, reason := ember.Detect(h.getenv, tty, ember.OnConsole(out))
 	items = append(items, checkItem{"terminal: " + strings.TrimRight(reason, "."), profile.CanDraw()})
-	if w := ember.DetectMux(h.getenv).Warning(); w != "" {
+	if w := ember.DetectMux(h.getenv).Warning(h.getenv("TMUX") != ""); w != "" {
 		items = append(items, checkItem{w, false})
 	}
 	e, err := sound.Open(h.ctx, sound.Config{Volume: set.Volume, Prefer: set.Sound})

@@ -192,6 +192,7 @@ func newScene(t *testing.T, name string, o termtest.Options, h home, bin string,
 	o.White = true
 	o.Patience = time.Minute
 	o.Env = append(o.Env, h.env...)
+	o.TmuxConf = "set -g status on\n" + o.TmuxConf // green, as it is by default
 	// The shell waits until the white terminal has been photographed.
 	o.Command = append([]string{"sh", "-c", `while [ ! -e "$0" ]; do sleep 0.05; done; exec "$@"`, gate, bin}, args...)
 	s := &scene{Term: termtest.Start(t, o), t: t, name: name, reads: o.Tmux || o.Screen, gate: gate}
@@ -692,6 +693,92 @@ printf '\033[0m signal box $ '; while :; do sleep 3600; done`
 			}
 			if worst, taken := stop(); worst.MaxGreen|worst.MaxBlue > 0 || taken == 0 {
 				t.Errorf("the worst of %d photographs: %v, first at %v", taken, worst, worst.At)
+			}
+		})
+	}
+}
+
+// What tmux lights by itself, in the colours of its own defaults and of a user's
+// settings, is red or out while the program runs, and as it was afterwards: also
+// when the program was killed outright and was started once more.
+func TestLightOfTmuxItself(t *testing.T) {
+	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux")
+	t.Parallel()
+	h := newHome(t)
+	const conf = `set -g status-left '#[fg=cyan,bg=white]signal box'
+set -g pane-border-status top
+`
+	s := newScene(t, "tmux itself", termtest.Options{Tmux: true, TmuxConf: conf}, h, "sh", "-c", `"$0" --sound none; "$0" --sound none`, binary(t))
+	s.Mux("set-option", "status-right", `it's "noon"; #[fg=green]x`)
+	s.Mux("set-option", "-w", "mode-style", "bg=blue")
+	options := func() string {
+		return s.Mux("show-options") + s.Mux("show-options", "-w") + s.Mux("show-options", "-p")
+	}
+	before := options()
+	s.begin(emberLimit)
+	s.Mux("set-option", "-g", "window-style", "bg=colour23") // behind the program's own
+	s.says("enter add this sheet")
+	keeper := childOf(t, s.PID())
+	program := childOf(t, keeper)
+	for _, pid := range []int{keeper, program} {
+		if err := syscall.Kill(pid, syscall.SIGKILL); err != nil {
+			t.Fatal(err)
+		}
+	}
+	until(t, "it was started again", func() bool { c := childOf(t, s.PID()); return c != keeper && childOf(t, c) != program })
+	s.WaitText("the bench", func(text string) bool { return strings.Contains(text, "enter add this sheet") })
+	rest := s.rest(true)
+	for _, c := range []struct {
+		name        string
+		show, leave []string
+	}{
+		{"a message", []string{"display-message", "-d", "60000", "the kettle boils"}, []string{"display-message", "-d", "1", " "}},
+		{"copy mode", []string{"copy-mode"}, []string{"send-keys", "-X", "cancel"}},
+		{"the clock", []string{"clock-mode"}, []string{"send-keys", "q"}},
+	} {
+		s.Mux(c.show...)
+		s.judge("ember", c.name, s.WaitShot(c.name, func(x termtest.Shot) bool { return !rest.Alike(x) }))
+		s.Mux(c.leave...)
+		s.WaitShot("the window as it was", rest.Alike)
+	}
+	s.Type("q")
+	s.says("overed?")
+	s.Type("y")
+	s.WaitShot("the terminal as it was", func(x termtest.Shot) bool { return x.MaxGreen > 0 })
+	if s.WaitEnd(); options() != before {
+		t.Errorf("tmux's options were\n%s\nand are\n%s", before, options())
+	}
+}
+
+// With --blind the window is black from its start to the word that paper is
+// covered, whatever becomes of the program, on terminals too that cannot be drawn on.
+func TestLightOfABlindStart(t *testing.T) {
+	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux")
+	for name, o := range map[string]termtest.Options{"sixteen colours": {Term: "xterm"}, "tmux": {Tmux: true}} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			h := newHome(t)
+			s := newScene(t, name, o, h, binary(t), "rehearse", "--blind", "--sound", "none")
+			s.begin(0)
+			stop := s.Watch()
+			program := childOf(t, s.PID())
+			s.Type("j x")
+			s.Resize(100, 30)
+			s.meddle()
+			if err := syscall.Kill(program, syscall.SIGKILL); err != nil {
+				t.Fatal(err)
+			}
+			until(t, "the program is gone", func() bool { return !alive(program) })
+			s.Type("n <Return>") // elbows
+			if worst, taken := stop(); worst.Lit > 0 || taken == 0 {
+				t.Errorf("in %d photographs: %v, first at %v", taken, worst, worst.At)
+			}
+			s.Type("y")
+			if code := s.WaitEnd(); code != 137 {
+				t.Errorf("status %d", code)
+			}
+			if x := s.rest(true); x.MeanLuminance < 0.5 {
+				t.Errorf("the terminal is not as it was: %v", x)
 			}
 		})
 	}

@@ -105,7 +105,7 @@ func (p program) run() error {
 	}
 	if p.flags.Blind {
 		if keyboard && p.getenv(kept) == "" {
-			return p.keep(set, nil, in, out)
+			return p.keep(set, p.blackener(out, profile), in, out)
 		}
 		begun := false
 		err := p.sit(set, level, ember.None, nil, in, &begun)
@@ -127,6 +127,19 @@ func (p program) run() error {
 		return err
 	}
 	return p.sit(set, level, profile, guard, in, new(bool))
+}
+
+// blackener is a guard that draws nothing and blackens the window for a program
+// that is only heard; nil where there is none. What a terminal cannot do of it, it
+// leaves out: no picture depends on it.
+func (p program) blackener(out *os.File, profile ember.Profile) *ember.Guard {
+	if !profile.CanDraw() {
+		if term := p.getenv("TERM"); out == nil || term == "" || term == "dumb" || term == "unknown" {
+			return nil
+		}
+		profile = ember.ANSI256
+	}
+	return ember.NewGuard(out, ember.Options{Profile: profile, Mux: ember.DetectMux(p.getenv), Level: ember.Dark})
 }
 
 // over lays flags over settings.
@@ -156,7 +169,7 @@ var rocks = map[string]sound.Rock{"off": sound.Off, "slow": sound.Slow, "on": so
 
 // keep runs the program as a child and keeps the room dark whatever becomes of
 // it: a panic's trace goes through the guard, and the terminal gets its own
-// colours back only when paper is covered. Without a guard nothing is drawn:
+// colours back only when paper is covered. Blind, nothing is drawn but black:
 // neither what is typed, nor a trace before paper is covered.
 func (p program) keep(set settings, guard *ember.Guard, in, out *os.File) error {
 	cmd := exec.Command(p.host.self, p.args...)
@@ -169,10 +182,10 @@ func (p program) keep(set settings, guard *ember.Guard, in, out *os.File) error 
 	sigs := make(chan os.Signal, 8)
 	signal.Notify(sigs, syscall.SIGTERM, syscall.SIGHUP, os.Interrupt)
 	defer signal.Stop(sigs)
-	defer p.passThrough()()
-	code := keeper.Keeper{Guard: guard, Terminal: keeper.TTY(in, out), Signals: sigs,
+	defer p.darkenTmux()()
+	code := keeper.Keeper{Guard: guard, Terminal: keeper.TTY(in, out), Blind: p.flags.Blind, Signals: sigs,
 		Asked: func(code int) bool {
-			return code == codeCovered || code == codeUnwritten || guard == nil && code == codeNotBegun
+			return code == codeCovered || code == codeUnwritten || p.flags.Blind && code == codeNotBegun
 		},
 		Ended:   func(string) { go p.sayEnded(set) },
 		Covered: p.lampsBack, Stderr: p.err}.Run(keeper.Command(cmd))
@@ -223,23 +236,6 @@ func playEnded(engine *sound.Engine) {
 	ctx, cancel := context.WithTimeout(context.Background(), 4*time.Second)
 	defer cancel()
 	engine.Drain(ctx)
-}
-
-// passThrough lets what sets the terminal's default colours through tmux, for
-// this pane alone, until it is called back: else a window made larger shows the
-// terminal's own white until tmux has drawn. A tmux that does not know the
-// option (before 3.3) lets it through anyway.
-func (p program) passThrough() (back func()) {
-	if ember.DetectMux(p.getenv) != ember.Tmux {
-		return func() {}
-	}
-	set := func(args ...string) {
-		ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
-		defer cancel()
-		exec.CommandContext(ctx, "tmux", append([]string{"set-option", "-p"}, args...)...).Run()
-	}
-	set("allow-passthrough", "on")
-	return func() { set("-u", "allow-passthrough") }
 }
 
 // show runs the picture until the user leaves.

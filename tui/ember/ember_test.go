@@ -141,7 +141,7 @@ func TestDetect(t *testing.T) {
 		if got != c.want || !strings.Contains(why, c.says) || why == "" {
 			t.Errorf("%q: %v (%s), want %v", c.env, got, why, c.want)
 		}
-		if m := DetectMux(env); m != c.mux || (m == NoMux) != (m.Warning() == "") {
+		if m := DetectMux(env); m != c.mux || (m == NoMux) != (m.Warning(false) == "") || (m == NoMux) != (m.Warning(true) == "") {
 			t.Errorf("%q: mux %v, want %v", c.env, m, c.mux)
 		}
 	}

@@ -61,12 +61,15 @@ func DetectMux(env func(string) string) Mux {
 }
 
 // Warning says in one sentence what the multiplexer lights outside of this
-// program's window, where no guard of ours can reach; empty if nothing does.
-func (m Mux) Warning() string {
-	switch m {
-	case Tmux:
+// program's window, where no guard of ours can reach; empty if nothing does. Put
+// out says that its status line is dark while the program runs.
+func (m Mux) Warning(putOut bool) string {
+	switch {
+	case m == Tmux && putOut:
+		return "Other panes of this window are lit in their own colours: keep a single pane. The status line is off while this runs."
+	case m == Tmux:
 		return "The status line of the multiplexer is lit in its own colours: turn it off before paper comes out (tmux set status off), and keep a single pane."
-	case Screen:
+	case m == Screen:
 		return "The caption and status lines of the multiplexer are lit in their own colours: turn them off before paper comes out (hardstatus off, caption splitonly), and keep a single region."
 	}
 	return ""

@@ -61,10 +61,12 @@ type Terminal interface {
 // gave it: its own, its palette, its pointer and what is selected. The child
 // lets go of it and goes on by sound, until it is started again.
 type Keeper struct {
-	// Guard is nil when nothing is drawn: then what happened is read once paper is
-	// covered.
+	// Guard is nil where not even black can be written.
 	Guard    *ember.Guard
 	Terminal Terminal
+	// Blind says that nothing is drawn: the window is blackened, and what happened
+	// is read once paper is covered.
+	Blind bool
 	// Signals are those to pass on to the child: the caller has asked
 	// os/signal for them. May be nil.
 	Signals <-chan os.Signal
@@ -80,8 +82,8 @@ type Keeper struct {
 	// waits for paper to be covered may come back now. May be nil.
 	Covered func()
 	// Stderr gets what could not be drawn, once the terminal is itself again:
-	// what a child that ended well wrote to its standard error, and without a
-	// guard what any child did. May be nil.
+	// what a child that ended well wrote to its standard error, and what any child
+	// did that drew nothing. May be nil.
 	Stderr io.Writer
 }
 
@@ -96,13 +98,14 @@ const (
 // Run gives first light, runs the child, and gives last light when the room is
 // safe for it. It returns the code to exit with.
 func (k Keeper) Run(child Child) int {
+	k.Blind = k.Blind || k.Guard == nil
 	// From now on nothing that is typed is drawn, and every key waits for the
 	// child as it was pressed.
-	if err := k.Terminal.Keys(); err != nil && k.Guard == nil {
+	if err := k.Terminal.Keys(); err != nil && k.Blind {
 		return exitNoStart
 	}
 	if k.Guard != nil {
-		if err := k.Guard.Begin(k.Terminal.Size()); err != nil {
+		if err := k.Guard.Begin(k.Terminal.Size()); err != nil && !k.Blind {
 			// No light to keep: the caller runs such a program by sound alone.
 			_ = k.Terminal.Reset()
 			return exitNoStart
@@ -162,7 +165,7 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 	if key == 0 {
 		key = 'y'
 	}
-	if k.Guard != nil && k.Guard.Level() > ember.Ember {
+	if !k.Blind && k.Guard.Level() > ember.Ember {
 		_ = k.Guard.SetLevel(ember.Ember) // whether paper lies open is not known here
 	}
 	_ = k.Terminal.Keys()
@@ -188,7 +191,7 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 			case <-stop:
 				return
 			}
-			if err != nil || c|0x20 == key|0x20 || k.Guard == nil && c == ctrlC {
+			if err != nil || c|0x20 == key|0x20 || k.Blind && c == ctrlC {
 				return
 			}
 		}
@@ -198,7 +201,7 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 	// With nothing drawn nobody may know what is waited for: what ends a
 	// program elsewhere ends the question too.
 	var signals <-chan os.Signal
-	if k.Guard == nil {
+	if k.Blind {
 		signals = k.Signals
 	}
 	left := false // without the answer
@@ -208,7 +211,7 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 			asked, left = false, true
 		case p := <-presses:
 			err = p.err
-			left = k.Guard == nil && p.c == ctrlC
+			left = k.Blind && p.c == ctrlC
 			asked = err == nil && p.c|0x20 != key|0x20 && !left
 		case <-look.C:
 			// A multiplexer tells of a window's new size a while after it has it:
@@ -226,7 +229,7 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 		return code
 	}
 	var unread []string
-	if k.Guard == nil {
+	if k.Blind {
 		unread = append([]string{ember.SafeText(what)}, said.lines(math.MaxInt)...)
 	}
 	k.giveBack(unread...)
@@ -318,7 +321,7 @@ const sizeEach = 200 * time.Millisecond
 
 // tell paints the window black, and in it what happened and the question.
 func (k Keeper) tell(w, h int, what string, key byte, said *tail) error {
-	if k.Guard == nil {
+	if k.Blind {
 		return nil // Ended says it
 	}
 	_ = k.Guard.Resize(w, h)

@@ -39,7 +39,7 @@ type Options struct {
 	Env []string
 	// Dir is the command's working directory.
 	Dir string
-	// Tmux puts tmux in between, with its status line off.
+	// Tmux puts tmux in between, with its status line off; TmuxConf can have it on.
 	Tmux bool
 	// TmuxConf is added to tmux's settings: lines of its own language.
 	TmuxConf string
@@ -420,6 +420,16 @@ func (m *Term) Text() string {
 	}
 	m.t.Fatal("the text can be read back with Tmux or Screen only: wait for a shot instead")
 	return ""
+}
+
+// Mux runs a command of tmux, only with Tmux, and gives what it prints.
+func (m *Term) Mux(args ...string) string {
+	m.t.Helper()
+	out, err := m.output("tmux", append([]string{"-S", m.server}, args...)...)
+	if err != nil {
+		m.t.Fatalf("tmux %q: %v: %s", args, err, out)
+	}
+	return out
 }
 
 // WaitText waits until the text of the window satisfies cond; only with Tmux
