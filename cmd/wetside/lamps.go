@@ -1,7 +1,9 @@
 package main
 
 import (
+	"cmp"
 	"context"
+	"errors"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -49,6 +51,7 @@ type roomLamps struct {
 	now      func() time.Time
 	wake     chan struct{} // holds one
 	stop     func()        // ends it, and the hold on sleep
+	failed   bool          // they were to be dimmed, and could not
 
 	mu     sync.Mutex
 	want   lampState
@@ -90,12 +93,20 @@ func (r *roomLamps) set(change func()) {
 }
 
 // run brings about what was wanted last. What fails is told, and not tried again
-// before something else is wanted: the user does it by hand.
+// before something else is wanted: the user does it by hand. A lamp that comes up
+// by itself while it should be dim is dimmed again.
 func (r *roomLamps) run(ctx context.Context, is lampState) {
+	look := time.NewTicker(time.Second)
+	defer look.Stop()
 	for {
 		select {
 		case <-ctx.Done():
 			return
+		case <-look.C:
+			if is.dim && !r.failed && r.lamps.Raised() {
+				r.again()
+			}
+			continue
 		case <-r.wake:
 		}
 		for ctx.Err() == nil && r.step(&is) {
@@ -112,6 +123,7 @@ func (r *roomLamps) step(is *lampState) bool {
 	switch {
 	case want.dim && !is.dim:
 		err = r.lamps.Dim()
+		r.failed = err != nil
 	case is.dim && !want.dim:
 		err = r.lamps.Restore()
 	case want.awake && !is.awake:
@@ -132,12 +144,28 @@ func (r *roomLamps) step(is *lampState) bool {
 	} else {
 		is.awake = want.awake
 	}
-	if err != nil {
-		r.mu.Lock()
-		r.told = append(r.told, oneLine(err))
-		r.mu.Unlock()
-	}
+	r.tell(err)
 	return true
+}
+
+// again dims what came up.
+func (r *roomLamps) again() {
+	err := r.lamps.Dim()
+	if err == nil && r.lamps.Raised() {
+		err = errors.New("a light of the laptop came up, and does not go down again: turn it down by hand")
+	}
+	r.failed = err != nil
+	r.tell(cmp.Or(err, errors.New("a light of the laptop came up by itself, and was dimmed again")))
+}
+
+// tell keeps what went wrong for whoever asks.
+func (r *roomLamps) tell(err error) {
+	if err == nil {
+		return
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.told = append(r.told, oneLine(err))
 }
 
 func (r *roomLamps) Dim()          { r.set(func() { r.want.dim = true }) }

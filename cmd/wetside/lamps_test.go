@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -29,6 +30,7 @@ func (l *toldLamps) tell(s string) error {
 	l.told = append(l.told, s)
 	return nil
 }
+func (l *toldLamps) Raised() bool            { return false }
 func (l *toldLamps) Restore() error          { return l.tell("restore") }
 func (l *toldLamps) Inhibit(string) error    { return nil }
 func (l *toldLamps) Release() error          { return nil }
@@ -148,4 +150,56 @@ func TestLampsFollowBesideTheProgram(t *testing.T) {
 	close(l.let)
 	until(t, "what was found is known", func() bool { return len(r.verified()) == 1 })
 	r.stop()
+}
+
+// risenLamps come up by themselves, as often as they are lifted.
+type risenLamps struct {
+	toldLamps
+	up    bool
+	stuck bool
+}
+
+func (l *risenLamps) lift(stuck bool) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.up, l.stuck = true, stuck
+}
+
+func (l *risenLamps) Raised() bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.up
+}
+
+func (l *risenLamps) Dim() error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.up = l.up && l.stuck
+	l.told = append(l.told, "dim")
+	return nil
+}
+
+// A lamp that somebody turns up while paper is out is dimmed again, and it is
+// told; one that does not go down is left to the user, who is told once.
+func TestLampsThatComeUpAreDimmedAgain(t *testing.T) {
+	l := &risenLamps{}
+	r := followRoom(l, func() []tui.Finding { return nil }, time.Now, func() bool { return true }, false)
+	defer r.stop()
+	dims := func() int { l.mu.Lock(); defer l.mu.Unlock(); return len(l.told) }
+	l.lift(false) // no paper is out: it may shine
+	r.Dim()
+	until(t, "the lamps are dim", func() bool { return dims() == 1 })
+	for n, word := range []string{"dimmed again", "by hand"} {
+		l.lift(word == "by hand")
+		var told []string
+		until(t, "it is told", func() bool { told = append(told, r.Told()...); return len(told) > 0 })
+		if len(told) != 1 || !strings.Contains(told[0], word) || dims() != n+2 {
+			t.Errorf("told %q after %d times", told, dims())
+		}
+	}
+	r.Restore()
+	until(t, "paper was put away", func() bool { l.mu.Lock(); defer l.mu.Unlock(); return slices.Contains(l.toldLamps.told, "restore") })
+	n := dims()
+	r.Dim() // and came out: it is tried anew
+	until(t, "it is dimmed once more", func() bool { return dims() > n })
 }

@@ -17,6 +17,7 @@ type caffeinate struct {
 }
 
 func (c *caffeinate) Dim() error     { return nil }
+func (c *caffeinate) Raised() bool   { return false }
 func (c *caffeinate) Restore() error { return nil }
 
 // Inhibit: -d the display, -i idling, -s sleep on mains, -w until we end.

@@ -18,6 +18,9 @@ type Lamps interface {
 	// Dim turns the backlight to the user's dark level and the keyboard off.
 	// Old values are on disk before anything is changed.
 	Dim() error
+	// Raised reports whether a lamp gives more than Dim set it to, by now: somebody
+	// pressed a key of its own, or plugged the mains in. It asks no service.
+	Raised() bool
 	// Restore puts back what Dim changed, in this run or in an earlier one that
 	// was killed. It does nothing if nothing is changed.
 	Restore() error

@@ -10,6 +10,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -218,6 +219,18 @@ func (l *logind) Dim() error {
 	return errors.Join(errs...)
 }
 
+func (l *logind) Raised() bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	found, _ := l.devices() // what cannot be read was told when it was dimmed
+	return slices.ContainsFunc(found, l.lit)
+}
+
+// lit reports whether a lamp gives more than it is dimmed to.
+func (l *logind) lit(d lamp) bool {
+	return d.Value > l.dark(lamp{Subsystem: d.Subsystem, max: d.max, Value: math.MaxUint32})
+}
+
 func (l *logind) Restore() error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -372,6 +385,8 @@ func (l *logind) Report() []Finding {
 	defer l.mu.Unlock()
 	var out []Finding
 	found, err := l.devices()
+	old, _ := l.load()
+	dimmed := len(old.Lamps) > 0
 	panel, keys := false, false
 	if err != nil {
 		out = append(out, Finding{About: AboutOther, Lamp: "screen and keyboard light", Verdict: Unknown, Detail: "Their values cannot be read: " + err.Error() + ". Dim them by hand."})
@@ -382,11 +397,18 @@ func (l *logind) Report() []Finding {
 			about = AboutKeyboard
 		}
 		f := Finding{About: about, Lamp: d.String(), Verdict: Safe, Detail: fmt.Sprintf("Set to %d of %d.", d.Value, d.max)}
+		if dimmed {
+			f.Detail = fmt.Sprintf("Dimmed to %d of %d.", d.Value, d.max)
+		}
 		if d.max > 0 {
 			f.Share, f.Read = float64(d.Value)/float64(d.max), true
 		}
-		if d.Value > l.dark(lamp{Subsystem: d.Subsystem, max: d.max, Value: math.MaxUint32}) {
-			f.Verdict = Lit
+		switch f.Verdict = Lit; {
+		case !l.lit(d):
+			f.Verdict = Safe
+		case dimmed:
+			f.Detail = fmt.Sprintf("Dimmed, and at %d of %d again: turn it down.", d.Value, d.max)
+		default:
 			f.Detail = fmt.Sprintf("Set to %d of %d, and dimmed when paper comes out.", d.Value, d.max)
 		}
 		out = append(out, f)

@@ -182,10 +182,20 @@ func TestLampsAreDimmedAndPutBack(t *testing.T) {
 		}
 	}
 	report := fmt.Sprint(l.Report())
-	for _, want := range []string{fmt.Sprintf("{%d backlight panel0 verified Set to 50 of 1000. 0.05 true}", AboutPanel), fmt.Sprintf("{%d leds maker::kbd_backlight verified", AboutKeyboard), "input3::capslock"} {
+	for _, want := range []string{fmt.Sprintf("{%d backlight panel0 verified Dimmed to 50 of 1000. 0.05 true}", AboutPanel), fmt.Sprintf("{%d leds maker::kbd_backlight verified", AboutKeyboard), "input3::capslock"} {
 		if !strings.Contains(report, want) {
 			t.Errorf("not reported: %q in %s", want, report)
 		}
+	}
+	if l.Raised() {
+		t.Error("dimmed, and said to be raised")
+	}
+	b.device("backlight", "panel0", 400, 1000)
+	if !l.Raised() || !strings.Contains(fmt.Sprint(l.Report()), "lit Dimmed, and at 400 of 1000 again") {
+		t.Errorf("turned up by a key of its own: raised %v, %v", l.Raised(), l.Report())
+	}
+	if err := l.Dim(); err != nil || l.Raised() {
+		t.Fatal(err)
 	}
 	if err := l.Restore(); err != nil {
 		t.Fatal(err)
