@@ -68,6 +68,13 @@ func newStrain(t testing.TB) *strain {
 	return s
 }
 
+// late is by how much a sleep came late at worst.
+func (s *strain) late() time.Duration {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.worst
+}
+
 func (s *strain) end() { s.once.Do(func() { close(s.stop) }) }
 
 // pressure is for how long, so far, something on the machine waited for a
@@ -243,10 +250,13 @@ func (l *listener) take(out io.Reader, water float64, first chan struct{}) {
 
 func ofSamples(n int) time.Duration { return time.Duration(n) * time.Second / sound.Rate }
 
+// stride is after how many samples the listener listens anew.
+const stride = sound.Rate / 2
+
 // recognise listens to the last two seconds again and again.
 func (l *listener) recognise() {
 	defer close(l.Heard)
-	const window, stride, least = 2 * sound.Rate, sound.Rate / 2, sound.Rate / 12
+	const window, least = 2 * sound.Rate, sound.Rate / 12
 	lengths := map[string]time.Duration{}
 	for _, n := range sound.Names() {
 		m, _ := sound.MotifFor(n.Cue)
@@ -284,6 +294,13 @@ func (l *listener) recognise() {
 			l.Heard <- h
 		}
 	}
+}
+
+// since is how long ago the sound at that place in the recording was heard.
+func (l *listener) since(at time.Duration) time.Duration {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return time.Since(l.start) - at
 }
 
 func (l *listener) end() {
