@@ -85,7 +85,7 @@ func (m *Model) drawFace(f face, w, h int) *canvas {
 	deedWidth = min(deedWidth, max(24, w/3))
 	// Sheet and stage.
 	big, ok := ember.Letters(f.title)
-	if tall := ok && low-y >= 9 && ansi.StringWidth(big[0]) <= w-2*margin; tall {
+	if tall := ok && low-y >= 9 && ansi.StringWidth(big[0]) <= w-2*margin && ember.Ink(big) <= m.figureInk()/2; tall {
 		c.block(margin, y, ember.Large, big)
 		x := max(margin+ansi.StringWidth(big[0])+4, min(w-deedWidth-margin, margin+27))
 		for i, l := range f.about {

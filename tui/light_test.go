@@ -17,10 +17,13 @@ import (
 // lightOf is the light of a frame against the same window in white: of its large
 // figures and letters, and of all. A sign of text lights a seventh of its cell, as
 // the pixels of a terminal show (the package's pixel rig judges the whole).
-func lightOf(t testing.TB, m *Model) (large, all float64) {
+func lightOf(t testing.TB, m *Model) (large, all float64) { return lightAs(t, m, ember.TrueColor) }
+
+// lightAs is the same in a terminal of that profile.
+func lightAs(t testing.TB, m *Model, p ember.Profile) (large, all float64) {
 	t.Helper()
 	e := vt.NewEmulator(m.width, m.height)
-	g := ember.NewGuard(e, ember.Options{Profile: ember.TrueColor, Level: m.styles.Level})
+	g := ember.NewGuard(e, ember.Options{Profile: p, Level: m.styles.Level})
 	if err := g.Begin(m.width, m.height); err != nil {
 		t.Fatal(err)
 	}
@@ -74,6 +77,18 @@ func TestTheLightIsInTheFigures(t *testing.T) {
 			}
 			if large < all/2 {
 				t.Errorf("%dx%d %s: %.0f%% of the light is in the figures", size[0], size[1], name, 100*large/all)
+			}
+		}
+	}
+	// In a window as small as they come, by what a terminal of 256 colours makes of it.
+	for _, size := range [][2]int{{40, 12}, {60, 20}, {80, 24}, {240, 67}} {
+		for name, s := range states(t) {
+			for _, p := range []ember.Profile{ember.ANSI256, ember.TrueColor} {
+				s.m.cfg.Profile, s.m.styles = p, ember.NewStyles(ember.Ember, p)
+				s.m.Update(tea.WindowSizeMsg{Width: size[0], Height: size[1]})
+				if _, all := lightAs(t, s.m, p); all > 0.003 {
+					t.Errorf("%dx%d %s, in %v: %.4f%% of white", size[0], size[1], name, p, 100*all)
+				}
 			}
 		}
 	}

@@ -234,3 +234,32 @@ func BenchmarkPaint(b *testing.B) {
 		Paint(view, 200, 60, Ember)
 	}
 }
+
+// A frame with too much light is dimmed from the least important on; one within its
+// budget is left alone.
+func TestPaintKeepsTheBudget(t *testing.T) {
+	s := NewStyles(Ember, TrueColor)
+	clock := s.Large.Render(strings.Repeat("█", 20))
+	words := s.Strong.Render("move now") + s.Normal.Render(strings.Repeat(" signal box", 5))
+	red := func(role Role) string { return fmt.Sprintf("38;2;%d;0;0", Ember.Red(role)) }
+	for _, c := range []struct {
+		lines        int // of words
+		want, unwant []Role
+	}{
+		{4, []Role{Large, Strong, Normal}, nil},
+		{20, []Role{Large, Strong, Faint}, []Role{Normal}},
+	} {
+		frame := Paint(clock+"\n"+strings.Repeat(words+"\n", c.lines)+strings.Repeat("\n", 30), 80, 24, Ember)
+		for _, r := range c.want {
+			if !strings.Contains(frame, red(r)) {
+				t.Errorf("%d lines of words: nothing is drawn in the red of role %d: %q", c.lines, r, frame)
+			}
+		}
+		// The pen of an empty line is the text's, and gives no light.
+		for _, r := range c.unwant {
+			if i := strings.Index(frame, red(r)); i >= 0 && !strings.HasPrefix(strings.TrimLeft(frame[i+len(red(r)):], ";048m2"), " ") {
+				t.Errorf("%d lines of words: role %d is as bright as ever", c.lines, r)
+			}
+		}
+	}
+}
