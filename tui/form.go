@@ -101,6 +101,12 @@ func (f *form) focus(n int) {
 	}
 }
 
+// noCamera chooses none: the sheets that come are exposed already.
+func (f *form) noCamera() {
+	c := &f.fields[fCamera]
+	c.chosen = len(c.choices) - 1
+}
+
 func (f *form) value() profiles.Form {
 	pick := func(i int) string {
 		if c := f.fields[i].choices; len(c) > 0 {

@@ -179,7 +179,9 @@ func states(t testing.TB) map[string]state {
 		m.goTo(s.name())
 		all[string(s.name())+", empty"] = state{m, false}
 	}
-	m := inTrays(3)
+	_, m := newWorld(t, func(c *Config) { c.Start, c.First = "", true })
+	all["first start"] = state{m, false}
+	m = inTrays(3)
 	m.help = true
 	all["help"] = state{m, false}
 	m = inTrays(3)

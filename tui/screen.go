@@ -88,6 +88,9 @@ func (m *Model) keyLine() string {
 		ks = m.ask.keys()
 	case m.help:
 		always = []key.Binding{keys.CloseHelp, keys.Quit}
+	case m.first.on:
+		ks = []key.Binding{firstKeys.Choose, firstKeys.Pick, firstKeys.Up, firstKeys.Leave}
+		always = []key.Binding{keys.Next, keys.Help, keys.Quit}
 	default:
 		ks = m.up().keys(m)
 		switch m.up().takes(m) {

@@ -85,8 +85,14 @@ type Config struct {
 	News func() []string
 	// Notices are told at the start.
 	Notices []string
-	// Start is the screen to begin with; if empty, the bench.
+	// Start is the screen to begin with; if empty, the one that the sheets ask for.
 	Start Screen
+	// First: nothing was ever written down. The program opens with a page that asks
+	// what is to be done.
+	First bool
+	// Timer makes a sheet of which only the times are known, of a process or of
+	// steps as typed; may be nil.
+	Timer func(string) (session.SheetSpec, error)
 	// Span reads a length of time that was typed, like 25m.
 	Span func(string) (time.Duration, error)
 	// Resumed is what to ask about before going on; empty at a clean start.
@@ -141,7 +147,9 @@ type Model struct {
 	awake      bool
 	quiet      bool // the picture is dark on purpose: the room check
 	done       bool
+	rehearse   bool // it was left to be tried in the light
 
+	first first
 	room  room
 	form  form
 	field field
@@ -152,7 +160,7 @@ type Model struct {
 
 // New makes the program.
 func New(cfg Config) *Model {
-	m := &Model{cfg: cfg, desk: cfg.Desk, screen: cmp.Or(cfg.Start, Bench), level: cfg.Level, width: 80, height: 24}
+	m := &Model{cfg: cfg, desk: cfg.Desk, screen: cmp.Or(cfg.Start, opening(cfg.Desk.M)), level: cfg.Level, width: 80, height: 24}
 	m.styles = ember.NewStyles(m.level, cfg.Profile)
 	m.form = newForm(cfg)
 	m.screens = screens(m)
@@ -160,6 +168,7 @@ func New(cfg Config) *Model {
 	if m.keymap = cfg.Keys; m.keymap.bound == nil {
 		m.keymap, _ = BindKeys(nil, "")
 	}
+	m.first.on = cfg.First && !cfg.Blind && cfg.Start == ""
 	notices := cfg.Notices
 	if cfg.Strip != nil {
 		notices = append(slices.Clone(notices), m.fog.resume(m, *cfg.Strip))
@@ -392,6 +401,15 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 		m.help = false
 		if key.Matches(k, keys.CloseHelp) {
 			return nil
+		}
+	}
+	if m.first.on {
+		switch {
+		case key.Matches(k, keys.Next, keys.Prev):
+			m.first.on = false
+		case key.Matches(k, keys.Help, keys.Quit, keys.QuitTyping, keys.Louder, keys.Softer, keys.Glow):
+		default:
+			return m.first.press(m, k)
 		}
 	}
 	takes := m.up().takes(m)
@@ -636,6 +654,9 @@ func (m *Model) draw() string {
 		return m.tiny(v)
 	}
 	head := m.header(v)
+	if due := m.due(v); due != "" && m.ask == nil && !m.help && m.height >= 14 {
+		head += "\n" + due
+	}
 	foot := m.footer()
 	h := m.height - lipgloss.Height(head) - lipgloss.Height(foot)
 	var body string
@@ -644,6 +665,8 @@ func (m *Model) draw() string {
 		body = m.ask.view(m)
 	case m.help:
 		body = m.helpView(h)
+	case m.first.on:
+		body = m.first.view(m, h)
 	default:
 		body = m.up().view(m, v, h)
 	}
@@ -655,7 +678,7 @@ func (m *Model) header(v session.View) string {
 	var b strings.Builder
 	for _, s := range m.screens {
 		style := st.Faint
-		if s.name() == m.screen {
+		if s.name() == m.screen && !m.first.on {
 			style = st.Strong
 		}
 		b.WriteString(style.Render(string(s.name())) + st.Faint.Render("  "))

@@ -265,7 +265,9 @@ func TestQuittingWhileTheDiskRefuses(t *testing.T) {
 			h := newHome(t)
 			fill, free := fullDisk(t, h.dir)
 			p := newPane(t, h, 100, 24, "--sound", "none")
-			if text := p.wait("light", "quit"); !strings.Contains(text, "sound off") || strings.Contains(text, "%") {
+			p.wait("try it in the light")
+			p.keys("1")
+			if text := p.wait("filter 1", "quit"); !strings.Contains(text, "sound off") || strings.Contains(text, "%") {
 				t.Errorf("what is said of the sound that is switched off:\n%s", text)
 			}
 			p.keys("Enter")

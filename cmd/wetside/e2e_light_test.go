@@ -460,8 +460,10 @@ func TestLightOfATerminalThatSaysLinux(t *testing.T) {
 			h := newHome(t)
 			s := newScene(t, "TERM=linux in "+mux, termtest.Options{Tmux: mux == "tmux", Screen: mux == "screen"}, h, "env", "TERM=linux", binary(t), "--sound", "none")
 			s.begin(emberLimit)
-			s.says("enter add this sheet")
-			s.judge("ember", "bench", s.rest(true))
+			s.says("try it in the light")
+			first := s.rest(true)
+			s.judge("ember", "first start", first)
+			s.goTo("1", "ember", "bench", "enter add this sheet", first)
 		})
 	}
 }
@@ -673,7 +675,7 @@ printf '\033[0m signal box $ '; while :; do sleep 3600; done`
 			h := newHome(t)
 			s := newScene(t, either(mux, "xterm"), termtest.Options{Tmux: mux == "tmux", Screen: mux == "screen"}, h, "sh", "-c", shell, binary(t))
 			before := s.begin(emberLimit)
-			s.says("enter add this sheet")
+			s.says("try it in the light")
 			keeper := childOf(t, s.PID())
 			program := childOf(t, keeper)
 			stop := s.Watch()
@@ -800,7 +802,7 @@ func TestAKillIsHeard(t *testing.T) {
 	p := newPane(t, h, 80, 24, "--sound", "pulse", "--volume", "0.7")
 	p.wait("Did you hear it?")
 	p.keys("y")
-	p.wait("enter add this sheet")
+	p.wait("try it in the light")
 	shell, err := strconv.Atoi(strings.TrimSpace(p.do("list-panes", "-F", "#{pane_pid}")))
 	if err != nil {
 		t.Fatal(err)

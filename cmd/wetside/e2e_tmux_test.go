@@ -167,6 +167,8 @@ func TestOneSheetInTmux(t *testing.T) {
 	sessiontest.Need(t, "tmux")
 	h := newHome(t)
 	p := newPane(t, h, 80, 24, "--sound", "none")
+	p.wait("expose and develop", "only the trays", "just a timer", "try it in the light")
+	p.keys("1")
 	p.wait("enter add this sheet")
 	p.keys("Right") // the next paper and back again: keys of the help line
 	p.keys("Left")
@@ -469,12 +471,12 @@ func TestKeysOfTheStartAreKept(t *testing.T) {
 		h := newHome(t)
 		h.env = append(h.env, "TERM=xterm-256color", "TMUX=")
 		gate := filepath.Join(h.dir, "gate")
-		args := []string{"--sound", "none"}
+		args, typed := []string{"--sound", "none"}, []string{"1", "Enter", "Tab", "?"}
 		if blind {
-			args = append(args, "--blind")
+			args, typed = append(args, "--blind"), typed[1:]
 		}
 		p := newPaneOf(t, h, 80, 24, []string{"sh", "-c", `while [ ! -e "$0" ]; do sleep 0.05; done; exec "$@"`, gate, binary(t)}, args...)
-		p.keys("Enter", "Tab", "?") // the shell has not even begun the program
+		p.keys(typed...) // the shell has not even begun the program
 		if err := os.WriteFile(gate, nil, 0o600); err != nil {
 			t.Fatal(err)
 		}

@@ -126,7 +126,14 @@ func (p program) run() error {
 	if err := guard.Begin(w, hgt); err != nil {
 		return err
 	}
-	return p.sit(set, level, profile, guard, in, new(bool))
+	err = p.sit(set, level, profile, guard, in, new(bool))
+	if errors.Is(err, errRehearse) {
+		// As wetside rehearse --pace 10 would begin, in the same window.
+		try := program{host: p.host, flags: p.flags, rehearsal: true, pace: 10,
+			forms: []profiles.Form{{Paper: "direct-positive-fb", Process: "three-trays", Name: "blank"}}}
+		return try.sit(set, level, profile, guard, in, new(bool))
+	}
+	return err
 }
 
 // blackener is a guard that draws nothing and blackens the window for a program

@@ -3,6 +3,7 @@ package main
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"io/fs"
 	"os"
@@ -76,8 +77,14 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 	model := tui.New(cfg)
 	*begun = true
 	err := p.show(ctx, model, guard, in, func() *sound.Engine { return s.engine })
-	return s.leave(err, cfg.Notices)
+	if err = s.leave(err, cfg.Notices); err == nil && model.Rehearse() {
+		return errRehearse
+	}
+	return err
 }
+
+// errRehearse: the user has left to try the program in the light.
+var errRehearse = errors.New("a rehearsal is wanted")
 
 // after keeps what must end when the sitting ends.
 func (s *sitting) after(end func()) { s.ends = append(s.ends, end) }
@@ -271,7 +278,10 @@ func (s *sitting) config() tui.Config {
 		Plan: s.newest(s.plan), Shift: s.plan.Shift, Brighter: s.plan.Brighter, Baths: s.plan.Baths, Reckon: s.reckoned,
 		Book: pages{s.Book, s.clock.Now, s.plan}, Lamps: s.lamps, Verified: s.verified,
 		Pulse: s.set.Border, ConfirmSound: s.First && !s.rehearsal && s.set.Sound != "none",
-		KeepFogTest: s.plan.KeepFogTest, WhenAlone: s.WhenAlone, News: s.news, Span: profiles.ParseDuration,
+		KeepFogTest: s.plan.KeepFogTest, WhenAlone: s.WhenAlone, News: s.news, Span: profiles.ParseDuration, Timer: s.plan.Timer,
+	}
+	if rows, err := s.Book.Sheets(notebook.Filter{Limit: 1}); err == nil && len(rows) == 0 && len(s.M.Sheets()) == 0 {
+		cfg.First = !s.rehearsal
 	}
 	cfg.Papers, cfg.Processes, cfg.Cameras = choices(s.plan.Set)
 	if s.Resumed && s.First {

@@ -32,6 +32,7 @@ sheet() { text "$1"; key Down Down; key ctrl+u; [ -z "$2" ] || text "$2"; key Re
 
 field() {
   scene field
+  key 1
   key Down Down Right Down Down
   sheet "signal arm" 4m20s
   key Up Up Right Down Down
@@ -47,6 +48,7 @@ field() {
 
 trays() {
   scene trays
+  key 1
   key Down Down Left Down Down # no camera: the sheets come to be developed
   for name in "signal arm" "lever frame" platform; do sheet "$name" ""; done
   key Tab Tab
