@@ -42,6 +42,23 @@ func OwnOf(r *session.Reckoned) (o Own) {
 	return o
 }
 
+// Words is what [Own.ParseOwn] reads; empty when there is nothing.
+func (o Own) Words() string {
+	var out []string
+	for _, x := range []struct {
+		word string
+		v    float64
+	}{{"filter", o.Filter}, {"warm light", o.Warm}, {"pre-flash", o.Preflash}} {
+		if x.v > 0 {
+			out = append(out, x.word+" "+words.Sig(x.v, 4))
+		}
+	}
+	if o.Subject > 0 {
+		out = append(out, "subject "+words.Sig(o.Subject, 6)+" mm")
+	}
+	return strings.Join(out, ", ")
+}
+
 // ParseOwn reads "filter 1, pre-flash 1/2, warm light 1/3, subject 1m" into o.
 func (o Own) ParseOwn(text string) (Own, error) {
 	for part := range strings.SplitSeq(text, ",") {
@@ -86,6 +103,61 @@ type Reckoned struct {
 	Sentence string        // what the user is told
 	Working  []string      // the sum behind it
 	Notes    []string      // what else the user should know, a sentence each
+}
+
+// Since is the spec of a sheet that had its light as was says, and is now said to
+// be what the form says: another name, camera, paper or process.
+func (r Reckoned) Since(was session.SheetSpec) session.SheetSpec {
+	is := r.Spec
+	is.Light, is.Exposure, is.Working = was.Light, was.Exposure, was.Working
+	is.Base, is.Learned, is.Reckoned = was.Base, was.Learned, was.Reckoned
+	if is.Camera == was.Camera && is.Paper.Key == was.Paper.Key || was.Reckoned == nil {
+		return is
+	}
+	reckonedFor(&is, r.Spec.Reckoned)
+	return is
+}
+
+// Correct puts right one of a sheet's words: its "name", its "photographer", its
+// "camera" or its "paper", the latter two by their profile's key.
+func (p *Planner) Correct(spec *session.SheetSpec, what, is string) error {
+	switch what {
+	case "name":
+		spec.Name = is
+		return nil
+	case "photographer":
+		spec.Maker = is
+		return nil
+	case "camera":
+		if _, err := p.Set.Camera(is); err != nil {
+			return err
+		}
+		spec.Camera = is
+	case "paper":
+		paper, err := p.Set.Paper(is)
+		if err != nil {
+			return err
+		}
+		spec.Paper = paper.Session()
+	default:
+		return fmt.Errorf("%q is nothing that can be put right: begin with name, photographer, camera or paper", words.Clip(what))
+	}
+	if spec.Reckoned != nil {
+		a, hole, box, _ := p.Set.Today(spec.Camera, spec.Paper.Key)
+		reckonedFor(spec, &session.Reckoned{Hole: hole, Box: box, FNumber: a.FNumber, ISO: a.ISO, Law: a.Reciprocity.String()})
+	}
+	return nil
+}
+
+// reckonedFor makes a sheet's exposure one of another camera or paper: the light
+// that was read stays, and what was reckoned from it was wrong.
+func reckonedFor(spec *session.SheetSpec, is *session.Reckoned) {
+	x := *spec.Reckoned
+	x.Hole, x.Box, x.FNumber, x.ISO, x.Law = 0, 0, 0, 0, ""
+	if is != nil {
+		x.Hole, x.Box, x.FNumber, x.ISO, x.Law = is.Hole, is.Box, is.FNumber, is.ISO, is.Law
+	}
+	spec.Base, spec.Learned, spec.Reckoned = 0, 0, &x
 }
 
 // A Planner makes forms good: profiles, light and judged sheets in, a sheet's

@@ -118,7 +118,7 @@ func (m *Machine) deed(s *Sheet, e Event, t time.Duration) *Deed {
 		d.sheet = s.clone()
 	case Remade:
 		spec := s.Spec
-		d.spec = &spec
+		d.spec, d.n = &spec, len(s.Corrected)
 	case SheetOut, SheetAway:
 		d.n = len(s.outs)
 	case Marked:
@@ -374,7 +374,9 @@ func (m *Machine) spoilBack(s *Sheet, _ *Deed, _ time.Duration) {
 
 func (m *Machine) markBack(s *Sheet, d *Deed, _ time.Duration) { s.Marks = s.Marks[:d.n] }
 
-func (m *Machine) remakeBack(s *Sheet, d *Deed, _ time.Duration) { s.Spec = *d.spec }
+func (m *Machine) remakeBack(s *Sheet, d *Deed, _ time.Duration) {
+	s.Spec, s.Corrected = *d.spec, s.Corrected[:d.n]
+}
 
 func (m *Machine) outAwayBack(s *Sheet, d *Deed, _ time.Duration) {
 	s.Out, s.outs = d.out, s.outs[:d.n]

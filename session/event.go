@@ -86,7 +86,8 @@ const (
 	Judged Kind = "judged"
 	// Scanned ties a picture file to the sheet: Sheet, Note (its path).
 	Scanned Kind = "scanned"
-	// Remade changes the words of a sheet not yet wet: Sheet, Spec.
+	// Remade changes what was said of a sheet: Sheet, Spec. Of one that is done it is
+	// a correction, which its record tells.
 	Remade Kind = "remade"
 
 	// SafelightOn and SafelightOff are the room's lamp.

@@ -72,7 +72,7 @@ var rules = map[Kind]rule{
 
 	SheetAdded:     {needs: hasSheet | hasSpec, apply: (*Machine).add, tells: "begun"},
 	SheetWithdrawn: {needs: hasSheet, apply: (*Machine).withdraw},
-	Remade:         {needs: hasSheet | hasSpec, apply: (*Machine).remake, tells: "name"},
+	Remade:         {needs: hasSheet | hasSpec, late: true, apply: (*Machine).remake, tells: "name"},
 	SheetOut:       {needs: hasSheet, apply: (*Machine).outAway, tells: "safelight_s"},
 	SheetAway:      {needs: hasSheet, apply: (*Machine).outAway, tells: "safelight_s"},
 	BoxOpened:      {apply: (*Machine).openBox},
@@ -196,14 +196,36 @@ func (m *Machine) add(s *Sheet, e Event, _ time.Duration) error {
 }
 
 func (m *Machine) remake(s *Sheet, e Event, _ time.Duration) error {
-	if s.Phase == Wet || s.Phase == Finished || s.Phase == Ruined {
-		return refuse("sheet %d is in the trays or done", s.Num)
-	}
 	if err := e.Spec.check(); err != nil {
 		return err
 	}
+	// What it has been through stays: the process must be one that has it.
+	steps := e.Spec.Process.Steps
+	for i := range s.Visits {
+		if v := &s.Visits[i]; v.Step != Holding && (v.Step >= len(steps) || steps[v.Step].Stage != v.Stage) {
+			return refuse("sheet %d has been in the %s, and that process has none there", s.Num, v.Label)
+		}
+	}
+	if s.Phase == Finished || s.Phase == Ruined {
+		s.Corrected = append(s.Corrected, corrections(e.At, &s.Spec, e.Spec)...)
+	}
 	s.Spec = *e.Spec
+	m.account(s)
+	m.plan(s, s.open())
 	return nil
+}
+
+// corrections are what differs between a sheet's words and those that it gets.
+func corrections(at Instant, was, is *SheetSpec) (out []Correction) {
+	for _, x := range []struct{ what, was, is string }{
+		{"name", was.Name, is.Name}, {"photographer", was.Maker, is.Maker}, {"camera", was.Camera, is.Camera},
+		{"paper", was.Paper.Key, is.Paper.Key}, {"process", was.Process.Key, is.Process.Key},
+	} {
+		if x.was != x.is {
+			out = append(out, Correction{at, x.what, x.was})
+		}
+	}
+	return out
 }
 
 func (m *Machine) note(s *Sheet, e Event, t time.Duration) error {

@@ -295,6 +295,7 @@ func (s *Sheet) clone() *Sheet {
 	c.Notes = slices.Clone(s.Notes)
 	c.Marks = slices.Clone(s.Marks)
 	c.Overrides = slices.Clone(s.Overrides)
+	c.Corrected = slices.Clone(s.Corrected)
 	c.outs = slices.Clone(s.outs)
 	return &c // whole is never changed, so it may be shared
 }

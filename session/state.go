@@ -47,10 +47,19 @@ type Sheet struct {
 	Judged    *Judgement
 	Scan      string
 	Overrides []string // baths that were spent and used all the same (Mix IDs)
+	Corrected []Correction
 
 	serial int      // last visit serial given out
 	outs   []toggle // in and out of the dark
 	whole  *Sheet   // as it was before it was spoiled
+}
+
+// A Correction is what was said of a sheet until it was put right, when it was
+// done already.
+type Correction struct {
+	At   Instant
+	What string // "name", "photographer", "camera", "paper", "process"
+	Was  string // profiles by their key; may be empty
 }
 
 type toggle struct {

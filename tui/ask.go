@@ -144,20 +144,24 @@ func (q *question) brief() string {
 }
 
 func (q *question) view(m *Model) string {
+	margin := 0
+	if m.width >= 60 {
+		margin = 3
+	}
 	// A story of several sheets is told one to a line.
-	style, text := m.styles.Strong, wrap(strings.ReplaceAll(q.says(), ". Sheet ", ".\nSheet "), m.width-2)
+	style, text := m.styles.Strong, wrap(strings.ReplaceAll(q.says(), ". Sheet ", ".\nSheet "), m.width-2*margin-2)
 	if strings.Count(text, "\n") > 2 {
 		style = m.styles.Normal // a long story, strongly told, would light the room
 	}
-	if q.words == nil {
-		return "\n" + style.Render(text)
+	out := "\n" + style.Render(text)
+	if q.words != nil {
+		// What is typed has to be seen, whatever else has room.
+		typed := m.styles.Normal.Render(typed(q.input, m.width-margin))
+		if out += "\n\n" + typed; lipgloss.Height(text) > m.height-8 {
+			out = typed + "\n" + style.Render(text)
+		}
 	}
-	// What is typed has to be seen, whatever else has room.
-	typed := m.styles.Normal.Render(typed(q.input, m.width))
-	if lipgloss.Height(text) > m.height-8 {
-		return typed + "\n" + style.Render(text)
-	}
-	return "\n" + style.Render(text) + "\n\n" + typed
+	return lipgloss.NewStyle().MarginLeft(margin).Render(out)
 }
 
 // askResume asks whether to go on with what ran when the program ended. Where that

@@ -26,6 +26,8 @@ type Book interface {
 	Read(id, text string) ([]Judgement, error)
 	// Judge keeps a judgement of a sheet of an earlier session.
 	Judge(id string, stops float64, seen string) error
+	// Correct puts right what was said of a sheet: "camera hat-box".
+	Correct(id, text string) error
 	// Next is the time for another sheet in the light of this one, by what is
 	// learned; 0 where it is not known. teaches: a judgement of this one counts.
 	Next(id string) (t time.Duration, teaches bool)
@@ -75,15 +77,16 @@ type book struct {
 	err    error
 }
 
-var bookKeys = struct{ Up, Down, Open, Filter, Judge, Beside, Back, Mark key.Binding }{
-	Up:     key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "sheet")),
-	Down:   key.NewBinding(key.WithKeys("down")),
-	Open:   key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "open")),
-	Filter: key.NewBinding(key.WithKeys("/"), key.WithHelp("/", "only those with")),
-	Judge:  key.NewBinding(key.WithKeys("j"), key.WithHelp("j", "judge")),
-	Beside: key.NewBinding(key.WithKeys("v"), key.WithHelp("v", "beside another")),
-	Back:   key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "back")),
-	Mark:   key.NewBinding(key.WithKeys("m"), key.WithHelp("m", "name a mark")),
+var bookKeys = struct{ Up, Down, Open, Filter, Judge, Beside, Back, Mark, Correct key.Binding }{
+	Up:      key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "sheet")),
+	Down:    key.NewBinding(key.WithKeys("down")),
+	Open:    key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "open")),
+	Filter:  key.NewBinding(key.WithKeys("/"), key.WithHelp("/", "only those with")),
+	Judge:   key.NewBinding(key.WithKeys("j"), key.WithHelp("j", "judge")),
+	Beside:  key.NewBinding(key.WithKeys("v"), key.WithHelp("v", "beside another")),
+	Back:    key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "back")),
+	Mark:    key.NewBinding(key.WithKeys("m"), key.WithHelp("m", "name a mark")),
+	Correct: key.NewBinding(key.WithKeys("c"), key.WithHelp("c", "correct")),
 }
 
 // Notebook is what was written down.
@@ -96,7 +99,7 @@ func (b *book) enter(m *Model) { b.load(m) }
 func (b *book) keys(*Model) []key.Binding {
 	k := bookKeys
 	if b.open != nil {
-		return []key.Binding{k.Back, k.Judge, k.Mark}
+		return []key.Binding{k.Back, k.Judge, k.Correct, k.Mark}
 	}
 	return []key.Binding{k.Open, k.Up, k.Judge, k.Beside, k.Filter}
 }
@@ -166,6 +169,15 @@ func (b *book) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		b.judge(m, row)
 	case key.Matches(k, bookKeys.Mark):
 		b.nameMark(m, row)
+	case key.Matches(k, bookKeys.Correct):
+		m.askUntil(fmt.Sprintf("Sheet %d: what was wrong, and what is right? name signal arm; photographer Ash; camera hat-box; paper direct-positive-fb", row.Num), func(text string) (tea.Cmd, error) {
+			if err := m.cfg.Book.Correct(row.ID, text); err != nil {
+				return nil, err
+			}
+			m.desk.Tick() // a sheet of this session is told so
+			b.again(m)
+			return m.tell(fmt.Sprintf("sheet %d is corrected; its record says so", row.Num)), nil
+		})
 	}
 	return nil
 }

@@ -44,6 +44,13 @@ func (shelf) Judge(_ string, stops float64, _ string) error {
 	return nil
 }
 
+func (shelf) Correct(_, text string) error {
+	if text != "camera hat-box" {
+		return errors.New(text + " is nothing that can be put right")
+	}
+	return nil
+}
+
 func (shelf) Next(string) (time.Duration, bool) { return 0, true }
 
 // taught is a shelf whose next time becomes longer by a judgement.

@@ -180,7 +180,7 @@ func TestACallIsAnsweredWhereverOneIs(t *testing.T) {
 		m.keys(t, "space")
 		w.pass(121 * time.Second)
 		m.screen = where
-		m.form.focus(fPaper)
+		m.form.focus(m, fPaper)
 		if got := plain(m); !strings.Contains(got, "space 1: cover the pinhole") {
 			t.Errorf("%s: beside the key stands\n%s", where, got)
 		}
@@ -202,7 +202,7 @@ func TestACallIsAnsweredWhereverOneIs(t *testing.T) {
 		m.keys(t, "2", "space")
 		w.pass(121 * time.Second)
 		m.screen = where
-		m.form.focus(fPaper)
+		m.form.focus(m, fPaper)
 		m.keys(t, "space", "2")
 		if a.Phase != session.Exposing || b.Phase != session.Exposed {
 			t.Errorf("%s: 2 answers: sheet 1 %s, sheet 2 %s", where, a.Phase, b.Phase)

@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/charmbracelet/bubbles/key"
@@ -14,12 +15,15 @@ import (
 	"wetside/tui/ember"
 )
 
-// form is the bench screen: one sheet's paper, process, camera, temperature,
-// name and light, and the button that adds it.
+// form is the bench screen: what is said of a sheet, the line that adds it, and
+// the sheets that were added.
 type form struct {
 	fixed
 	fields []formField
-	at     int
+	at     int // a field, then the line that adds, then the sheets
+	// change is the sheet whose words are in the fields, and before what stood there.
+	change string
+	before []formField
 }
 
 // A formField is a choice (choices not empty) or a line of text.
@@ -40,6 +44,7 @@ const (
 	fMaker
 	fLight
 	fWith
+	fAdd // no field: the line that adds the sheet
 )
 
 func newForm(cfg Config) form {
@@ -55,19 +60,26 @@ func newForm(cfg Config) form {
 		fCamera:  {label: "camera", choices: append(append([]Choice{}, cfg.Cameras...), Choice{"", "none"})},
 		fCelsius: text("developer", "20 C", ""),
 		fName:    text("name", "of the sheet", ""),
-		fMaker:   text("maker", "whose it is", ""),
+		fMaker:   text("photographer", "where there are several", ""),
 		fLight:   text("light", "EV 13, f/16 1/125, 2500 lux, overcast, or a time: 4m, or both", ""),
 		fWith:    text("with", "filter 1, pre-flash 1/2, warm light 1/3, subject 1m", ""),
 	}}
 }
 
-var formKeys = struct{ Up, Down, Left, Right, Add, Fill key.Binding }{
-	Up:    key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "field")),
-	Down:  key.NewBinding(key.WithKeys("down")),
-	Left:  key.NewBinding(key.WithKeys("left"), key.WithHelp("left/right", "choose")),
-	Right: key.NewBinding(key.WithKeys("right", " ")),
-	Add:   key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "add this sheet")),
-	Fill:  key.NewBinding(key.WithKeys("b"), key.WithHelp("b", "fill the trays")),
+var formKeys = struct{ Next, Up, Down, Left, Right, Add, Press, Keep, Leave, Fill, Camera, Change, Remove key.Binding }{
+	Next:   key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "next line")),
+	Up:     key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "line")),
+	Down:   key.NewBinding(key.WithKeys("down")),
+	Left:   key.NewBinding(key.WithKeys("left"), key.WithHelp("left/right", "choose")),
+	Right:  key.NewBinding(key.WithKeys("right", " ")),
+	Add:    key.NewBinding(key.WithKeys("a"), key.WithHelp("a", "add this sheet")),
+	Press:  key.NewBinding(key.WithKeys("enter", "a"), key.WithHelp("enter", "add this sheet")),
+	Keep:   key.NewBinding(key.WithKeys("enter", "a"), key.WithHelp("enter", "keep the change")),
+	Leave:  key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "leave it as it was")),
+	Fill:   key.NewBinding(key.WithKeys("b"), key.WithHelp("b", "fill the trays")),
+	Camera: key.NewBinding(key.WithKeys("n"), key.WithHelp("n", "a new camera")),
+	Change: key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "change this sheet")),
+	Remove: trayKeys.Withdraw,
 }
 
 // Bench is where a sheet is described and added.
@@ -76,11 +88,25 @@ const Bench Screen = "bench"
 func (f *form) name() Screen { return Bench }
 func (f *form) clip() string { return "bench" }
 
-func (f *form) keys(*Model) []key.Binding {
-	if f.editing() {
-		return []key.Binding{formKeys.Add, formKeys.Up}
+func (f *form) keys(m *Model) []key.Binding {
+	k := formKeys
+	var out []key.Binding
+	switch {
+	case f.sheet(m) != nil:
+		out = []key.Binding{k.Change, k.Remove, k.Up, trayKeys.Pick}
+	case f.at == fAdd && f.change != "":
+		out = []key.Binding{k.Keep, k.Leave, k.Up}
+	case f.at == fAdd:
+		out = []key.Binding{k.Press, k.Up, k.Fill}
+	case f.editing():
+		out = []key.Binding{k.Next, k.Up}
+	default:
+		out = []key.Binding{k.Next, k.Left, k.Add, k.Up, k.Camera, k.Fill, trayKeys.Pick}
 	}
-	return []key.Binding{formKeys.Add, formKeys.Up, formKeys.Left, formKeys.Fill}
+	if f.change != "" && f.at != fAdd {
+		out = append(slices.DeleteFunc(out, func(b key.Binding) bool { return b.Help().Key == "a" }), k.Leave)
+	}
+	return out
 }
 
 func (f *form) takes(*Model) takes {
@@ -91,11 +117,23 @@ func (f *form) takes(*Model) takes {
 }
 
 // editing reports whether letters are being typed into a field.
-func (f *form) editing() bool { return f.fields[f.at].choices == nil }
+func (f *form) editing() bool { return f.at < fAdd && f.fields[f.at].choices == nil }
 
-func (f *form) focus(n int) {
-	f.fields[f.at].input.Blur()
-	f.at = (n + len(f.fields)) % len(f.fields)
+// sheet is the one that the line is on; nil when it is on none.
+func (f *form) sheet(m *Model) *session.Sheet {
+	all := m.desk.M.Sheets()
+	if i := f.at - fAdd - 1; i >= 0 && i < len(all) {
+		return all[i]
+	}
+	return nil
+}
+
+func (f *form) focus(m *Model, n int) {
+	if f.editing() {
+		f.fields[f.at].input.Blur()
+	}
+	lines := fAdd + 1 + len(m.desk.M.Sheets())
+	f.at = (n + lines) % lines
 	if f.editing() {
 		f.fields[f.at].input.Focus()
 	}
@@ -120,52 +158,119 @@ func (f *form) value() profiles.Form {
 }
 
 func (f *form) press(m *Model, k tea.KeyMsg) tea.Cmd {
-	fl := &f.fields[f.at]
+	if f.change != "" && key.Matches(k, formKeys.Leave) {
+		f.left(m)
+		return m.tell("left as it was")
+	}
 	switch {
 	case key.Matches(k, formKeys.Up):
-		f.focus(f.at - 1)
-		return f.sayField(m)
+		f.focus(m, f.at-1)
+		return f.sayLine(m)
 	case key.Matches(k, formKeys.Down):
-		f.focus(f.at + 1)
-		return f.sayField(m)
-	case key.Matches(k, formKeys.Add):
-		return f.add(m)
-	case fl.choices != nil && key.Matches(k, formKeys.Left):
-		fl.chosen = (fl.chosen + len(fl.choices) - 1) % len(fl.choices)
-		return f.sayField(m)
-	case fl.choices != nil && key.Matches(k, formKeys.Right):
-		fl.chosen = (fl.chosen + 1) % len(fl.choices)
-		return f.sayField(m)
-	case fl.choices != nil && key.Matches(k, formKeys.Fill):
-		return m.fillTrays(f.value().Process)
-	case fl.choices == nil:
+		f.focus(m, f.at+1)
+		return f.sayLine(m)
+	}
+	if s := f.sheet(m); s != nil {
+		switch {
+		case key.Matches(k, formKeys.Change):
+			return f.load(m, s)
+		case key.Matches(k, formKeys.Remove):
+			cmd := m.withdraw(s)
+			f.focus(m, min(f.at, fAdd+len(m.desk.M.Sheets())))
+			return cmd
+		}
+	}
+	switch {
+	case f.at == fAdd && key.Matches(k, formKeys.Press):
+		return f.done(m)
+	case f.at > fAdd || f.at == fAdd:
+		switch {
+		case key.Matches(k, trayKeys.Pick):
+			return f.pick(m, k)
+		case key.Matches(k, formKeys.Fill):
+			return m.fillTrays(f.value().Process)
+		}
+		return nil
+	case key.Matches(k, formKeys.Next):
+		f.focus(m, f.at+1)
+		return f.sayLine(m)
+	}
+	fl := &f.fields[f.at]
+	if fl.choices == nil {
 		var cmd tea.Cmd
 		fl.input, cmd = fl.input.Update(k)
 		return cmd
 	}
-	return nil
-}
-
-// sayField speaks the field to who does not look.
-func (f *form) sayField(m *Model) tea.Cmd {
-	if m.cfg.Blind {
-		fl := f.fields[f.at]
-		text := fl.label
-		if fl.choices != nil {
-			text += ": " + fl.choices[fl.chosen].Name
-		} else {
-			text += ": " + fl.input.Value()
-		}
-		m.desk.Say(text)
+	switch {
+	case key.Matches(k, formKeys.Left):
+		fl.chosen = (fl.chosen + len(fl.choices) - 1) % len(fl.choices)
+		return f.sayLine(m)
+	case key.Matches(k, formKeys.Right):
+		fl.chosen = (fl.chosen + 1) % len(fl.choices)
+		return f.sayLine(m)
+	case key.Matches(k, formKeys.Add) && f.change == "":
+		return f.done(m)
+	case key.Matches(k, formKeys.Camera):
+		f.askCamera(m)
+	case key.Matches(k, formKeys.Fill):
+		return m.fillTrays(f.value().Process)
+	case key.Matches(k, trayKeys.Pick):
+		return f.pick(m, k)
 	}
 	return nil
 }
 
-func (f *form) add(m *Model) tea.Cmd {
+// pick goes to the line of a sheet by its number.
+func (f *form) pick(m *Model, k tea.KeyMsg) tea.Cmd {
+	cmd := m.pickNumber(number(k))
+	for i, s := range m.desk.M.Sheets() {
+		if s.Num == number(k) {
+			f.focus(m, fAdd+1+i)
+		}
+	}
+	return cmd
+}
+
+// sayLine speaks the line to who does not look.
+func (f *form) sayLine(m *Model) tea.Cmd {
+	if !m.cfg.Blind {
+		return nil
+	}
+	if s := f.sheet(m); s != nil {
+		m.desk.Say(fmt.Sprintf("sheet %d", s.Num))
+		return nil
+	}
+	if f.at >= fAdd {
+		m.desk.Say(f.button())
+		return nil
+	}
+	fl := f.fields[f.at]
+	text := fl.label + ": "
+	if fl.choices != nil {
+		text += fl.choices[fl.chosen].Name
+	} else {
+		text += fl.input.Value()
+	}
+	m.desk.Say(text)
+	return nil
+}
+
+func (f *form) button() string {
+	if f.change != "" {
+		return "keep the change"
+	}
+	return "add this sheet"
+}
+
+// done adds the sheet, or keeps what was changed of one.
+func (f *form) done(m *Model) tea.Cmd {
 	plan, err := m.cfg.Plan(f.value())
 	if err != nil {
 		m.desk.Complain(err)
 		return m.tell(err.Error())
+	}
+	if s := m.desk.M.Sheet(f.change); s != nil {
+		return f.keep(m, s, plan)
 	}
 	s, err := m.desk.Add(plan.Spec)
 	if err != nil {
@@ -173,6 +278,9 @@ func (f *form) add(m *Model) tea.Cmd {
 		return nil
 	}
 	f.fields[fName].input.SetValue("")
+	if f.at == fAdd {
+		f.focus(m, fName) // the next sheet has another name; enter again adds none
+	}
 	text := fmt.Sprintf("sheet %d added", s.Num)
 	if plan.Exposure > 0 {
 		text += ": expose " + words.Finished(plan.Exposure)
@@ -185,57 +293,261 @@ func (f *form) add(m *Model) tea.Cmd {
 	return nil
 }
 
-func (f *form) view(m *Model, _ session.View, h int) string {
-	st := m.styles
-	var b strings.Builder
-	b.WriteString(st.Faint.Render("New sheet") + "\n")
-	for i, fl := range f.fields {
-		style, mark := st.Normal, "  "
-		if i == f.at {
-			style, mark = st.Strong, "> "
+// load puts the words of a sheet into the fields, to be changed.
+func (f *form) load(m *Model, s *session.Sheet) tea.Cmd {
+	f.left(m)
+	f.change, f.before = s.ID, slices.Clone(f.fields)
+	choose := func(i int, key, name string) {
+		c := &f.fields[i]
+		if c.chosen = slices.IndexFunc(c.choices, func(x Choice) bool { return x.Key == key }); c.chosen < 0 {
+			c.choices = append(slices.Clip(c.choices), Choice{key, name}) // a profile that is gone
+			c.chosen = len(c.choices) - 1
 		}
-		val := ""
+	}
+	choose(fPaper, s.Spec.Paper.Key, s.Spec.Paper.Name)
+	choose(fProcess, s.Spec.Process.Key, s.Spec.Process.Name)
+	choose(fCamera, s.Spec.Camera, s.Spec.Camera)
+	celsius := ""
+	if s.Spec.Celsius != 0 {
+		celsius = words.Decimals(s.Spec.Celsius, 1) + " C"
+	}
+	for i, text := range map[int]string{fCelsius: celsius, fName: s.Spec.Name, fMaker: s.Spec.Maker, fLight: s.Spec.Light,
+		fWith: profiles.OwnOf(s.Spec.Reckoned).Words()} {
+		f.fields[i].input.SetValue(text)
+		f.fields[i].input.CursorEnd()
+	}
+	f.focus(m, fPaper)
+	return m.tell(fmt.Sprintf("sheet %d: change what is wrong, then keep it", s.Num))
+}
+
+// left gives the fields back what stood in them before a change.
+func (f *form) left(m *Model) {
+	if f.change == "" {
+		return
+	}
+	f.change, f.fields, f.before = "", f.before, nil
+	f.focus(m, fPaper)
+}
+
+// keep writes a change of a sheet down.
+func (f *form) keep(m *Model, s *session.Sheet, plan profiles.Reckoned) tea.Cmd {
+	spec := plan.Spec
+	if s.Phase != session.Fresh || !s.Light.BegunAt.IsZero() {
+		spec = plan.Since(s.Spec) // its light fell as it fell
+	}
+	done := s.Phase == session.Finished || s.Phase == session.Ruined
+	if m.do(session.Event{Kind: session.Remade, Sheet: s.ID, Spec: &spec}) != nil {
+		return nil
+	}
+	f.left(m)
+	text := fmt.Sprintf("sheet %d is changed", s.Num)
+	if done {
+		text = fmt.Sprintf("sheet %d is corrected; its record says so", s.Num)
+	}
+	return m.tell(text)
+}
+
+// askCamera asks the three questions that make a camera: name, shape and size;
+// hole; paper.
+func (f *form) askCamera(m *Model) {
+	if m.cfg.NewCamera == nil {
+		m.said = "no camera can be kept here"
+		return
+	}
+	questions := []string{
+		"New camera, 1 of 3: its name, round or flat, and its size: cake tin, round, 100 mm across; hat box, flat, 3 in deep",
+		"2 of 3: the hole: 0.5 mm; or its scan, dots an inch and pixels across the hole: 2400, 47",
+		"3 of 3: the paper that it takes, width first: 12x9 cm; 5x4 in",
+	}
+	var ask func(answers []string)
+	ask = func(answers []string) {
+		m.askUntil(questions[len(answers)], func(text string) (tea.Cmd, error) {
+			got := append(slices.Clip(answers), text)
+			c, err := m.cfg.NewCamera(got...)
+			if err != nil {
+				return nil, err
+			}
+			if len(got) < len(questions) {
+				ask(got)
+				return nil, nil
+			}
+			fl := &f.fields[fCamera]
+			n := len(fl.choices) - 1 // before "none"
+			fl.choices = slices.Insert(slices.Clone(fl.choices), n, c)
+			fl.chosen = n
+			m.cfg.Cameras = append(slices.Clip(m.cfg.Cameras), c)
+			return m.tell("the " + ember.SafeText(c.Name) + " is kept as a profile, and chosen"), nil
+		})
+	}
+	ask(nil)
+}
+
+// A benchLine is a row of the bench: text by place.
+type benchLine struct {
+	parts []benchPart
+	on    bool // the line is here
+}
+
+type benchPart struct {
+	x    int
+	role ember.Role
+	text string
+}
+
+func (f *form) view(m *Model, v session.View, h int) string {
+	w, margin := m.width, 2
+	if w >= 60 {
+		margin = 3
+	}
+	var ls []benchLine
+	put := func(parts ...benchPart) { ls = append(ls, benchLine{parts: parts}) }
+	para := func(role ember.Role, text string) {
+		for l := range strings.SplitSeq(wrap(ember.SafeText(text), w-2*margin), "\n") {
+			put(benchPart{margin, role, l})
+		}
+	}
+	here := func(on bool, parts ...benchPart) {
+		if on {
+			parts = append(parts, benchPart{margin - 2, ember.Strong, ">"})
+		}
+		ls = append(ls, benchLine{parts, on})
+	}
+	title := "New sheet"
+	if s := m.desk.M.Sheet(f.change); s != nil {
+		title = strings.TrimSpace(fmt.Sprintf("Change sheet %d %s", s.Num, s.Spec.Name))
+	}
+	put(benchPart{margin, ember.Faint, ansiCut(ember.SafeText(title), w-2*margin)})
+	for i, fl := range f.fields {
+		role, val := ember.Normal, ""
+		at := margin + 14
 		switch {
 		case len(fl.choices) > 0:
-			val = fl.choices[fl.chosen].Name
-			if i == f.at {
+			if val = ansiCut(ember.SafeText(fl.choices[fl.chosen].Name), w-at-margin-4); i == f.at {
 				val = "< " + val + " >"
 			}
-		case fl.input.Value() == "" && i != f.at:
-			val = "(" + fl.hint + ")"
-			style = st.Faint
+		case i == f.at:
+			val = typed(fl.input, w-at-1)
+		case fl.input.Value() == "":
+			val, role = "("+fl.hint+")", ember.Border
 		default:
 			val = fl.input.Value()
-			if i == f.at {
-				val = typed(fl.input, m.width-14)
-			}
 		}
-		b.WriteString(style.Render(fmt.Sprintf("%s%-10s %s", mark, fl.label, ember.SafeText(val))) + "\n")
+		if i == f.at {
+			role = ember.Strong
+		}
+		here(i == f.at, benchPart{margin, ember.Faint, fl.label}, benchPart{at, role, ansiCut(ember.SafeText(val), w-at-1)})
 	}
-	b.WriteString("\n" + f.preview(m) + "\n")
-	if h > 18 {
-		b.WriteString("\n" + st.Faint.Render(wrap(caution, m.width-2)))
+	role := ember.Normal
+	if f.at == fAdd {
+		role = ember.Strong
 	}
-	return b.String()
+	here(f.at == fAdd, benchPart{margin, role, "[ " + f.button() + " ]"})
+	roomy := h >= 18
+	if roomy {
+		put()
+	}
+	f.answer(m, para)
+	if all := m.desk.M.Sheets(); len(all) > 0 {
+		if roomy {
+			put()
+		}
+		put(benchPart{margin, ember.Faint, "On the bench"})
+		for i, s := range all {
+			sv, _ := v.Sheet(s.ID)
+			here(f.at == fAdd+1+i, f.row(m, sv, s, margin, f.at == fAdd+1+i)...)
+		}
+	}
+	if rows := strings.Count(wrap(caution, w-2*margin), "\n") + 2; len(ls)+rows <= h {
+		for len(ls) < h-rows+1 {
+			put()
+		}
+		para(ember.Border, caution)
+	}
+	// Where not all of it fits, it moves under the line.
+	first := 0
+	if i := slices.IndexFunc(ls, func(l benchLine) bool { return l.on }); len(ls) > h {
+		first = max(0, min(i-h/2, len(ls)-h))
+	}
+	c := newCanvas(w, h)
+	for y, l := range ls[first:min(len(ls), first+h)] {
+		for _, p := range l.parts {
+			c.put(p.x, y, p.role, p.text)
+		}
+	}
+	return c.render(m.styles)
+}
+
+// row is a sheet that was added: what it is, and how far it is.
+func (f *form) row(m *Model, sv session.SheetView, s *session.Sheet, x int, on bool) []benchPart {
+	role := ember.Normal
+	switch {
+	case on:
+		role = ember.Strong
+	case s.Phase == session.Finished || s.Phase == session.Ruined:
+		role = ember.Border
+	}
+	state := map[session.Phase]string{session.Fresh: "ready", session.Exposing: "in the light", session.Exposed: "exposed", session.Finished: "done", session.Ruined: "spoiled"}[s.Phase]
+	if s.Phase == session.Wet {
+		state = sv.Label
+	}
+	long := "-"
+	if s.Spec.Exposure > 0 {
+		long = words.Finished(s.Spec.Exposure)
+	}
+	short := func(name string) string { name, _, _ = strings.Cut(name, ","); return name }
+	camera := s.Spec.Camera
+	for _, c := range m.cfg.Cameras {
+		if c.Key == camera {
+			camera = short(c.Name)
+		}
+	}
+	makers := slices.ContainsFunc(m.desk.M.Sheets(), func(o *session.Sheet) bool { return o.Spec.Maker != "" })
+	var out []benchPart
+	put := func(text string, width int) {
+		if x+width < m.width {
+			out = append(out, benchPart{x, role, ansiCut(ember.SafeText(text), width-1)})
+			x += width
+		}
+	}
+	put(fmt.Sprint(s.Num), 3)
+	more := min(max(0, m.width-80)/4, 10)
+	switch {
+	case m.width < 60:
+		put(s.Spec.Name, m.width-26)
+	case m.width < 78:
+		put(s.Spec.Name, 19)
+		put(camera, 13)
+	case makers:
+		put(s.Spec.Name, 14+more)
+		put(short(s.Spec.Paper.Name), 14+more)
+		put(camera, 12+more)
+		put(s.Spec.Maker, 10+more)
+	default:
+		put(s.Spec.Name, 16+more)
+		put(short(s.Spec.Paper.Name), 18+more)
+		put(camera, 14+more)
+	}
+	put(long, 8)
+	put(state, min(13, m.width-x-1))
+	return out
 }
 
 // caution stands on the bench screen, where the work begins.
 const caution = "Dry side: keep the laptop and its mains lead away from wet hands and trays. " +
 	"Gloves, goggles, fresh air. Each product's own data sheet and your local rules come before anything said here."
 
-// preview shows what the form comes to before it is added.
-func (f *form) preview(m *Model) string {
-	st := m.styles
+// answer is what the form comes to before it is added.
+func (f *form) answer(m *Model, para func(ember.Role, string)) {
 	plan, err := m.cfg.Plan(f.value())
 	if err != nil {
-		return st.Normal.Render(wrap(err.Error(), m.width-2))
+		para(ember.Normal, err.Error())
+		return
 	}
-	var b strings.Builder
 	if plan.Sentence != "" {
-		b.WriteString(st.Strong.Render(wrap(ember.SafeText(plan.Sentence), m.width-2)) + "\n")
+		para(ember.Strong, plan.Sentence)
 	}
 	for _, n := range plan.Notes {
-		b.WriteString(st.Normal.Render(wrap(ember.SafeText(n), m.width-2)) + "\n")
+		para(ember.Normal, n)
 	}
 	var steps []string
 	for _, s := range plan.Spec.Process.Steps {
@@ -245,6 +557,5 @@ func (f *form) preview(m *Model) string {
 		}
 		steps = append(steps, s.Label()+" "+t)
 	}
-	b.WriteString(st.Normal.Render(wrap(strings.Join(steps, ", "), m.width-2)))
-	return b.String()
+	para(ember.Faint, strings.Join(steps, ", "))
 }

@@ -58,7 +58,7 @@ func TestAHeldKeyIsOnePress(t *testing.T) {
 			t.Errorf("%s: backspace held took more than the mark back: %v", x.name, s.Undone)
 		}
 		m.goTo(Bench)
-		m.form.focus(fName)
+		m.form.focus(m, fAdd)
 		w.hold(m, tea.KeyMsg{Type: tea.KeyEnter}, x.delay, x.gap, 5*time.Second)
 		if n := len(m.desk.M.Sheets()); n != 2 {
 			t.Errorf("%s: enter held on the bench made %d sheets of one", x.name, n)
@@ -132,12 +132,12 @@ func TestCapsLock(t *testing.T) {
 		t.Error("C did not cover")
 	}
 	m.goTo(Bench)
-	m.form.focus(fName)
+	m.form.focus(m, fName)
 	m.keys(t, "S", "I", "G", "N", "A", "L")
 	if got := m.form.value().Name; got != "SIGNAL" {
 		t.Errorf("the name is %q", got)
 	}
-	m.form.focus(fPaper)
+	m.form.focus(m, fPaper)
 	m.keys(t, "Q", "N")
 	if m.ask != nil {
 		t.Error("N is no answer")

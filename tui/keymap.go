@@ -50,7 +50,7 @@ var KeyDeeds = []KeyDeed{
 	{"mark", []Screen{Trays}, []string{"m"}, "mark this moment"},
 	{"note", []Screen{Field, Trays}, []string{"o"}, "write a note"},
 	{"spoiled", []Screen{Field, Trays}, []string{"x"}, "the sheet is spoiled"},
-	{"withdraw", []Screen{Field, Trays}, []string{"delete"}, "take away a sheet that was added and never had light"},
+	{"withdraw", []Screen{Bench, Field, Trays}, []string{"delete"}, "take away a sheet that was added and never had light"},
 	{"1", nil, []string{"1", "f1"}, "pick sheet 1"},
 	{"2", nil, []string{"2", "f2"}, "pick sheet 2"},
 	{"3", nil, []string{"3", "f3"}, "pick sheet 3"},

@@ -111,7 +111,7 @@ func TestOtherKeysDoTheDeed(t *testing.T) {
 		t.Error("page up did not take it back")
 	}
 	m.goTo(Bench)
-	m.form.focus(fName)
+	m.form.focus(m, fName)
 	press(tea.KeyF1)
 	press(tea.KeyPgDown) // in a line of text, without the number first: it opens nothing
 	if got := m.form.value().Name; got != "" {

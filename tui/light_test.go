@@ -10,6 +10,7 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 	"github.com/charmbracelet/x/vt"
 
+	"wetside/profiles"
 	"wetside/session"
 	"wetside/tui/ember"
 )
@@ -181,6 +182,28 @@ func states(t testing.TB) map[string]state {
 	}
 	_, m := newWorld(t, func(c *Config) { c.Start, c.First = "", true })
 	all["first start"] = state{m, false}
+	onBench := func(keys ...string) *Model {
+		w, m := newWorld(t, func(c *Config) {
+			c.Start = Bench
+			c.NewCamera = func(...string) (Choice, error) { return Choice{"cake-tin", "cake tin"}, nil }
+		})
+		for i, light := range []string{"4m20s", "31m", ""} {
+			f := profiles.Form{Name: names[i], Light: light, Maker: []string{"Ash", "Birch", "Ash"}[i]}
+			if light != "" {
+				f.Camera = "tea-caddy"
+			}
+			if err := m.addForm(f); err != nil {
+				t.Fatal(err)
+			}
+		}
+		m.desk.Do(session.Event{Kind: session.ExposureBegun, Sheet: m.desk.M.Sheets()[0].ID, Planned: 4*time.Minute + 20*time.Second})
+		w.pass(time.Minute)
+		m.keys(t, keys...)
+		return m
+	}
+	all["bench, three sheets"] = state{onBench(), false}
+	all["bench, a sheet is changed"] = state{onBench("2", "enter"), false}
+	all["bench, a new camera"] = state{onBench("n"), false}
 	m = inTrays(3)
 	m.help = true
 	all["help"] = state{m, false}

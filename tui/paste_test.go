@@ -59,7 +59,7 @@ func TestAPasteGoesIntoALineOfText(t *testing.T) {
 		t.Errorf("the note is %q", s.Notes)
 	}
 	m.goTo(Bench)
-	m.form.focus(fName)
+	m.form.focus(m, fName)
 	m.Update(pasted("Kettle\tx"))
 	if got := m.form.value().Name; got != "Kettle x" {
 		t.Errorf("the name is %q", got)

@@ -76,7 +76,7 @@ func TestOnlyKeysThatWorkAreOffered(t *testing.T) {
 	if got := foot(); !strings.Contains(got, "q quit") || !strings.Contains(got, "left/right choose") {
 		t.Errorf("on a choice: %q", got)
 	}
-	m.form.focus(fName)
+	m.form.focus(m, fName)
 	if got := foot(); strings.Contains(got, " q quit") || strings.Contains(got, "? help") || strings.Contains(got, "choose") || !strings.Contains(got, "f12 help") {
 		t.Errorf("in a line of text: %q", got)
 	}
@@ -89,7 +89,7 @@ func TestOnlyKeysThatWorkAreOffered(t *testing.T) {
 // The cursor stands where the next letter goes.
 func TestTheCursorIsWhereTheNextLetterGoes(t *testing.T) {
 	_, m := newWorld(t, func(c *Config) { c.Start = Bench })
-	m.form.focus(fName)
+	m.form.focus(m, fName)
 	m.keys(t, "h", "a", "t")
 	m.Update(tea.KeyMsg{Type: tea.KeyLeft})
 	if got := plain(m); !strings.Contains(got, "ha_t") {

@@ -90,6 +90,9 @@ type Config struct {
 	// First: nothing was ever written down. The program opens with a page that asks
 	// what is to be done.
 	First bool
+	// NewCamera keeps a camera of its three answers: name, shape and size; hole; paper.
+	// With fewer it only says what is wrong with them. May be nil.
+	NewCamera func(answers ...string) (Choice, error)
 	// Timer makes a sheet of which only the times are known, of a process or of
 	// steps as typed; may be nil.
 	Timer func(string) (session.SheetSpec, error)
@@ -450,7 +453,7 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 	}
 	// A number answers a question of the large key anywhere; else it picks, where
 	// the screen has no sheets of its own.
-	if key.Matches(k, trayKeys.Pick) && (len(m.hands.Asked()) > 0 || !work && m.screen != Notebook) {
+	if key.Matches(k, trayKeys.Pick) && (len(m.hands.Asked()) > 0 || !work && m.screen != Notebook && m.screen != Bench) {
 		return m.pickNumber(number(k))
 	}
 	return m.up().press(m, k)

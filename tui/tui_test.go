@@ -83,7 +83,7 @@ func newWorld(t testing.TB, change func(*Config)) (*world, *Model) {
 	cfg := Config{Desk: d, Level: ember.Ember, Profile: ember.TrueColor, Start: Trays,
 		Papers: []Choice{{"dp", "direct-positive FB paper, ISO 3"}}, Processes: []Choice{{"three", "Three trays"}}, Cameras: []Choice{{"tea-caddy", "tea caddy"}},
 		Plan: func(f profiles.Form) (profiles.Reckoned, error) {
-			p := profiles.Reckoned{Spec: session.SheetSpec{Name: f.Name, Camera: f.Camera, Paper: session.Paper{Key: "dp", AreaCM2: 100}, Process: testProcess(), Light: f.Light}}
+			p := profiles.Reckoned{Spec: session.SheetSpec{Name: f.Name, Maker: f.Maker, Camera: f.Camera, Paper: session.Paper{Key: "dp", Name: "direct-positive FB paper, ISO 3", AreaCM2: 100}, Process: testProcess(), Light: f.Light}}
 			if f.Light != "" {
 				x, err := time.ParseDuration(f.Light)
 				if err != nil {
@@ -120,6 +120,8 @@ func (m *Model) keys(t testing.TB, names ...string) {
 			k = tea.KeyMsg{Type: tea.KeyTab}
 		case "esc":
 			k = tea.KeyMsg{Type: tea.KeyEsc}
+		case "delete":
+			k = tea.KeyMsg{Type: tea.KeyDelete}
 		case "down":
 			k = tea.KeyMsg{Type: tea.KeyDown}
 		}

@@ -150,7 +150,7 @@ func TestNewsOutlivesAKeystroke(t *testing.T) {
 		c.Start = Bench
 		c.News = func() []string { n := news; news = nil; return n }
 	})
-	m.form.focus(fName)
+	m.form.focus(m, fName)
 	m.Update(tickMsg{})
 	m.keys(t, "a")
 	if got := plain(m); !strings.Contains(got, "it is set aside") {

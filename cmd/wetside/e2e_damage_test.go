@@ -291,7 +291,7 @@ func TestAFolderThatVanishesIsNoticed(t *testing.T) {
 	}
 	here, spare := filepath.Join(data, "notebook.db.journal", "*.jsonl"), filepath.Join(h.dir, ".local", "state", "wetside", "notebook-*", "*.jsonl")
 	cmd, keys := begin()
-	io.WriteString(keys, "y\r\t\t")
+	io.WriteString(keys, "ya\t\t")
 	until(t, "a sheet is known", func() bool { return lines(here, `"sheet added"`) == 1 })
 	if err := os.Rename(data, away); err != nil {
 		t.Fatal(err)
@@ -314,7 +314,7 @@ func TestAFolderThatVanishesIsNoticed(t *testing.T) {
 	}
 	// Nor does the next start make the folder: it may lie on a disk that is out.
 	cmd, keys = begin()
-	io.WriteString(keys, "y\t\tm")
+	io.WriteString(keys, "y\tm") // it opens in the field, where the sheet is
 	until(t, "the next start goes on there", func() bool { return lines(spare, `"marked"`) == 2 })
 	if _, err := os.Stat(data); err == nil {
 		t.Error("a folder was made where the disk was")

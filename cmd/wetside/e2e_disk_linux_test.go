@@ -270,7 +270,7 @@ func TestQuittingWhileTheDiskRefuses(t *testing.T) {
 			if text := p.wait("filter 1", "quit"); !strings.Contains(text, "sound off") || strings.Contains(text, "%") {
 				t.Errorf("what is said of the sound that is switched off:\n%s", text)
 			}
-			p.keys("Enter")
+			p.keys("a")
 			p.wait("sheet 1")
 			p.keys("Tab", "Tab")
 			p.wait("seen")

@@ -463,7 +463,7 @@ func TestLightOfATerminalThatSaysLinux(t *testing.T) {
 			s.says("try it in the light")
 			first := s.rest(true)
 			s.judge("ember", "first start", first)
-			s.goTo("1", "ember", "bench", "enter add this sheet", first)
+			s.goTo("1", "ember", "bench", "a add this sheet", first)
 		})
 	}
 }

@@ -169,7 +169,7 @@ func TestOneSheetInTmux(t *testing.T) {
 	p := newPane(t, h, 80, 24, "--sound", "none")
 	p.wait("expose and develop", "only the trays", "just a timer", "try it in the light")
 	p.keys("1")
-	p.wait("enter add this sheet")
+	p.wait("a add this sheet")
 	p.keys("Right") // the next paper and back again: keys of the help line
 	p.keys("Left")
 	for range 6 {
@@ -178,6 +178,7 @@ func TestOneSheetInTmux(t *testing.T) {
 	p.wait("> light")
 	p.keys("6s")
 	p.wait("as you said")
+	p.keys("Down", "Down") // to the line that adds it
 	p.keys("Enter")
 	p.wait("sheet 1 added")
 	p.keys("Tab")
@@ -471,7 +472,7 @@ func TestKeysOfTheStartAreKept(t *testing.T) {
 		h := newHome(t)
 		h.env = append(h.env, "TERM=xterm-256color", "TMUX=")
 		gate := filepath.Join(h.dir, "gate")
-		args, typed := []string{"--sound", "none"}, []string{"1", "Enter", "Tab", "?"}
+		args, typed := []string{"--sound", "none"}, []string{"1", "a", "Tab", "?"}
 		if blind {
 			args, typed = append(args, "--blind"), typed[1:]
 		}
@@ -480,7 +481,7 @@ func TestKeysOfTheStartAreKept(t *testing.T) {
 		if err := os.WriteFile(gate, nil, 0o600); err != nil {
 			t.Fatal(err)
 		}
-		until(t, "enter added a sheet", func() bool { return strings.Contains(h.wetside(t, "where", "--json"), `"sheet": 1`) })
+		until(t, "a added a sheet", func() bool { return strings.Contains(h.wetside(t, "where", "--json"), `"sheet": 1`) })
 		if !blind {
 			p.wait("keys of the field")
 			if text := p.text(); strings.Contains(text, "^I") {

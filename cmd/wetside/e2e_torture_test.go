@@ -52,7 +52,7 @@ func TestTorture(t *testing.T) {
 	}
 
 	r := start()
-	io.WriteString(r.keys, "y\r\t\t") // sound confirmed, a sheet added, to the trays
+	io.WriteString(r.keys, "ya\t\t") // sound confirmed, a sheet added, to the trays
 	until(t, "the sheet is known", func() bool { return len(where()) == 1 })
 
 	stage := -1 // the stage the test saw confirmed
@@ -74,7 +74,7 @@ func TestTorture(t *testing.T) {
 					}
 					return where()[sheets-1].Phase == "finished"
 				})
-				io.WriteString(r.keys, "\x1b[Z\x1b[Z\r\t\t") // back to the bench, another sheet
+				io.WriteString(r.keys, "\x1b[Z\x1b[Za\t\t") // back to the bench, another sheet
 				sheets++
 				until(t, "another sheet is known", func() bool { return len(where()) == sheets })
 				stage = -1
@@ -124,7 +124,7 @@ func TestTorture(t *testing.T) {
 		if stage >= 0 {
 			io.WriteString(r.keys, "y")
 		} else {
-			io.WriteString(r.keys, "y\t\t")
+			io.WriteString(r.keys, "y\t")
 		}
 	}
 	r.cmd.Process.Kill()

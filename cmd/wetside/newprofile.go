@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"unicode"
 
@@ -15,8 +16,10 @@ import (
 
 	"wetside/profiles"
 	"wetside/session"
+	"wetside/session/exposure"
 	"wetside/session/notebook"
 	"wetside/session/words"
+	"wetside/tui"
 )
 
 // ProfilesNewCmd makes a file to begin with.
@@ -83,6 +86,68 @@ func (c *NewCameraCmd) Run(h *host) error {
 	data, err := profiles.New(profiles.CameraKind, profiles.Blank{Key: c.Key, Name: c.Name, Diameter: inMM(c.Diameter), Focal: inMM(c.Focal), Pinhole: inMM(c.Hole), Sheet: c.Sheet})
 	return h.keepNew(profiles.CameraKind, c.Key, data, err)
 }
+
+// newCamera keeps a camera of the bench's three answers: "cake tin, round, 100 mm",
+// "0.5 mm" (or a scan, "2400, 47"), "12x9 cm". With fewer it only says what is wrong
+// with them.
+func (h *host) newCamera(answers ...string) (c tui.Choice, err error) {
+	var b profiles.Blank
+	parts := strings.Split(answers[0], ",")
+	if len(parts) != 3 {
+		return c, errors.New("name, round or flat, and size, with commas between: cake tin, round, 100 mm")
+	}
+	b.Name = strings.TrimSpace(parts[0])
+	b.Key = strings.Trim(notInKeys.ReplaceAllString(strings.ToLower(b.Name), "-"), "-")
+	size := inMM(strings.TrimSpace(strings.NewReplacer("across", "", "deep", "", "inside", "").Replace(parts[2])))
+	switch strings.ToLower(strings.TrimSpace(parts[1])) {
+	case "round":
+		b.Diameter = size
+	case "flat":
+		b.Focal = size
+	default:
+		return c, fmt.Errorf("it is round or flat, not %q", strings.TrimSpace(parts[1]))
+	}
+	if err := isLength(size); err != nil {
+		return c, err
+	}
+	if b.Key == "" {
+		return c, errors.New("give it a name, like cake tin")
+	}
+	if _, err := h.known().Source(profiles.CameraKind, b.Key); err == nil {
+		return c, fmt.Errorf("there is a camera %q already: give it another name", b.Key)
+	}
+	if len(answers) < 2 {
+		return c, nil
+	}
+	if v, err := numbers(strings.NewReplacer("dpi", "", "pixels", "", "px", "").Replace(answers[1]), 2); err == nil {
+		m, err := exposure.FromScan(v[0], v[1])
+		if err != nil {
+			return c, err
+		}
+		b.Pinhole = words.Decimals(m.MM, 3) + " mm"
+	} else {
+		b.Pinhole = inMM(answers[1])
+	}
+	if err := isLength(b.Pinhole); err != nil {
+		return c, err
+	}
+	if len(answers) < 3 {
+		return c, nil
+	}
+	b.Sheet = answers[2]
+	if err := isSize(b.Sheet); err != nil {
+		return c, err
+	}
+	data, err := profiles.New(profiles.CameraKind, b)
+	if err != nil {
+		return c, err
+	}
+	_, err = h.keepProfile(profiles.CameraKind, b.Key, data)
+	return tui.Choice{Key: b.Key, Name: b.Name}, err
+}
+
+// notInKeys is what a profile's key has not.
+var notInKeys = regexp.MustCompile(`[^a-z0-9]+`)
 
 // NewPaperCmd writes a paper.
 type NewPaperCmd struct {
@@ -205,15 +270,23 @@ func (h *host) keepNew(kind profiles.Kind, key string, data []byte, err error) e
 	if err != nil {
 		return usageError{err}
 	}
-	file := filepath.Join(h.profileFolder(), kind.Folder(), key+".toml")
+	file, err := h.keepProfile(kind, key, data)
+	if err == nil {
+		h.say("%s", file)
+	}
+	return err
+}
+
+// keepProfile writes the file into its folder, where none is.
+func (h *host) keepProfile(kind profiles.Kind, key string, data []byte) (file string, err error) {
+	file = filepath.Join(h.profileFolder(), kind.Folder(), key+".toml")
 	if _, err := os.Lstat(file); !errors.Is(err, fs.ErrNotExist) {
-		return usage("%s is there already, and is not the %s %q: move it away, or choose another key", file, kind, key)
+		return file, usage("%s is there already, and is not the %s %q: move it away, or choose another key", file, kind, key)
 	}
 	if err := notebook.Replace(file, data); err != nil {
-		return fmt.Errorf("%s cannot be written: %w", file, err)
+		return file, fmt.Errorf("%s cannot be written: %w", file, err)
 	}
-	h.say("%s", file)
-	return nil
+	return file, nil
 }
 
 // An asker asks on the terminal for what no flag said. Answers may come through

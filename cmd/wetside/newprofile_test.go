@@ -55,3 +55,40 @@ func TestAChangedProfileHoldsFromThenOn(t *testing.T) {
 		t.Errorf("mended: %v, %q", r.Exposure, r.Notes)
 	}
 }
+
+// Three answers on the bench make a camera that the next sheet can be exposed in:
+// in mm or inches, with the hole as measured or as scanned.
+func TestACameraInThreeAnswers(t *testing.T) {
+	s := &sitting{program: program{host: &host{config: t.TempDir()}}}
+	for _, bad := range [][]string{{"cake tin"}, {"cake tin, oval, 100 mm"}, {"cake tin, round, wide"}, {"tea caddy, round, 100 mm"}, {", flat, 75 mm"},
+		{"cake tin, round, 100 mm", "small"}, {"cake tin, round, 100 mm", "0.5", "large"}} {
+		if c, err := s.newCamera(bad...); err == nil {
+			t.Errorf("%q makes %v", bad, c)
+		}
+	}
+	for name, a := range map[string][]string{
+		"cake-tin":  {"cake tin, round, 100 mm across", "0.5", "12x9 cm"},
+		"hat-box-3": {"Hat box 3, flat, 3 in deep", "2400 dpi, 47 pixels", "5x4 in"},
+	} {
+		for n := 1; n < 3; n++ {
+			if _, err := s.newCamera(a[:n]...); err != nil {
+				t.Errorf("%q: %v", a[:n], err)
+			}
+		}
+		c, err := s.newCamera(a...)
+		if err != nil || c.Key != name {
+			t.Errorf("%q: %v, %v", a, c, err)
+			continue
+		}
+		set, err := s.profiles()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r, err := (&profiles.Planner{Set: set}).Plan(profiles.Form{Paper: "direct-positive-fb", Process: "three-trays", Camera: name, Light: "overcast"}); err != nil || r.Exposure <= 0 {
+			t.Errorf("%s: %v, %v", name, r.Exposure, err)
+		}
+		if _, err := s.newCamera(a...); err == nil {
+			t.Errorf("%s is kept twice", name)
+		}
+	}
+}

@@ -110,6 +110,9 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 		tested = "tested"
 	}
 	line("under the safelight %s of %s (%s)", words.Finished(r.Safelight.D()), words.Finished(r.SafeFor.D()), tested)
+	for _, c := range r.Corrected {
+		line("%s corrected on %s; it was %s", c.What, c.At.Format(time.DateOnly), orNone(c.Was, "not said"))
+	}
 	if len(r.Undone) > 0 {
 		line("%s taken back", words.Count(len(r.Undone), "deed"))
 	}
@@ -164,6 +167,17 @@ func (p pages) Read(id, text string) ([]tui.Judgement, error) {
 
 func (p pages) Judge(id string, stops float64, seen string) error {
 	err := p.book.Judge(id, p.now(), stops, seen)
+	if err == nil {
+		p.plan.Forget()
+	}
+	return err
+}
+
+func (p pages) Correct(id, text string) error {
+	what, is, _ := strings.Cut(strings.TrimSpace(text), " ")
+	err := p.book.Correct(id, p.now(), func(spec *session.SheetSpec) error {
+		return p.plan.Correct(spec, strings.ToLower(what), strings.TrimSpace(is))
+	})
 	if err == nil {
 		p.plan.Forget()
 	}

@@ -199,7 +199,7 @@ func (d *Desk) take(evs []session.Event) {
 			continue // refused then as it is now: the order of storing decides
 		}
 		switch e.Kind {
-		case session.Moved, session.Unseen, session.Spoiled, session.Judged, session.Scanned, session.Undone, session.MarkNamed, session.Noted:
+		case session.Moved, session.Unseen, session.Spoiled, session.Judged, session.Scanned, session.Undone, session.MarkNamed, session.Noted, session.Remade:
 			if was || done() { // its record changes, or goes
 				d.trouble(d.Record.Save(d.M, d.M.Sheet(e.Sheet)))
 			}

@@ -121,6 +121,16 @@ type Record struct {
 	Overridden []string          `json:"overridden,omitempty"` // spent baths used all the same
 	Judgements []JudgementRecord `json:"judgements,omitempty"` // the last is the one that counts
 	Scan       string            `json:"scan,omitempty"`
+	// Corrected is what was said of the sheet until it was put right, after it was
+	// done.
+	Corrected []CorrectionRecord `json:"corrected,omitempty"`
+}
+
+// CorrectionRecord is what was put right.
+type CorrectionRecord struct {
+	At   time.Time `json:"at"`
+	What string    `json:"what"` // name, photographer, camera, paper or process
+	Was  string    `json:"was"`
 }
 
 // PaperRecord is the paper of a sheet.
@@ -435,6 +445,9 @@ func RecordOf(s *session.Sheet, c Context) Record {
 	}
 	for _, m := range s.Marks {
 		r.Marks = append(r.Marks, MarkRecord{m.N, m.At.Wall, string(m.Stage), m.Text})
+	}
+	for _, c := range s.Corrected {
+		r.Corrected = append(r.Corrected, CorrectionRecord{c.At.Wall, c.What, c.Was})
 	}
 	if j := s.Judged; j != nil {
 		r.Judgements = []JudgementRecord{{j.At.Wall, j.Stops, j.Seen}}

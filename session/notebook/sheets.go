@@ -580,6 +580,29 @@ func (b *Book) Judge(sheet string, at session.Instant, stops float64, seen strin
 	return b.Amend(sheet, session.Event{Kind: session.Judged, At: at, Stops: stops, Note: seen})
 }
 
+// Correct puts right what was said of a sheet that has a record: its name, its
+// photographer, its camera, its paper. change makes its words what they are to be.
+func (b *Book) Correct(sheet string, at session.Instant, change func(*session.SheetSpec) error) error {
+	r, err := b.Sheet(sheet)
+	if err != nil {
+		return err
+	}
+	b.mu.Lock()
+	m, left := b.visit(r.Sitting)
+	mach, _, _ := replay(m.events())
+	left()
+	b.mu.Unlock()
+	s := mach.Sheet(r.ID)
+	if s == nil {
+		return errors.New("this sheet came from another notebook without its events: add a note to it")
+	}
+	spec := s.Spec
+	if err := change(&spec); err != nil {
+		return err
+	}
+	return b.Amend(r.ID, session.Event{Kind: session.Remade, At: at, Spec: &spec})
+}
+
 // Amend adds an event (Judged, Noted, MarkNamed, Scanned) to a sheet that has a
 // record, whatever sitting it belongs to, and saves the record anew. If the
 // sitting is one the host has at hand, Poll returns the event. An event that

@@ -28,7 +28,8 @@ text() { xdotool windowfocus "$window" type --delay 60 "$1"; sleep 0.7; }
 # shot NAME: the window as it is, in 32 reds: small, and read in any viewer.
 shot() { import -silent -window "$window" png:- | convert - -colors 32 -strip "PNG8:$doc/$1.png"; }
 # sheet NAME LIGHT: the line is on the name.
-sheet() { text "$1"; key Down Down; key ctrl+u; [ -z "$2" ] || text "$2"; key Return Up Up; }
+# What adds it leads back there.
+sheet() { text "$1"; key Down Down; key ctrl+u; [ -z "$2" ] || text "$2"; key Down Down Return; }
 
 field() {
   scene field
