@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -20,14 +21,16 @@ import (
 // A question stands before everything else until it is answered: with y or n,
 // or with words where it asks for them.
 type question struct {
-	text  string
-	now   func() string // not nil: text, as it is at the moment
-	yes   func() tea.Cmd
-	no    func() tea.Cmd
-	stays bool                 // esc does nothing
-	leave func() tea.Cmd       // esc answers neither; nil: it is a no
-	words func(string) tea.Cmd // not nil: the answer is typed
-	input textinput.Model
+	text string
+	now  func() string // not nil: text, as it is at the moment
+	yes  func() tea.Cmd
+	// yesIs and noIs stand beside the keys; empty: yes and no.
+	yesIs, noIs string
+	no          func() tea.Cmd
+	stays       bool                 // esc does nothing
+	leave       func() tea.Cmd       // esc answers neither; nil: it is a no
+	words       func(string) tea.Cmd // not nil: the answer is typed
+	input       textinput.Model
 }
 
 // askWords asks for a line of text.
@@ -124,9 +127,13 @@ func (q *question) keys() []key.Binding {
 			key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "leave it")),
 		}
 	}
+	no := "n"
+	if q.leave == nil && !q.stays {
+		no = "n or esc"
+	}
 	ks := []key.Binding{
-		key.NewBinding(key.WithKeys("y"), key.WithHelp("y", "yes")),
-		key.NewBinding(key.WithKeys("n"), key.WithHelp("n", "no")),
+		key.NewBinding(key.WithKeys("y"), key.WithHelp("y", cmp.Or(q.yesIs, "yes"))),
+		key.NewBinding(key.WithKeys("n", "esc"), key.WithHelp(no, cmp.Or(q.noIs, "no"))),
 	}
 	if q.leave != nil {
 		ks = append(ks, key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "leave it")))

@@ -43,6 +43,9 @@ func (m *Model) does(t desk.Target) string {
 		}
 		return fmt.Sprintf("%d: open the pinhole", t.Num)
 	case session.ExposureEnded:
+		if !s.Light.Open {
+			return fmt.Sprintf("%d: end the exposure", t.Num) // it is covered already
+		}
 		return fmt.Sprintf("%d: cover the pinhole", t.Num)
 	case session.WaterChanged:
 		return "change the water of the " + t.Bath

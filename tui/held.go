@@ -6,6 +6,7 @@ import (
 	"time"
 	"unicode"
 
+	"github.com/charmbracelet/bubbles/key"
 	tea "github.com/charmbracelet/bubbletea"
 
 	"wetside/session"
@@ -130,7 +131,7 @@ func (m *Model) bound(k tea.KeyMsg) tea.KeyMsg {
 			return k // an answer
 		}
 	}
-	if m.help || m.ask == nil && m.up().takes(m) == everyKey {
+	if m.help && key.Matches(k, helpKeys.Up, helpKeys.Down, helpKeys.PageUp, helpKeys.PageDown, keys.CloseHelp) || m.ask == nil && m.up().takes(m) == everyKey {
 		return k
 	}
 	if m.keymap.doubtful(k) {

@@ -174,13 +174,17 @@ func states(t testing.TB) map[string]state {
 		all["trays, "+words] = state{inTrays(n), true}
 	}
 	all["field, one camera"] = state{inField(1), true}
+	m := inField(1)
+	m.keys(t, "c")
+	m.said = ""
+	all["field, covered"] = state{m, true}
 	all["field, three cameras"] = state{inField(3), true}
 	for _, s := range screens(&Model{}) {
 		_, m := newWorld(t, func(c *Config) { c.Start, c.Book = s.name(), shelf{} })
 		m.goTo(s.name())
 		all[string(s.name())+", empty"] = state{m, false}
 	}
-	_, m := newWorld(t, func(c *Config) { c.Start, c.First = "", true })
+	_, m = newWorld(t, func(c *Config) { c.Start, c.First = "", true })
 	all["first start"] = state{m, false}
 	onBench := func(keys ...string) *Model {
 		w, m := newWorld(t, func(c *Config) {

@@ -100,3 +100,53 @@ func TestTheCursorIsWhereTheNextLetterGoes(t *testing.T) {
 		t.Errorf("typed there: %q", got)
 	}
 }
+
+// Each of the keys that close the help does nothing else, and a rebound one closes
+// it too.
+func TestHelpIsClosed(t *testing.T) {
+	ks, _ := BindKeys(map[string][]string{"help": {"f9"}}, "")
+	for _, k := range []tea.KeyMsg{{Type: tea.KeyF9}, {Type: tea.KeyEsc}, {Type: tea.KeyEnter}} {
+		w, m := newWorld(t, func(c *Config) { c.Start, c.Keys = Bench, ks })
+		m.form.focus(m, fAdd)
+		m.help = true
+		n := len(w.events)
+		m.Update(k)
+		m.Update(splitMsg(m.split.n))
+		if m.help || len(w.events) != n || m.form.at != fAdd {
+			t.Errorf("%s: help %v, %d events, line %d", k, m.help, len(w.events)-n, m.form.at)
+		}
+	}
+}
+
+// Esc says that paper is not covered: nothing happens, and it stands beside the key.
+func TestEscIsNotCovered(t *testing.T) {
+	_, m := newWorld(t, nil)
+	m.keys(t, "q")
+	if got := plain(m); !strings.Contains(got, "n or esc not yet: go on") {
+		t.Errorf("the keys of the question:\n%s", got)
+	}
+	m.keys(t, "esc")
+	if m.ask != nil || m.Quit() {
+		t.Error("esc left the question, or the program")
+	}
+}
+
+// Beside the key stands what it does with a pinhole that is covered already.
+func TestACoveredPinholeIsNotCoveredAgain(t *testing.T) {
+	w, m := newWorld(t, func(c *Config) { c.Start = Field })
+	m.add(t, "caddy", "4m")
+	m.keys(t, "space")
+	w.pass(time.Minute)
+	if got := m.aims(); got != "1: cover the pinhole" {
+		t.Errorf("open: %q", got)
+	}
+	m.keys(t, "c")
+	if got := m.aims(); got != "1: end the exposure" {
+		t.Errorf("covered: %q", got)
+	}
+	w.pass(time.Second)
+	m.keys(t, "enter")
+	if !strings.Contains(m.said, "1: end the exposure") {
+		t.Errorf("asked: %q", m.said)
+	}
+}

@@ -214,7 +214,7 @@ var keys = struct {
 	Prev:       key.NewBinding(key.WithKeys("shift+tab"), key.WithHelp("shift+tab", "screen before")),
 	Help:       key.NewBinding(key.WithKeys("?", "f12"), key.WithHelp("?", "help")),
 	HelpTyping: key.NewBinding(key.WithKeys("f12"), key.WithHelp("f12", "help")),
-	CloseHelp:  key.NewBinding(key.WithKeys("?", "f12", "esc"), key.WithHelp("?", "close")),
+	CloseHelp:  key.NewBinding(key.WithKeys("?", "f12", "esc", "enter"), key.WithHelp("?, esc or enter", "close")),
 	Quit:       key.NewBinding(key.WithKeys("q", "ctrl+c"), key.WithHelp("q", "quit")),
 	QuitTyping: key.NewBinding(key.WithKeys("ctrl+c"), key.WithHelp("ctrl+c", "quit")),
 	Where:      key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "where")),
@@ -551,7 +551,7 @@ func (m *Model) quit() tea.Cmd {
 		}
 		return fmt.Sprintf("%s not written yet, and lost if you quit before the disk takes them: make room first. %s", what, text)
 	}
-	m.ask = &question{now: now, yes: func() tea.Cmd {
+	m.ask = &question{now: now, yesIs: "covered: quit", noIs: "not yet: go on", yes: func() tea.Cmd {
 		m.leave()
 		return tea.Quit
 	}, no: func() tea.Cmd { return m.tell("going on") }}
