@@ -2,14 +2,18 @@ package tui
 
 import (
 	"fmt"
+	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
 
 	"github.com/charmbracelet/bubbles/key"
 	tea "github.com/charmbracelet/bubbletea"
+	"github.com/charmbracelet/x/ansi"
 
 	"wetside/session"
+	"wetside/session/exposure"
 	"wetside/session/words"
 	"wetside/tui/ember"
 )
@@ -55,8 +59,9 @@ type BookRow struct {
 // A BookSheet is one sheet whole.
 type BookSheet struct {
 	BookRow
-	Bars  []Bar
-	Lines []string // everything else, in words
+	Bars   []Bar
+	Lines  []string       // everything else, in words
+	Taught *exposure.Plot // what its camera's sheets on its paper have taught; nil: nothing
 }
 
 // A Bar is one stage, planned against actual.
@@ -73,13 +78,17 @@ type book struct {
 	at     int
 	filter string
 	open   *BookSheet
+	top    int        // the first row of the page that is seen
 	other  *BookSheet // beside open
 	err    error
 }
 
-var bookKeys = struct{ Up, Down, Open, Filter, Judge, Beside, Back, Mark, Correct key.Binding }{
+var bookKeys = struct{ Up, Down, Left, Right, Scroll, Open, Filter, Judge, Beside, Back, Mark, Correct key.Binding }{
 	Up:      key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "sheet")),
 	Down:    key.NewBinding(key.WithKeys("down")),
+	Left:    key.NewBinding(key.WithKeys("left"), key.WithHelp("left/right", "other sheet")),
+	Right:   key.NewBinding(key.WithKeys("right")),
+	Scroll:  key.NewBinding(key.WithKeys("up", "down"), key.WithHelp("up/down", "scroll")),
 	Open:    key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "open")),
 	Filter:  key.NewBinding(key.WithKeys("/"), key.WithHelp("/", "only those with")),
 	Judge:   key.NewBinding(key.WithKeys("j"), key.WithHelp("j", "judge")),
@@ -99,9 +108,9 @@ func (b *book) enter(m *Model) { b.load(m) }
 func (b *book) keys(*Model) []key.Binding {
 	k := bookKeys
 	if b.open != nil {
-		return []key.Binding{k.Back, k.Judge, k.Correct, k.Mark}
+		return []key.Binding{k.Back, k.Judge, k.Correct, k.Left, k.Scroll, k.Mark}
 	}
-	return []key.Binding{k.Open, k.Up, k.Judge, k.Beside, k.Filter}
+	return []key.Binding{k.Open, k.Up, k.Judge, k.Filter, k.Beside, k.Correct, trayKeys.Pick}
 }
 
 func (b *book) load(m *Model) {
@@ -136,9 +145,15 @@ func (b *book) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	}
 	row := b.rows[b.at]
 	switch {
-	case key.Matches(k, bookKeys.Up), key.Matches(k, bookKeys.Down):
+	case key.Matches(k, trayKeys.Pick):
+		return b.pick(m, number(k))
+	case b.open != nil && b.other == nil && key.Matches(k, bookKeys.Scroll):
+		if b.top++; key.Matches(k, bookKeys.Up) {
+			b.top = max(0, b.top-2)
+		}
+	case key.Matches(k, bookKeys.Up, bookKeys.Down, bookKeys.Left, bookKeys.Right):
 		step := 1
-		if key.Matches(k, bookKeys.Up) {
+		if key.Matches(k, bookKeys.Up, bookKeys.Left) {
 			step = -1
 		}
 		b.at = max(0, min(len(b.rows)-1, b.at+step))
@@ -188,8 +203,23 @@ func (b *book) show(m *Model, id string) bool {
 		m.tell(err.Error())
 		return false
 	}
-	b.open = &s
+	b.open, b.top = &s, 0
 	return true
+}
+
+// pick goes to the newest sheet of that number.
+func (b *book) pick(m *Model, n int) tea.Cmd {
+	i := slices.IndexFunc(b.rows, func(r BookRow) bool { return r.Num == n })
+	if i < 0 {
+		return m.tell(fmt.Sprintf("there is no sheet %d here", n))
+	}
+	if b.at = i; b.open != nil && b.other == nil {
+		b.show(m, b.rows[i].ID)
+	}
+	r := b.rows[i]
+	m.said = ember.SafeText(strings.TrimSpace(fmt.Sprintf("sheet %d of %s %s", n, r.At.Format(time.DateOnly), r.Name)))
+	m.desk.Say(fmt.Sprintf("sheet %d", n))
+	return nil
 }
 
 // judge asks what the sheet says of its exposure, in the words of its paper.
@@ -313,7 +343,7 @@ func (b *book) view(m *Model, _ session.View, h int) string {
 	case b.open != nil && b.other != nil:
 		return b.beside(m, h)
 	case b.open != nil:
-		return b.one(m, *b.open, m.width)
+		return b.page(m, *b.open, h)
 	case len(b.rows) == 0:
 		text := "no sheet is written down yet"
 		if b.filter != "" {
@@ -321,7 +351,15 @@ func (b *book) view(m *Model, _ session.View, h int) string {
 		}
 		return "\n" + st.Normal.Render(text)
 	}
-	var out strings.Builder
+	return b.table(m, h)
+}
+
+// table is the list: a head, and the rows under the chosen one.
+func (b *book) table(m *Model, h int) string {
+	w, margin := m.width, 2
+	if w >= 60 {
+		margin = 3
+	}
 	head := "the last sheets"
 	if b.filter != "" {
 		head = "sheets with " + strconv.Quote(ember.SafeText(b.filter))
@@ -329,70 +367,224 @@ func (b *book) view(m *Model, _ session.View, h int) string {
 	if b.other != nil {
 		head = "choose the other sheet and press v again"
 	}
-	out.WriteString(st.Faint.Render(head) + "\n")
-	more := min(max(0, m.width-80)/3, 18)
-	room := max(1, h-2)
+	makers := slices.ContainsFunc(b.rows, func(r BookRow) bool { return r.Maker != "" })
+	type column struct {
+		name  string
+		width int
+		text  func(BookRow) string
+	}
+	cols := []column{{"day", 12, func(r BookRow) string { return r.At.Format("01-02 15:04") }}, {"", 4, func(r BookRow) string { return fmt.Sprintf("%2d", r.Num) }}}
+	add := func(name string, width int, text func(BookRow) string) {
+		cols = append(cols, column{name, width, text})
+	}
+	wide := min(max(0, w-80)/4, 10)
+	name := max(10, 14+wide)
+	add("name", name, func(r BookRow) string { return r.Name })
+	if w >= 96 {
+		add("paper", 13+wide, func(r BookRow) string { return r.Paper })
+	}
+	if w >= 70 {
+		add("camera", 12+wide, func(r BookRow) string { return r.Camera })
+	}
+	if makers && w >= 90 {
+		add("photographer", 13, func(r BookRow) string { return r.Maker })
+	}
+	add("light", 8, func(r BookRow) string {
+		if r.Exposure == 0 {
+			return "-"
+		}
+		return words.Finished(r.Exposure)
+	})
+	add("judged", w, func(r BookRow) string {
+		// A judged sheet is done: the judgement says more.
+		switch {
+		case r.Judged != "" && r.Outcome == "done":
+			return r.Judged
+		case r.Judged != "":
+			return r.Outcome + ", " + r.Judged
+		}
+		return r.Outcome
+	})
+	c := newCanvas(w, h)
+	count := fmt.Sprintf("%d of %d", b.at+1, len(b.rows))
+	c.put(margin, 0, ember.Faint, ansiCut(head, w-margin-len(count)-4))
+	c.put(w-len(count)-1, 0, ember.Border, count)
+	y := 1
+	if h >= 12 {
+		x := margin
+		for _, col := range cols {
+			c.put(x, y, ember.Border, ansiCut(col.name, min(col.width-1, w-x)))
+			x += col.width
+		}
+		y++
+	}
+	room := max(1, h-y)
 	first := max(0, min(b.at-room/2, len(b.rows)-room))
 	for i := first; i < len(b.rows) && i < first+room; i++ {
 		r := b.rows[i]
-		style, mark := st.Normal, "  "
-		if i == b.at {
-			style, mark = st.Strong, "> "
+		role := ember.Normal
+		if r.Outcome != "done" {
+			role = ember.Faint
 		}
-		if b.other != nil && r.ID == b.other.ID {
-			mark = "* "
-		}
-		// A judged sheet is done: the judgement says more.
-		end := r.Outcome
 		switch {
-		case r.Judged != "" && r.Outcome == "done":
-			end = r.Judged
-		case r.Judged != "":
-			end += " " + r.Judged
+		case i == b.at:
+			role = ember.Strong
+			c.put(margin-2, y, role, ">")
+		case b.other != nil && r.ID == b.other.ID:
+			c.put(margin-2, y, role, "*")
 		}
-		line := fmt.Sprintf("%s%s %2d %s %s %s %7s  %s", mark, r.At.Format("01-02 15:04"), r.Num,
-			column(r.Name, 12+more), column(r.Paper, 12+more), column(r.Camera, 12), words.Finished(r.Exposure), ember.SafeText(end))
-		out.WriteString(style.Render(ansiCut(line, m.width)) + "\n")
+		x := margin
+		for _, col := range cols {
+			c.put(x, y, role, ansiCut(ember.SafeText(col.text(r)), min(col.width-1, w-x)))
+			x += col.width
+		}
+		y++
 	}
-	return out.String()
+	return c.render(m.styles)
 }
 
-// one draws a sheet's timeline: for each stage a rule as long as was planned,
-// and under it one as long as it took.
-func (b *book) one(m *Model, s BookSheet, width int) string {
-	st := m.styles
-	var longest time.Duration
-	for _, x := range s.Bars {
-		longest = max(longest, x.AtMost, x.Actual)
+// page is a sheet: how it is judged, what was planned above what was done, all else
+// in words, and what its camera's sheets have taught.
+func (b *book) page(m *Model, s BookSheet, h int) string {
+	w, margin := m.width, 2
+	if w >= 60 {
+		margin = 3
 	}
-	var out strings.Builder
-	out.WriteString(st.Strong.Render(ember.SafeText(fmt.Sprintf("%d %s  %s", s.Num, s.Name, s.At.Format("2006-01-02 15:04")))) + "\n")
-	room := max(4, width-40)
-	scale := func(d time.Duration) int {
-		if longest == 0 {
-			return 0
+	var rows []textRow
+	put := func(parts ...part) { rows = append(rows, textRow{parts: parts}) }
+	title := strings.TrimSpace(fmt.Sprintf("%d %s", s.Num, s.Name))
+	at := s.At.Format("2006-01-02 15:04")
+	if big, ok := ember.Letters(title); ok && h >= 16 && ansi.StringWidth(big[0])+len(at)+4 <= w-2*margin {
+		for i, l := range big {
+			parts := []part{{margin, ember.Large, l}}
+			switch i {
+			case 1:
+				parts = append(parts, part{margin + ansi.StringWidth(l) + 4, ember.Normal, at})
+			case 2:
+				parts = append(parts, part{margin + ansi.StringWidth(l) + 4, ember.Border, s.Outcome})
+			}
+			put(parts...)
 		}
-		return int(float64(room) * float64(d) / float64(longest))
+		put()
+	} else {
+		put(part{margin, ember.Strong, ansiCut(ember.SafeText(title+"  "+at), w-margin-1)})
 	}
-	for _, x := range s.Bars {
-		plan := words.Finished(x.AtMost)
-		if x.AtLeast < x.AtMost {
-			plan = words.Finished(x.AtLeast) + "-" + plan
+	if s.Judged != "" {
+		for l := range strings.SplitSeq(wrap(ember.SafeText(s.Judged), w-2*margin), "\n") {
+			put(part{margin, ember.Strong, l})
 		}
-		// Thin marks, few lit cells: the plan as dots, what was done as a line.
-		p, a := scale(x.AtMost), scale(x.Actual)
-		bar := strings.Repeat("-", min(a, room))
-		if p > len(bar) {
-			bar += strings.Repeat(".", p-len(bar)-1) + "|"
-		} else if p > 0 && p <= len(bar) {
-			bar = bar[:p-1] + "|" + bar[p:]
-		}
-		out.WriteString(st.Normal.Render(ember.SafeText(fmt.Sprintf("%-12.12s %11s %8s  ", x.Label, plan, words.Finished(x.Actual)))) + st.Faint.Render(bar) + "\n")
+		put()
 	}
+	rows = append(rows, lanes(s.Bars, margin, w-2*margin)...)
 	for _, l := range s.Lines {
-		out.WriteString(st.Faint.Render(ansiCut(ember.SafeText(l), width)) + "\n")
+		for l := range strings.SplitSeq(wrap(ember.SafeText(l), w-2*margin), "\n") {
+			put(part{margin, ember.Faint, l})
+		}
 	}
-	return out.String()
+	if s.Taught != nil && len(s.Taught.Points) > 0 {
+		put()
+		rows = append(rows, plotRows(s.Taught, margin, min(w-2*margin, 72))...)
+	}
+	b.top = max(0, min(b.top, len(rows)-h))
+	if len(rows) > h && b.top+h < len(rows) {
+		rows = append(rows[:b.top+h-1:b.top+h-1], textRow{parts: []part{{margin, ember.Border, "more below"}}})
+	}
+	return drawRows(m, rows[b.top:], h)
+}
+
+// lanes are the stages side by side in their order, what was planned of each above
+// what was done. Each has a scale of its own: a wash is two hundred times as long as
+// a stop bath.
+func lanes(bars []Bar, x0, width int) (rows []textRow) {
+	each := 14
+	for len(bars) > 0 && each > 9 && each*len(bars) > width {
+		each--
+	}
+	each = min(max(each, width/max(1, min(len(bars), width/each))), 24)
+	for group := range slices.Chunk(bars, max(1, width/each)) {
+		var name, plan, did, took, wanted textRow
+		for i, s := range group {
+			x, room := x0+i*each, each-2
+			longest := max(s.AtMost, s.Actual, 1)
+			cells := func(d time.Duration) int { return int(float64(room)*float64(d)/float64(longest) + 0.5) }
+			add := func(r *textRow, role ember.Role, text string) {
+				r.parts = append(r.parts, part{x, role, ansiCut(ember.SafeText(text), room)})
+			}
+			add(&name, ember.Faint, s.Label)
+			line := []rune(strings.Repeat("╌", max(1, cells(s.AtMost))))
+			if least := cells(s.AtLeast); s.AtLeast < s.AtMost && least < len(line) {
+				line[least] = '┼' // from here on it could be judged
+			}
+			add(&plan, ember.Border, string(line))
+			role := ember.Normal
+			if s.Actual > s.AtMost+lateFor || s.Actual < s.AtLeast-lateFor {
+				role = ember.Strong
+			}
+			add(&did, role, strings.Repeat("━", max(1, cells(s.Actual))))
+			add(&took, role, words.Finished(s.Actual))
+			text := words.Finished(s.AtMost)
+			if s.AtLeast < s.AtMost {
+				text = words.Finished(s.AtLeast) + "-" + text
+			}
+			add(&wanted, ember.Border, text)
+		}
+		rows = append(rows, name, wanted, plan, did, took, textRow{})
+	}
+	return rows
+}
+
+// lateFor is by how much a step may differ from its plan before it is told apart: a
+// hand is not quicker. Common practice, no source.
+const lateFor = 3 * time.Second
+
+// plotRows draws what the judged sheets have taught: how many stops more than reckoned
+// was right, over the time of the exposure; o is a sheet of this camera, + one of
+// another on the same paper, and the line is what is reckoned with now.
+func plotRows(p *exposure.Plot, x0, width int) (rows []textRow) {
+	const high, left = 7, 5 // rows; cells for the scale
+	wide := width - left - 1
+	if wide < 20 || len(p.Line) < 2 || p.YHigh <= p.YLow {
+		return nil
+	}
+	lo, hi := p.Line[0].X, p.Line[len(p.Line)-1].X
+	col := func(x float64) int { return max(0, min(wide-1, int((x-lo)/(hi-lo)*float64(wide-1)+0.5))) }
+	row := func(y float64) int { return max(0, min(high-1, int((p.YHigh-y)/(p.YHigh-p.YLow)*(high-1)+0.5))) }
+	grid := make([][]rune, high)
+	for y := range grid {
+		grid[y] = []rune(strings.Repeat(" ", wide))
+	}
+	for x := range wide {
+		at := lo + (hi-lo)*float64(x)/float64(wide-1)
+		i := min(len(p.Line)-1, int((at-lo)/(hi-lo)*float64(len(p.Line)-1)+0.5))
+		grid[row(p.Line[i].Y)][x] = '─'
+	}
+	for _, q := range p.Points {
+		sign := '+'
+		if q.Camera == p.Camera {
+			sign = 'o'
+		}
+		grid[row(q.Y)][col(q.X)] = sign
+	}
+	rows = append(rows, textRow{parts: []part{{x0, ember.Faint, ansiCut("what the sheets have taught: stops more than reckoned, by time", width)}}})
+	for y := range grid {
+		label := ""
+		if v := p.YHigh - float64(y)*(p.YHigh-p.YLow)/(high-1); y == 0 || y == high-1 || y == row(0) {
+			if y == row(0) {
+				v = 0
+			}
+			label = words.Stops(math.Round(v))
+		}
+		rows = append(rows, textRow{parts: []part{{x0, ember.Border, fmt.Sprintf("%3s │", label)}, {x0 + left, ember.Normal, string(grid[y])}}})
+	}
+	var ticks textRow
+	free := 0
+	for _, t := range p.Ticks {
+		if x := col(t.X); x >= free && x+len(t.Label) <= wide {
+			ticks.parts = append(ticks.parts, part{x0 + left + x, ember.Border, t.Label})
+			free = x + len(t.Label) + 2
+		}
+	}
+	return append(rows, ticks)
 }
 
 // beside shows two sheets and what differs.

@@ -2,11 +2,19 @@ package tui
 
 import (
 	"errors"
+	"fmt"
+	"math"
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
+
+	tea "github.com/charmbracelet/bubbletea"
 
 	"wetside/session"
+	"wetside/session/exposure"
+	"wetside/session/words"
+	"wetside/tui/ember"
 )
 
 // shelf is a notebook of two sheets; its list says nothing of the paper's response.
@@ -157,5 +165,103 @@ func TestTwoSheetsSideBySideByTheKeyThatIsNamed(t *testing.T) {
 	got := plain(m)
 	if !strings.Contains(got, "outcome") || !strings.Contains(got, "2 signal arm") || !strings.Contains(got, "1 lever frame") {
 		t.Errorf("after v on the second sheet (%q):\n%s", m.said, got)
+	}
+}
+
+// fullShelf is a notebook of forty sheets of a season.
+type fullShelf struct{ shelf }
+
+func (fullShelf) List(filter string, _ int) (rows []BookRow, err error) {
+	names := []string{"signal arm", "lever frame", "platform", "kettle", "stairs"}
+	said := []string{"1/2 more, sky is grey", "right", "", "1/3 less", ""}
+	for i := range 40 {
+		r := BookRow{ID: fmt.Sprint("s", i), Num: 1 + (39-i)%5, Name: names[i%5], Maker: []string{"Ash", "Birch"}[i%2], Paper: "direct-positive-fb", Camera: []string{"tea-caddy", "hat-box"}[i%2],
+			At: time.Date(2026, 5, 9-i/5, 14, 50-10*(i%5), 0, 0, time.UTC), Exposure: time.Duration(200+31*i) * time.Second, Outcome: "done", Judged: said[i%5]}
+		if i%11 == 3 {
+			r.Outcome, r.Judged = "spoiled", ""
+		}
+		if strings.Contains(r.Name, filter) {
+			rows = append(rows, r)
+		}
+	}
+	return rows, nil
+}
+
+func (s fullShelf) Show(id string) (BookSheet, error) {
+	rows, _ := s.List("", 0)
+	const sec, min = time.Second, time.Minute
+	for _, r := range rows {
+		if r.ID != id {
+			continue
+		}
+		r.Judged = "next time 1/2 stop more: this one was too dark; seen: sky is grey"
+		p := &exposure.Plot{Camera: "tea-caddy", Paper: "direct-positive-fb", YLow: -1, YHigh: 2}
+		for i := range 61 {
+			x := math.Log2(10) + float64(i)*(math.Log2(3600)-math.Log2(10))/60
+			p.Line = append(p.Line, exposure.Band{X: x, Y: 0.1 + 0.6*float64(i)/60})
+		}
+		for i, y := range []float64{0.5, 0, 0.67, 1.2, 0.3, 0.5} {
+			p.Points = append(p.Points, exposure.Point{X: math.Log2(60 * float64(2+3*i)), Y: y, Camera: []string{"tea-caddy", "hat-box"}[i%2]})
+		}
+		for _, s := range []float64{10, 30, 60, 120, 300, 600, 1800, 3600} {
+			p.Ticks = append(p.Ticks, exposure.Tick{X: math.Log2(s), Label: words.Long(s)})
+		}
+		return BookSheet{BookRow: r, Bars: []Bar{{"expose", 260 * sec, 260 * sec, 262 * sec}, {"develop", 90 * sec, 180 * sec, 131 * sec}, {"stop", 10 * sec, 10 * sec, 12 * sec},
+			{"fix", min, min, 74 * sec}, {"wash", 30 * min, 30 * min, 30*min + sec}}, Taught: p,
+			Lines: []string{"Direct-positive FB paper, tea-caddy, three-trays, 20 C", "light overcast; covered 1 time", "image seen after 0:32", "under the safelight 2:10 of 6:00 (untested default)", "note 14:12: a train went by"}}, nil
+	}
+	return BookSheet{}, errors.New("no such sheet")
+}
+
+// The table scrolls under the chosen line, says where one is and what is left out,
+// and a number picks the newest sheet of that number.
+func TestTheNotebooksTable(t *testing.T) {
+	w, m := newWorld(t, func(c *Config) { c.Start, c.Book = Notebook, fullShelf{} })
+	m.goTo(Notebook)
+	for range 30 {
+		m.keys(t, "down")
+	}
+	if got := plain(m); !strings.Contains(got, "31 of 40") || !strings.Contains(got, "> 05-03 14:50") {
+		t.Errorf("thirty down:\n%s", got)
+	}
+	m.keys(t, "3")
+	if got := plain(m); !strings.Contains(got, "> 05-09 14:30  3  platform") || !strings.Contains(m.said, "sheet 3 of 2026-05-09 platform") {
+		t.Errorf("3 says %q:\n%s", m.said, got)
+	}
+	m.keys(t, "9")
+	if !strings.Contains(m.said, "there is no sheet 9") {
+		t.Errorf("9 says %q", m.said)
+	}
+	w.pass(2 * time.Second)
+	m.keys(t, "/")
+	m.typed(t, "kettle")
+	if got := plain(m); !strings.Contains(got, "of 8") || strings.Contains(got, "platform") {
+		t.Errorf("only the kettles:\n%s", got)
+	}
+}
+
+// A sheet's page has what was planned of each stage above what was done, in cells of
+// the same scale; where it does not fit it scrolls.
+func TestASheetsPage(t *testing.T) {
+	rows := lanes([]Bar{{"develop", 90 * time.Second, 180 * time.Second, 90 * time.Second}, {"fix", time.Minute, time.Minute, 2 * time.Minute}}, 0, 40)
+	text := func(row, i int) string { return rows[row].parts[i].text }
+	if p, d := utf8.RuneCountInString(text(2, 0)), utf8.RuneCountInString(text(3, 0)); p != 2*d || !strings.Contains(text(2, 0), "┼") {
+		t.Errorf("half of what was planned at most: %q above %q", text(2, 0), text(3, 0))
+	}
+	if p, d := utf8.RuneCountInString(text(2, 1)), utf8.RuneCountInString(text(3, 1)); d != 2*p || rows[3].parts[1].role != ember.Strong {
+		t.Errorf("twice as long as planned: %q above %q", text(2, 1), text(3, 1))
+	}
+	_, m := newWorld(t, func(c *Config) { c.Start, c.Book = Notebook, fullShelf{} })
+	m.goTo(Notebook)
+	m.keys(t, "enter")
+	m.Update(tea.WindowSizeMsg{Width: 80, Height: 16})
+	if got := plain(m); !strings.Contains(got, "this one was too dark") || !strings.Contains(got, "more below") || strings.Contains(got, "taught") {
+		t.Errorf("its begin:\n%s", got)
+	}
+	for range 40 {
+		m.keys(t, "down")
+	}
+	if got := plain(m); !strings.Contains(got, "30 min") || strings.Contains(got, "more below") {
+		t.Errorf("its end:\n%s", got)
 	}
 }

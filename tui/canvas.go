@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/charmbracelet/lipgloss"
@@ -111,4 +112,31 @@ func (c *canvas) render(st ember.Styles) string {
 		}
 	}
 	return out.String()
+}
+
+// A textRow is text by place, of a page that may be longer than the window.
+type textRow struct {
+	parts []part
+	on    bool // the line that is chosen
+}
+
+type part struct {
+	x    int
+	role ember.Role
+	text string
+}
+
+// drawRows draws a page. Where not all of it fits, it moves under the chosen row.
+func drawRows(m *Model, rows []textRow, h int) string {
+	first := 0
+	if i := slices.IndexFunc(rows, func(r textRow) bool { return r.on }); len(rows) > h {
+		first = max(0, min(i-h/2, len(rows)-h))
+	}
+	c := newCanvas(m.width, h)
+	for y, r := range rows[first:min(len(rows), first+h)] {
+		for _, p := range r.parts {
+			c.put(p.x, y, p.role, p.text)
+		}
+	}
+	return c.render(m.styles)
 }

@@ -382,41 +382,29 @@ func (f *form) askCamera(m *Model) {
 	ask(nil)
 }
 
-// A benchLine is a row of the bench: text by place.
-type benchLine struct {
-	parts []benchPart
-	on    bool // the line is here
-}
-
-type benchPart struct {
-	x    int
-	role ember.Role
-	text string
-}
-
 func (f *form) view(m *Model, v session.View, h int) string {
 	w, margin := m.width, 2
 	if w >= 60 {
 		margin = 3
 	}
-	var ls []benchLine
-	put := func(parts ...benchPart) { ls = append(ls, benchLine{parts: parts}) }
+	var ls []textRow
+	put := func(parts ...part) { ls = append(ls, textRow{parts: parts}) }
 	para := func(role ember.Role, text string) {
 		for l := range strings.SplitSeq(wrap(ember.SafeText(text), w-2*margin), "\n") {
-			put(benchPart{margin, role, l})
+			put(part{margin, role, l})
 		}
 	}
-	here := func(on bool, parts ...benchPart) {
+	here := func(on bool, parts ...part) {
 		if on {
-			parts = append(parts, benchPart{margin - 2, ember.Strong, ">"})
+			parts = append(parts, part{margin - 2, ember.Strong, ">"})
 		}
-		ls = append(ls, benchLine{parts, on})
+		ls = append(ls, textRow{parts, on})
 	}
 	title := "New sheet"
 	if s := m.desk.M.Sheet(f.change); s != nil {
 		title = strings.TrimSpace(fmt.Sprintf("Change sheet %d %s", s.Num, s.Spec.Name))
 	}
-	put(benchPart{margin, ember.Faint, ansiCut(ember.SafeText(title), w-2*margin)})
+	put(part{margin, ember.Faint, ansiCut(ember.SafeText(title), w-2*margin)})
 	for i, fl := range f.fields {
 		role, val := ember.Normal, ""
 		at := margin + 14
@@ -435,13 +423,13 @@ func (f *form) view(m *Model, v session.View, h int) string {
 		if i == f.at {
 			role = ember.Strong
 		}
-		here(i == f.at, benchPart{margin, ember.Faint, fl.label}, benchPart{at, role, ansiCut(ember.SafeText(val), w-at-1)})
+		here(i == f.at, part{margin, ember.Faint, fl.label}, part{at, role, ansiCut(ember.SafeText(val), w-at-1)})
 	}
 	role := ember.Normal
 	if f.at == fAdd {
 		role = ember.Strong
 	}
-	here(f.at == fAdd, benchPart{margin, role, "[ " + f.button() + " ]"})
+	here(f.at == fAdd, part{margin, role, "[ " + f.button() + " ]"})
 	roomy := h >= 18
 	if roomy {
 		put()
@@ -451,7 +439,7 @@ func (f *form) view(m *Model, v session.View, h int) string {
 		if roomy {
 			put()
 		}
-		put(benchPart{margin, ember.Faint, "On the bench"})
+		put(part{margin, ember.Faint, "On the bench"})
 		for i, s := range all {
 			sv, _ := v.Sheet(s.ID)
 			here(f.at == fAdd+1+i, f.row(m, sv, s, margin, f.at == fAdd+1+i)...)
@@ -463,22 +451,11 @@ func (f *form) view(m *Model, v session.View, h int) string {
 		}
 		para(ember.Border, caution)
 	}
-	// Where not all of it fits, it moves under the line.
-	first := 0
-	if i := slices.IndexFunc(ls, func(l benchLine) bool { return l.on }); len(ls) > h {
-		first = max(0, min(i-h/2, len(ls)-h))
-	}
-	c := newCanvas(w, h)
-	for y, l := range ls[first:min(len(ls), first+h)] {
-		for _, p := range l.parts {
-			c.put(p.x, y, p.role, p.text)
-		}
-	}
-	return c.render(m.styles)
+	return drawRows(m, ls, h)
 }
 
 // row is a sheet that was added: what it is, and how far it is.
-func (f *form) row(m *Model, sv session.SheetView, s *session.Sheet, x int, on bool) []benchPart {
+func (f *form) row(m *Model, sv session.SheetView, s *session.Sheet, x int, on bool) []part {
 	role := ember.Normal
 	switch {
 	case on:
@@ -502,10 +479,10 @@ func (f *form) row(m *Model, sv session.SheetView, s *session.Sheet, x int, on b
 		}
 	}
 	makers := slices.ContainsFunc(m.desk.M.Sheets(), func(o *session.Sheet) bool { return o.Spec.Maker != "" })
-	var out []benchPart
+	var out []part
 	put := func(text string, width int) {
 		if x+width < m.width {
-			out = append(out, benchPart{x, role, ansiCut(ember.SafeText(text), width-1)})
+			out = append(out, part{x, role, ansiCut(ember.SafeText(text), width-1)})
 			x += width
 		}
 	}

@@ -218,7 +218,10 @@ func states(t testing.TB) map[string]state {
 	m.desk.Do(session.Event{Kind: session.ImageSeen, Sheet: "nobody"})
 	m.said = "sheet 2 is in the wash: it is past the developer"
 	all["an error"] = state{m, true}
-	m = inTrays(1)
+	_, m = newWorld(t, func(c *Config) { c.Start, c.Book = Notebook, fullShelf{} })
+	m.goTo(Notebook)
+	all["notebook, forty sheets"] = state{m, false}
+	_, m = newWorld(t, func(c *Config) { c.Start, c.Book = Notebook, fullShelf{} })
 	m.goTo(Notebook)
 	m.keys(t, "enter")
 	all["a sheet's page"] = state{m, false}

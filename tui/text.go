@@ -10,7 +10,6 @@ import (
 
 	"wetside/session"
 	"wetside/session/words"
-	"wetside/tui/ember"
 )
 
 // doing says what the hands should do with a sheet.
@@ -22,12 +21,6 @@ func doing(s session.SheetView) string {
 		return "move on to " + s.NextIs
 	}
 	return string(s.Doing)
-}
-
-// column makes text that somebody typed exactly so many cells wide.
-func column(s string, width int) string {
-	s = ansiCut(ember.SafeText(s), width)
-	return s + strings.Repeat(" ", max(0, width-ansi.StringWidth(s)))
 }
 
 // ansiCut cuts plain text to so many cells.

@@ -12,6 +12,7 @@ import (
 	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/desk"
+	"wetside/session/exposure"
 	"wetside/session/notebook"
 	"wetside/session/words"
 	"wetside/tui"
@@ -78,19 +79,29 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 		return tui.BookSheet{}, err
 	}
 	s := tui.BookSheet{BookRow: tui.BookRow{ID: r.ID, Num: r.Num, Name: r.Name, Maker: r.Maker, Paper: r.Paper.Key, Camera: r.Camera,
-		At: r.Begun, Outcome: r.State, Response: session.Response(r.Paper.Response)}}
-	if r.Rehearsal {
+		At: r.Begun, Outcome: "done", Response: session.Response(r.Paper.Response)}}
+	switch {
+	case r.Rehearsal:
 		s.Outcome = "rehearsal"
+	case r.State == string(session.Ruined):
+		s.Outcome = "spoiled"
 	}
 	if j, ok := r.Judged(); ok {
-		s.Judged = verdict(j.Stops, j.Seen)
+		s.Judged = judgement(&r, j)
 	}
 	line := func(format string, a ...any) { s.Lines = append(s.Lines, fmt.Sprintf(format, a...)) }
 	line("%s, %s, %s%s", r.Paper.Name, orNone(r.Camera, "no camera"), r.Process, celsius(r.Celsius))
 	if e := r.Exposure; e != nil {
 		s.Exposure = e.Actual.D()
 		s.Bars = append(s.Bars, tui.Bar{Label: "expose", AtLeast: e.Planned.D(), AtMost: e.Planned.D(), Actual: e.Actual.D()})
-		line("light %s; %s of the exposure given; covered %s", orNone(r.Light, "not said"), words.Percent(e.Share), words.Count(len(e.Covered), "time"))
+		text := "light " + orNone(r.Light, "not said")
+		if share := words.Percent(e.Share); share != "100%" {
+			text += "; " + share + " of the exposure given"
+		}
+		if n := len(e.Covered); n > 0 {
+			text += "; covered " + words.Count(n, "time")
+		}
+		line("%s", text)
 		for _, g := range e.Readings {
 			line("%s %s", g.At.Format("15:04:05"), g.Words())
 		}
@@ -125,8 +136,10 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 	if r.Spoiled != "" {
 		line("spoiled: %s", r.Spoiled)
 	}
-	if s.Judged != "" {
-		line("judged: %s", s.Judged)
+	if m, err := p.plan.Model(); err == nil && r.Camera != "" {
+		if plot, err := m.Scatter(p.plan.Subject(r.Camera, r.Paper.Key, exposure.Light{}), 60); err == nil {
+			s.Taught = &plot
+		}
 	}
 	return s, nil
 }
