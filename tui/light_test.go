@@ -13,6 +13,7 @@ import (
 	"wetside/profiles"
 	"wetside/session"
 	"wetside/tui/ember"
+	"wetside/tui/lamps"
 )
 
 // lightOf is the light of a frame against the same window in white: of its large
@@ -174,7 +175,18 @@ func states(t testing.TB) map[string]state {
 		all["trays, "+words] = state{inTrays(n), true}
 	}
 	all["field, one camera"] = state{inField(1), true}
-	m := inField(1)
+	_, m := newWorld(t, func(c *Config) {
+		c.Start = Room
+		c.Verified = func() []Finding {
+			return []Finding{{About: lamps.AboutSleep, Text: "sleep", Detail: "held off while a clock runs", Verified: true},
+				{About: lamps.AboutPanel, Text: "panel", Detail: "3 of 100", Verified: true},
+				{About: lamps.AboutKeyboard, Text: "keyboard light", Detail: "none that can be set was found: if there is one, turn it off"}}
+		}
+	})
+	m.goTo(Room)
+	m.keys(t, " ", "down", "down", "down", "down", "down")
+	all["room, half done"] = state{m, false}
+	m = inField(1)
 	m.keys(t, "c")
 	m.said = ""
 	all["field, covered"] = state{m, true}

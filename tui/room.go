@@ -45,17 +45,19 @@ var darkKeys = struct{ Break key.Binding }{key.NewBinding(key.WithKeys("esc"), k
 // no source.
 func Checklist() []Finding {
 	return []Finding{
-		{Text: "terminal is full screen, no other window shows"},
-		{Text: "notifications are silenced (they are white)"},
-		{Text: "screen saver, lock screen and sleep are held off", About: lamps.AboutSleep},
-		{Text: "keyboard light is off", About: lamps.AboutKeyboard},
-		{Text: "screen brightness is as low as it goes", About: lamps.AboutPanel},
-		{Text: "telephones and watches are out of the room"},
-		// The distance: what papers' data sheets ask for with a lamp of 15 W; from
-		// memory. The paper's own sheet goes before it.
-		{Text: "every other lamp is out; the safelight is 1.2 m or more from the paper, and turned away from it"},
-		{Text: "red film lies over the screen, where you are in doubt of it"},
-		{Text: "laptop is on the dry side, mains lead away from wet hands"},
+		{Short: "screen", Text: "the terminal is full screen, and no other window shows"},
+		{Short: "messages", Text: "pop-up messages are off: they are white"},
+		{Short: "sleep", Text: "screen saver, lock screen and sleep are held off", About: lamps.AboutSleep},
+		{Short: "keyboard", Text: "the keyboard light is off", About: lamps.AboutKeyboard},
+		{Short: "brightness", Text: "the screen is as dim as it goes", About: lamps.AboutPanel},
+		{Short: "phones", Text: "telephones and watches are out of the room"},
+		// The rule: a paper's data sheet names filter, lamp and least distance. Where it
+		// names none, 15 W at 1.2 m (4 ft) is what data sheets of slow papers ask for:
+		// from memory. The fog test has the last word.
+		{Short: "safelight", Text: "safelight: filter, lamp and distance as the paper's data sheet says; every other lamp is out",
+			Detail: "where it says none: 15 W, 1.2 m or more (common practice, no source)"},
+		{Short: "red film", Text: "red film lies over the screen, if you are not sure of it"},
+		{Short: "dry side", Text: "the laptop is on the dry side, its mains lead away from wet hands"},
 	}
 }
 
@@ -156,8 +158,8 @@ func (r *room) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	case key.Matches(k, roomKeys.Tick):
 		text := r.items[r.at].Text + r.items[r.at].Detail
 		r.done[text] = !r.done[text]
-		if r.done[text] && r.at < len(r.items)-1 {
-			r.at++
+		if r.done[text] {
+			r.next()
 		}
 	case key.Matches(k, roomKeys.Dark):
 		r.running, r.spoken = true, 0
@@ -176,6 +178,16 @@ func (r *room) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		m.desk.Say(r.items[r.at].Words())
 	}
 	return nil
+}
+
+// next goes to the next line that is open, if there is one.
+func (r *room) next() {
+	for i := range r.items {
+		if at := (r.at + i) % len(r.items); !r.confirmed(r.items[at]) {
+			r.at = at
+			return
+		}
+	}
 }
 
 func (r *room) stop(m *Model) {
@@ -209,42 +221,92 @@ func (r *room) view(m *Model, _ session.View, h int) string {
 	if r.items == nil {
 		r.fill(m)
 	}
-	st := m.styles
-	var lines []string
-	from, to := 0, 0 // of the chosen item
-	for i, f := range r.items {
-		style, mark := st.Normal, "[ ] "
-		if r.confirmed(f) {
-			style, mark = st.Faint, "[x] "
+	rows, step := r.page(m, true)
+	if len(rows)+4 > h {
+		rows, step = r.page(m, false)
+	}
+	if big, ok := ember.Letters(r.items[r.at].Short); ok && r.items[r.at].Short != "" && len(rows)+4 <= h {
+		margin := rows[step].parts[0].x
+		var large []textRow
+		for _, l := range big {
+			large = append(large, textRow{parts: []part{{margin, ember.Large, l}}})
 		}
-		text := ember.SafeText(f.Text)
-		if f.Verified {
-			text = "verified: " + text
+		rows = slices.Insert(rows, step, append(large, textRow{})...)
+	}
+	return drawRows(m, rows, h)
+}
+
+// page is the list in words, and the row that its step begins in.
+func (r *room) page(m *Model, roomy bool) (rows []textRow, step int) {
+	w, margin := m.width, 2
+	if w >= 60 {
+		margin = 3
+	}
+	put := func(parts ...part) { rows = append(rows, textRow{parts: parts}) }
+	para := func(role ember.Role, text string) {
+		for l := range strings.SplitSeq(wrap(ember.SafeText(text), w-2*margin), "\n") {
+			put(part{margin, role, l})
 		}
-		if i == r.at {
-			style, from = st.Strong, len(lines)
+	}
+	open := 0
+	for _, f := range r.items {
+		if !r.confirmed(f) {
+			open++
 		}
-		for _, l := range strings.Split(wrap(text, max(8, m.width-len(mark)-1)), "\n") {
-			lines = append(lines, style.Render(mark+l))
-			mark = "    "
-		}
-		if f.Detail != "" {
-			for _, l := range strings.Split(wrap(ember.SafeText(f.Detail), max(8, m.width-5)), "\n") {
-				lines = append(lines, st.Faint.Render(mark+l))
+	}
+	head, count := "before paper is opened", fmt.Sprintf("%d to go", open)
+	if open == 0 {
+		head, count = "all is confirmed: now d", ""
+	}
+	put(part{margin, ember.Faint, head}, part{w - len(count) - 1, ember.Border, count})
+	// The step that is to be taken, large.
+	f := r.items[r.at]
+	if roomy {
+		put()
+	}
+	step = len(rows)
+	para(ember.Strong, f.Text)
+	if f.Detail != "" {
+		para(ember.Normal, f.Detail)
+	}
+	put()
+	// What only eyes can see, and apart from it what was checked.
+	list := func(head string, verified bool, mark func(Finding) string) {
+		for i, f := range r.items {
+			if f.Verified != verified {
+				continue
 			}
-		}
-		if i == r.at {
-			to = len(lines)
+			if head != "" {
+				put(part{margin, ember.Border, head})
+				head = ""
+			}
+			role := ember.Faint
+			if r.confirmed(f) {
+				role = ember.Border
+			}
+			parts := []part{{margin, role, ansiCut(ember.SafeText(mark(f)+f.Words()), w-margin-1)}}
+			if i == r.at {
+				parts = append(parts, part{margin - 2, ember.Strong, ">"})
+			}
+			put(parts...)
 		}
 	}
-	then := strings.Split(wrap(fmt.Sprintf("then d: the screen goes wholly dark for %s while your eyes adapt; begin and end are spoken.", words.Finished(darkFor)), m.width-2), "\n")
+	list("for your own eyes", false, func(f Finding) string {
+		if r.confirmed(f) {
+			return "[x] "
+		}
+		return "[ ] "
+	})
+	if roomy && len(rows) > 0 && slices.ContainsFunc(r.items, func(f Finding) bool { return f.Verified }) {
+		put()
+	}
+	list("checked by the program", true, func(Finding) string { return "" })
+	if roomy {
+		put()
+	}
+	para(ember.Faint, fmt.Sprintf("then d: %s of full dark; begin and end are spoken", words.Finished(darkFor)))
 	if m.fog.waits {
-		then = append(then, "the fog test's strip waits for its answer: press f when it is developed")
+		para(ember.Normal, "the fog test's strip waits for its answer: press f when it is developed")
 	}
-	// Where not all of it fits, the list moves under the chosen line.
-	space := max(1, h-2-len(then))
-	first := max(0, min(len(lines)-space, max(0, to-space)))
-	first = min(first, from)
-	lines = lines[first:min(len(lines), first+space)]
-	return st.Strong.Render("before paper is opened") + "\n" + strings.Join(lines, "\n") + "\n\n" + st.Faint.Render(strings.Join(then, "\n"))
+	return rows, step
 }

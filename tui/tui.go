@@ -106,6 +106,7 @@ type Config struct {
 
 // A Finding is one line of the room check.
 type Finding struct {
+	Short    string // a word or two; may be empty
 	Text     string
 	Detail   string // what the program found out about it; may be empty
 	Verified bool
