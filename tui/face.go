@@ -116,6 +116,7 @@ func (m *Model) drawFace(f face, w, h int) *canvas {
 	if f.clock != "" {
 		size := ember.Fit(f.clock, width, max(1, room), m.figureInk())
 		fig := ember.Figure(f.clock, size)
+		m.spare = ember.Ink(ember.Figure(ember.Widest(f.clock), size)) - ember.Ink(fig)
 		if m.cfg.Profile == ember.LinuxConsole {
 			for i := range fig {
 				fig[i] = strings.NewReplacer("█", "#", "▀", "\"", "▄", "_").Replace(fig[i])

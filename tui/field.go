@@ -349,11 +349,13 @@ func (f *field) face(m *Model, v session.View) face {
 			r.spans = append(r.spans, timeSpan{from: sp.From, to: to})
 		}
 		if x.Phase == session.Exposing {
-			r.right = clockOf(xv)
+			if r.right = ""; i != f.at || xv.Over > 0 { // else it stands large above
+				r.right = clockOf(xv) + "  "
+			}
 			if xv.Open && xv.Left > 0 {
-				r.right += "  ends " + now.Wall.Add(xv.Left).Format("15:04:05")
+				r.right += "ends " + now.Wall.Add(xv.Left).Format("15:04:05")
 			} else {
-				r.right += "  " + string(xv.Doing)
+				r.right += string(xv.Doing)
 			}
 		}
 		fc.line.rows = append(fc.line.rows, r)

@@ -244,6 +244,8 @@ func (m *Model) evening(v session.View) timeline {
 		case sv.Visit == 0:
 		case known && goes > sv.Ends && (sv.Stage == session.Rinse || sv.Stage == session.Hold || sv.Stage == session.Wash):
 			r.right = "stays to " + at(goes)
+		case id == v.Due && sv.Over == 0 && sv.Stage != session.Hold:
+			r.right = "ends " + at(sv.Ends) // what is left of it stands large above
 		default:
 			r.right = sv.Label + " " + clockOf(sv)
 		}

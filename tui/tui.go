@@ -136,6 +136,8 @@ type Model struct {
 	notices []string // those that are shown
 	// frame is the last picture. It stands while nothing that it shows changes.
 	frame  string
+	spare  float64        // cells that other figures would light more than those that are drawn
+	on     *ember.Changes // what it is drawn on; nil: on what View is asked by
 	shown  shown
 	still  bool
 	split  split
@@ -191,10 +193,43 @@ func New(cfg Config) *Model {
 
 type tickMsg time.Time
 
-// tickEach is how often the picture is drawn anew. Sound does not depend on it.
-const tickEach = 100 * time.Millisecond
+// How long the picture stands until it is looked at again: while hands move by
+// themselves, or a strip or eyes wait in the dark; while a clock runs; else. A clock's
+// own second is met as it changes. Sound does not depend on it.
+const (
+	tickBusy = 100 * time.Millisecond
+	tickRuns = 250 * time.Millisecond
+	tickIdle = 500 * time.Millisecond
+	tickLeft = 10 * time.Millisecond // nothing is looked at sooner again
+)
 
-func tick() tea.Cmd { return tea.Tick(tickEach, func(t time.Time) tea.Msg { return tickMsg(t) }) }
+func (m *Model) tick() tea.Cmd {
+	return tea.Tick(m.until(), func(t time.Time) tea.Msg { return tickMsg(t) })
+}
+
+func (m *Model) until() time.Duration {
+	if _, pace := m.desk.M.Rehearsal(); pace > 1 || m.desk.Hands || m.cfg.Pulse || m.fog.on || m.room.running {
+		return tickBusy
+	}
+	v := m.desk.M.View(m.desk.Now())
+	if len(v.Need) == 0 {
+		return tickIdle
+	}
+	d := tickRuns
+	for _, id := range v.Need {
+		s, _ := v.Sheet(id)
+		next := s.Left % time.Second
+		if s.Left <= 0 || s.Stage == session.Hold {
+			next = time.Second - max(s.Over, s.Elapsed)%time.Second
+		}
+		d = min(d, max(next+time.Millisecond, tickLeft))
+	}
+	return d
+}
+
+// DrawOn has every change of the picture drawn at once, on what only sends the
+// changes.
+func (m *Model) DrawOn(c *ember.Changes) { m.on = c }
 
 // Init starts the picture's clock.
 func (m *Model) Init() tea.Cmd {
@@ -204,7 +239,7 @@ func (m *Model) Init() tea.Cmd {
 	if m.cfg.Blind && m.news != "" {
 		m.desk.Say(m.news)
 	}
-	return tick()
+	return m.tick()
 }
 
 // Keys that work on every screen.
@@ -233,6 +268,13 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	_, cmd := m.update(msg)
 	if now := m.shows(); ticks {
 		m.still, m.shown = now == m.shown && !m.cfg.Pulse, now
+	}
+	if _, sized := msg.(tea.WindowSizeMsg); sized && m.on != nil {
+		m.on.Forget() // terminals put what was there anew, each in its way
+	}
+	if m.on != nil && !m.still {
+		// What the terminal does not take is told by the guard.
+		_ = m.on.Draw(m.picture())
 	}
 	return m, cmd
 }
@@ -288,7 +330,7 @@ func (m *Model) update(msg tea.Msg) (tea.Model, tea.Cmd) {
 			m.leave()
 			return m, tea.Quit
 		}
-		return m, tick()
+		return m, m.tick()
 	case tea.WindowSizeMsg:
 		m.width, m.height = msg.Width, msg.Height
 		if m.cfg.Guard != nil {
@@ -594,11 +636,15 @@ func (m *Model) Screens() (names []Screen) {
 	return names
 }
 
-// View draws the window, every cell of it.
+// View draws the window, every cell of it, unless it is drawn already.
 func (m *Model) View() string {
-	if m.cfg.Blind {
+	if m.cfg.Blind || m.on != nil {
 		return ""
 	}
+	return m.picture()
+}
+
+func (m *Model) picture() string {
 	if m.still && m.frame != "" {
 		return m.frame
 	}
@@ -606,7 +652,9 @@ func (m *Model) View() string {
 	if m.cfg.Pulse && m.width >= 42 && m.height >= 14 {
 		draw = m.bordered
 	}
-	m.frame = ember.Paint(draw(), m.width, m.height, m.styles.Level)
+	m.spare = 0
+	view := draw()
+	m.frame = ember.PaintFor(m.cfg.Profile, view, m.width, m.height, m.styles.Level, m.spare)
 	return m.frame
 }
 

@@ -19,6 +19,7 @@ import (
 
 	"wetside/session"
 	"wetside/session/sessiontest"
+	"wetside/tui/ember"
 )
 
 // A pane is a terminal in tmux with the program in it.
@@ -137,9 +138,62 @@ func (p *pane) press(words ...string) {
 	p.wait(words...)
 }
 
-var figureRow = regexp.MustCompile(`(?m)^ (?:> )?1 .*?[^+\d](\d+):(\d\d)(?: |$)`)
+// readFigures reads the large figures of a window: "2:59". They are the last block of
+// rows with dots in it, and begin at the margin.
+func readFigures(text string) (clock string, ok bool) {
+	lines := strings.Split(text, "\n")
+	dotted := func(y int) bool { return y >= 0 && y < len(lines) && strings.ContainsAny(lines[y], "█▀▄") }
+	end := len(lines)
+	for end > 0 && !dotted(end-1) {
+		end--
+	}
+	begin := end
+	for dotted(begin - 1) {
+		begin--
+	}
+	at := func(y, x int) rune {
+		if l := []rune(lines[begin+y]); x < len(l) {
+			return l[x]
+		}
+		return ' '
+	}
+	for stroke := 1; stroke <= 8; stroke++ {
+		for _, high := range []int{5, 7, 9} {
+			size := ember.Size{Stroke: stroke, High: high}
+			if size.Rows() != end-begin {
+				continue
+			}
+			clock = ""
+			for x := 3; ; {
+				n := len(clock)
+				for _, sign := range "0123456789:" {
+					fits, width := true, 0
+					for y, l := range ember.Figure(string(sign), size) {
+						width = 0
+						for _, dot := range l {
+							fits = fits && at(y, x+width) == dot
+							width++
+						}
+					}
+					if fits {
+						clock += string(sign)
+						x += width + stroke
+						break
+					}
+				}
+				if len(clock) == n {
+					break
+				}
+			}
+			if strings.Contains(clock, ":") && len(clock) >= 4 {
+				return clock, true
+			}
+		}
+	}
+	return "", false
+}
 
-// A frame is what the list of sheets said between two readings of the clock.
+// A frame is what the clock showed between two readings of the clock.
 type frame struct {
 	before, after time.Time
 	stage         string
@@ -150,12 +204,13 @@ func (p *pane) frame(stage string) (frame, bool) {
 	f := frame{before: time.Now(), stage: stage}
 	text := p.text()
 	f.after = time.Now()
-	m := figureRow.FindStringSubmatch(text)
-	if m == nil || !strings.Contains(text, stage) {
+	clock, ok := readFigures(text)
+	if !ok || !strings.Contains(text, stage) {
 		return f, false
 	}
-	min, _ := strconv.Atoi(m[1])
-	sec, _ := strconv.Atoi(m[2])
+	m, s, _ := strings.Cut(clock, ":")
+	min, _ := strconv.Atoi(m)
+	sec, _ := strconv.Atoi(s)
 	f.left = time.Duration(min)*time.Minute + time.Duration(sec)*time.Second
 	return f, true
 }

@@ -255,7 +255,9 @@ func (p program) show(ctx context.Context, model *tui.Model, guard *ember.Guard,
 	}
 	opts = append(opts, tea.WithInput(input))
 	if guard != nil {
-		opts = append(opts, tea.WithOutput(guard), tea.WithAltScreen())
+		changes := ember.NewChanges(guard)
+		model.DrawOn(changes)
+		opts = append(opts, tea.WithOutput(changes), tea.WithAltScreen(), tea.WithFPS(1)) // it has nothing to draw itself
 	} else {
 		opts = append(opts, tea.WithOutput(io.Discard), tea.WithoutRenderer())
 	}

@@ -20,16 +20,21 @@ var sizes = func() (all []Size) {
 	return append(all, Size{1, 5}, Size{})
 }()
 
-// Fit gives the largest size in which text, and any other of its length, stays
-// within so many cells, of which no more than lit are lit wholly: so the size does
-// not change from one second to the next.
-func Fit(text string, width, height int, lit float64) Size {
-	text = strings.Map(func(r rune) rune {
+// Widest is the text of the same length that lights the most.
+func Widest(text string) string {
+	return strings.Map(func(r rune) rune {
 		if r >= '0' && r <= '9' {
 			return '8'
 		}
 		return r
 	}, text)
+}
+
+// Fit gives the largest size in which text, and any other of its length, stays
+// within so many cells, of which no more than lit are lit wholly: so the size does
+// not change from one second to the next.
+func Fit(text string, width, height int, lit float64) Size {
+	text = Widest(text)
 	for _, s := range sizes {
 		if s.Stroke == 0 || s.Rows() <= height && width >= s.width(text) && Ink(Figure(text, s)) <= lit {
 			return s

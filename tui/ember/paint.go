@@ -15,12 +15,19 @@ import (
 // dropped. A window without cells gives an empty string. A view that would give
 // more light than the level's budget is dimmed, the least important first.
 func Paint(view string, width, height int, level Level) string {
+	return PaintFor(ANSI256, view, width, height, level, 0)
+}
+
+// PaintFor is [Paint] for a profile, of a view whose large figures may light so many
+// cells more in a second from now: what is dimmed does not change with each of them.
+func PaintFor(profile Profile, view string, width, height int, level Level, more float64) string {
 	if width <= 0 || height <= 0 {
 		return ""
 	}
 	var lit light
 	frame := paint(view, width, height, level, asItIs, &lit)
-	if dimmed, over := lit.within(level, float64(width*height)); over {
+	lit[level.Red(Large)] += more
+	if dimmed, over := lit.within(profile, level, float64(width*height)); over {
 		frame = paint(view, width, height, level, dimmed, &light{})
 	}
 	return frame
@@ -49,15 +56,15 @@ var asItIs = func() (r reddening) {
 type reddening [256]uint8
 
 // within says how to show a frame of so many cells within its budget, and whether
-// it is over it as it is. A red counts as what the poorer profile makes of it.
-func (l *light) within(level Level, cells float64) (how reddening, over bool) {
+// it is over it as it is. A red counts as what the profile makes of it.
+func (l *light) within(profile Profile, level Level, cells float64) (how reddening, over bool) {
 	how = asItIs
 	for _, q := range quieter {
 		mean := 0.0
 		for red, n := range l {
 			if n > 0 {
 				shown := how[red]
-				mean += n * 0.2126 * linear(max(shown, ANSI256.nearest(shown))) / cells
+				mean += n * 0.2126 * linear(max(shown, profile.nearest(shown))) / cells
 			}
 		}
 		if mean <= budgets[level] {
