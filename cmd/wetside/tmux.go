@@ -11,6 +11,8 @@ import (
 	"strings"
 	"syscall"
 	"time"
+
+	"wetside/tui/ember"
 )
 
 // This file puts out what tmux lights around the program while it runs in one of
@@ -24,16 +26,19 @@ type tmuxScope struct {
 	dark [][2]string // name and value while the program runs
 }
 
-const tmuxRed = "fg=#5f0000,bg=#000000"
+var (
+	tmuxRed   = ember.Ember.Hex(ember.Faint)
+	tmuxStyle = "fg=" + tmuxRed + ",bg=" + ember.Dark.Hex(ember.Faint)
+)
 
 var tmuxScopes = []tmuxScope{
 	// Colours may stand anywhere in a status line, so it goes as a whole.
-	{"", [][2]string{{"status", "off"}, {"message-style", tmuxRed}, {"message-command-style", tmuxRed},
-		{"display-panes-colour", "#5f0000"}, {"display-panes-active-colour", "#5f0000"}}},
-	{"-w", [][2]string{{"mode-style", tmuxRed}, {"copy-mode-match-style", tmuxRed}, {"copy-mode-current-match-style", tmuxRed},
-		{"copy-mode-mark-style", tmuxRed}, {"pane-border-style", tmuxRed}, {"pane-active-border-style", tmuxRed},
-		{"pane-border-status", "off"}, {"window-style", "default"}, {"window-active-style", "default"}, {"clock-mode-colour", "#5f0000"},
-		{"popup-style", tmuxRed}, {"popup-border-style", tmuxRed}, {"menu-style", tmuxRed}, {"menu-border-style", tmuxRed}, {"menu-selected-style", tmuxRed}}},
+	{"", [][2]string{{"status", "off"}, {"message-style", tmuxStyle}, {"message-command-style", tmuxStyle},
+		{"display-panes-colour", tmuxRed}, {"display-panes-active-colour", tmuxRed}}},
+	{"-w", [][2]string{{"mode-style", tmuxStyle}, {"copy-mode-match-style", tmuxStyle}, {"copy-mode-current-match-style", tmuxStyle},
+		{"copy-mode-mark-style", tmuxStyle}, {"pane-border-style", tmuxStyle}, {"pane-active-border-style", tmuxStyle},
+		{"pane-border-status", "off"}, {"window-style", "default"}, {"window-active-style", "default"}, {"clock-mode-colour", tmuxRed},
+		{"popup-style", tmuxStyle}, {"popup-border-style", tmuxStyle}, {"menu-style", tmuxStyle}, {"menu-border-style", tmuxStyle}, {"menu-selected-style", tmuxStyle}}},
 	// What sets the terminal's default colours goes through, for this pane alone:
 	// else a window made larger shows the terminal's own white until tmux has drawn.
 	// A tmux that does not know the option (before 3.3) lets it through anyway.

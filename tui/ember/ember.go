@@ -132,6 +132,9 @@ func linear(channel uint8) float64 {
 // (IEC 61966-2-1: the Y row of the RGB to XYZ matrix).
 func Luminance(l Level, r Role, p Profile) float64 { return 0.2126 * linear(p.nearest(l.Red(r))) }
 
+// Hex is the red of a role as "#rrggbb", for what is drawn by other programs.
+func (l Level) Hex(r Role) string { return hexRed(l.Red(r)) }
+
 func hexRed(r uint8) string { return fmt.Sprintf("#%02x0000", r) }
 
 // Styles are the lipgloss styles of one level, each with an explicit
