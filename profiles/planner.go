@@ -353,6 +353,45 @@ func (p *Planner) expose(plan *Reckoned, f Form, paper Paper) error {
 	return nil
 }
 
+// Respec is the spec of a sheet with what was planned of it since from another
+// light, as typed. All else of it stays.
+func Respec(spec session.SheetSpec, light string, plan Reckoned) session.SheetSpec {
+	spec.Light, spec.Exposure, spec.Working = light, plan.Exposure, strings.Join(plan.Working, "\n")
+	spec.Base, spec.Learned, spec.Reckoned = plan.Spec.Base, plan.Spec.Learned, plan.Spec.Reckoned
+	return spec
+}
+
+// Refit is the form of a sheet in another light, as typed.
+func Refit(spec session.SheetSpec, light string) Form {
+	return Form{Paper: spec.Paper.Key, Process: spec.Process.Key, Camera: spec.Camera, Light: light, Own: OwnOf(spec.Reckoned)}
+}
+
+// Told reads "14:10 5m" or "yesterday 14:10 overcast 5m": when a pinhole was opened,
+// and the light with the time that it was open. What light is not said in it is
+// the one given.
+func Told(text, light string, now time.Time) (from time.Time, as string, err error) {
+	from, dated, rest, err := When(text, now)
+	if err != nil {
+		return from, "", err
+	}
+	if from.After(now) {
+		if dated {
+			return from, "", fmt.Errorf("%s is still to come", from.Format("2006-01-02 15:04"))
+		}
+		return from, "", fmt.Errorf("%s is still to come: write yesterday before it, or the day", from.Format("15:04"))
+	}
+	typed, d, timed, err := lightAndTime(rest)
+	if err != nil || !timed {
+		return from, "", errors.New("write when it was opened, and for how long: 14:10 5m")
+	}
+	if typed == "" {
+		if typed, _, _, err = lightAndTime(light); err != nil {
+			typed = ""
+		}
+	}
+	return from, strings.TrimSpace(typed + " " + words.Units(d)), nil
+}
+
 // lightAndTime parts "overcast 5m" into the light and the time that was given by
 // hand; either may be missing.
 func lightAndTime(text string) (light string, d time.Duration, timed bool, err error) {

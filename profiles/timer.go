@@ -5,8 +5,10 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"wetside/session"
+	"wetside/session/words"
 )
 
 // UnknownPaper is the key of the paper of a sheet that was only timed.
@@ -43,6 +45,34 @@ func (p *Planner) Timer(text string) (session.SheetSpec, error) {
 		spec.Process.Steps = append(spec.Process.Steps, st)
 	}
 	return spec, nil
+}
+
+// ToldSteps reads how long a sheet was in the baths of a process, "develop 2m, fix
+// 2m", in its order. What is not said is 0.
+func ToldSteps(text string, p session.Process) ([]time.Duration, error) {
+	out := make([]time.Duration, len(p.Steps))
+	next := 0
+	for part := range strings.SplitSeq(text, ",") {
+		st, err := timed(strings.TrimSpace(part))
+		if err != nil {
+			return nil, err
+		}
+		i := slices.IndexFunc(p.Steps[next:], func(s session.Step) bool { return s.Stage == st.Stage })
+		if i < 0 {
+			return nil, fmt.Errorf("%s has no %s there: its steps are %s", p.Name, st.Stage, stepsOf(p))
+		}
+		out[next+i] = st.AtMost
+		next += i + 1
+	}
+	return out, nil
+}
+
+func stepsOf(p session.Process) string {
+	var names []string
+	for _, s := range p.Steps {
+		names = append(names, string(s.Stage))
+	}
+	return words.List(names)
 }
 
 // timerTrays are what the trays are called.

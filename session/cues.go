@@ -85,7 +85,7 @@ func (m *Machine) cues(from, to time.Duration) []Cue {
 
 func (sp *span) light(s *Sheet) {
 	l := &s.Light
-	if l.BegunAt.IsZero() {
+	if l.BegunAt.IsZero() || l.Told {
 		return
 	}
 	first := slices.IndexFunc(l.Spells, func(x Spell) bool { return x.From >= l.BegunT })
@@ -140,6 +140,9 @@ func (sp *span) light(s *Sheet) {
 }
 
 func (sp *span) baths(s *Sheet) {
+	if s.Told {
+		return // nobody was here
+	}
 	for i := range s.Visits {
 		v := s.Visits[i]
 		sp.begin(s, v)

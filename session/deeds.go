@@ -59,7 +59,9 @@ var backs = map[Kind]func(m *Machine, s *Sheet, d *Deed, t time.Duration){
 	ImageSeen:        (*Machine).emergeBack,
 	StepTimed:        (*Machine).timeStepBack,
 	WaterChanged:     (*Machine).waterBack,
-	Unseen:           (*Machine).unseenBack,
+	Unseen:           (*Machine).wholeBack,
+	ExposureTold:     (*Machine).wholeBack,
+	Developed:        (*Machine).wholeBack,
 	Spoiled:          (*Machine).spoilBack,
 	Marked:           (*Machine).markBack,
 	SafelightOn:      (*Machine).lampBack,
@@ -69,10 +71,14 @@ var backs = map[Kind]func(m *Machine, s *Sheet, d *Deed, t time.Duration){
 	BathPromoted:     (*Machine).bathBack,
 }
 
-func (m *Machine) unseenBack(s *Sheet, d *Deed, _ time.Duration) {
-	undone := s.Undone
-	*s = *d.sheet.clone()
-	s.Undone = undone
+// wholeBack makes a sheet what it was. What was written of it since stays.
+func (m *Machine) wholeBack(s *Sheet, d *Deed, _ time.Duration) { s.become(d.sheet) }
+
+func (s *Sheet) become(was *Sheet) {
+	now := *s
+	*s = *was.clone()
+	s.Notes, s.Marks, s.Judged, s.Scan, s.Undone = now.Notes, now.Marks, now.Judged, now.Scan, now.Undone
+	s.serial = now.serial // no visit's number is used twice
 }
 
 // deedsKept is how many deeds can be taken back one after another.
@@ -114,7 +120,7 @@ func (m *Machine) deed(s *Sheet, e Event, t time.Duration) *Deed {
 		d.Num = m.nums + 1
 	case SheetWithdrawn:
 		d.sheet = s
-	case Unseen:
+	case Unseen, ExposureTold, Developed:
 		d.sheet = s.clone()
 	case Remade:
 		spec := s.Spec
@@ -214,6 +220,8 @@ func (m *Machine) undoMove(s *Sheet, u Undo) error {
 	}
 	d := Deed{Kind: Moved, n: len(s.Overrides)}
 	switch n := len(s.Visits); {
+	case s.Phase == Finished && s.Told, s.Phase == Exposed && n == 0 && s.Light.Told:
+		return refuse("sheet %d has no move to take back", s.Num) // no older program knows these
 	case s.Phase == Ruined && s.whole != nil:
 		d.Kind, u.Since = Spoiled, s.EndedT
 	case s.Phase == Exposing:
@@ -367,9 +375,7 @@ func (m *Machine) uncoverBack(s *Sheet, _ *Deed, t time.Duration) {
 }
 
 func (m *Machine) spoilBack(s *Sheet, _ *Deed, _ time.Duration) {
-	now := *s
-	*s = *s.whole.clone()
-	s.Notes, s.Marks, s.Judged, s.Scan, s.Undone = now.Notes, now.Marks, now.Judged, now.Scan, now.Undone
+	s.become(s.whole)
 }
 
 func (m *Machine) markBack(s *Sheet, d *Deed, _ time.Duration) { s.Marks = s.Marks[:d.n] }

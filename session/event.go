@@ -42,6 +42,10 @@ const (
 	Retimed Kind = "time set"
 	// ExposureEnded closes the pinhole for good: Sheet.
 	ExposureEnded Kind = "exposure ended"
+	// ExposureTold: the sheet was exposed by a watch, and that is written down
+	// afterwards: Sheet, Planned (how long the pinhole was open in all), Told (from
+	// when to when).
+	ExposureTold Kind = "exposure told"
 
 	// Moved puts the sheet into its next bath, or ends the last one: Sheet,
 	// From (the visit the user saw when they pressed; a Moved that names
@@ -75,6 +79,9 @@ const (
 	// (how long it was in all, where the user says so), What (Moved: it was finished
 	// by hand, or its exposure ended; empty: what became of it comes next).
 	Unseen Kind = "unseen"
+	// Developed: the sheet went through all its baths without the program: Sheet,
+	// Told (when it was done, and what is known of the baths).
+	Developed Kind = "developed without the program"
 	// Noted adds words, to a sheet or (Sheet empty) to the day: Note.
 	Noted Kind = "noted"
 	// Marked is a one-key mark, to be named later: Sheet.
@@ -127,9 +134,40 @@ type Event struct {
 	Mix     *Mix          `json:"mix,omitempty"`
 	What    Kind          `json:"what,omitempty"` // Undone: the kind of the deed that is taken back
 	Lit     *Lit          `json:"lit,omitempty"`
+	Told    *Told         `json:"told,omitempty"`
 
 	Rehearsal bool    `json:"rehearsal,omitempty"`
 	Pace      float64 `json:"pace,omitempty"`
+}
+
+// A Told is what somebody says of a thing that no program watched, by a watch. A
+// zero time is one that is not known.
+type Told struct {
+	From time.Time `json:"from,omitzero"`
+	To   time.Time `json:"to,omitzero"`
+	// Steps are how long the sheet was in the bath of each step, in order; 0: not
+	// known. It may be shorter than the process.
+	Steps []time.Duration `json:"steps,omitempty"`
+}
+
+// check refuses what cannot have been by the time it is written down. A minute is
+// the difference that two clocks may have.
+func (w *Told) check(now time.Time) error {
+	const apart = time.Minute
+	for _, t := range []time.Time{w.From, w.To} {
+		if t.After(now.Add(apart)) {
+			return refuse("%s is still to come: say which day it was", t.Format("2006-01-02 15:04"))
+		}
+	}
+	if !w.From.IsZero() && !w.To.IsZero() && w.To.Before(w.From) {
+		return refuse("it cannot have ended before it began")
+	}
+	for _, d := range w.Steps {
+		if d < 0 || d > maxStep {
+			return refuse("a step takes from nothing to 7 days")
+		}
+	}
+	return nil
 }
 
 // A SheetSpec is all that is known of a sheet before it is exposed. It carries

@@ -18,7 +18,7 @@ func Proper(e Event) Event {
 		hasSheet: func() { p.Sheet = e.Sheet }, hasFrom: func() { p.From = e.From }, hasSpec: func() { p.Spec = e.Spec },
 		hasPlanned: func() { p.Planned = e.Planned }, hasStops: func() { p.Stops = e.Stops }, hasN: func() { p.N = e.N },
 		hasNote: func() { p.Note = e.Note }, hasBath: func() { p.Bath = e.Bath }, hasInto: func() { p.Into = e.Into },
-		hasMix: func() { p.Mix = e.Mix }, hasWhat: func() { p.What = e.What },
+		hasMix: func() { p.Mix = e.Mix }, hasWhat: func() { p.What = e.What }, hasTold: func() { p.Told = e.Told },
 	} {
 		if all&f != 0 {
 			copy()

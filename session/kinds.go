@@ -2,6 +2,7 @@ package session
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"time"
 )
@@ -24,9 +25,10 @@ const (
 	hasPace
 	hasWhat
 	hasLit
+	hasTold
 )
 
-var fieldNames = []string{"sheet", "from", "spec", "planned", "stops", "n", "note", "bath", "into", "mix", "rehearsal", "pace", "what", "lit"}
+var fieldNames = []string{"sheet", "from", "spec", "planned", "stops", "n", "note", "bath", "into", "mix", "rehearsal", "pace", "what", "lit", "told"}
 
 func (f fields) String() string {
 	var names []string
@@ -42,7 +44,7 @@ func (f fields) String() string {
 func (e *Event) given() fields {
 	var f fields
 	for i, is := range []bool{e.Sheet != "", e.From != 0, e.Spec != nil, e.Planned != 0, e.Stops != 0, e.N != 0, e.Note != "",
-		e.Bath != "", e.Into != "", e.Mix != nil, e.Rehearsal, e.Pace != 0, e.What != "", e.Lit != nil} {
+		e.Bath != "", e.Into != "", e.Mix != nil, e.Rehearsal, e.Pace != 0, e.What != "", e.Lit != nil, e.Told != nil} {
 		if is {
 			f |= 1 << i
 		}
@@ -84,6 +86,7 @@ var rules = map[Kind]rule{
 	LightChanged:     {needs: hasSheet | hasPlanned, may: hasStops | hasNote | hasLit, apply: (*Machine).expose, tells: "exposure"},
 	Retimed:          {needs: hasSheet | hasPlanned, may: hasNote, apply: (*Machine).expose, tells: "exposure"},
 	ExposureEnded:    {needs: hasSheet, apply: (*Machine).expose, tells: "exposure"},
+	ExposureTold:     {needs: hasSheet | hasPlanned | hasTold, apply: (*Machine).exposeTold, tells: "exposure"},
 
 	Moved:        {needs: hasSheet, may: hasFrom, apply: (*Machine).move, tells: "stages"},
 	Held:         {needs: hasSheet, may: hasFrom, apply: (*Machine).move, tells: "stages"},
@@ -92,6 +95,7 @@ var rules = map[Kind]rule{
 	StepTimed:    {needs: hasSheet | hasFrom | hasPlanned, apply: (*Machine).timeStep, tells: "stages"},
 	WaterChanged: {needs: hasBath, all: true, apply: (*Machine).changeWater, tells: "stages"},
 	Unseen:       {needs: hasSheet, may: hasFrom | hasPlanned | hasWhat, apply: (*Machine).unseen, tells: "unseen"},
+	Developed:    {needs: hasSheet, may: hasTold, apply: (*Machine).develop, tells: "stages"},
 	Spoiled:      {needs: hasSheet, may: hasNote, apply: (*Machine).spoil, tells: "spoiled"},
 
 	Noted:     {needs: hasNote, may: hasSheet, late: true, apply: (*Machine).note, tells: "notes"},
@@ -322,6 +326,91 @@ func (m *Machine) unseen(s *Sheet, e Event, t time.Duration) error {
 	default:
 		return refuse("sheet %d is %s", s.Num, s.Phase)
 	}
+	return nil
+}
+
+// exposeTold takes in an exposure that is over.
+func (m *Machine) exposeTold(s *Sheet, e Event, t time.Duration) error {
+	if s.Phase != Fresh {
+		return refuse("sheet %d is %s already", s.Num, s.Phase)
+	}
+	if e.Planned <= 0 || e.Planned > MaxExposure {
+		return refuse("an exposure takes more than nothing and at most 30 days")
+	}
+	if e.Told.From.IsZero() {
+		return refuse("say when the pinhole was opened")
+	}
+	if err := e.Told.check(e.At.Wall); err != nil {
+		return err
+	}
+	to := e.Told.To
+	if to.IsZero() {
+		to = e.Told.From.Add(e.Planned)
+	}
+	if err := (&Told{To: to}).check(e.At.Wall); err != nil {
+		return err
+	}
+	// A watch is read to the minute, at the opening and at the end.
+	if to.Sub(e.Told.From) < e.Planned-2*time.Minute {
+		return refuse("from %s to %s it cannot have been open for %v", e.Told.From.Format("15:04"), to.Format("15:04"), e.Planned)
+	}
+	if s.Out {
+		s.Out = false
+		s.outs = append(s.outs, toggle{t, false})
+		m.account(s)
+	}
+	full := s.Spec.Exposure
+	if full <= 0 {
+		full = e.Planned
+	}
+	l := Light{BegunAt: Instant{Wall: e.Told.From}, EndedAt: Instant{Wall: to}, BegunT: t, EndedT: t,
+		Planned: full, Working: s.Spec.Working, Spells: slices.Clone(s.Light.Spells), Told: true}
+	if r := s.Spec.Reckoned; r != nil && r.Lit != nil {
+		l.EV = Lightness{r.Lit.EV, true}
+	}
+	l.Spells = append(l.Spells, Spell{Span{From: t, To: t + e.Planned}, full, l.EV})
+	s.Light, s.Phase = l, Exposed
+	return nil
+}
+
+// develop takes in that a sheet went through its baths unwatched. Which baths
+// those were is not known, so none of ours is charged with it.
+func (m *Machine) develop(s *Sheet, e Event, t time.Duration) error {
+	switch s.Phase {
+	case Fresh, Exposed:
+	case Exposing:
+		return refuse("sheet %d is still being exposed: end the exposure first", s.Num)
+	case Wet:
+		return refuse("sheet %d is in the trays: start wetside, and it asks what became of it", s.Num)
+	default:
+		return refuse("sheet %d is %s already", s.Num, s.Phase)
+	}
+	told := Told{}
+	if e.Told != nil {
+		told = *e.Told
+	}
+	if err := told.check(e.At.Wall); err != nil {
+		return err
+	}
+	if len(told.Steps) > len(s.Spec.Process.Steps) {
+		return refuse("sheet %d has only %d steps", s.Num, len(s.Spec.Process.Steps))
+	}
+	for i, st := range s.Spec.Process.Steps {
+		s.serial++
+		v := Visit{Serial: s.serial, Step: i, Stage: st.Stage, Label: st.Label(), In: t, Out: t,
+			AtLeast: st.AtLeast, AtMost: st.AtMost, Unseen: true}
+		if i < len(told.Steps) {
+			v.Told = told.Steps[i]
+			v.Out += v.Told
+		}
+		s.Visits = append(s.Visits, v)
+	}
+	if s.Out {
+		s.Out = false
+		s.outs = append(s.outs, toggle{t, false})
+	}
+	s.Told, s.Phase, s.EndedT, s.EndedAt, s.FixedT = true, Finished, t, Instant{Wall: told.To}, max(t, 1)
+	m.account(s)
 	return nil
 }
 

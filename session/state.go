@@ -35,6 +35,7 @@ type Sheet struct {
 
 	// Out: in the room, out of bag and camera. Open is the sheet's safelight
 	// account: the spans it was out, not yet fixed, with the safelight on.
+	Told      bool // it went through its baths without the program
 	Out       bool
 	Open      []Span
 	FixedT    time.Duration // when it left the first fixing bath; 0: not yet
@@ -93,6 +94,7 @@ type Light struct {
 	Readings         []Reading     // changes of light
 	EV               Lightness     // of the present light
 	Unseen           bool          // nobody watched how it ended
+	Told             bool          // it was timed by a watch, and written down afterwards
 }
 
 // A Spell is a stretch with the pinhole open in one light: Full is the time the
@@ -169,7 +171,7 @@ type Undo struct {
 // back, and no lesser deed.
 func (u Undo) Move() bool {
 	switch u.What {
-	case "", Moved, Held, ExposureBegun, ExposureEnded, Spoiled:
+	case "", Moved, Held, ExposureBegun, ExposureEnded, ExposureTold, Developed, Spoiled:
 		return true
 	}
 	return false

@@ -68,8 +68,16 @@ func TestTheRecordTellsEveryKind(t *testing.T) {
 		{Kind: session.Judged, Sheet: "a", Stops: 1},
 		{Kind: session.Scanned, Sheet: "a", Note: "signal-arm.png"},
 	}
+	hour := storyDay.Add(time.Hour).Wall
+	// Another's, of which the program saw nothing.
+	unwatched := []session.Event{
+		{Kind: session.Opened},
+		{Kind: session.SheetAdded, Sheet: "a", Spec: &spec},
+		{Kind: session.ExposureTold, Sheet: "a", Planned: 9 * min, Told: &session.Told{From: hour.Add(-2 * time.Hour)}},
+		{Kind: session.Developed, Sheet: "a", Told: &session.Told{Steps: []time.Duration{2 * min}}},
+	}
 	// record is the sheet's record when the event at index out is left out.
-	record := func(out int) map[string]json.RawMessage {
+	record := func(life []session.Event, out int) map[string]json.RawMessage {
 		m, at := session.New(), storyDay
 		for i, e := range life {
 			at = at.Add(min)
@@ -95,12 +103,14 @@ func TestTheRecordTellsEveryKind(t *testing.T) {
 		}
 		return fields
 	}
-	whole := record(-1)
 	tried := map[session.Kind]bool{}
-	for i, e := range life {
-		tells := session.Tells()[e.Kind]
-		if tells == "" || string(record(i)[tells]) != string(whole[tells]) {
-			tried[e.Kind] = true
+	for _, life := range [][]session.Event{life, unwatched} {
+		whole := record(life, -1)
+		for i, e := range life {
+			tells := session.Tells()[e.Kind]
+			if tells == "" || string(record(life, i)[tells]) != string(whole[tells]) {
+				tried[e.Kind] = true
+			}
 		}
 	}
 	for k, tells := range session.Tells() {

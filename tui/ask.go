@@ -13,8 +13,10 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 	"github.com/charmbracelet/lipgloss"
 
+	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/desk"
+	"wetside/session/words"
 	"wetside/tui/ember"
 )
 
@@ -308,6 +310,32 @@ func (m *Model) askOff() {
 		return m.resume(m.desk.M.Off(now, off)), nil
 	})
 	m.ask.stays = true
+}
+
+// askTold asks of a sheet that was exposed by a watch when its pinhole was opened
+// and for how long, and writes it down. plan makes of a light and a time the
+// sheet: which it is (empty: a new one), its spec, and how long it was open.
+func (m *Model) askTold(who, light string, plan func(light string) (id string, spec session.SheetSpec, open time.Duration, err error)) {
+	m.askUntil(who+" was exposed by a watch: opened when, and for how long? Like 14:10 5m, or yesterday 14:10 overcast 5m.", func(text string) (tea.Cmd, error) {
+		from, as, err := profiles.Told(text, light, m.desk.Now().Wall)
+		if err != nil {
+			return nil, err
+		}
+		id, spec, open, err := plan(as)
+		if err != nil {
+			return nil, err
+		}
+		there := id != ""
+		if !there {
+			id = m.desk.NewID()
+		}
+		for _, e := range desk.ExposedBefore(id, spec, there, open, session.Told{From: from}, "") {
+			if err := m.desk.Do(e); err != nil {
+				return nil, err
+			}
+		}
+		return m.tell(fmt.Sprintf("sheet %d written down: open %s from %s; it waits for the trays", m.desk.M.Sheet(id).Num, words.Finished(open), from.Format("15:04"))), nil
+	})
 }
 
 // askNote asks for words to keep with a sheet.

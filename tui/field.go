@@ -24,7 +24,7 @@ type field struct {
 	answer  string
 }
 
-var fieldKeys = struct{ Go, Cover, Brighter, Darker, Up, Down, Edit, Note, Sum, Spoil, Reckon, Camera, Learned, Strip, Close key.Binding }{
+var fieldKeys = struct{ Go, Cover, Brighter, Darker, Up, Down, Edit, Note, Sum, Spoil, Reckon, Camera, Learned, Strip, Told, Close key.Binding }{
 	Go:       key.NewBinding(key.WithKeys(" "), key.WithHelp("space", "open/end")),
 	Cover:    key.NewBinding(key.WithKeys("c"), key.WithHelp("c", "cover/uncover")),
 	Darker:   key.NewBinding(key.WithKeys("["), key.WithHelp("[ ]", "light -/+ 1/3 stop")),
@@ -39,6 +39,7 @@ var fieldKeys = struct{ Go, Cover, Brighter, Darker, Up, Down, Edit, Note, Sum, 
 	Learned:  key.NewBinding(key.WithKeys("l"), key.WithHelp("l", "what was learned")),
 	Strip:    key.NewBinding(key.WithKeys("f"), key.WithHelp("f", "pre-flash strip")),
 	Reckon:   key.NewBinding(key.WithKeys("k"), key.WithHelp("k", "reckon, as in the shell")),
+	Told:     key.NewBinding(key.WithKeys("t"), key.WithHelp("t", "exposed by a watch")),
 	Close:    key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "close the answer")),
 }
 
@@ -50,7 +51,7 @@ func (f *field) clip() string { return "field" }
 
 func (f *field) keys(*Model) []key.Binding {
 	k := fieldKeys
-	return []key.Binding{k.Go, k.Cover, k.Darker, k.Edit, keys.Where, k.Note, trayKeys.Undo, k.Up, trayKeys.Pick, k.Sum, k.Camera, k.Learned, k.Strip, k.Reckon, k.Spoil, trayKeys.Withdraw, k.Close}
+	return []key.Binding{k.Go, k.Cover, k.Darker, k.Edit, keys.Where, k.Note, trayKeys.Undo, k.Up, trayKeys.Pick, k.Sum, k.Camera, k.Learned, k.Strip, k.Reckon, k.Told, k.Spoil, trayKeys.Withdraw, k.Close}
 }
 
 // list returns the sheets that are in the field: known or being exposed.
@@ -145,6 +146,14 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		m.askUntil(fmt.Sprintf("Sheet %d: light (EV 13, f/16 1/125, 2500 lux, overcast) or time (4m):", s.Num), func(text string) (tea.Cmd, error) {
 			return f.edit(m, s, text)
 		})
+	case key.Matches(k, fieldKeys.Told):
+		if s.Phase != session.Fresh {
+			return m.tell(fmt.Sprintf("sheet %d is being exposed: space ends it", s.Num))
+		}
+		m.askTold(fmt.Sprintf("Sheet %d", s.Num), s.Spec.Light, func(light string) (string, session.SheetSpec, time.Duration, error) {
+			plan, err := m.cfg.Plan(profiles.Refit(s.Spec, light))
+			return s.ID, profiles.Respec(s.Spec, light, plan), plan.Exposure, err
+		})
 	case key.Matches(k, fieldKeys.Note):
 		m.askNote(s)
 	case key.Matches(k, fieldKeys.Sum):
@@ -201,7 +210,7 @@ func (f *field) edit(m *Model, s *session.Sheet, text string) (tea.Cmd, error) {
 	if text == "" {
 		return nil, nil
 	}
-	plan, err := m.cfg.Plan(profiles.Form{Paper: s.Spec.Paper.Key, Process: s.Spec.Process.Key, Camera: s.Spec.Camera, Light: text, Own: profiles.OwnOf(s.Spec.Reckoned)})
+	plan, err := m.cfg.Plan(profiles.Refit(s.Spec, text))
 	if err != nil || plan.Exposure <= 0 {
 		if err == nil {
 			err = fmt.Errorf("that gives no time: name the camera on the bench, or type a time like 4m")
@@ -211,9 +220,7 @@ func (f *field) edit(m *Model, s *session.Sheet, text string) (tea.Cmd, error) {
 	if s.Phase == session.Exposing {
 		return f.editRunning(m, s, text, plan)
 	}
-	spec := s.Spec
-	spec.Light, spec.Exposure, spec.Working = text, plan.Exposure, strings.Join(plan.Working, "\n")
-	spec.Base, spec.Learned, spec.Reckoned = plan.Spec.Base, plan.Spec.Learned, plan.Spec.Reckoned
+	spec := profiles.Respec(s.Spec, text, plan)
 	e := session.Event{Kind: session.Remade, Sheet: s.ID, Spec: &spec}
 	if err := m.desk.Do(e); err != nil {
 		return nil, err

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/charmbracelet/bubbles/key"
 	"github.com/charmbracelet/bubbles/textinput"
@@ -66,7 +67,7 @@ func newForm(cfg Config) form {
 	}}
 }
 
-var formKeys = struct{ Next, Up, Down, Left, Right, Add, Press, Keep, Leave, Fill, Camera, Change, Remove key.Binding }{
+var formKeys = struct{ Next, Up, Down, Left, Right, Add, Press, Keep, Leave, Fill, Camera, Told, Change, Remove key.Binding }{
 	Next:   key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "next line")),
 	Up:     key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "line")),
 	Down:   key.NewBinding(key.WithKeys("down")),
@@ -78,6 +79,7 @@ var formKeys = struct{ Next, Up, Down, Left, Right, Add, Press, Keep, Leave, Fil
 	Leave:  key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "leave it as it was")),
 	Fill:   key.NewBinding(key.WithKeys("b"), key.WithHelp("b", "fill the trays")),
 	Camera: key.NewBinding(key.WithKeys("n"), key.WithHelp("n", "a new camera")),
+	Told:   key.NewBinding(key.WithKeys("t"), key.WithHelp("t", "exposed by a watch")),
 	Change: key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "change this sheet")),
 	Remove: trayKeys.Withdraw,
 }
@@ -97,11 +99,11 @@ func (f *form) keys(m *Model) []key.Binding {
 	case f.at == fAdd && f.change != "":
 		out = []key.Binding{k.Keep, k.Leave, k.Up}
 	case f.at == fAdd:
-		out = []key.Binding{k.Press, k.Up, k.Fill}
+		out = []key.Binding{k.Press, k.Up, k.Fill, k.Told}
 	case f.editing():
 		out = []key.Binding{k.Next, k.Up}
 	default:
-		out = []key.Binding{k.Next, k.Left, k.Add, k.Up, k.Camera, k.Fill, trayKeys.Pick}
+		out = []key.Binding{k.Next, k.Left, k.Add, k.Up, k.Camera, k.Fill, k.Told, trayKeys.Pick}
 	}
 	if f.change != "" && f.at != fAdd {
 		out = append(slices.DeleteFunc(out, func(b key.Binding) bool { return b.Help().Key == "a" }), k.Leave)
@@ -189,6 +191,8 @@ func (f *form) press(m *Model, k tea.KeyMsg) tea.Cmd {
 			return f.pick(m, k)
 		case key.Matches(k, formKeys.Fill):
 			return m.fillTrays(f.value().Process)
+		case key.Matches(k, formKeys.Told) && f.change == "":
+			f.told(m)
 		}
 		return nil
 	case key.Matches(k, formKeys.Next):
@@ -214,10 +218,22 @@ func (f *form) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		f.askCamera(m)
 	case key.Matches(k, formKeys.Fill):
 		return m.fillTrays(f.value().Process)
+	case key.Matches(k, formKeys.Told) && f.change == "":
+		f.told(m)
 	case key.Matches(k, trayKeys.Pick):
 		return f.pick(m, k)
 	}
 	return nil
+}
+
+// told adds the sheet as one that was exposed by a watch.
+func (f *form) told(m *Model) {
+	v := f.value()
+	m.askTold("This sheet", v.Light, func(light string) (string, session.SheetSpec, time.Duration, error) {
+		v.Light = light
+		plan, err := m.cfg.Plan(v)
+		return "", plan.Spec, plan.Exposure, err
+	})
 }
 
 // pick goes to the line of a sheet by its number.

@@ -70,6 +70,8 @@ type CLI struct {
 	Profiles   ProfilesCmd   `cmd:"" group:"Before a sheet" help:"Papers, processes and cameras."`
 	Sheets     SheetsCmd     `cmd:"" group:"The notebook" help:"What was done."`
 	Sheet      SheetCmd      `cmd:"" group:"The notebook" help:"One sheet, stage by stage."`
+	Exposed    ExposedCmd    `cmd:"" group:"The notebook" help:"Write down an exposure that was timed by a watch."`
+	Developed  DevelopedCmd  `cmd:"" group:"The notebook" help:"Write down that a sheet was developed without the program."`
 	Judge      JudgeCmd      `cmd:"" group:"The notebook" help:"Say what a finished sheet should have had."`
 	Learn      LearnCmd      `cmd:"" group:"The notebook" help:"What the judged sheets have taught."`
 	Scan       ScanCmd       `cmd:"" group:"The notebook" help:"Say where the scan of a sheet lies."`

@@ -91,6 +91,9 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 	}
 	line := func(format string, a ...any) { s.Lines = append(s.Lines, fmt.Sprintf(format, a...)) }
 	line("%s, %s, %s%s", r.Paper.Name, orNone(r.Camera, "no camera"), r.Process, celsius(r.Celsius))
+	if what := r.Afterwards(); what != "" {
+		line("%s: written afterwards", what)
+	}
 	if e := r.Exposure; e != nil {
 		s.Exposure = e.Actual.D()
 		s.Bars = append(s.Bars, tui.Bar{Label: "expose", AtLeast: e.Planned.D(), AtMost: e.Planned.D(), Actual: e.Actual.D()})

@@ -335,40 +335,30 @@ func noInput(name string, err error) error {
 	return err
 }
 
-// parseTime reads an instant: a time of h.now's day, or one with its day before
-// it, of 24 hours or of 12.
+// parseTime reads an instant: a time of h.now's day, or one with its day before it.
 func (h *host) parseTime(s string) (time.Time, error) {
-	now := h.now()
 	if t, err := time.Parse(time.RFC3339, s); err == nil {
 		return t, nil
 	}
-	text := strings.ToLower(strings.TrimSpace(s))
-	day := now.Format(time.DateOnly)
-	if len(text) > len(day) && (text[len(day)] == ' ' || text[len(day)] == 't') {
-		day, text = text[:len(day)], text[len(day)+1:]
+	t, _, rest, err := profiles.When(s, h.now())
+	if err == nil && rest != "" {
+		err = fmt.Errorf("%q behind the time is not clear: write 14:30, or 2026-05-03 14:30", rest)
 	}
-	text = strings.NewReplacer(" ", "", "a.m.", "am", "p.m.", "pm").Replace(text)
-	for _, layout := range []string{"15:04", "15:04:05", "15.04", "3:04pm", "3:04:05pm", "3.04pm", "3pm"} {
-		if t, err := time.ParseInLocation("2006-01-02 "+layout, day+" "+text, now.Location()); err == nil {
-			return t, nil
-		}
+	if err != nil {
+		return t, usageError{err}
 	}
-	return time.Time{}, usage("%q is no time: write 14:30, 2:30 pm, 2026-05-03 14:30, or 2026-05-03T14:30:00+02:00", s)
+	return t, nil
 }
 
 func (h *host) parseDay(s string) (string, error) {
-	switch s {
-	case "":
+	if s == "" {
 		return "", nil
-	case "today":
-		return h.now().Format(time.DateOnly), nil
-	case "yesterday":
-		return h.now().AddDate(0, 0, -1).Format(time.DateOnly), nil
 	}
-	if _, err := time.Parse(time.DateOnly, s); err != nil {
+	day, ok := profiles.Day(s, h.now())
+	if !ok {
 		return "", usage("%q is no day: write 2026-05-03, today or yesterday", s)
 	}
-	return s, nil
+	return day.Format(time.DateOnly), nil
 }
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }

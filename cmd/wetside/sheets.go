@@ -357,6 +357,9 @@ func (h *host) record(r notebook.Record) error {
 		state += ", washed"
 	}
 	line("%s", state)
+	if what := r.Afterwards(); what != "" {
+		line("%s: written afterwards", what)
+	}
 	if err := h.stages(r); err != nil {
 		return err
 	}
@@ -374,7 +377,7 @@ func (h *host) record(r notebook.Record) error {
 	if r.Emerged > 0 {
 		line("image seen after %s", words.Finished(r.Emerged.D()))
 	}
-	if r.Safelight > 0 || r.SafeFor > 0 || r.SafeTest {
+	if !r.Told && (r.Safelight > 0 || r.SafeFor > 0 || r.SafeTest) {
 		line("open under the safelight %s (allowed: %s)", words.Finished(r.Safelight.D()), allowed(r))
 	}
 	for _, u := range r.Undone {
@@ -449,7 +452,11 @@ func (h *host) stages(r notebook.Record) error {
 				bath += ", " + words.Percent(s.Use.Share) + " used"
 			}
 		}
-		rows = append(rows, []string{label, s.In.Format("15:04:05"), planned, done(s.Actual.D(), s.Unseen), over, bath})
+		in := ""
+		if !s.In.IsZero() {
+			in = s.In.Format("15:04:05")
+		}
+		rows = append(rows, []string{label, in, planned, done(s.Actual.D(), s.Unseen), over, bath})
 	}
 	if len(rows) == 1 {
 		return nil

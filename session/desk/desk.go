@@ -199,7 +199,7 @@ func (d *Desk) take(evs []session.Event) {
 			continue // refused then as it is now: the order of storing decides
 		}
 		switch e.Kind {
-		case session.Moved, session.Unseen, session.Spoiled, session.Judged, session.Scanned, session.Undone, session.MarkNamed, session.Noted, session.Remade:
+		case session.Moved, session.Unseen, session.Developed, session.Spoiled, session.Judged, session.Scanned, session.Undone, session.MarkNamed, session.Noted, session.Remade:
 			if was || done() { // its record changes, or goes
 				d.trouble(d.Record.Save(d.M, d.M.Sheet(e.Sheet)))
 			}
@@ -281,8 +281,10 @@ func (d *Desk) hands() {
 }
 
 // Over reports whether every sheet there is has come to its end.
-func (d *Desk) Over() bool {
-	for _, s := range d.M.Sheets() {
+func (d *Desk) Over() bool { return over(d.M) }
+
+func over(m *session.Machine) bool {
+	for _, s := range m.Sheets() {
 		if s.Phase != session.Finished && s.Phase != session.Ruined {
 			return false
 		}

@@ -94,6 +94,49 @@ func Open(book *notebook.Book, state string, rehearsal bool, now session.Instant
 	return s, nil
 }
 
+// Join takes up the session that is open, or begins one, for who writes something
+// down and leaves again: it makes no sound and asks nothing.
+func Join(book *notebook.Book, state string, now session.Instant) (*Sitting, error) {
+	s := &Sitting{Book: book, M: session.New(),
+		loud: flock.New(filepath.Join(state, "sound.lock")), here: flock.New(filepath.Join(state, "here.lock")), door: flock.New(filepath.Join(state, "door.lock"))}
+	s.pass()
+	s.here.TryRLock()
+	row, events, live, err := book.Live(false)
+	if err != nil {
+		s.passed()
+		s.Release()
+		return nil, err
+	}
+	if s.row = row; live {
+		s.M = replay(events)
+		s.Resumed = !s.M.Closed()
+	}
+	if s.Resumed {
+		s.passed()
+		return s, nil
+	}
+	s.M = session.New()
+	return s, s.Begin(now, 1)
+}
+
+// Write stores and applies an event, of which no sound is made.
+func (s *Sitting) Write(e session.Event) error {
+	if err := s.M.Would(e); err != nil {
+		return err
+	}
+	evs, err := s.Append(e)
+	for _, e := range evs {
+		_ = s.M.Replay(e) // refused then as it is now
+	}
+	if sh := s.M.Sheet(e.Sheet); sh != nil && (sh.Phase == session.Finished || sh.Phase == session.Ruined) {
+		err = errors.Join(err, s.Save(s.M, sh))
+	}
+	return err
+}
+
+// Over reports whether every sheet there is has come to its end.
+func (s *Sitting) Over() bool { return over(s.M) }
+
 // replay makes a machine of events: what was refused then is refused now.
 func replay(events []session.Event) *session.Machine {
 	m := session.New()

@@ -42,15 +42,16 @@ var pageText string
 
 // What the user typed goes through clean; the template escapes it where it stands.
 var page = template.Must(template.New("page").Funcs(template.FuncMap{
-	"clean":   words.Clean,
-	"clock":   func(s Secs) string { return words.Finished(s.D()) },
-	"number":  func(v float64) string { return words.Decimals(v, 3) },
-	"percent": words.Percent,
-	"plan":    plan,
-	"stops":   stopsWords,
-	"said":    remarks,
-	"drawing": timeline,
-	"spoiled": func(r *Record) bool { return r.State == string(session.Ruined) },
+	"clean":      words.Clean,
+	"clock":      func(s Secs) string { return words.Finished(s.D()) },
+	"number":     func(v float64) string { return words.Decimals(v, 3) },
+	"percent":    words.Percent,
+	"plan":       plan,
+	"stops":      stopsWords,
+	"said":       remarks,
+	"drawing":    timeline,
+	"spoiled":    func(r *Record) bool { return r.State == string(session.Ruined) },
+	"afterwards": func(r *Record) bool { return r.Afterwards() != "" },
 	"judged": func(r *Record) *JudgementRecord {
 		if j, ok := r.Judged(); ok {
 			return &j

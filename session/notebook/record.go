@@ -105,6 +105,9 @@ type Record struct {
 	// Unseen: nobody watched how a stage or the exposure ended. It is out of all
 	// statistics, and what it was in all is kept where the user has said it.
 	Unseen bool `json:"unseen,omitempty"`
+	// Told: it went through its baths without the program. Each stage is unseen, and
+	// took what the user says, or nothing that is known.
+	Told bool `json:"told,omitempty"`
 
 	Exposure *ExposureRecord `json:"exposure,omitempty"` // nil: none was timed
 	Stages   []StageRecord   `json:"stages,omitempty"`
@@ -156,6 +159,7 @@ type ExposureRecord struct {
 	// that were taken back too, for their light is in the paper.
 	Spells []SpellRecord `json:"spells,omitempty"`
 	Unseen bool          `json:"unseen,omitempty"` // nobody watched how it ended
+	Told   bool          `json:"told,omitempty"`   // timed by a watch, and written down afterwards; it teaches as any other
 }
 
 // SpellRecord is a stretch with the pinhole open in one light.
@@ -167,6 +171,19 @@ type SpellRecord struct {
 // ByHand reports whether the time was set by hand while the exposure ran.
 func (e *ExposureRecord) ByHand() bool {
 	return slices.ContainsFunc(e.Readings, func(r ReadingRecord) bool { return r.Open > 0 })
+}
+
+// Afterwards says what of a sheet was done without the program and written down
+// afterwards: "exposure", "developing", both; empty: nothing.
+func (r *Record) Afterwards() string {
+	var of []string
+	if r.Exposure != nil && r.Exposure.Told {
+		of = append(of, "exposure")
+	}
+	if r.Told {
+		of = append(of, "developing")
+	}
+	return words.List(of)
 }
 
 // lights counts the changes of light.
@@ -242,7 +259,7 @@ type StageRecord struct {
 	Stage   string    `json:"stage"`
 	Label   string    `json:"label,omitempty"` // where it is not the stage's own name
 	Bath    string    `json:"bath,omitempty"`
-	In      time.Time `json:"in"`
+	In      time.Time `json:"in,omitzero"` // not there where it is not known
 	Out     time.Time `json:"out,omitzero"`
 	AtLeast Secs      `json:"at_least_s"`
 	AtMost  Secs      `json:"at_most_s"`
@@ -397,7 +414,7 @@ func RecordOf(s *session.Sheet, c Context) Record {
 		r.Begun = l.BegunAt.Wall
 		r.Exposure = exposure(l, sp.Working, now)
 		r.Unseen = l.Unseen
-	} else if len(s.Visits) > 0 {
+	} else if len(s.Visits) > 0 && !s.Told {
 		r.Begun = s.Visits[0].InAt.Wall
 	}
 	for i := range s.Visits {
@@ -434,7 +451,8 @@ func RecordOf(s *session.Sheet, c Context) Record {
 		}
 		r.Stages = append(r.Stages, st)
 	}
-	if n := len(s.Visits); r.Unseen && (n == 0 || s.Visits[n-1].Unseen && s.Visits[n-1].Told == 0) {
+	r.Told = s.Told
+	if n := len(s.Visits); r.Unseen && !s.Told && (n == 0 || s.Visits[n-1].Unseen && s.Visits[n-1].Told == 0) {
 		r.Ended = time.Time{} // it is not known when
 	}
 	for _, u := range s.Undone {
@@ -478,6 +496,7 @@ func exposure(l *session.Light, working string, now time.Duration) *ExposureReco
 			from = end
 		}
 	}
+	e.Told = l.Told
 	if l.Unseen {
 		e.Unseen, e.Ended = true, time.Time{}
 	} else if end > from {
