@@ -270,7 +270,8 @@ func (s *Sheet) leaves(k Kind) Stage {
 
 // catchUp makes the moves that a clock would have made by t.
 func (m *Machine) catchUp(s *Sheet, e Event, t time.Duration) {
-	for v := s.open(); v != nil && v.Step != Holding && s.Spec.Process.Steps[v.Step].ByClock && v.In+v.AtMost <= t; v = s.open() {
+	// What went on unseen did not do so by the clock, as far as anybody knows.
+	for v := s.open(); v != nil && !v.Unseen && e.What != Unseen && v.Step != Holding && s.Spec.Process.Steps[v.Step].ByClock && v.In+v.AtMost <= t; v = s.open() {
 		end := v.In + v.AtMost
 		if m.move(s, Event{Kind: Moved, At: e.At.Add(end - t), Sheet: s.ID, From: v.Serial}, end) != nil {
 			return

@@ -562,7 +562,7 @@ func (m *Machine) move(s *Sheet, e Event, t time.Duration) error {
 		return refuse("only a sheet that is due for the wash can wait in holding water")
 	}
 	if v := s.open(); v != nil {
-		v.Open, v.Out, v.OutAt = false, t, e.At
+		v.shut(t, e.At)
 		if v.Stage == Fix && s.FixedT == 0 {
 			s.FixedT = t
 		}

@@ -2,9 +2,7 @@ package tui
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -42,8 +40,8 @@ func (m *Model) askWords(text string, then func(string) tea.Cmd) {
 	in.CharLimit = 500
 	in.Focus()
 	m.ask = &question{text: text, words: then, input: in}
-	if m.cfg.Blind {
-		m.desk.Say(text)
+	if text != "" {
+		m.sayAsk()
 	}
 }
 
@@ -173,75 +171,95 @@ func (q *question) view(m *Model) string {
 	return lipgloss.NewStyle().MarginLeft(margin).Render(out)
 }
 
-// askResume asks whether to go on with what ran when the program ended. Where that
-// is not likely of each sheet, or is not the answer, each is asked about by itself.
-func (m *Model) askResume(text string) *question {
-	v := m.desk.M.View(m.desk.Now())
-	if !m.desk.M.Behind(m.desk.Now()) && slices.ContainsFunc(v.Need, func(id string) bool { s, _ := v.Sheet(id); return desk.Stale(s) }) {
-		return m.askFates(v.Need)
+// askResume asks of one sheet after the other what became of it while no program
+// ran. Where nothing tells how long that was, that is asked first.
+func (m *Model) askResume() {
+	need := m.desk.M.View(m.desk.Now()).Need
+	m.desk.Doubt(need)
+	if m.desk.M.Behind(m.desk.Now()) {
+		m.askOff(need)
+		return
 	}
-	q := &question{stays: true, now: func() string {
-		if t := ResumeText(m.desk.M, m.desk.Now()); t != "" {
-			text = t // it goes on while the question stands
-		}
-		return text + " Go on?"
-	}}
-	q.yes = func() tea.Cmd {
-		if m.desk.M.Behind(m.desk.Now()) {
-			m.askOff()
-			return nil
-		}
-		return m.resume(m.desk.Now())
-	}
-	q.no = func() tea.Cmd {
-		m.ask = m.askFates(m.desk.M.View(m.desk.Now()).Need)
-		return nil
-	}
-	return q
+	m.askFates(need)
 }
 
-// askFates asks of one sheet after the other what became of it, the likely answer
-// first; no answer writes a time that nobody saw.
-func (m *Model) askFates(ids []string) *question {
+// askOff asks how long the computer was off when its clock does not tell.
+func (m *Model) askOff(need []string) {
+	const how = " How long was it off, about? Like 25m, or 1h10m. Enter alone when you cannot say: then the clocks go on from where they stood, and are not believed."
+	m.askUntil("", func(text string) (tea.Cmd, error) {
+		now := m.desk.Now()
+		if m.desk.M.Behind(now) { // else the clock was set while the question stood
+			var off time.Duration
+			if text = strings.TrimSpace(text); text == "" {
+				m.desk.Guess()
+			} else {
+				d, err := m.cfg.Span(text)
+				if err != nil {
+					return nil, err
+				}
+				off = d
+			}
+			m.desk.At(session.Event{Kind: session.Resumed, At: m.desk.M.Off(now, off)})
+		}
+		m.askFates(need)
+		return m.sayAsk(), nil
+	})
+	m.ask.stays = true
+	m.ask.now = func() string {
+		text := ResumeText(m.desk.M, m.desk.Now())
+		if m.desk.M.Behind(m.desk.Now()) {
+			text += how
+		}
+		return text
+	}
+}
+
+// askFates asks of each sheet what became of it, the likely answer first; no answer
+// writes a time that nobody saw.
+func (m *Model) askFates(ids []string) {
 	if len(ids) == 0 {
+		m.ask = nil
 		m.resume(m.desk.Now())
-		return nil
+		return
 	}
-	id, rest := ids[0], ids[1:]
-	next := func() tea.Cmd {
-		if m.ask = m.askFates(rest); m.ask != nil && m.cfg.Blind {
-			m.desk.Say(m.ask.says())
-		}
-		return nil
-	}
-	v, _ := m.desk.M.View(m.desk.Now()).Sheet(id)
-	var ask func(fates []desk.Fate) *question
-	ask = func(fates []desk.Fate) *question {
-		f := fates[0]
-		q := &question{stays: true, now: func() string { return ResumeSheet(m.desk.M, m.desk.Now(), id) + " " + fateText(v, f) }}
-		q.yes = func() tea.Cmd {
-			if f == desk.At {
-				m.askToldEnd(id, next)
-				return nil
-			}
-			if err := m.desk.Fare(id, f, 0); err != nil {
-				return m.tell(ember.SafeText(err.Error()))
-			}
-			return next()
-		}
-		q.no = func() tea.Cmd {
-			more := fates[1:]
-			if len(more) == 0 {
-				more = desk.Fates(v) // once more from the first
-			}
-			if m.ask = ask(more); m.cfg.Blind {
-				m.desk.Say(m.ask.says())
-			}
+	v, _ := m.desk.M.View(m.desk.Now()).Sheet(ids[0])
+	m.askFate(v, desk.Fates(v), ids[1:])
+}
+
+// askFate asks whether the first of the fates is a sheet's, then the next, and then
+// of the rest of the sheets.
+func (m *Model) askFate(v session.SheetView, fates []desk.Fate, rest []string) {
+	f := fates[0]
+	q := &question{stays: true, now: func() string { return ResumeSheet(m.desk.M, m.desk.Now(), v.ID) + " " + fateText(v, f) }}
+	q.yes = func() tea.Cmd {
+		if f == desk.At {
+			m.askToldEnd(v, rest)
 			return nil
 		}
-		return q
+		if err := m.desk.Fare(v.ID, f, 0); err != nil {
+			m.ask = q
+			return m.tell(ember.SafeText(err.Error()))
+		}
+		m.askFates(rest)
+		return m.sayAsk()
 	}
-	return ask(desk.Fates(v))
+	q.no = func() tea.Cmd {
+		more := fates[1:]
+		if len(more) == 0 {
+			more = desk.Fates(v) // once more from the first
+		}
+		m.askFate(v, more, rest)
+		return m.sayAsk()
+	}
+	m.ask = q
+}
+
+// sayAsk speaks the question that stands to who does not look.
+func (m *Model) sayAsk() tea.Cmd {
+	if m.ask != nil && m.cfg.Blind {
+		m.desk.Say(m.ask.says())
+	}
+	return nil
 }
 
 // fateText asks whether a fate is a sheet's.
@@ -249,35 +267,54 @@ func fateText(s session.SheetView, f desk.Fate) string {
 	exposing := s.Phase == session.Exposing
 	switch {
 	case f == desk.GoesOn && exposing:
-		return "Is it still out, and does it go on?"
+		return "Is it still out? Go on?"
 	case f == desk.GoesOn:
-		return "Is it still in there, and does it go on?"
+		return "Is it still in there? Go on?"
 	case f == desk.AsPlanned && exposing:
 		return "Was its exposure ended by hand, as planned?"
 	case f == desk.AsPlanned:
 		return "Was it finished by hand, as planned?"
 	case f == desk.At && exposing:
-		return "Was its exposure ended by hand, after a time that you know?"
+		return "Was its exposure ended by hand, at a time that you know?"
 	case f == desk.At:
-		return "Was it finished by hand, after a time in there that you know?"
+		return "Did it come out by hand, at a time that you know?"
 	}
 	return "Is it spoiled?"
 }
 
-// askToldEnd asks how long a sheet was in its bath, or in the light, in all.
-func (m *Model) askToldEnd(id string, then func() tea.Cmd) {
-	m.askUntil("How long was it in there, in all? Like 25m, or 1h10m.", func(text string) (tea.Cmd, error) {
-		d, err := m.cfg.Span(text)
-		if err == nil && d <= 0 {
-			err = errors.New("write a time like 25m")
+// askToldEnd asks at what time of day a sheet came out of its bath, or its pinhole was
+// covered.
+func (m *Model) askToldEnd(v session.SheetView, rest []string) {
+	s := m.desk.M.Sheet(v.ID)
+	var before time.Duration // light that it had had
+	var in time.Time
+	if x := s.Visit(); x != nil {
+		in = x.InAt.Wall
+	} else {
+		sp := s.Light.Spells[len(s.Light.Spells)-1]
+		before, in = s.Light.OpenFor(sp.From), m.desk.M.At(sp.From).Wall
+	}
+	m.askUntil("At what time was that? Like 14:40, or 2026-05-03 14:40. It began "+in.Format("2006-01-02 15:04")+".", func(text string) (tea.Cmd, error) {
+		end, dated, more, err := profiles.When(text, in)
+		switch {
+		case err != nil:
+			return nil, err
+		case more != "":
+			return nil, fmt.Errorf("%q behind the time is not clear: write a time of day, like 14:40", more)
+		case end.Before(in.Truncate(time.Minute)) && !dated:
+			end = end.AddDate(0, 0, 1) // past midnight
 		}
-		if err == nil {
-			err = m.desk.Fare(id, desk.At, d)
+		switch now := m.desk.Now().Wall; {
+		case end.Before(in.Truncate(time.Minute)):
+			return nil, fmt.Errorf("it began only at %s", in.Format("2006-01-02 15:04"))
+		case end.After(now):
+			return nil, fmt.Errorf("%s is still to come", end.Format("2006-01-02 15:04"))
 		}
-		if err != nil {
+		if err := m.desk.Fare(v.ID, desk.At, before+max(time.Second, end.Sub(in))); err != nil {
 			return nil, err
 		}
-		return then(), nil
+		m.askFates(rest)
+		return m.sayAsk(), nil
 	})
 	m.ask.stays = true
 }
@@ -290,26 +327,6 @@ func (m *Model) resume(at session.Instant) tea.Cmd {
 		m.screen = Field
 	}
 	return m.tell("going on")
-}
-
-// askOff asks how long the computer was off when its clock does not tell.
-func (m *Model) askOff() {
-	m.askUntil("How long was it off, about? Like 25m, or 1h10m. Enter alone when you cannot say: then the clocks go on from where they stood.", func(text string) (tea.Cmd, error) {
-		now := m.desk.Now()
-		if !m.desk.M.Behind(now) { // the clock was set while the question stood
-			return m.resume(now), nil
-		}
-		var off time.Duration
-		if text = strings.TrimSpace(text); text != "" {
-			d, err := m.cfg.Span(text)
-			if err != nil {
-				return nil, err
-			}
-			off = d
-		}
-		return m.resume(m.desk.M.Off(now, off)), nil
-	})
-	m.ask.stays = true
 }
 
 // askTold asks of a sheet that was exposed by a watch when its pinhole was opened

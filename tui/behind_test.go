@@ -36,8 +36,7 @@ func TestAClockThatStandsBehind(t *testing.T) {
 					t.Errorf("%q lacks %q", text, want)
 				}
 			}
-			m.ask = m.askResume(text)
-			m.keys(t, "y")
+			m.askResume()
 			if m.ask == nil || !strings.Contains(m.ask.says(), "How long was it off") {
 				t.Fatal("nobody asked how long it was off")
 			}
@@ -58,8 +57,23 @@ func TestAClockThatStandsBehind(t *testing.T) {
 				}
 				m.keys(t, "4", "m", "enter")
 			}
+			if m.ask == nil || !strings.HasSuffix(m.ask.says(), "Go on?") && !strings.HasSuffix(m.ask.says(), "as planned?") {
+				t.Fatalf("the sheet is not asked about: %+v", m.ask)
+			}
+			since := w.now
+			for range 3 {
+				if !strings.HasSuffix(m.ask.says(), "Go on?") {
+					m.keys(t, "n")
+					w.pass(2 * time.Second)
+				}
+			}
+			c.in += w.now.Sub(since)
+			m.keys(t, "y")
 			if m.ask != nil {
 				t.Fatalf("it still asks: %s", m.ask.says())
+			}
+			if unseen := c.typed == "" || c.in > 20*time.Minute; s.Visit().Unseen != unseen {
+				t.Errorf("its time is believed: %t", unseen)
 			}
 			if v, _ := m.desk.M.View(w.now).Sheet(s.ID); v.Elapsed != c.in {
 				t.Errorf("%v in the developer, not %v", v.Elapsed, c.in)
@@ -79,12 +93,12 @@ func TestAClockThatIsSetMeanwhile(t *testing.T) {
 	m.desk.Do(session.Event{Kind: session.Moved, Sheet: s.ID})
 	then := w.now
 	w.now = session.Instant{Wall: then.Wall.Add(-time.Hour), Boot: time.Minute, BootID: "anew"}
-	m.ask = m.askResume(ResumeText(m.desk.M, w.now))
+	m.askResume()
 	w.now.Wall = then.Wall.Add(3 * time.Minute)
 	if text := m.ask.says(); strings.Contains(text, "not known") || !strings.Contains(text, "that is 3:00") {
 		t.Errorf("asks %q", text)
 	}
-	m.keys(t, "y")
+	m.keys(t, "enter", "y")
 	if v, _ := m.desk.M.View(w.now).Sheet(s.ID); m.ask != nil || v.Elapsed != 3*time.Minute {
 		t.Errorf("%v in the developer", v.Elapsed)
 	}

@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -24,6 +25,7 @@ func TestAWeekLaterNoAnswerWritesAFalseTime(t *testing.T) {
 	}{
 		{"as planned, both", []string{"y"}, "", session.Finished, 0, []string{"y"}, 0},
 		{"at a time, both", []string{"n", "y"}, "35m", session.Finished, 35 * time.Minute, []string{"n", "y"}, 35 * time.Minute},
+		{"it goes on, both", []string{"n", "n", "n", "y"}, "", session.Wet, 0, []string{"n", "n", "n", "y"}, 0},
 		{"spoiled, both", []string{"n", "n", "y"}, "", session.Ruined, 0, []string{"n", "n", "y"}, 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -56,7 +58,18 @@ func TestAWeekLaterNoAnswerWritesAFalseTime(t *testing.T) {
 					w.pass(2 * time.Second)
 				}
 				if m.ask != nil && m.ask.words != nil {
-					m.typed(t, c.told)
+					in := one.Visit().InAt.Wall
+					if num == "2" {
+						in = two.Light.BegunAt.Wall
+					}
+					for wrong, why := range map[string]string{"35m": "is no time", "2026-05-01 10:00": "began only", "2027-01-01 10:00": "still to come"} {
+						m.typed(t, wrong)
+						if m.ask == nil || !strings.Contains(m.said, why) {
+							t.Fatalf("%q: %q, want %q", wrong, m.said, why)
+						}
+						m.ask.input.SetValue("")
+					}
+					m.typed(t, in.Add(c.wash).Format("15:04:05"))
 				}
 			}
 			need := m.desk.M.View(w.now).Need
@@ -74,6 +87,18 @@ func TestAWeekLaterNoAnswerWritesAFalseTime(t *testing.T) {
 			last := r.Stages[len(r.Stages)-1]
 			if one.Phase != c.state || !last.Unseen || !r.Unseen || r.Washed || last.Actual.D() != c.wash || last.Over != 0 {
 				t.Errorf("sheet one: %s, %+v", one.Phase, last)
+			}
+			if c.state == session.Wet {
+				// It is still there, and what it was there for is not believed, then nor later.
+				if two.Phase != session.Exposing || !two.Light.Open || !two.Light.Unseen {
+					t.Errorf("sheet two: %s, %+v", two.Phase, two.Light)
+				}
+				m.desk.Do(session.Event{Kind: session.Moved, Sheet: one.ID, From: serial(one)})
+				r := notebook.RecordOf(one, notebook.Context{Now: m.desk.M.Now()})
+				if last := r.Stages[len(r.Stages)-1]; one.Phase != session.Finished || last.Actual != 0 || !last.Out.IsZero() || r.Washed {
+					t.Errorf("sheet one out of the wash: %s, %+v", one.Phase, last)
+				}
+				return
 			}
 			if c.told == "" && (!last.Out.IsZero() || !r.Ended.IsZero()) || c.told != "" && r.Ended.Sub(last.In) != c.wash {
 				t.Errorf("sheet one ended %v, left the wash %v", r.Ended, last.Out)
@@ -95,26 +120,75 @@ func TestAWeekLaterNoAnswerWritesAFalseTime(t *testing.T) {
 	}
 }
 
-// What was running a moment ago most likely still is: one answer goes on with all
-// of it; a no asks of each sheet by itself.
-func TestAMomentLaterAllGoesOn(t *testing.T) {
+// What was running a moment ago most likely still is, and that is asked first, of
+// each sheet by itself.
+func TestAMomentLaterEachIsAskedAbout(t *testing.T) {
 	w, m := newWorld(t, nil)
-	s := m.add(t, "caddy", "")
-	m.keys(t, "space")
+	one, two := m.add(t, "caddy", ""), m.add(t, "hat box", "")
+	for _, s := range []*session.Sheet{one, two} {
+		m.desk.Do(session.Event{Kind: session.Moved, Sheet: s.ID})
+	}
 	w.pass(30 * time.Second)
 	cfg := m.cfg
 	cfg.Resumed = ResumeText(m.desk.M, w.now)
 	m = New(cfg)
-	if got := m.ask.says(); !strings.HasSuffix(got, "Go on?") {
-		t.Errorf("asked: %s", got)
+	for n := 1; n <= 2; n++ {
+		if got := m.ask.says(); !strings.HasPrefix(got, fmt.Sprint("Sheet ", n)) || !strings.HasSuffix(got, "Is it still in there? Go on?") {
+			t.Errorf("asked: %s", got)
+		}
+		m.keys(t, "y")
+		w.pass(2 * time.Second)
 	}
-	m.keys(t, "n")
-	w.pass(2 * time.Second)
-	if got := m.ask.says(); !strings.HasSuffix(got, "Is it still in there, and does it go on?") {
-		t.Errorf("then asked: %s", got)
+	if m.ask != nil || one.Phase != session.Wet || two.Phase != session.Wet || one.Visit().Unseen {
+		t.Errorf("%+v %s %s", m.ask, one.Phase, two.Phase)
 	}
-	m.keys(t, "y")
-	if m.ask != nil || s.Phase != session.Wet || s.Visit().Unseen {
-		t.Errorf("%+v %s", m.ask, s.Phase)
+}
+
+// A step that the clock ends, and that it ended while no program ran, moves nobody's
+// sheet: each answer is asked for first, and what is next begins when it is given.
+func TestAClockThatRanOutUnwatchedMovesNothing(t *testing.T) {
+	for _, answer := range []string{"y", "nnny", "taken back"} {
+		t.Run(answer, func(t *testing.T) {
+			w, m := newWorld(t, nil)
+			p := testProcess()
+			p.Steps[0].ByClock, p.Steps[1].ByClock = true, true
+			s, _ := m.desk.Add(session.SheetSpec{Process: p})
+			m.desk.Do(session.Event{Kind: session.Moved, Sheet: s.ID})
+			w.pass(10 * time.Second)
+			w.now = w.now.Add(7 * 24 * time.Hour)
+			cfg := m.cfg
+			cfg.Resumed = ResumeText(m.desk.M, w.now)
+			d := *cfg.Desk
+			d.Since = w.now
+			cfg.Desk = &d
+			m = New(cfg)
+			w.pass(3 * time.Second)
+			m.desk.Do(session.Event{Kind: session.Noted, Sheet: s.ID, Note: "back"})
+			if len(s.Visits) != 1 {
+				t.Fatalf("before any answer it is in bath %d", len(s.Visits))
+			}
+			if answer == "taken back" {
+				m.keys(t, "y")
+				m.desk.Do(session.Event{Kind: session.Undone, Sheet: s.ID, What: session.Unseen})
+				w.pass(3 * time.Second)
+				if len(s.Visits) != 1 || s.Visit() == nil {
+					t.Errorf("%+v", s.Visits)
+				}
+				return
+			}
+			for _, k := range answer {
+				m.keys(t, string(k))
+				w.pass(2 * time.Second)
+			}
+			if v := s.Visits[0]; !v.Unseen || v.Told != 0 {
+				t.Errorf("%+v", v)
+			}
+			if answer == "y" && s.Phase != session.Finished {
+				t.Error(s.Phase)
+			}
+			if answer == "nnny" && (len(s.Visits) != 2 || w.now.Sub(s.Visits[1].InAt) > 10*time.Second) {
+				t.Errorf("%+v", s.Visits)
+			}
+		})
 	}
 }

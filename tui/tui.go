@@ -186,7 +186,7 @@ func New(cfg Config) *Model {
 		m.ask = m.askHeard()
 	}
 	if cfg.Resumed != "" {
-		m.ask = m.askResume(cfg.Resumed)
+		m.askResume()
 	}
 	return m
 }
@@ -233,7 +233,11 @@ func (m *Model) DrawOn(c *ember.Changes) { m.on = c }
 
 // Init starts the picture's clock.
 func (m *Model) Init() tea.Cmd {
-	if m.cfg.Resumed != "" {
+	switch {
+	case m.cfg.Resumed == "":
+	case m.cfg.Blind:
+		m.sayAsk()
+	default:
 		m.desk.Say(m.cfg.Resumed)
 	}
 	if m.cfg.Blind && m.news != "" {

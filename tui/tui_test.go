@@ -306,10 +306,13 @@ func TestNotificationsOnlyInTheField(t *testing.T) {
 
 // Keys that were read at once are keys all the same.
 func TestKeysReadAtOnce(t *testing.T) {
-	w, m := newWorld(t, func(c *Config) { c.Resumed = "Sheet 1 has been in the developer." })
+	w, m := newWorld(t, nil)
 	s := m.add(t, "caddy", "")
 	m.desk.Do(session.Event{Kind: session.Moved, Sheet: s.ID})
 	w.pass(2 * time.Minute)
+	cfg := m.cfg
+	cfg.Resumed = ResumeText(m.desk.M, w.now)
+	m = New(cfg)
 	m.Update(tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune("y ")})
 	if v := s.Visit(); v.Stage != session.Stop {
 		t.Errorf("yes and space, read at once, left the sheet in the %s", v.Stage)

@@ -18,8 +18,8 @@ import (
 	"wetside/session"
 )
 
-// interrupted leaves in the home what a program killed a moment ago would: one
-// sheet, and what happened to it.
+// interrupted leaves in the home what a program killed a moment ago would, or at the
+// instant of what happened: one sheet, and what happened to it.
 func (h home) interrupted(t testing.TB, light string, happened ...session.Event) {
 	t.Helper()
 	host := &host{data: h.data(), now: time.Now, err: os.Stderr}
@@ -37,6 +37,9 @@ func (h home) interrupted(t testing.TB, light string, happened ...session.Event)
 		t.Fatal(err)
 	}
 	at := systemClock().Now()
+	if len(happened) > 0 && !happened[0].At.IsZero() {
+		at = happened[0].At
+	}
 	sit, err := b.Begin(session.Event{Kind: session.Opened, At: at, Pace: 1})
 	if err != nil {
 		t.Fatal(err)

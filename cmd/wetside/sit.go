@@ -212,6 +212,9 @@ func (s *sitting) lay() error {
 		}}
 	s.Saved = s.plan.Forget
 	s.desk = &desk.Desk{M: s.M, Clock: s.clock, Record: s.Sitting, Sound: s.sounder(), NewID: uuid.NewString, Hands: s.self}
+	if s.Resumed {
+		s.desk.Since = s.clock.Now()
+	}
 	s.plan.Used = s.desk.Used
 	s.plan.Stale = func(paper profiles.Paper) string {
 		return bench.FogTestStale(paper.Session(), s.now(), paper.Safelight.Level, session.Level(s.level.String()))

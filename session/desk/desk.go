@@ -94,6 +94,9 @@ type Desk struct {
 	Hands bool
 	// Move is how long one move of a sheet takes the user's hands.
 	Move time.Duration
+	// Since is when this program took up a session that was open already: what a
+	// clock ended before, while perhaps nobody watched, it does not move.
+	Since session.Instant
 	// Changed is called after events came in; may be nil.
 	Changed func(*session.Machine)
 
@@ -104,7 +107,9 @@ type Desk struct {
 	planned  Plan
 	notified map[string]bool
 	born     time.Time
-	heard    bool // hands may begin
+	heard    bool            // hands may begin
+	doubt    map[string]bool // sheets of which it is asked what became of them
+	guess    bool            // nothing tells how long it was since the last event
 }
 
 // horizon is how far ahead cues are handed to the loudspeaker, in real time.
@@ -145,9 +150,7 @@ func (d *Desk) Do(e session.Event) error {
 // At is Do for an event that carries its instant.
 func (d *Desk) At(e session.Event) error {
 	// What clocks ended before now came before: the machine may have slept.
-	if len(d.M.AutoMoves(e.At)) > 0 {
-		d.autoMoves()
-	}
+	d.autoMoves(e.At)
 	// What would be refused is not worth storing.
 	if err := d.M.Would(e); err != nil {
 		d.Complain(err)
@@ -219,7 +222,7 @@ func (d *Desk) Tick() {
 	if d.Record.Unsaved() == 0 {
 		d.Trouble = ""
 	}
-	d.autoMoves()
+	d.autoMoves(d.Now())
 	if d.Hands && d.listening() {
 		d.hands()
 	}
@@ -227,9 +230,11 @@ func (d *Desk) Tick() {
 	d.notify()
 }
 
-func (d *Desk) autoMoves() {
+func (d *Desk) autoMoves(by session.Instant) {
 	for range 100 { // a chain of steps that end at once is finite all the same
-		evs := d.M.AutoMoves(d.Now())
+		evs := slices.DeleteFunc(d.M.AutoMoves(by), func(e session.Event) bool {
+			return d.doubt[e.Sheet] || !d.Since.IsZero() && e.At.Sub(d.Since) < 0
+		})
 		if len(evs) == 0 {
 			return
 		}

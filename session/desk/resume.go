@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"slices"
 	"time"
 
 	"wetside/session"
@@ -16,47 +17,87 @@ const (
 	Lost                  // spoiled
 )
 
-// stale is how far past its time a sheet is when hands have more likely seen to
+// staleAfter is how far past its time a sheet is when hands have more likely seen to
 // it than not.
-const stale = 10 * time.Minute
+const staleAfter = 10 * time.Minute
 
 // Fates are the answers to what became of a sheet, the likely one first.
 func Fates(s session.SheetView) []Fate {
-	if Stale(s) {
-		return []Fate{AsPlanned, At, Lost, GoesOn}
+	out := []Fate{GoesOn, AsPlanned, At, Lost}
+	if stale(s) {
+		out = []Fate{AsPlanned, At, Lost, GoesOn}
 	}
-	return []Fate{GoesOn, AsPlanned, At, Lost}
+	if s.Phase == session.Exposing && !s.Open { // a covered pinhole gives no light that could end
+		out = slices.DeleteFunc(out, func(f Fate) bool { return f == At })
+	}
+	return out
 }
 
-// Stale reports whether a sheet cannot well be where it was any more.
-func Stale(s session.SheetView) bool {
+// stale reports whether a sheet cannot well be where it was any more.
+func stale(s session.SheetView) bool {
 	long := s.AtMost
 	if s.Phase == session.Exposing {
 		long = s.Full // at most grows while the pinhole is open
 	}
-	return s.Over > max(stale, long)
+	return s.Over > max(staleAfter, long)
 }
+
+// Doubt keeps the clocks of sheets from moving them until it is said what became
+// of each: see [Desk.Fare].
+func (d *Desk) Doubt(sheets []string) {
+	d.doubt = map[string]bool{}
+	for _, id := range sheets {
+		d.doubt[id] = true
+	}
+}
+
+// Guess says that nobody knows how long it was since the last event: what goes on
+// then is written down as not seen.
+func (d *Desk) Guess() { d.guess = true }
 
 // Fare writes down what became of a sheet; told is how long it was in its bath, or
 // in the light, in all, for [At]. No fate writes a time that nobody saw or said.
 func (d *Desk) Fare(id string, f Fate, told time.Duration) error {
 	s := d.M.Sheet(id)
-	if f == GoesOn || s == nil {
+	if s == nil {
 		return nil
 	}
 	e := session.Event{Kind: session.Unseen, Sheet: id, What: session.Moved}
 	if v := s.Visit(); v != nil {
 		e.From = v.Serial
 	}
+	var then *session.Event
+	now := d.Now()
 	switch f {
+	case GoesOn:
+		e.What = ""
+		// What can hardly be, nobody saw either: it goes on, and its time is not believed.
+		sv, _ := d.M.View(now).Sheet(id)
+		unseen := d.guess || stale(sv)
+		switch {
+		case sv.ByClock && sv.Left == 0:
+			// When it came out of there nobody saw; what is next begins now.
+			then = &session.Event{Kind: session.Moved, Sheet: id, From: e.From}
+		case unseen && s.Phase == session.Exposing:
+			if e.Planned = sv.Elapsed; sv.Open {
+				then = &session.Event{Kind: session.PinholeUncovered, Sheet: id}
+			}
+		case !unseen:
+			delete(d.doubt, id)
+			return nil
+		}
 	case At:
 		e.Planned = told
 	case Lost:
 		e.What = ""
-		if err := d.Do(e); err != nil {
-			return err
-		}
-		e = session.Event{Kind: session.Spoiled, Sheet: id, Note: "not gone on with after an interruption"}
+		then = &session.Event{Kind: session.Spoiled, Sheet: id, Note: "not gone on with after an interruption"}
 	}
-	return d.Do(e)
+	if err := d.Do(e); err != nil {
+		return err
+	}
+	delete(d.doubt, id)
+	if then != nil {
+		return d.Do(*then)
+	}
+	return nil
 }

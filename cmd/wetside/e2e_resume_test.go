@@ -1,0 +1,78 @@
+package main
+
+import (
+	"encoding/json"
+	"io"
+	"os"
+	"os/exec"
+	"testing"
+	"time"
+
+	"wetside/session"
+	"wetside/session/notebook"
+)
+
+// A week after the battery died with a sheet in the wash, by each answer to what
+// became of it, with a habitual space and enter before: the record tells no time
+// that nobody saw or said.
+func TestAfterAWeekNoAnswerWritesAFalseTime(t *testing.T) {
+	binary(t)
+	week := session.Instant{Wall: time.Now().AddDate(0, 0, -7).Truncate(time.Second), BootID: "of a week ago"}
+	for _, c := range []struct {
+		name, keys string
+		wash       time.Duration // as recorded; 0: not seen
+		state      session.Phase
+	}{
+		{"as planned", "y", 0, session.Finished},
+		{"at a time", "ny" + week.Wall.Add(35*time.Minute).Format("15:04:05") + "\r", 35 * time.Minute, session.Finished},
+		{"spoiled", "nny", 0, session.Ruined},
+		{"it goes on, and is taken out", "nnny ", 0, session.Finished},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			h := newHome(t)
+			var moved []session.Event
+			for range 4 {
+				moved = append(moved, session.Event{Kind: session.Moved, At: week})
+			}
+			h.interrupted(t, "", moved...)
+			cmd := exec.Command(binary(t), "--blind", "--sound", "none")
+			cmd.Env = append(os.Environ(), h.env...)
+			keys, err := cmd.StdinPipe()
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := cmd.Start(); err != nil {
+				t.Fatal(err)
+			}
+			defer func() { cmd.Process.Kill(); cmd.Wait() }()
+			var last rune
+			for _, k := range " \r" + c.keys {
+				// The same key at once is a held one, and what comes all at once a paste.
+				if next := time.Now().Add(50 * time.Millisecond); k == last && k == 'n' {
+					next = next.Add(1200 * time.Millisecond)
+					until(t, "the key is let go", func() bool { return time.Now().After(next) })
+				} else {
+					until(t, "the key is read", func() bool { return time.Now().After(next) })
+				}
+				io.WriteString(keys, string(k))
+				last = k
+			}
+			var r notebook.Record
+			until(t, "the sheet has come to its end", func() bool {
+				out := h.wetside(t, "sheets", "--json")
+				var rows []struct{ ID string }
+				if json.Unmarshal([]byte(out), &rows) != nil || len(rows) == 0 {
+					return false
+				}
+				return json.Unmarshal([]byte(h.wetside(t, "sheet", rows[0].ID, "--json")), &r) == nil
+			})
+			wash := r.Stages[len(r.Stages)-1]
+			if r.State != string(c.state) || wash.Stage != string(session.Wash) || !wash.Unseen || wash.Actual.D() != c.wash || wash.Over != 0 || r.Washed {
+				t.Errorf("%s, %+v", r.State, wash)
+			}
+			if c.wash == 0 && !wash.Out.IsZero() || c.wash > 0 && !wash.Out.Equal(week.Wall.Add(c.wash)) || !r.Ended.IsZero() && !r.Ended.Equal(wash.Out) && c.wash > 0 {
+				t.Errorf("out of the wash %v, ended %v", wash.Out, r.Ended)
+			}
+		})
+	}
+}
