@@ -181,6 +181,12 @@ func CheckFile(name string, data []byte) []Problem {
 	return problems
 }
 
+// KeyOf says what a profile's file is, and all that is wrong with it.
+func KeyOf(name string, data []byte) (Kind, string, Problems) {
+	src, _, problems := check(name, data)
+	return src.Kind, src.Key, problems
+}
+
 // check reads one file. v is *Paper, *Process or *Camera, sound only when there
 // are no problems.
 func check(name string, data []byte) (Source, any, Problems) {

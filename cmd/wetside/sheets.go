@@ -511,6 +511,7 @@ type ExportCmd struct {
 	Format string `help:"${formats}." placeholder:"FORMAT"`
 	Output string `short:"o" help:"File to write; its ending tells the format. Without it, or with -, standard output." placeholder:"FILE" type:"path"`
 	Title  string `help:"Title of the page." placeholder:"WORDS"`
+	Bundle bool   `help:"All that a second laptop needs, in one ZIP file: notebook, profiles, settings, voices."`
 	Comma  bool   `help:"CSV with decimal commas, and semicolons between the fields: for a spreadsheet whose decimal sign is the comma."`
 }
 
@@ -532,14 +533,27 @@ func (ExportCmd) Help() string {
   wetside export --format csv --day today -o today.csv
   wetside export --comma -o today.csv
   wetside export --format json -o - | gzip > notebook.json.gz
+  wetside export --bundle -o signal-box.zip
 
 The page needs no network, and has the plot of what judged sheets have taught.
 JSON has the events as well, unless you choose among the sheets: import makes the
-notebook again from it.`
+notebook again from it. A bundle has the notebook as JSON, and your profiles, settings
+and voices beside it; import takes that too.`
 }
 
 // Run writes it.
 func (c *ExportCmd) Run(h *host) error {
+	if c.Bundle {
+		b, err := h.written()
+		if err == nil && b == nil {
+			b, err = notebook.Nothing()
+		}
+		if err != nil {
+			return err
+		}
+		defer b.Close()
+		return c.exportBundle(h, b)
+	}
 	format, err := notebook.FormatOf(cmp.Or(c.Format, strings.TrimPrefix(filepath.Ext(c.Output), ".")))
 	if err != nil {
 		return usageError{err}
@@ -580,7 +594,7 @@ func (c *ExportCmd) Run(h *host) error {
 
 // ImportCmd merges another notebook.
 type ImportCmd struct {
-	File string `arg:"" help:"Another notebook.db, or a JSON export; - is standard input." type:"path"`
+	File string `arg:"" help:"Another notebook.db, a JSON export or a bundle; - is standard input." type:"path"`
 }
 
 // Help shows how it is used.
@@ -589,11 +603,14 @@ func (ImportCmd) Help() string {
 
   wetside import /media/stick/notebook.db
   wetside import other-laptop.json
+  wetside import signal-box.zip
   gunzip -c notebook.json.gz | wetside import -
 
 What is here already is known again: nothing doubles, nothing is lost. A record
 that cannot be read is left out, with its line, and the next one is taken; the
-command then ends with status 1.`
+command then ends with status 1. Of a bundle, a profile whose key is here, settings that
+are here and a recording of the same name stay as they are; the other is kept beside
+them, as KEY.toml.imported, and told.`
 }
 
 // Run merges.
@@ -612,13 +629,18 @@ func (c *ImportCmd) Run(h *host) error {
 	if err != nil {
 		return usage("%v: name a notebook.db or a JSON export, or - for standard input", noInput(name, err))
 	}
+	bundle := isBundle(f)
 	f.Close() // the notebook opens it as what it is
 	b, err := h.book()
 	if err != nil {
 		return err
 	}
 	defer b.Close()
-	rep, err := b.Import(file, name)
+	take := b.Import
+	if bundle {
+		take = func(file, name string) (notebook.ImportReport, error) { return h.unbundle(b, file, name) }
+	}
+	rep, err := take(file, name)
 	if err == nil || rep.News() {
 		h.say("%s", rep)
 	}
