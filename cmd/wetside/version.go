@@ -15,16 +15,21 @@ var version, commit, date = "0.1.0-dev", "", ""
 // A build says which program this is.
 type build struct {
 	Version string `json:"version"`
+	Prints  int    `json:"json_version"`     // of what commands print with --json: doc/json.md
 	Commit  string `json:"commit,omitempty"` // empty: not known
 	Date    string `json:"date,omitempty"`   // of the commit, RFC 3339
 	Go      string `json:"go"`
 	System  string `json:"system"`
 }
 
+// jsonVersion is that of what commands print with --json. A later one only adds names;
+// where a name goes or changes its meaning, it gets a new number.
+const jsonVersion = 1
+
 // thisBuild takes what nobody stamped from what the compiler wrote down, if it
 // was run in a clone.
 func thisBuild() build {
-	b := build{version, commit, date, runtime.Version(), runtime.GOOS + "/" + runtime.GOARCH}
+	b := build{version, jsonVersion, commit, date, runtime.Version(), runtime.GOOS + "/" + runtime.GOARCH}
 	if info, ok := debug.ReadBuildInfo(); ok && b.Commit == "" {
 		for _, s := range info.Settings {
 			switch s.Key {
