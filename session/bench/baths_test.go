@@ -55,41 +55,36 @@ func TestMixUp(t *testing.T) {
 	}
 }
 
-// The pharmacist's square against worked examples.
+// The pharmacist's square against sums by hand: what is dissolved is neither lost nor
+// made.
 func TestAlligation(t *testing.T) {
 	for _, c := range []struct {
-		source                 string
+		what                   string
 		high, low, want, total float64
 		ofHigh, ofLow          float64
 		within                 float64
 	}{
-		// Parts 1 to 4. "Alligation", a handout for pharmacy students (read on
-		// scribd.com, document 151502467), problem 1: elixirs of 70 % and 20 %.
+		// 1 x 70 + 4 x 20 = 150 = 5 x 30.
 		{"elixir", 70, 20, 30, 5, 1, 4, 1e-9},
-		// Same handout: 20 parts of 95 % and 25 parts of 50 % give 70 %.
+		// 20 x 95 + 25 x 50 = 3150 = 45 x 70.
 		{"alcohol", 95, 50, 70, 45, 20, 25, 1e-9},
-		// "Pharmacy math: alligation" (pharmacy-tech-study.com): a litre of 25 %
-		// dextrose of 70 % and water; 360 ml and 640 ml, having rounded 5/14.
-		{"dextrose", 70, 0, 25, 1000, 360, 640, 3},
-		// "Essential formulas for alligation alternate" (pharmacytutor.com):
-		// 100 ml of 20 % of 30 % and 10 %.
+		// 25/70 of a litre is 5000/14 = 357.14 ml.
+		{"syrup and water", 70, 0, 25, 1000, 357.142857, 642.857143, 1e-6},
 		{"half and half", 30, 10, 20, 100, 50, 50, 1e-9},
 	} {
 		a, b, err := bench.Alligation(c.high, c.low, c.want, c.total)
 		if err != nil {
-			t.Errorf("%s: %v", c.source, err)
+			t.Errorf("%s: %v", c.what, err)
 			continue
 		}
-		near(t, c.source+", strong", a, c.ofHigh, c.within)
-		near(t, c.source+", weak", b, c.ofLow, c.within)
-		near(t, c.source+", balance", a*c.high+b*c.low, c.want*c.total, 1e-9*c.total*100)
+		near(t, c.what+", strong", a, c.ofHigh, c.within)
+		near(t, c.what+", weak", b, c.ofLow, c.within)
+		near(t, c.what+", balance", a*c.high+b*c.low, c.want*c.total, 1e-9*c.total*100)
 	}
 	if _, _, err := bench.Alligation(30, 10, 40, 100); err == nil {
 		t.Error("40 % was made of 30 % and 10 %")
 	}
-	// A bath for bathing at 36 C of 48 C and 12 C, 90 kg in all: the balance of
-	// heat, a problem of physics primers (one is at jiskha.com, question 151282;
-	// the answer by hand: 24/36 of it is hot).
+	// 90 kg at 36 C of 48 C and 12 C: the balance of heat, by hand 24/36 of it is hot.
 	hot, cold, err := bench.Temper(48, 12, 36, 90)
 	if err != nil || math.Abs(hot-60) > 1e-9 || math.Abs(cold-30) > 1e-9 {
 		t.Errorf("60 and 30 kg, not %v and %v (%v)", hot, cold, err)

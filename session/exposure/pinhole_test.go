@@ -111,7 +111,8 @@ func TestAngleOfView(t *testing.T) {
 }
 
 func TestFlatFallOffIsCosToTheFourth(t *testing.T) {
-	// The cos^4 law of any optics handbook: 45 degrees lose 2 stops.
+	// The cos^4 law (W. J. Smith, Modern Optical Engineering, McGraw-Hill; from memory):
+	// 45 degrees lose 2 stops.
 	near(t, "45 degrees", must(camera(exposure.Flat, 0.3, 60, 120, 10).FallOff(60, 0)), 2, 1e-9)
 	near(t, "middle", must(camera(exposure.Flat, 0.3, 60, 120, 10).FallOff(0, 0)), 0, 1e-12)
 	rapid.Check(t, func(t *rapid.T) {
