@@ -19,7 +19,9 @@ diameter = {{q .Diameter}}   # inside
 {{else}}shape = "flat"       # the paper lies flat; "cylinder" has diameter = ... in place of focal
 focal = {{q .Focal}}      # from the hole to the paper
 {{end}}pinhole = {{q .Pinhole}}   # diameter of the hole, measured
-sheet = {{q .Sheet}}     # width first: in a tin it lies along the arc
+{{if .Plate}}plate = {{q .Plate}}     # how thick the metal is that the hole is in
+{{else}}# plate = "0.1 mm"    # how thick the metal is that the hole is in: the thicker, the darker the corners
+{{end}}sheet = {{q .Sheet}}     # width first: in a tin it lies along the arc
 # note = "what you want to remember of it"
 {{end}}
 {{define "paper"}}# A photographic paper. Put in what its data sheet says.
@@ -50,6 +52,7 @@ p = {{.P}}
 type Blank struct {
 	Key, Name                string
 	Diameter, Focal, Pinhole string // of a camera
+	Plate                    string // of a camera; empty: not known
 	Sheet                    string // of a camera and of a paper
 	Base, Response, ISO, P   string // of a paper
 }

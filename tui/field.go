@@ -240,6 +240,9 @@ func (f *field) editRunning(m *Model, s *session.Sheet, text string, plan profil
 		return m.tell(fmt.Sprintf("the whole time is %s; %s", whole, f.rest(m, s))), nil
 	}
 	if plan.ByHand {
+		if r := plan.Spec.Reckoned; r != nil && r.Lit != nil {
+			return nil, fmt.Errorf("the light, or the whole time: while the pinhole is open, type one of them")
+		}
 		return retime()
 	}
 	relight := func() (tea.Cmd, error) {

@@ -262,6 +262,18 @@ func TestALightTypedInMidExposureIsKept(t *testing.T) {
 	if !strings.Contains(m.said, "the light is now 7m15s; 3:38 more, until ") {
 		t.Errorf("it says %q", m.said)
 	}
+	if v, _ := m.desk.M.View(w.now).Sheet(s.ID); v.Left != 217500*time.Millisecond {
+		t.Errorf("and the countdown %v", v.Left) // of the half that is to come
+	}
+	// Both at once cannot be told apart.
+	m.cfg.Plan = func(f profiles.Form) (profiles.Reckoned, error) {
+		return profiles.Reckoned{Exposure: time.Minute, ByHand: true, Spec: session.SheetSpec{Reckoned: &session.Reckoned{Lit: &session.Lit{EV: 12}}}}, nil
+	}
+	m.keys(t, "e")
+	m.typed(t, "overcast 1m")
+	if m.ask == nil || len(s.Light.Readings) != 1 || !strings.Contains(m.said, "type one of them") {
+		t.Errorf("a light and a time: %q, %+v", m.said, s.Light.Readings)
+	}
 	// The other answer: seven and a quarter minutes in all, two of which are over.
 	m = func() *Model { w, m = newWorld(t, func(c *Config) { c.Start = Field }); return m }()
 	s = m.add(t, "caddy", "4m")

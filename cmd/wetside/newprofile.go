@@ -41,6 +41,7 @@ type NewCameraCmd struct {
 	Focal    string `help:"Flat back: from the hole to the paper, like 75mm." placeholder:"LENGTH" xor:"back"`
 	Diameter string `help:"A tin with the hole in its wall: inside diameter, like \"2 7/8 in\"." placeholder:"LENGTH" xor:"back"`
 	Hole     string `help:"Diameter of the hole, like 0.5mm." placeholder:"LENGTH"`
+	Plate    string `help:"Thickness of the plate that the hole is in, like 0.1mm." placeholder:"LENGTH"`
 	Sheet    string `help:"The paper it takes, width first, like 12x9cm." placeholder:"SIZE"`
 }
 
@@ -50,7 +51,7 @@ func (NewCameraCmd) Help() string {
 
   wetside profiles new camera
   wetside profiles new camera cake-tin --diameter 90mm --hole 0.5mm --sheet 13x9cm
-  wetside profiles new camera cigar-box --focal "2 7/8 in" --hole 0.4mm --sheet "4x5 in"
+  wetside profiles new camera cigar-box --focal "2 7/8 in" --hole 0.4mm --plate 0.1mm --sheet "4x5 in"
 
 What no flag says is asked. The file lies in the folder of your profiles, with
 every line explained; its path is printed.`
@@ -80,10 +81,22 @@ func (c *NewCameraCmd) Run(h *host) error {
 	if err := a.ask(&c.Hole, "diameter of the hole", "0.5 mm; wetside pinhole measures it; --hole", "", isLength); err != nil {
 		return err
 	}
+	const thin = "not known" // then an infinitely thin one is reckoned with, and that is said
+	if err := a.ask(&c.Plate, "thickness of the plate that the hole is in", "0.1 mm; enter alone: not known; --plate", thin, func(s string) error {
+		if s == thin {
+			return nil
+		}
+		return isLength(s)
+	}); err != nil {
+		return err
+	}
+	if c.Plate == thin {
+		c.Plate = ""
+	}
 	if err := a.ask(&c.Sheet, "sheet it takes, width first", "12x9 cm; --sheet", "", isSize); err != nil {
 		return err
 	}
-	data, err := profiles.New(profiles.CameraKind, profiles.Blank{Key: c.Key, Name: c.Name, Diameter: inMM(c.Diameter), Focal: inMM(c.Focal), Pinhole: inMM(c.Hole), Sheet: c.Sheet})
+	data, err := profiles.New(profiles.CameraKind, profiles.Blank{Key: c.Key, Name: c.Name, Diameter: inMM(c.Diameter), Focal: inMM(c.Focal), Pinhole: inMM(c.Hole), Plate: inMM(c.Plate), Sheet: c.Sheet})
 	return h.keepNew(profiles.CameraKind, c.Key, data, err)
 }
 
