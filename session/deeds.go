@@ -77,7 +77,7 @@ func (m *Machine) wholeBack(s *Sheet, d *Deed, _ time.Duration) { s.become(d.she
 func (s *Sheet) become(was *Sheet) {
 	now := *s
 	*s = *was.clone()
-	s.Notes, s.Marks, s.Judged, s.Scan, s.Undone = now.Notes, now.Marks, now.Judged, now.Scan, now.Undone
+	s.Notes, s.Marks, s.Judged, s.Scan, s.Undone, s.Corrected = now.Notes, now.Marks, now.Judged, now.Scan, now.Undone, now.Corrected
 	s.serial = now.serial // no visit's number is used twice
 }
 
