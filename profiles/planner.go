@@ -273,10 +273,18 @@ func (p *Planner) Plan(f Form) (Reckoned, error) {
 			plan.Notes = append(plan.Notes, stale)
 		}
 	}
+	own, err := f.Own.ParseOwn(f.With)
+	if err != nil {
+		return plan, err
+	}
 	if f.Light == "" {
+		if own != (Own{}) { // for the light that is still to come
+			plan.Spec.Reckoned = &session.Reckoned{}
+			own.into(plan.Spec.Reckoned)
+		}
 		return plan, nil
 	}
-	if err := p.expose(&plan, f, paper); err != nil {
+	if err := p.expose(&plan, f, own, paper); err != nil {
 		return Reckoned{}, err
 	}
 	plan.Spec.Light, plan.Spec.Exposure = f.Light, plan.Exposure
@@ -288,12 +296,13 @@ func (p *Planner) Plan(f Form) (Reckoned, error) {
 	return plan, nil
 }
 
-func (p *Planner) expose(plan *Reckoned, f Form, paper Paper) error {
+// into puts it where a sheet keeps it.
+func (o Own) into(x *session.Reckoned) {
+	x.Filter, x.Warm, x.Preflash, x.Subject = o.Filter, o.Warm, o.Preflash, o.Subject
+}
+
+func (p *Planner) expose(plan *Reckoned, f Form, own Own, paper Paper) error {
 	typed, hand, timed, err := lightAndTime(f.Light)
-	if err != nil {
-		return err
-	}
-	own, err := f.Own.ParseOwn(f.With)
 	if err != nil {
 		return err
 	}
@@ -310,7 +319,7 @@ func (p *Planner) expose(plan *Reckoned, f Form, paper Paper) error {
 		plan.Spec.Reckoned = &session.Reckoned{}
 	}
 	x := plan.Spec.Reckoned
-	x.Filter, x.Warm, x.Preflash, x.Subject = own.Filter, own.Warm, own.Preflash, own.Subject
+	own.into(x)
 	if timed {
 		plan.Exposure, plan.ByHand = hand, true
 		plan.Sentence = "Expose for " + words.Long(hand.Seconds()) + ", as you said."

@@ -116,6 +116,17 @@ func TestWhatIsThePicturesOwnIsInItsTime(t *testing.T) {
 		if got := r.Filter + r.Warm - r.Preflash; math.Abs(got-stops) > 1e-12 || r.Lit == nil || r.Lit.EV != 12 || r.Hole != 1 || r.FNumber != 150 || r.ISO != 3 {
 			t.Errorf("%q: kept is %+v", with, r)
 		}
+		// So is what was said before any light, once there is one.
+		dark := form
+		dark.Light = ""
+		blank, err := p.Plan(dark)
+		if err != nil {
+			t.Fatal(with, err)
+		}
+		dark.Light, dark.With, dark.Own = form.Light, "", profiles.OwnOf(blank.Spec.Reckoned)
+		if then, err := p.Plan(dark); err != nil || then.Exposure != plan.Exposure {
+			t.Errorf("%q, and the light later: %v, %v", with, then.Exposure, err)
+		}
 		// A light edited later keeps what is the picture's own.
 		again := form
 		again.With, again.Own = "", profiles.OwnOf(r)
@@ -125,8 +136,11 @@ func TestWhatIsThePicturesOwnIsInItsTime(t *testing.T) {
 	}
 	for _, bad := range []string{"filter", "filter much", "filter -1", "lens 2", "subject far away"} {
 		form.With = bad
-		if _, err := p.Plan(form); err == nil {
-			t.Errorf("%q is taken", bad)
+		for _, light := range []string{"EV 12", ""} {
+			form.Light = light
+			if _, err := p.Plan(form); err == nil {
+				t.Errorf("%q is taken, in the light %q", bad, light)
+			}
 		}
 	}
 	// A time and its light together: the time is the user's, the light is known.
