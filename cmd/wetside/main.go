@@ -64,6 +64,7 @@ type CLI struct {
 	Pinhole    PinholeCmd    `cmd:"" group:"Before a sheet" help:"A pinhole: f-number, sharpest hole, angle, fall-off; or measure one."`
 	Preflash   PreflashCmd   `cmd:"" group:"Before a sheet" help:"Test strip and time of a pre-flash."`
 	Cues       CuesCmd       `cmd:"" group:"Before a sheet" help:"A crib sheet: every cue of a process with its time."`
+	Card       CardCmd       `cmd:"" group:"Before a sheet" help:"A card for a camera in the field, without a laptop; and what was pencilled on it."`
 	Plan       PlanCmd       `cmd:"" group:"Before a sheet" help:"An evening's sheets: which goes into which tray when, and when all is done."`
 	Mix        MixCmd        `cmd:"" group:"Before a sheet" help:"How much of what makes a bath."`
 	Washes     WashesCmd     `cmd:"" group:"Before a sheet" help:"How many changes of water a wash takes."`

@@ -1,0 +1,269 @@
+package main
+
+import (
+	_ "embed"
+	"errors"
+	"fmt"
+	"html/template"
+	"io"
+	"math"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"wetside/profiles"
+	"wetside/session"
+	"wetside/session/desk"
+	"wetside/session/exposure"
+	"wetside/session/notebook"
+	"wetside/session/words"
+)
+
+// CardCmd makes the card that goes to the field without a laptop, and takes in what was
+// pencilled on it.
+type CardCmd struct {
+	Camera  string `arg:"" help:"The camera."`
+	Paper   string `help:"The paper." default:"direct-positive-fb" placeholder:"KEY"`
+	Process string `help:"With --enter: how the sheets are to be developed." default:"three-trays" placeholder:"KEY"`
+	Text    bool   `help:"Plain text."`
+	Enter   bool   `help:"Ask for the blanks of a card that was filled in, and write them down."`
+	Day     string `help:"With --enter: the day on the card: yesterday, 2026-05-03; today, if not said." placeholder:"DAY"`
+	Output  string `short:"o" help:"File to write; without it, or with -, standard output." placeholder:"FILE" type:"path"`
+}
+
+// Help shows how it is used.
+func (CardCmd) Help() string {
+	return `Examples:
+
+  wetside card tea-caddy -o card.html
+  wetside card tea-caddy --text
+  wetside card tea-caddy --enter --day yesterday
+
+The page has four cards, on A4 or Letter, black on white: light against time, with what
+judged sheets have taught in it, and blanks for a pencil. --enter asks for the blanks in
+their order, sheet after sheet, and writes each down as an exposure timed by a watch.`
+}
+
+// The blanks of a card, in the order in which they are filled in.
+var cardBlanks = []string{"sheet", "light", "opened", "closed", "covered", "remark"}
+
+// A card is what stands on one.
+type card struct {
+	Camera, Paper, FNumber, Date, Learned string
+	Rows                                  []cardRow
+	Blanks                                []string
+	Copies, Lines                         []struct{}
+}
+
+type cardRow struct{ Light, Time, Bracket string }
+
+//go:embed card.html
+var cardPage string
+
+var cardTemplate = template.Must(template.New("card").Parse(cardPage))
+
+// Run prints the card, or takes one in.
+func (c *CardCmd) Run(h *host) error {
+	if c.Enter {
+		return c.enter(h)
+	}
+	if c.Day != "" {
+		return usage("--day goes with --enter")
+	}
+	plan, done, err := h.reckoner()
+	if err != nil {
+		return err
+	}
+	defer done()
+	x, err := c.card(h, plan)
+	if err != nil {
+		return err
+	}
+	write := func(w io.Writer) error { return cardTemplate.Execute(w, x) }
+	if c.Text {
+		write = x.text
+	}
+	if c.Output == "" || c.Output == stdio {
+		return write(h.out)
+	}
+	if err := notebook.WriteFile(c.Output, write); err != nil {
+		return noOutput(c.Output, err)
+	}
+	h.say("%s", c.Output)
+	return nil
+}
+
+func (c *CardCmd) card(h *host, plan *profiles.Planner) (card, error) {
+	cam, err := plan.Set.Camera(c.Camera)
+	if err != nil {
+		return card{}, usageError{err}
+	}
+	paper, err := plan.Set.Paper(c.Paper)
+	if err != nil {
+		return card{}, usageError{err}
+	}
+	x := card{Camera: cam.Name, Paper: paper.Name, FNumber: profiles.FNumberWord(cam.FNumber()), Date: h.now().Format(time.DateOnly),
+		Learned: "No judged sheet is in it.", Blanks: cardBlanks, Copies: make([]struct{}, 4), Lines: make([]struct{}, 5)}
+	for _, sky := range exposure.Skies {
+		light, err := exposure.ParseLight(sky.Words)
+		if err != nil {
+			return card{}, err
+		}
+		ask, _, _, _ := plan.Set.Today(c.Camera, c.Paper)
+		ask.Light = light
+		r, learned, err := plan.Reckon(ask, c.Camera, c.Paper)
+		if err != nil {
+			return card{}, usageError{err}
+		}
+		if learned != nil {
+			x.Learned = "With what " + words.Count(learned.N, "judged sheet") + " taught."
+		}
+		x.Rows = append(x.Rows, cardRow{sky.Words, byWatch(r.Rounded), byWatch(r.Bracket[0].Rounded) + " to " + byWatch(r.Bracket[len(r.Bracket)-1].Rounded)})
+	}
+	return x, nil
+}
+
+// byWatch is a time as a watch can keep it.
+func byWatch(seconds float64) string {
+	if seconds < 1 {
+		return "under 1 s"
+	}
+	if seconds >= 5 {
+		seconds = math.Round(seconds) // a watch has no tenths; of 5 s half a second is 1/7 stop
+	}
+	return words.Long(seconds)
+}
+
+// text is the card for a terminal or a printer of text.
+func (x card) text(w io.Writer) error {
+	head := fmt.Sprintf("%s\n%s, %s, %s. %s\n\n", x.Camera, x.Paper, x.FNumber, x.Date, x.Learned)
+	rows := [][]string{{"light", "open for", "bracket"}}
+	for _, r := range x.Rows {
+		rows = append(rows, []string{r.Light, r.Time, r.Bracket})
+	}
+	body := strings.Join(columns(rows), "\n") + "\n\n"
+	var line []string
+	for _, b := range x.Blanks {
+		line = append(line, fmt.Sprintf("%-11s", b))
+	}
+	blank := strings.TrimRight(strings.Repeat("_________  ", len(x.Blanks)), " ") + "\n"
+	_, err := io.WriteString(w, head+body+strings.TrimRight(strings.Join(line, ""), " ")+"\n\n"+strings.Repeat(blank+"\n", len(x.Lines)))
+	return err
+}
+
+// enter asks for the blanks of each sheet, until no sheet is named.
+func (c *CardCmd) enter(h *host) error {
+	day := h.now()
+	if c.Day != "" {
+		d, ok := profiles.Day(c.Day, day)
+		if !ok {
+			return usage("%q is no day: write 2026-05-03, today or yesterday", c.Day)
+		}
+		day = d.Add(24*time.Hour - time.Second)
+	}
+	b, err := h.book()
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	plan := h.planner(b)
+	if _, err := plan.Set.Camera(c.Camera); err != nil {
+		return usageError{err}
+	}
+	a := h.asker()
+	var s *desk.Sitting
+	for {
+		e, err := c.line(h, a, plan, day)
+		if err != nil || e == nil {
+			return err
+		}
+		if s == nil { // nothing is begun before there is something to write
+			if s, err = h.join(b, false); err != nil {
+				return err
+			}
+			defer s.Release()
+		}
+		if err := h.tell(s, e.events); err != nil {
+			return err
+		}
+		h.say("sheet %d written down: %s, open %s from %s; it waits for the trays", s.M.Sheet(e.id).Num, e.name, words.Finished(e.open), e.from.Format("2006-01-02 15:04"))
+	}
+}
+
+// An entry is a line of a card, as it is written down.
+type entry struct {
+	id, name string
+	open     time.Duration
+	from     time.Time
+	events   []session.Event
+}
+
+// line asks for one line of a card; nil: there is none any more.
+func (c *CardCmd) line(h *host, a *asker, plan *profiles.Planner, day time.Time) (*entry, error) {
+	const end, none = "no more", "none"
+	var name, light, opened, closed, covered, note string
+	free := func(string) error { return nil }
+	if err := a.ask(&name, "sheet", "its name; enter alone: no more", end, free); err != nil || name == end {
+		return nil, err
+	}
+	if err := a.ask(&light, "light", "overcast, or f/16 1/125", "", func(s string) error { _, err := exposure.ParseLight(plainMinus(s)); return err }); err != nil {
+		return nil, err
+	}
+	at := func(to *time.Time, after time.Time) func(string) error {
+		return func(s string) error {
+			t, _, rest, err := profiles.When(s, day)
+			switch {
+			case err != nil:
+				return err
+			case rest != "":
+				return fmt.Errorf("%q behind the time is not clear: write 14:10", rest)
+			case !after.IsZero() && t.Before(after):
+				t = t.AddDate(0, 0, 1) // past midnight
+			}
+			if t.After(h.now()) {
+				return fmt.Errorf("%s is still to come: was it another day? --day says which", t.Format("2006-01-02 15:04"))
+			}
+			*to = t
+			return nil
+		}
+	}
+	var from, to time.Time
+	if err := a.ask(&opened, "opened", "14:10", "", at(&from, time.Time{})); err != nil {
+		return nil, err
+	}
+	if err := a.ask(&closed, "closed", "14:15", "", func(s string) error {
+		err := at(&to, from)(s)
+		if err == nil && !to.After(from) {
+			err = errors.New("it was open for some time: write when it was closed")
+		}
+		return err
+	}); err != nil {
+		return nil, err
+	}
+	var shut time.Duration
+	if err := a.ask(&covered, "covered", "how long meanwhile: 30s; enter alone: not", none, func(s string) (err error) {
+		if s == none {
+			return nil
+		}
+		if shut, err = profiles.ParseDuration(s); err == nil && shut >= to.Sub(from) {
+			err = errors.New("it cannot have been covered all the time")
+		}
+		return err
+	}); err != nil {
+		return nil, err
+	}
+	if err := a.ask(&note, "remark", "enter alone: none", none, free); err != nil {
+		return nil, err
+	}
+	if note == none {
+		note = ""
+	}
+	e := &entry{id: uuid.NewString(), name: name, open: to.Sub(from) - shut, from: from}
+	made, err := plan.Plan(profiles.Form{Paper: c.Paper, Process: c.Process, Camera: c.Camera, Name: name, Light: plainMinus(light) + " " + words.Units(e.open)})
+	if err != nil {
+		return nil, usageError{err}
+	}
+	e.events = desk.ExposedBefore(e.id, made.Spec, false, e.open, session.Told{From: from, To: to}, note)
+	return e, nil
+}
