@@ -30,7 +30,7 @@ func ansiCut(s string, width int) string { return ansi.Truncate(s, max(0, width)
 const BehindText = "The computer was started anew and its clock stands behind: how long it was off is not known."
 
 // ResumeText says what was running when the program ended, for how long by
-// now, and what can only be wrong; empty when nothing was.
+// now, and by how much that is too long; empty when nothing was.
 func ResumeText(m *session.Machine, now session.Instant) string {
 	v := m.View(now)
 	var out []string
@@ -61,10 +61,7 @@ func ResumeSheet(m *session.Machine, now session.Instant, id string) string {
 		}
 	}
 	if s.Over > 0 && s.Phase == session.Wet && s.Stage != session.Wash && s.Stage != session.Rinse {
-		text += fmt.Sprintf(", %s more than it should", words.CountUp(s.Over))
-		if s.Over > s.AtMost {
-			text += "; it can only be wrong by now"
-		}
+		text += fmt.Sprintf(", %s longer than it should be", words.CountUp(s.Over))
 	}
 	return text + "."
 }

@@ -469,7 +469,7 @@ func TestResumeText(t *testing.T) {
 		t.Errorf("%q, not %q", got, want)
 	}
 	w.pass(10 * time.Minute)
-	if got := ResumeText(m.desk.M, w.now); !strings.Contains(got, "it can only be wrong by now") {
+	if got := ResumeText(m.desk.M, w.now); !strings.Contains(got, "7:47 longer than it should be") {
 		t.Errorf("after 10:47 in the developer: %q", got)
 	}
 }
