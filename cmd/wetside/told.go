@@ -244,6 +244,7 @@ func (c *DevelopedCmd) Run(h *host) error {
 			_ = s.Write(session.Event{Kind: session.Closed, At: h.instant()}) // else the next start does
 		})
 	}
-	h.say("sheet %d written down as developed: judge it when it is dry, wetside judge %d right", num, num)
+	// By its identity: another session of the same day may have the number too.
+	h.say("sheet %d written down as developed; when it is dry: wetside judge %s right", num, short(sh.ID))
 	return nil
 }
