@@ -173,22 +173,22 @@ func (r Reciprocity) validateTable(d *document) {
 	}
 }
 
-// MoreWord is what more exposure makes of the picture: "lighter" for a direct
-// positive, "denser" for a negative.
-func MoreWord(r session.Response) string {
+// TooLittle is how a picture looks that had too little exposure: "too dark" for a
+// direct positive, "too thin" for a negative.
+func TooLittle(r session.Response) string {
 	if r == session.Denser {
-		return "denser"
+		return "too thin"
 	}
-	return "lighter"
+	return "too dark"
 }
 
-// LessWord is what less exposure makes of the picture: "darker" for a direct
-// positive, "thinner" for a negative.
-func LessWord(r session.Response) string {
+// TooMuch is how a picture looks that had too much: "too light" for a direct
+// positive, "too dense" for a negative.
+func TooMuch(r session.Response) string {
 	if r == session.Denser {
-		return "thinner"
+		return "too dense"
 	}
-	return "darker"
+	return "too light"
 }
 
 // Law is the failure as the reckoning takes it.

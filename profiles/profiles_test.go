@@ -309,12 +309,12 @@ func TestUnknownKeys(t *testing.T) {
 	}
 }
 
-// TestWords: more light makes a direct positive lighter and a negative denser.
+// TestWords: too little light leaves a direct positive dark and a negative thin.
 func TestWords(t *testing.T) {
-	for _, c := range []struct{ r, more, less string }{{"lighter", "lighter", "darker"}, {"denser", "denser", "thinner"}} {
+	for _, c := range []struct{ r, little, much string }{{"lighter", "too dark", "too light"}, {"denser", "too thin", "too dense"}} {
 		r := session.Response(c.r)
-		if MoreWord(r) != c.more || LessWord(r) != c.less {
-			t.Errorf("%s: %s %s", r, MoreWord(r), LessWord(r))
+		if TooLittle(r) != c.little || TooMuch(r) != c.much {
+			t.Errorf("%s: %s %s", r, TooLittle(r), TooMuch(r))
 		}
 	}
 }

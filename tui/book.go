@@ -42,7 +42,7 @@ type Judgement struct {
 	Stops float64
 	Seen  string
 	Left  bool   // it is left out, and teaches nothing
-	Says  string // in words: "1/2 stop more, to be lighter"
+	Says  string // in words: "next time 1/2 stop more: this one was too dark"
 }
 
 // A BookRow is one line of the list.
@@ -367,7 +367,7 @@ func (b *book) table(m *Model, h int) string {
 	if b.other != nil {
 		head = "choose the other sheet and press v again"
 	}
-	makers := slices.ContainsFunc(b.rows, func(r BookRow) bool { return r.Maker != "" })
+	makers := slices.ContainsFunc(b.rows, func(r BookRow) bool { return r.Maker != b.rows[0].Maker })
 	type column struct {
 		name  string
 		width int

@@ -40,7 +40,7 @@ func (shelf) Read(_, text string) ([]Judgement, error) {
 	case "1/2 too dark":
 		return []Judgement{{Stops: 0.5}}, nil
 	case "1 grey":
-		return []Judgement{{Stops: 1, Seen: "grey", Says: "1 stop more, to be denser"}, {Stops: -1, Seen: "grey", Says: "1 stop less, to be thinner"}}, nil
+		return []Judgement{{Stops: 1, Seen: "grey", Says: "next time 1 stop more: this one was too thin"}, {Stops: -1, Seen: "grey", Says: "next time 1 stop less: this one was too dense"}}, nil
 	}
 	return nil, errors.New(text + " is no judgement")
 }
@@ -123,7 +123,7 @@ func TestAJudgementThatMayMeanEitherIsAskedAbout(t *testing.T) {
 			m.keys(t, strings.Replace(string(r), " ", "space", 1))
 		}
 		m.keys(t, "enter")
-		if got := plain(m); m.ask == nil || !strings.Contains(got, "1 stop more, to be denser. Is that what you mean?") {
+		if got := strings.Join(strings.Fields(plain(m)), " "); m.ask == nil || !strings.Contains(got, "next time 1 stop more: this one was too thin. Is that what you mean?") {
 			t.Fatalf("nothing is asked:\n%s", got)
 		}
 		for _, k := range c.keys {

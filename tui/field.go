@@ -25,8 +25,8 @@ type field struct {
 }
 
 var fieldKeys = struct{ Go, Cover, Brighter, Darker, Up, Down, Edit, Note, Sum, Spoil, Reckon, Camera, Learned, Strip, Told, Close key.Binding }{
-	Go:       key.NewBinding(key.WithKeys(" "), key.WithHelp("space", "open/end")),
-	Cover:    key.NewBinding(key.WithKeys("c"), key.WithHelp("c", "cover/uncover")),
+	Go:       key.NewBinding(key.WithKeys(" "), key.WithHelp("space", "open, end")),
+	Cover:    key.NewBinding(key.WithKeys("c"), key.WithHelp("c", "cover, uncover")),
 	Darker:   key.NewBinding(key.WithKeys("["), key.WithHelp("[ ]", "light -/+ 1/3 stop")),
 	Brighter: key.NewBinding(key.WithKeys("]")),
 	Up:       key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "camera")),
@@ -198,7 +198,7 @@ func (f *field) reckoned(m *Model, line string) error {
 
 func (f *field) light(m *Model, s *session.Sheet, stops float64) tea.Cmd {
 	if s.Phase != session.Exposing {
-		return m.tell("the light changes while the pinhole is open; before that, press e and give the light")
+		return m.tell("the pinhole is not open yet: press e and give the light")
 	}
 	full := m.cfg.Shift(s.Spec, s.Light.Full(), stops)
 	m.do(session.Event{Kind: session.LightChanged, Sheet: s.ID, Stops: stops, Planned: full})

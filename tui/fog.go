@@ -160,7 +160,7 @@ func (f *fogTest) answer(m *Model) {
 func (f *fogTest) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	if k.String() == "esc" {
 		f.on = false
-		return m.tell("the fog test was broken off")
+		return m.tell("the fog test is cancelled: the strip is spent")
 	}
 	if key.Matches(k, keys.Where) {
 		past := m.desk.Hand().Sub(f.began)
@@ -183,5 +183,5 @@ func (f *fogTest) view(m *Model) string {
 	}
 	return st.Strong.Render("fog test: "+ember.SafeText(f.paper.Name)) + "\n\n" +
 		st.Normal.Render(clock) + "\n\n" +
-		st.Faint.Render(wrap("The strip lies where paper lies while you work, in the light it will see: safelight and this screen. At each call cover one more step with the card. esc breaks off.", m.width-2))
+		st.Faint.Render(wrap("The strip lies where paper lies while you work, in the light it will see: safelight and this screen. At each call cover one more step with the card. esc cancels it.", m.width-2))
 }

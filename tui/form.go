@@ -494,7 +494,7 @@ func (f *form) row(m *Model, sv session.SheetView, s *session.Sheet, x int, on b
 			camera = short(c.Name)
 		}
 	}
-	makers := slices.ContainsFunc(m.desk.M.Sheets(), func(o *session.Sheet) bool { return o.Spec.Maker != "" })
+	makers := m.several()
 	var out []part
 	put := func(text string, width int) {
 		if x+width < m.width {

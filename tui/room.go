@@ -39,7 +39,7 @@ var roomKeys = struct{ Tick, Up, Down, Dark, Fog key.Binding }{
 }
 
 // darkKeys are those that work while a strip, or eyes, wait in the dark.
-var darkKeys = struct{ Break key.Binding }{key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "break off"))}
+var darkKeys = struct{ Break key.Binding }{key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "cancel"))}
 
 // Checklist is what the user confirms before paper is opened. Common practice,
 // no source.
@@ -143,7 +143,7 @@ func (r *room) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	if r.running {
 		if k.String() == "esc" || k.String() == "enter" {
 			r.stop(m)
-			return m.tell("the dark was broken off")
+			return m.tell("cancelled; d looks for light again")
 		}
 		return nil
 	}

@@ -212,7 +212,7 @@ func (m *Model) guide(steps []bench.Guided, old session.Mix) tea.Cmd {
 			m.do(session.Event{Kind: g.Kind, Bath: g.Bath, Into: g.Into})
 		}
 		return m.guide(steps[1:], old)
-	}, no: func() tea.Cmd { return m.tell("broken off: what was confirmed is noted") }}
+	}, no: func() tea.Cmd { return m.tell("cancelled: what was confirmed is kept") }}
 	m.desk.Say(g.Text)
 	return nil
 }

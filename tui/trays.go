@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -25,7 +26,7 @@ var trayKeys = trayKeyMap{
 	Where:    keys.Where,
 	Undo:     key.NewBinding(key.WithKeys("backspace"), key.WithHelp("backspace", "undo")),
 	Pick:     key.NewBinding(key.WithKeys("0", "1", "2", "3", "4", "5", "6", "7", "8", "9"), key.WithHelp("1-9", "pick a sheet")),
-	Seen:     key.NewBinding(key.WithKeys("i"), key.WithHelp("i", "seen")),
+	Seen:     key.NewBinding(key.WithKeys("i"), key.WithHelp("i", "image seen")),
 	Hold:     key.NewBinding(key.WithKeys("h"), key.WithHelp("h", "hold in water")),
 	Water:    key.NewBinding(key.WithKeys("w"), key.WithHelp("w", "water changed")),
 	Longer:   key.NewBinding(key.WithKeys("up"), key.WithHelp("up", "half a minute more")),
@@ -102,7 +103,7 @@ func (*trays) press(m *Model, k tea.KeyMsg) tea.Cmd {
 				return nil
 			}
 		}
-		return m.tell("nothing is in the wash")
+		return m.tell("no sheet is in the wash")
 	case key.Matches(k, trayKeys.Bath):
 		return m.freshBath(v)
 	case key.Matches(k, trayKeys.Longer):
@@ -210,13 +211,16 @@ func (*trays) face(m *Model, v session.View) face {
 
 // called is a sheet by name, and whose it is where there are several people.
 func (m *Model) called(s session.SheetView) string {
-	name := s.Name
-	for _, other := range m.desk.M.Sheets() {
-		if s.Maker != "" && other.Spec.Maker != s.Maker {
-			return strings.TrimSpace(name + ", " + s.Maker)
-		}
+	if s.Maker != "" && m.several() {
+		return strings.TrimSpace(s.Name + ", " + s.Maker)
 	}
-	return name
+	return s.Name
+}
+
+// several reports whether the sheets are of more than one person.
+func (m *Model) several() bool {
+	all := m.desk.M.Sheets()
+	return slices.ContainsFunc(all, func(s *session.Sheet) bool { return s.Spec.Maker != all[0].Spec.Maker })
 }
 
 // evening is the line of time of the trays: what the sheets went through, and what

@@ -58,7 +58,7 @@ func TestEscAnswersNothing(t *testing.T) {
 		t.Errorf("esc wrote down %+v", w.events[n:])
 	}
 	m.keys(t, "f", "n")
-	if got := plain(m); !strings.Contains(got, "esc break off") || strings.Contains(got, "q quit") {
+	if got := plain(m); !strings.Contains(got, "esc cancel") || strings.Contains(got, "q quit") {
 		t.Errorf("keys offered during the fog test:\n%s", got)
 	}
 }

@@ -86,7 +86,20 @@ func misread(k *kong.Kong, err error) error {
 			return advise("%s; did you mean %s?", text, strings.Join(near, " or "))
 		}
 	}
+	if asks := missing[commandOf(at)]; asks != "" && strings.HasPrefix(text, "expected \"") {
+		text = asks
+	}
 	return tryHelp(usage("%s", text), at)
+}
+
+// missing asks for the words that a command cannot do without, with an example.
+var missing = map[string]string{
+	"wetside judge":    "which sheet, how many stops? wetside judge 3 1/2",
+	"wetside sheet":    "which sheet? wetside sheet 3",
+	"wetside exposure": "what light? wetside exposure overcast --camera tea-caddy",
+	"wetside time":     "what is to be timed? wetside time three-trays",
+	"wetside cues":     "of which process? wetside cues three-trays",
+	"wetside plan":     "of which process? wetside plan three-trays",
 }
 
 // tryHelp names the help that says how the command is used, unless something

@@ -136,9 +136,9 @@ func judgement(r *notebook.Record, j notebook.JudgementRecord) string {
 	s := "right as it was"
 	switch {
 	case j.Stops > 0:
-		s = fmt.Sprintf("%s more, to be %s", words.StopsOf(j.Stops), profiles.MoreWord(session.Response(r.Paper.Response)))
+		s = fmt.Sprintf("next time %s more: this one was %s", words.StopsOf(j.Stops), profiles.TooLittle(session.Response(r.Paper.Response)))
 	case j.Stops < 0:
-		s = fmt.Sprintf("%s less, to be %s", words.StopsOf(-j.Stops), profiles.LessWord(session.Response(r.Paper.Response)))
+		s = fmt.Sprintf("next time %s less: this one was %s", words.StopsOf(-j.Stops), profiles.TooMuch(session.Response(r.Paper.Response)))
 	}
 	if j.Seen != "" {
 		s += "; seen: " + j.Seen

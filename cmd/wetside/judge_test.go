@@ -110,9 +110,9 @@ func TestAJudgementAfterAnother(t *testing.T) {
 	r := &notebook.Record{}
 	r.Paper.Response = string(session.Lighter)
 	for _, c := range []struct{ words, seen, says, column string }{
-		{"1/3 more: sky burnt out", "sky burnt out", "1/3 stop more, to be lighter; seen: sky burnt out", "+1/3 sky burnt out"},
-		{"1/2", "", "1/2 stop more, to be lighter", "+1/2"},
-		{"1/3 more: sky burnt out", "sky burnt out", "1/3 stop more, to be lighter; seen: sky burnt out", "+1/3 sky burnt out"},
+		{"1/3 more: sky burnt out", "sky burnt out", "next time 1/3 stop more: this one was too dark; seen: sky burnt out", "+1/3 sky burnt out"},
+		{"1/2", "", "next time 1/2 stop more: this one was too dark", "+1/2"},
+		{"1/3 more: sky burnt out", "sky burnt out", "next time 1/3 stop more: this one was too dark; seen: sky burnt out", "+1/3 sky burnt out"},
 		{"left out: light leak", "left out: light leak", "left out: light leak", "left out: light leak"},
 		{"right", "", "right as it was", "right"},
 	} {

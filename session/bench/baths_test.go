@@ -24,12 +24,12 @@ func TestMixUp(t *testing.T) {
 		want     []float64
 		words    string
 	}{
-		{"1+9", 500, []float64{50, 450}, "1+9 to make 500 ml: 50 and 450"},
-		{"1+4", 1000, []float64{200, 800}, "1+4 to make 1000 ml: 200 and 800"},
-		{"1 + 1 + 100", 510, []float64{5, 5, 500}, "1 + 1 + 100 to make 510 ml: 5, 5 and 500"},
-		{"1+31", 500, []float64{15.625, 484.375}, "1+31 to make 500 ml: 15.6 and 484"},
-		{"1+0", 300, []float64{300, 0}, "1+0 to make 300 ml: 300 and 0"},
-		{"2.5+1", 350, []float64{250, 100}, "2.5+1 to make 350 ml: 250 and 100"},
+		{"1+9", 500, []float64{50, 450}, "1+9 to make 500 ml: 50 ml stock + 450 ml water"},
+		{"1+4", 1000, []float64{200, 800}, "1+4 to make 1000 ml: 200 ml stock + 800 ml water"},
+		{"1 + 1 + 100", 510, []float64{5, 5, 500}, "1 + 1 + 100 to make 510 ml: 5 ml stock A + 5 ml stock B + 500 ml water"},
+		{"1+31", 500, []float64{15.625, 484.375}, "1+31 to make 500 ml: 15.6 ml stock + 484 ml water"},
+		{"1+0", 300, []float64{300, 0}, "1+0 to make 300 ml: 300 ml stock + 0 ml water"},
+		{"2.5+1", 350, []float64{250, 100}, "2.5+1 to make 350 ml: 250 ml stock + 100 ml water"},
 	} {
 		parts, err := bench.MixUp(c.dilution, c.total)
 		if err != nil || len(parts) != len(c.want) {

@@ -24,26 +24,32 @@ func MayGoIn(num int, start, now time.Duration) string {
 	return fmt.Sprintf("%s may go in in %s", sheetName(num), words.Spoken(start-now))
 }
 
-// MixWords says how to mix: "1+9 to make 500 ml: 50 and 450".
+// MixWords says how to mix: "1+9 to make 500 ml: 50 ml stock + 450 ml water".
 func MixWords(dilution string, parts []Part) string {
 	total := 0.0
 	var p []string
-	for _, x := range parts {
+	for i, x := range parts {
 		total += x.ML
-		p = append(p, words.Millilitres(x.ML))
+		what := "stock"
+		switch {
+		case i == len(parts)-1:
+			what = "water"
+		case len(parts) > 2:
+			what = "stock " + string(rune('A'+i))
+		}
+		p = append(p, words.Millilitres(x.ML)+" ml "+what)
 	}
-	n := len(p) - 1
-	if n < 1 {
+	if len(p) < 2 {
 		return dilution
 	}
-	return fmt.Sprintf("%s to make %s ml: %s and %s", dilution, words.Millilitres(total), strings.Join(p[:n], ", "), p[n])
+	return fmt.Sprintf("%s to make %s ml: %s", dilution, words.Millilitres(total), strings.Join(p, " + "))
 }
 
 // Words sums a maker up: "Ash: four sheets, three washed, one spoiled".
 func (m MakerSum) Words() string {
 	name := m.Maker
 	if name == "" {
-		name = "no maker"
+		name = "nobody named"
 	}
 	p := []string{words.CountSpelled(m.Sheets, "sheet")}
 	for _, x := range []struct {

@@ -334,7 +334,7 @@ func Reckon(a Ask) (Result, error) {
 		if r.Metered < a.Reciprocity.Table[0].Measured {
 			where = "shorter than the first line"
 		}
-		r.Notes = append(r.Notes, fmt.Sprintf("a metered time of %s is %s of the paper's reciprocity table: this is extrapolated, bracket wider", words.Long(r.Metered), where))
+		r.Notes = append(r.Notes, fmt.Sprintf("a metered time of %s is %s of your paper's reciprocity table: a guess, bracket more widely", words.Long(r.Metered), where))
 	}
 	if r.Seconds < 1 {
 		r.Notes = append(r.Notes, fmt.Sprintf("a hand cannot time less than a second: a shutter can, or a filter of %s makes it more", words.Count(int(math.Ceil(-math.Log2(r.Seconds))), "stop")))
@@ -359,7 +359,7 @@ func (r Result) Sentence() string {
 		s += fmt.Sprintf(" (bracket %s to %s)", words.Long(r.Bracket[0].Rounded), words.Long(r.Bracket[len(r.Bracket)-1].Rounded))
 	}
 	if r.Beyond {
-		s += "; extrapolated"
+		s += "; beyond your table: a guess, bracket more widely"
 	}
 	return s
 }

@@ -299,7 +299,7 @@ func TestExtrapolationIsSaid(t *testing.T) {
 	if inside.Beyond || !outside.Beyond {
 		t.Errorf("beyond: %v inside, %v outside", inside.Beyond, outside.Beyond)
 	}
-	if !strings.Contains(outside.Sentence(), "extrapolated") || !strings.Contains(strings.Join(outside.Working(), "\n"), "EXTRAPOLATED") || len(outside.Notes) == 0 {
+	if !strings.Contains(outside.Sentence(), "beyond your table: a guess") || !strings.Contains(strings.Join(outside.Working(), "\n"), "EXTRAPOLATED") || len(outside.Notes) == 0 {
 		t.Errorf("not said: %q %q %q", outside.Sentence(), outside.Working(), outside.Notes)
 	}
 }
