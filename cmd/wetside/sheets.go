@@ -130,7 +130,7 @@ func (c *SheetsCmd) Run(h *host) error {
 		return h.json(rowReports(rows))
 	}
 	if len(rows) == 0 {
-		h.say("no sheet fits")
+		h.say("no finished sheet fits; wetside where tells of those under way")
 		return nil
 	}
 	h.rows(rows)
@@ -212,7 +212,7 @@ func (h *host) makers(rows []notebook.Row) error {
 		}
 	}
 	if len(by) == 0 {
-		h.say("no sheet fits")
+		h.say("no finished sheet fits; wetside where tells of those under way")
 		return nil
 	}
 	table := [][]string{{"maker", "sheets", "finished", "spoiled", "judged"}}
