@@ -293,7 +293,9 @@ func (s *scene) press(keys string) {
 func (s *scene) goOn() {
 	s.t.Helper()
 	for range 8 {
-		s.press("y")
+		// Enter, which answers nothing, keeps one y apart from the next: late ones
+		// would be a key that is held.
+		s.press("y<Return>")
 	}
 }
 
