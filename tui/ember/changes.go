@@ -138,6 +138,10 @@ func (s *Changes) change(at place, y int, was, is []cell) place {
 		for end < len(is) && is[end].text == "" {
 			end++
 		}
+		// A drawn block may have its last column of dots in the cell behind it.
+		if last := was[end-1].text; end < len(is) && is[end].text == " " && last != "" && last[0] >= 0x80 {
+			end++
+		}
 		s.move(at, place{y, x})
 		for _, c := range is[x:end] {
 			if red := int(c.red); c.text != " " && c.text != "" && red != s.red {
