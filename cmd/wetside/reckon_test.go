@@ -15,7 +15,7 @@ func TestReckonedOnTheFieldScreen(t *testing.T) {
 		"pinhole --camera tea-caddy":                    "f/150",
 		"exposure EV 13 --camera tea-caddy":             "3 min 10 s",
 		"preflash strip":                                "1",
-		"mix 1+9 --make 500ml":                          "50 and 450",
+		"mix 1+9 --make 500ml":                          "50 ml stock + 450 ml water",
 		"washes --to 1/1000 --water 500ml --carry 20ml": "3 changes",
 	} {
 		out, err := p.reckoned(line)
