@@ -27,7 +27,7 @@ type MixCmd struct {
 func (MixCmd) Help() string {
 	return `Examples:
 
-  wetside mix 1+9 --make 500ml                        50 and 450
+  wetside mix 1+9 --make 500ml                        50 ml stock + 450 ml water
   wetside mix 1+9 --stock 40ml                        what 40 ml of stock makes
   wetside mix --from 10% --to 2% --make 1l            with water
   wetside mix --from 80% --with 20% --to 30% --make 600ml
