@@ -1,6 +1,10 @@
 package session
 
-import "time"
+import (
+	"time"
+
+	"wetside/session/say"
+)
 
 // A CueKind says what a cue tells the user.
 type CueKind string
@@ -40,7 +44,10 @@ const (
 	CueBathHigh  CueKind = "bath nearly spent" // from the bench
 	CueBathSpent CueKind = "bath spent"        // (motif: error) from the bench
 	CueError     CueKind = "error"             // (motif) Text says what
-	CueSay       CueKind = "say"               // Text is spoken; asked for by the user
+	CueSay       CueKind = "say"               // Lines are spoken; asked for by the user
+	CuePip       CueKind = "pip"               // (motif) N: so many seconds before a move or the end of an exposure
+	CueSoon      CueKind = "move soon"         // led: a move is counted in; Next: where to
+	CueHello     CueKind = "hello"             // (motif) the program has begun, and this is how it sounds
 )
 
 // A Cue is one thing to be heard, and the instant it is due.
@@ -64,6 +71,27 @@ type Cue struct {
 	Left  time.Duration `json:"left,omitempty"`
 	Over  time.Duration `json:"over,omitempty"`
 	Text  string        `json:"text,omitempty"`
+	// Nums are the sheets of a call that is for several; empty: Num alone.
+	Nums say.Nums `json:"-"`
+	// Also are the keys of the cues that were folded into this one, with blanks
+	// between them.
+	Also string `json:"-"`
+	// Led: the program leads the sheet, and counts the move in.
+	Led bool `json:"led,omitempty"`
+	// Lines are what CueSay and CueError say.
+	Lines *[]say.Line `json:"-"`
+}
+
+// Numbers are the sheets the cue is about.
+func (c Cue) Numbers() say.Nums {
+	n := c.Nums
+	if n == 0 {
+		n = say.Num(c.Num)
+	}
+	if c.Kind == CueConflict {
+		n |= say.Num(c.N)
+	}
+	return n
 }
 
 // A Due is a cue and when in real time it is to be heard, with the monotonic
@@ -117,8 +145,11 @@ var CueFacts = []CueFact{
 	{Kind: CueSafeAll, Urgent: true},
 	{Kind: CueBathHigh, Example: Cue{Stage: Fix, Label: "fixer 1"}},
 	{Kind: CueBathSpent, Urgent: true, Example: Cue{Stage: Fix, Label: "fixer 1"}},
-	{Kind: CueError, Urgent: true, Example: Cue{Text: "the next sheet may go in in 0:35"}},
-	{Kind: CueSay, Spoken: true, Example: Cue{Text: "sheet 4: develop, 0:47 left"}},
+	{Kind: CueError, Urgent: true, Example: Cue{Lines: &[]say.Line{say.NotExposing.Of(4)}}},
+	{Kind: CuePip, Ticks: true, Example: Cue{Stage: Develop, N: 3}},
+	{Kind: CueSoon, Spoken: true, Example: Cue{Stage: Develop, Next: Stop, Led: true}},
+	{Kind: CueHello, Example: Cue{Lines: &[]say.Line{say.Count.Of(7)}}},
+	{Kind: CueSay, Spoken: true, Example: Cue{Lines: &[]say.Line{say.StandsLeft.Of(say.In(Develop), say.Left(47*time.Second)).To(say.Num(4))}}},
 }
 
 var cueFacts = func() map[CueKind]CueFact {

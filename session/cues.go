@@ -19,9 +19,9 @@ const (
 	rockPeriod = 3 * time.Second  // a tray is rocked one side up about each 3 s; common practice, no source
 	alivePulse = 30 * time.Second // "the program is alive" in long waits
 	aliveFrom  = 5 * time.Minute  // what counts as a long wait
-	// rockLag puts the call to agitate after the motif of a stage that begins
-	// with it, so that the two do not melt into one sound.
-	rockLag = time.Second
+	// rockLag puts the call to agitate after the name of a stage that begins with
+	// it, so that neither hides the other.
+	rockLag = 2500 * time.Millisecond
 )
 
 // span collects cues that fall into from <= T < to.
@@ -37,6 +37,10 @@ func (sp *span) add(t time.Duration, s *Sheet, key string, c Cue) {
 		return
 	}
 	c.T, c.At, c.Sheet, c.Num, c.Named = t, sp.m.At(t), s.ID, s.Num, sp.named
+	switch c.Kind {
+	case CueBack, CueDone, CueSpoiled: // it may be the one before last that is wet
+		c.Named = len(sp.m.sheets) > 1
+	}
 	c.Key = fmt.Sprintf("%d/%s", s.Num, key)
 	sp.out = append(sp.out, c)
 }
@@ -58,9 +62,22 @@ func (sp *span) each(start, every, end time.Duration, fn func(k int, t time.Dura
 // the state now stands, in the order of time. The cues of two adjoining spans
 // are the cues of both as one.
 func (m *Machine) Cues(from, to Instant) []Cue {
-	return m.cues(m.T(from), m.T(to))
+	return m.CuesWith(from, to, nil)
 }
 
+// CuesWith is Cues together with cues from elsewhere, which are in the order of
+// time and go from [Warm] before from to [Ahead] behind to: all of them as [Arrange] puts them.
+func (m *Machine) CuesWith(from, to Instant, more []Cue) []Cue {
+	f, t := m.T(from), m.T(to)
+	all := m.cues(f-Warm, t+Ahead)
+	if len(more) > 0 {
+		all = append(all, more...)
+		slices.SortStableFunc(all, func(a, b Cue) int { return cmp.Compare(a.T, b.T) })
+	}
+	return slices.DeleteFunc(Arrange(all), func(c Cue) bool { return c.T < f || c.T >= t })
+}
+
+// cues are those of every sheet, each at its own instant.
 func (m *Machine) cues(from, to time.Duration) []Cue {
 	sp := &span{m: m, from: from, to: to}
 	n := 0
@@ -135,6 +152,7 @@ func (sp *span) light(s *Sheet) {
 	if ahead && end-10*time.Second > run.From {
 		sp.add(end-10*time.Second, s, key+"ten", Cue{Kind: CueTen, Stage: Exposure, Left: 10 * time.Second})
 	}
+	sp.pips(s, run.From, end, key, Cue{Stage: Exposure})
 	sp.add(end, s, key+"off", Cue{Kind: CueLightOff, Stage: Exposure})
 	sp.calls(s, end, key, Cue{Stage: Exposure})
 }
@@ -248,6 +266,7 @@ func (sp *span) bath(s *Sheet, v Visit, st Step) {
 	}
 	sp.add(end, s, key("move", v.AtMost), with(CueMove, next))
 	next(&base)
+	sp.pips(s, v.In, end, fmt.Sprintf("%d/%d/", v.Serial, v.AtMost/time.Millisecond), base)
 	sp.calls(s, end, fmt.Sprintf("%d/%d/", v.Serial, v.AtMost/time.Millisecond), base)
 }
 
@@ -258,6 +277,36 @@ func (m *Machine) water(v *Visit, st Step) (out []time.Duration) {
 		out = append(out, v.In+back+(v.AtMost-back)*time.Duration(k)/time.Duration(st.Changes))
 	}
 	return out
+}
+
+// rocked is the spell of agitation a visit has at t; ok is false between two.
+func (a Agitation) rocked(in, until, t time.Duration) (from time.Duration, ok bool) {
+	switch {
+	case t < in || t >= until:
+		return 0, false
+	case a.Continuous || a.First > 0 && (t < in+a.First || a.Every > 0 && a.For == a.Every):
+		return in, true
+	case a.Every <= 0:
+		return 0, false
+	}
+	from = t - (t-in)%a.Every
+	return from, from > in+a.First && t < from+a.For
+}
+
+// shaken reports whether a sheet that lies in the tray too has it rocked at t, in a
+// spell begun before from; of two begun together the one of the first sheet.
+func (sp *span) shaken(s *Sheet, tray string, from, t time.Duration) bool {
+	for _, o := range sp.m.sheets {
+		v := o.open()
+		if o == s || v == nil || v.Step == Holding || v.Bath != tray || tray == "" {
+			continue
+		}
+		st := o.Spec.Process.Steps[v.Step]
+		if at, ok := st.Agitation.rocked(v.In, v.In+v.AtMost-st.Drain, t); ok && (at < from || at == from && o.Num < s.Num) {
+			return true
+		}
+	}
+	return false
 }
 
 func (sp *span) agitation(s *Sheet, v Visit, st Step, until time.Duration, base Cue) {
@@ -273,14 +322,19 @@ func (sp *span) agitation(s *Sheet, v Visit, st Step, until time.Duration, base 
 		}
 		c := base
 		c.Kind, c.For = CueRockOn, to-from
-		sp.add(on, s, fmt.Sprintf("%d/rock/%d", v.Serial, k), c)
+		// Sheets in one tray are rocked together: it is begun once and ended once.
+		if !sp.shaken(s, v.Bath, from, on) {
+			sp.add(on, s, fmt.Sprintf("%d/rock/%d", v.Serial, k), c)
+		}
 		c.Kind, c.For = CueRock, 0
 		sp.each(from+rockPeriod, rockPeriod, to, func(n int, t time.Duration) {
 			c.N = n
-			sp.add(t, s, fmt.Sprintf("%d/tick/%d/%d", v.Serial, k, n), c)
+			if !sp.shaken(s, v.Bath, from, t) {
+				sp.add(t, s, fmt.Sprintf("%d/tick/%d/%d", v.Serial, k, n), c)
+			}
 		})
-		if to == until {
-			return // the call to lift, or to move on, says that too
+		if to == until || sp.shaken(s, v.Bath, to+1, to) {
+			return // the call to lift, or to move on, says that too; or others are rocked on
 		}
 		c.Kind = CueRockOff
 		sp.add(to, s, fmt.Sprintf("%d/rest/%d/%d", v.Serial, k, (to-v.In)/time.Millisecond), c)
@@ -313,6 +367,17 @@ func (sp *span) agitation(s *Sheet, v Visit, st Step, until time.Duration, base 
 			continue // the first spell still lasts, or ends just now
 		}
 		spell(k, from, from+a.For)
+	}
+}
+
+// pips adds three, two and one before end, so that the hand acts on the beat.
+func (sp *span) pips(s *Sheet, from, end time.Duration, key string, base Cue) {
+	base.Kind = CuePip
+	for n := 3; n > 0; n-- {
+		if t := end - time.Duration(n)*time.Second; t > from {
+			base.N = n
+			sp.add(t, s, fmt.Sprintf("%spip/%d", key, n), base)
+		}
 	}
 }
 

@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"slices"
 	"time"
+
+	"wetside/session/say"
 )
 
 // A Deed is something the user's hands did that can be taken back. What was
@@ -170,7 +172,7 @@ func (m *Machine) deed(s *Sheet, e Event, t time.Duration) *Deed {
 func (m *Machine) undo(s *Sheet, e Event, t time.Duration) error {
 	if s != nil && e.From != 0 {
 		if n := len(s.Visits); n == 0 || s.Visits[n-1].Serial != e.From {
-			return refuse("sheet %d has moved on already", s.Num)
+			return refuse("sheet %d has moved on already", s.Num).saying(say.AlreadyMoved.Of(say.Sheet(s.Num)))
 		}
 	}
 	u := Undo{At: e.At, T: t, What: e.What}
@@ -179,7 +181,7 @@ func (m *Machine) undo(s *Sheet, e Event, t time.Duration) error {
 	}
 	i := m.toUndo(e)
 	if i < 0 {
-		return refuse("something else was done since, or it was taken back already")
+		return refuse("something else was done since, or it was taken back already").saying(say.NothingToUndo.Of())
 	}
 	d := m.deeds[i]
 	u.Since = d.T
@@ -229,7 +231,7 @@ func (m *Machine) undoMove(s *Sheet, u Undo) error {
 	case s.Phase == Exposed && n == 0:
 		d.Kind, u.Since = ExposureEnded, s.Light.EndedT
 	case n == 0 || s.Phase == Ruined:
-		return refuse("sheet %d has no move to take back", s.Num)
+		return refuse("sheet %d has no move to take back", s.Num).saying(say.NoMoveBack.Of(say.Sheet(s.Num)))
 	case s.Phase == Finished:
 		d.serial, u.Since = s.Visits[n-1].Serial, s.EndedT
 	default:
@@ -399,7 +401,7 @@ func (m *Machine) lampBack(_ *Sheet, d *Deed, _ time.Duration) {
 func (m *Machine) openBox(_ *Sheet, e Event, _ time.Duration) error {
 	open := e.Kind == BoxOpened
 	if m.box == open {
-		return refuse("the box of paper is so already")
+		return refuse("the box of paper is so already").saying(say.BoxIsSo.Of())
 	}
 	m.box = open
 	return nil
@@ -418,7 +420,7 @@ func (m *Machine) addBack(s *Sheet, _ *Deed, _ time.Duration) {
 // another: it was spoken.
 func (m *Machine) withdraw(s *Sheet, _ Event, t time.Duration) error {
 	if s.Phase != Fresh || s.Light.Share(t) > 0 {
-		return refuse("sheet %d has had light: it can be spoiled, and not taken away", s.Num)
+		return refuse("sheet %d has had light: it can be spoiled, and not taken away", s.Num).saying(say.HasHadLight.Of(say.Sheet(s.Num)))
 	}
 	m.remove(s)
 	return nil
@@ -441,13 +443,13 @@ func (m *Machine) timeStep(s *Sheet, e Event, t time.Duration) error {
 	v := s.open()
 	switch {
 	case v == nil || v.Serial != e.From:
-		return refuse("sheet %d has moved on already", s.Num)
+		return refuse("sheet %d has moved on already", s.Num).saying(say.AlreadyMoved.Of(say.Sheet(s.Num)))
 	case v.Step == Holding:
-		return refuse("holding water has no time to set")
+		return refuse("holding water has no time to set").saying(say.NoStep.Of())
 	case e.Planned <= 0 || e.Planned > maxStep:
 		return refuse("a step takes more than nothing and at most 7 days")
 	case e.Planned <= t-v.In-m.SetBack(s.ID):
-		return refuse("sheet %d has had as much already", s.Num)
+		return refuse("sheet %d has had as much already", s.Num).saying(say.HadItsLight.Of(say.Sheet(s.Num)))
 	}
 	v.Set = e.Planned
 	return nil

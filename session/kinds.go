@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"wetside/session/say"
 )
 
 // fields are the fields of an event beyond Kind and At.
@@ -131,7 +133,7 @@ func (e *Event) check() error {
 
 func (m *Machine) apply(e Event, t time.Duration) error {
 	if m.closed && !rules[e.Kind].late {
-		return refuse("the session is closed")
+		return refuse("the session is closed").saying(say.ClosedSession.Of())
 	}
 	r, known := rules[e.Kind]
 	if !known {
@@ -167,7 +169,7 @@ func (m *Machine) openUp(_ *Sheet, e Event, _ time.Duration) error {
 
 func (m *Machine) close(_ *Sheet, _ Event, _ time.Duration) error {
 	if m.Running() {
-		return refuse("a clock is still running")
+		return refuse("a clock is still running").saying(say.ClockRuns.Of())
 	}
 	m.closed = true
 	return nil
@@ -176,7 +178,7 @@ func (m *Machine) close(_ *Sheet, _ Event, _ time.Duration) error {
 func (m *Machine) lamp(_ *Sheet, e Event, t time.Duration) error {
 	on := e.Kind == SafelightOn
 	if m.Safelight() == on {
-		return refuse("the safelight is so already")
+		return refuse("the safelight is so already").saying(say.LightSo.Of())
 	}
 	m.safelight = append(m.safelight, toggle{t, on})
 	for _, s := range m.sheets {
@@ -254,7 +256,7 @@ func (m *Machine) mark(s *Sheet, e Event, t time.Duration) error {
 
 func (m *Machine) nameMark(s *Sheet, e Event, _ time.Duration) error {
 	if e.N < 1 || e.N > len(s.Marks) {
-		return refuse("sheet %d has no mark %d", s.Num, e.N)
+		return refuse("sheet %d has no mark %d", s.Num, e.N).saying(say.NoMark.Of(say.Sheet(s.Num), say.Number(e.N)))
 	}
 	s.Marks[e.N-1].Text = e.Note
 	return nil
@@ -265,7 +267,7 @@ func (m *Machine) judge(s *Sheet, e Event, _ time.Duration) error {
 		return refuse("a judgement is at most %d stops", MaxJudged)
 	}
 	if s.Phase == Fresh || s.Phase == Exposing {
-		return refuse("sheet %d is not developed yet", s.Num)
+		return refuse("sheet %d is not developed yet", s.Num).saying(say.NotDeveloped.Of(say.Sheet(s.Num)))
 	}
 	s.Judged = &Judgement{e.At, e.Stops, e.Note}
 	return nil
@@ -279,13 +281,13 @@ func (m *Machine) scan(s *Sheet, e Event, _ time.Duration) error {
 func (m *Machine) emerge(s *Sheet, _ Event, t time.Duration) error {
 	v := s.open()
 	if v == nil || v.Stage != Develop {
-		return refuse("sheet %d is not in the developer", s.Num)
+		return refuse("sheet %d is not in the developer", s.Num).saying(say.NotInDeveloper.Of())
 	}
 	if s.Emerged != 0 {
-		return refuse("the image of sheet %d was seen already", s.Num)
+		return refuse("the image of sheet %d was seen already", s.Num).saying(say.AlreadySeen.Of(say.Sheet(s.Num)))
 	}
 	if t <= v.In {
-		return refuse("sheet %d has only just gone in", s.Num)
+		return refuse("sheet %d has only just gone in", s.Num).saying(say.JustIn.Of(say.Sheet(s.Num)))
 	}
 	s.Emerged, s.EmergedIn = t-v.In, v.Serial
 	return nil
@@ -312,7 +314,7 @@ func (m *Machine) unseen(s *Sheet, e Event, t time.Duration) error {
 	case s.Phase == Wet:
 		v := s.open()
 		if v == nil || v.Serial != e.From {
-			return refuse("sheet %d has moved on already", s.Num)
+			return refuse("sheet %d has moved on already", s.Num).saying(say.AlreadyMoved.Of(say.Sheet(s.Num)))
 		}
 		v.Unseen, v.Told = true, e.Planned
 		if over {
@@ -324,7 +326,7 @@ func (m *Machine) unseen(s *Sheet, e Event, t time.Duration) error {
 			m.account(s)
 		}
 	default:
-		return refuse("sheet %d is %s", s.Num, s.Phase)
+		return refuse("sheet %d is %s", s.Num, s.Phase).saying(say.SheetIs.Of(say.Sheet(s.Num), say.State(s.Phase)))
 	}
 	return nil
 }
@@ -437,7 +439,7 @@ func (m *Machine) spoil(s *Sheet, e Event, t time.Duration) error {
 		return nil
 	}
 	if s.Phase == Finished || s.Phase == Ruined {
-		return refuse("sheet %d is done already", s.Num)
+		return refuse("sheet %d is done already", s.Num).saying(say.AlreadyDone.Of(say.Sheet(s.Num)))
 	}
 	s.whole = s.clone()
 	if s.Phase == Exposing {
@@ -476,7 +478,7 @@ func (m *Machine) mixBath(_ *Sheet, e Event, t time.Duration) error {
 	}
 	for _, b := range m.trays {
 		if b.Mix.ID == e.Mix.ID {
-			return refuse("this bath was mixed already")
+			return refuse("this bath was mixed already").saying(say.BathMixedBefore.Of())
 		}
 	}
 	for _, x := range []float64{e.Mix.ML, e.Mix.PerLitre, e.Mix.CarryML} {
@@ -495,7 +497,7 @@ func (m *Machine) mixBath(_ *Sheet, e Event, t time.Duration) error {
 func (m *Machine) retireBath(_ *Sheet, e Event, t time.Duration) error {
 	b := m.bathOf(e.Bath)
 	if b == nil {
-		return refuse("no such bath is standing")
+		return refuse("no such bath is standing").saying(say.NoSuchBath.Of())
 	}
 	b.retire(e, t)
 	return nil
@@ -504,7 +506,7 @@ func (m *Machine) retireBath(_ *Sheet, e Event, t time.Duration) error {
 func (m *Machine) promoteBath(_ *Sheet, e Event, t time.Duration) error {
 	b := m.bathOf(e.Bath)
 	if b == nil || e.Into == "" {
-		return refuse("no such bath is standing")
+		return refuse("no such bath is standing").saying(say.NoSuchBath.Of())
 	}
 	if old := m.Standing(e.Into); old != nil && old != b {
 		old.retire(e, t)
@@ -528,7 +530,7 @@ func (m *Machine) changeWater(_ *Sheet, e Event, t time.Duration) error {
 		}
 	}
 	if n == 0 {
-		return refuse("nothing is in that wash")
+		return refuse("nothing is in that wash").saying(say.NothingInWash.Of())
 	}
 	return nil
 }

@@ -38,6 +38,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"wetside/session/say"
 )
 
 // Limits that keep arithmetic sound whatever is typed.
@@ -58,12 +60,26 @@ const (
 // changed nothing. Its text says why, as the user should read it.
 var ErrRefused = errors.New("not done")
 
-type refusal string
+type refusal struct {
+	text string
+	line say.Line
+}
 
-func (r refusal) Error() string      { return string(r) }
+func (r refusal) Error() string      { return r.text }
 func (refusal) Is(target error) bool { return target == ErrRefused }
 
-func refuse(format string, a ...any) error { return refusal(fmt.Sprintf(format, a...)) }
+// Line is the refusal as it is said aloud.
+func (r refusal) Line() say.Line { return r.line }
+
+func refuse(format string, a ...any) refusal {
+	return refusal{fmt.Sprintf(format, a...), say.NotDone.Of()}
+}
+
+// saying is the refusal with a line of its own.
+func (r refusal) saying(l say.Line) refusal {
+	r.line = l
+	return r
+}
 
 // ErrUnknown is besides what an error is where the kind of the event is none of
 // this package's: a newer program wrote it.
@@ -330,10 +346,10 @@ func (m *Machine) Standing(name string) *Tray {
 func (m *Machine) outAway(s *Sheet, e Event, t time.Duration) error {
 	out := e.Kind == SheetOut
 	if s.Phase != Fresh && s.Phase != Exposed {
-		return refuse("sheet %d is %s", s.Num, s.Phase)
+		return refuse("sheet %d is %s", s.Num, s.Phase).saying(say.SheetIs.Of(say.Sheet(s.Num), say.State(s.Phase)))
 	}
 	if s.Out == out {
-		return refuse("sheet %d is so already", s.Num)
+		return refuse("sheet %d is so already", s.Num).saying(say.AlreadySo.Of(say.Sheet(s.Num)))
 	}
 	s.Out = out
 	s.outs = append(s.outs, toggle{t, out})
@@ -345,7 +361,7 @@ func (m *Machine) expose(s *Sheet, e Event, t time.Duration) error {
 	l := &s.Light
 	if e.Kind == ExposureBegun {
 		if s.Phase != Fresh {
-			return refuse("sheet %d is %s already", s.Num, s.Phase)
+			return refuse("sheet %d is %s already", s.Num, s.Phase).saying(say.SheetIs.Of(say.Sheet(s.Num), say.State(s.Phase)))
 		}
 		if e.Planned <= 0 || e.Planned > MaxExposure {
 			return refuse("an exposure takes more than nothing and at most 30 days")
@@ -365,17 +381,17 @@ func (m *Machine) expose(s *Sheet, e Event, t time.Duration) error {
 		return nil
 	}
 	if s.Phase != Exposing {
-		return refuse("sheet %d is not being exposed", s.Num)
+		return refuse("sheet %d is not being exposed", s.Num).saying(say.NotExposing.Of(say.Sheet(s.Num)))
 	}
 	switch e.Kind {
 	case PinholeCovered:
 		if !l.Open {
-			return refuse("the pinhole of sheet %d is covered already", s.Num)
+			return refuse("the pinhole of sheet %d is covered already", s.Num).saying(say.AlreadyCovered.Of(say.Sheet(s.Num)))
 		}
 		l.shut(t)
 	case PinholeUncovered:
 		if l.Open {
-			return refuse("the pinhole of sheet %d is open already", s.Num)
+			return refuse("the pinhole of sheet %d is open already", s.Num).saying(say.AlreadyOpen.Of(say.Sheet(s.Num)))
 		}
 		l.Open = true
 		l.begin(t)
@@ -395,7 +411,7 @@ func (m *Machine) expose(s *Sheet, e Event, t time.Duration) error {
 		}
 		open := l.OpenFor(t)
 		if e.Planned <= open {
-			return refuse("sheet %d has had as much light already: end it with space, or type a longer time", s.Num)
+			return refuse("sheet %d has had as much light already: end it with space, or type a longer time", s.Num).saying(say.HadItsLight.Of(say.Sheet(s.Num)))
 		}
 		l.Readings = append(l.Readings, Reading{At: e.At, T: t, Full: l.retime(e.Planned-open, t), Light: e.Note, Open: e.Planned})
 		l.goOn(t)
@@ -543,23 +559,23 @@ func (m *Machine) move(s *Sheet, e Event, t time.Duration) error {
 	switch s.Phase {
 	case Fresh, Exposed:
 		if e.From != 0 {
-			return refuse("sheet %d is not in that bath", s.Num)
+			return refuse("sheet %d is not in that bath", s.Num).saying(say.NotThatBath.Of(say.Sheet(s.Num)))
 		}
 		if e.Kind == Held {
-			return refuse("sheet %d is not wet", s.Num)
+			return refuse("sheet %d is not wet", s.Num).saying(say.NotWet.Of(say.Sheet(s.Num)))
 		}
 	case Wet:
 		if v := s.open(); v == nil || v.Serial != e.From {
-			return refuse("sheet %d has moved on already", s.Num)
+			return refuse("sheet %d has moved on already", s.Num).saying(say.AlreadyMoved.Of(say.Sheet(s.Num)))
 		}
 	case Exposing:
-		return refuse("sheet %d is still being exposed: end the exposure first", s.Num)
+		return refuse("sheet %d is still being exposed: end the exposure first", s.Num).saying(say.StillExposing.Of(say.Sheet(s.Num)))
 	default:
-		return refuse("sheet %d is %s", s.Num, s.Phase)
+		return refuse("sheet %d is %s", s.Num, s.Phase).saying(say.SheetIs.Of(say.Sheet(s.Num), say.State(s.Phase)))
 	}
 	next := s.NextStep()
 	if e.Kind == Held && (next < 0 || s.Spec.Process.Steps[next].Stage != Wash || s.open().Step == Holding) {
-		return refuse("only a sheet that is due for the wash can wait in holding water")
+		return refuse("only a sheet that is due for the wash can wait in holding water").saying(say.HoldOnlyForWash.Of())
 	}
 	if v := s.open(); v != nil {
 		v.shut(t, e.At)

@@ -375,11 +375,19 @@ func TestTheOutputIsTakenAwayAndMuted(t *testing.T) {
 	t.Log(until(t, e, "the mute is told", func(s sound.Status) bool { return !s.OK }).Reason)
 	r.Do("set-sink-mute", soundtest.Sink, "0")
 	until(t, e, "it is heard", func(s sound.Status) bool { return s.OK })
+	// Turned down to nothing it is as mute, at the output and at the stream.
+	stream, _, _ := strings.Cut(r.Do("list", "short", "sink-inputs"), "\t")
+	for _, what := range [][]string{{"set-sink-volume", soundtest.Sink}, {"set-sink-input-volume", stream}} {
+		r.Do(append(what, "0")...)
+		t.Log(until(t, e, "volume 0 is told", func(s sound.Status) bool { return !s.OK && strings.Contains(s.Reason, "is 0") }).Reason)
+		r.Do(append(what, "100%")...)
+		until(t, e, "it is heard", func(s sound.Status) bool { return s.OK })
+	}
 	// Somebody moves the sound to another output: it goes on there.
 	r.Do("load-module", "module-null-sink", "sink_name=spare")
 	index, _, _ := strings.Cut(r.Do("list", "short", "sink-inputs"), "\t")
 	r.Do("move-sink-input", index, "spare")
-	until(t, e, "the other output is named", func(s sound.Status) bool { return s.Device == "pulse: spare" && s.OK })
+	until(t, e, "the other output is named", func(s sound.Status) bool { return s.Device == "pulse: spare" && s.OK && s.Moved != "" })
 	e.Play(session.Cue{Key: "there", Kind: session.CueError})
 	for len(e.Begun()) == 0 {
 		time.Sleep(10 * time.Millisecond) // between two looks at a condition

@@ -20,6 +20,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -70,6 +71,7 @@ type Status struct {
 	Device  string // "pulse: <sink>", "oto", "aplay", "beep", "none"
 	OK      bool   // what is played is, as far as can be known, heard
 	Reason  string // why not, and what to do
+	Moved   string // it is OK, and not where it was at the start, or not where others are: what to do
 	Volume  float64
 	Latency time.Duration // from mixing a sample to hearing it
 	Dry     int           // how often the open stream ran dry because the machine was busy
@@ -175,7 +177,7 @@ func (e *Engine) Close() error {
 
 func (e *Engine) item(c session.Cue, due time.Duration) item {
 	it := item{cue: c, due: due, motif: motifIndex(c)}
-	it.said = e.cfg.Voice == nil || c.Ticks()
+	it.said = e.cfg.Voice == nil || c.Ticks() && !c.Led
 	return it
 }
 
@@ -361,6 +363,9 @@ func (e *Engine) take() {
 		p := s.Played
 		p.At, p.Due = e.epoch.Add(s.heard), e.epoch.Add(s.due)
 		e.begun[p.Key] = s.due
+		for _, k := range strings.Fields(p.Cue.Also) {
+			e.begun[k] = s.due
+		}
 		e.record = latest(e.record, p)
 		e.sounded++
 	}

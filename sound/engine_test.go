@@ -134,13 +134,13 @@ func TestWordsAreMadeAhead(t *testing.T) {
 		}
 		v.mu.Unlock()
 		e.mu.Lock()
-		if e.mixer.speaking.buf != nil || len(e.mixer.pending) != 2 {
+		if e.mixer.speaking.on || len(e.mixer.pending) != 2 {
 			t.Error("it speaks before its time")
 		}
 		e.mu.Unlock()
 		time.Sleep(2700 * time.Millisecond)
 		e.mu.Lock()
-		if e.mixer.speaking.buf == nil {
+		if !e.mixer.speaking.on {
 			t.Error("nothing is spoken behind the motif")
 		}
 		e.mu.Unlock()
@@ -169,14 +169,14 @@ func TestWordsAreNotHoarded(t *testing.T) {
 			e.Schedule(ps)
 			time.Sleep(100 * time.Millisecond)
 			e.mu.Lock()
-			held := len(e.mixer.speaking.buf)
+			held := len(e.mixer.speaking.voice)
 			for _, list := range [][]item{e.mixer.tail, e.mixer.pending} {
 				for _, it := range list {
 					held += len(it.voice)
 				}
 			}
 			most = max(most, held)
-			if e.mixer.speaking.buf != nil {
+			if e.mixer.speaking.on {
 				spoken++
 			}
 			e.mu.Unlock()
@@ -207,7 +207,7 @@ func TestAMotifDoesNotWaitForItsWords(t *testing.T) {
 		time.Sleep(1500 * time.Millisecond)
 		e.mu.Lock()
 		defer e.mu.Unlock()
-		if e.mixer.speaking.buf == nil {
+		if !e.mixer.speaking.on {
 			t.Error("its words are not spoken")
 		}
 	})

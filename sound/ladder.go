@@ -36,7 +36,7 @@ func devices(cfg Config) ([]device, error) {
 	all := []device{}
 	// Elsewhere a Pulse server is a rarity: only where it is asked for.
 	if runtime.GOOS == "linux" || cfg.Server != "" || cfg.Prefer == "pulse" {
-		all = append(all, &pulse{cfg.Server})
+		all = append(all, &pulse{server: cfg.Server})
 	}
 	all = append(all, platform(cfg)...)
 	switch cfg.Prefer {

@@ -9,18 +9,22 @@ import (
 )
 
 const (
-	// duckTo is what remains of the voice's amplitude under a motif.
-	duckTo = 0.16
-	// duckAhead is how long before a motif the voice begins to give way;
+	// duckTo is what remains of the voice's amplitude under a sound it does not
+	// wait for: a tick, a pip, or a motif that came while it could not wait.
+	duckTo = 0.5
 	// duckIn and duckOut are the times of the ramps.
-	duckAhead = 50 * time.Millisecond
-	duckIn    = 40 * time.Millisecond
-	duckOut   = 90 * time.Millisecond
+	duckIn  = 20 * time.Millisecond
+	duckOut = 60 * time.Millisecond
 	// cutRamp takes away a voice that is cut off.
 	cutRamp = 30 * time.Millisecond
 	// voiceGap parts a motif from the words that belong to it, and one
 	// announcement from the next.
-	voiceGap = 120 * time.Millisecond
+	voiceGap = 100 * time.Millisecond
+	// pieceGap is the least silence inside an announcement at which it may wait
+	// for a motif; no word has as long a one.
+	pieceGap = 12 * time.Millisecond
+	// waitMost is how long an announcement waits for motifs once it has begun.
+	waitMost = 4 * time.Second
 	// sameGap parts two soundings of one motif: their sines would otherwise
 	// add to something that is neither.
 	sameGap = 70 * time.Millisecond
@@ -29,8 +33,9 @@ const (
 	maxLate = 1200 * time.Millisecond
 	// askedLate is the same for what the user asked for.
 	askedLate = 4 * time.Second
-	// voiceLevel is the root mean square every announcement is brought to.
-	voiceLevel = 0.075
+	// voiceLevel is the root mean square every announcement is brought to: as
+	// loud as a motif, see TestTheVoiceIsAsLoudAsTheMotifs.
+	voiceLevel = 0.1
 	// ceiling is where the limiter holds the sum.
 	ceiling = 0.97
 )
@@ -61,6 +66,33 @@ func supersedes(c session.Cue) bool {
 	return false
 }
 
+// rank says whose words go before whose: a call for the hands at this instant, or
+// one that is urgent, cuts in on what ranks lower.
+func rank(c session.Cue) int {
+	switch c.Kind {
+	case session.CueMove, session.CueLightOff:
+		return 3
+	case session.CueSay, session.CueHello:
+		return 1
+	}
+	if c.Urgent() {
+		return 2
+	}
+	return 0
+}
+
+// ofItsBath reports whether a cue is about the bath its sheet is in, so that it
+// is no longer true when the sheet has moved on. A spent bath, the account of
+// the safelight, what lies ahead of the bench stay true.
+func ofItsBath(c session.Cue) bool {
+	switch c.Kind {
+	case session.CueSay, session.CueError, session.CueHello, session.CueBathHigh, session.CueBathSpent,
+		session.CueSafeHalf, session.CueSafeAll, session.CueMayGoIn, session.CueConflict, session.CueWashAnew:
+		return false
+	}
+	return !supersedes(c)
+}
+
 // An item is one cue on its way to the loudspeaker.
 type item struct {
 	cue   session.Cue
@@ -68,8 +100,9 @@ type item struct {
 	motif int           // index into motifs, -1: only spoken
 	voice []float32     // nil: nothing to say, or not ready
 	vgain float32
-	said  bool // the voice is ready, or there is none
-	now   bool // asked for by the user: no Schedule takes it away
+	parts []int // where in voice its pieces begin, each after a silence
+	said  bool  // the voice is ready, or there is none
+	now   bool  // asked for by the user: no Schedule takes it away
 }
 
 // A sounding is one cue that has begun.
@@ -82,6 +115,42 @@ type active struct {
 	buf   []float32
 	at    int64 // sample at which it begins
 	motif int   // which it is; of words nothing
+}
+
+// A speech is an announcement being made.
+type speech struct {
+	item
+	on     bool
+	at     int64 // sample at which it begins
+	pos    int   // the next sample of voice
+	from   int   // where the piece that pos lies in begins,
+	to     int   // and where the next one does
+	waits  bool  // for a motif, at the begin of a piece
+	waited int   // samples it has waited since it began
+	cutAt  int64 // sample at which it is cut off; math.MaxInt64: it is not
+	ramp   int   // samples left of the ramp that takes it away
+	then   afterCut
+}
+
+// An afterCut is what becomes of a speech that was cut off.
+type afterCut int
+
+const (
+	dropped afterCut = iota
+	again            // it is made again, if it still may be
+	retaken          // its piece is said again behind the motif that came into it
+)
+
+// seek sets the next sample of voice.
+func (s *speech) seek(pos int) {
+	s.pos, s.from, s.to = pos, 0, len(s.voice)
+	for _, p := range s.parts {
+		if p > pos {
+			s.to = p
+			return
+		}
+		s.from = p
+	}
 }
 
 // A Mixer turns cues into one stream of samples. It has no clock, takes no
@@ -101,12 +170,8 @@ type Mixer struct {
 	motifs []active
 	lastAt []int64 // where the last sounding of each motif ends, plus sameGap
 
-	speaking    active
-	speakingCue session.Cue
-	speakGain   float32
-	cut         int   // samples left of the ramp that takes the voice away; 0: none
-	cutting     bool  // the ramp runs
-	freeAt      int64 // before this sample no new voice begins
+	speaking speech
+	freeAt   int64 // before this sample no new voice begins
 
 	duck  float32 // present gain of the voice under motifs
 	vol   float32 // present volume, ramped
@@ -146,7 +211,7 @@ func NewMixer(volume float64) *Mixer {
 // What has not begun stays.
 func (m *Mixer) reset() {
 	m.motifs = m.motifs[:0]
-	m.speaking, m.cutting, m.cut, m.freeAt = active{}, false, 0, 0
+	m.speaking, m.freeAt = speech{}, 0
 	for i := range m.lastAt {
 		m.lastAt[i] = math.MinInt64
 	}
@@ -158,7 +223,7 @@ func (m *Mixer) Put(c session.Cue, due time.Duration, words []float32) {
 	if len(words) == 0 {
 		words = nil
 	}
-	m.put(item{cue: c, due: due, motif: motifIndex(c), voice: words, vgain: level(words), said: true})
+	m.put(item{cue: c, due: due, motif: motifIndex(c), voice: words, vgain: level(words), parts: pieces(words), said: true})
 }
 
 // setVolume sets the volume of the program's own stream, 0..1; it is ramped.
@@ -184,7 +249,7 @@ func (m *Mixer) replace(items []item, now time.Duration, begun func(key string) 
 		}
 	}
 	m.pending = slices.DeleteFunc(m.pending, func(it item) bool {
-		stays := it.now || (it.due <= now && (it.due >= moved[it.cue.Sheet] || supersedes(it.cue)))
+		stays := it.now || (it.due <= now && (it.due >= moved[it.cue.Sheet] || !ofItsBath(it.cue)))
 		if stays && !it.now {
 			seen[it.cue.Key] = true
 		}
@@ -196,7 +261,7 @@ func (m *Mixer) replace(items []item, now time.Duration, begun func(key string) 
 		}
 		seen[it.cue.Key] = true
 		if w, ok := made[wordsOf(it.cue)]; ok && !it.said {
-			it.said, it.voice, it.vgain = true, w.voice, w.vgain
+			it.said, it.voice, it.vgain, it.parts = true, w.voice, w.vgain, w.parts
 		}
 		m.put(it)
 		first = min(first, it.due)
@@ -248,7 +313,7 @@ func (m *Mixer) wordless(now time.Duration) (c session.Cue, ok bool, wait time.D
 }
 
 // sounding reports whether a motif or words are on their way.
-func (m *Mixer) sounding() bool { return len(m.motifs) > 0 || m.speaking.buf != nil }
+func (m *Mixer) sounding() bool { return len(m.motifs) > 0 || m.speaking.on }
 
 // taken hands over what has begun and what was dropped since it was last asked;
 // good until the next Fill.
@@ -274,7 +339,7 @@ func (m *Mixer) say(words session.Cue, voice []float32) {
 	for _, list := range [][]item{m.pending, m.tail} {
 		for i := range list {
 			if it := &list[i]; !it.said && wordsOf(it.cue) == words {
-				it.voice, it.vgain, it.said = voice, level(voice), true
+				it.voice, it.vgain, it.parts, it.said = voice, level(voice), pieces(voice), true
 			}
 		}
 	}
@@ -284,6 +349,24 @@ func (m *Mixer) say(words session.Cue, voice []float32) {
 func wordsOf(c session.Cue) session.Cue {
 	c.Key, c.At, c.T, c.Sheet = "", session.Instant{}, 0, ""
 	return c
+}
+
+// pieces are where the parts of an announcement begin: after each silence of
+// pieceGap or more, which lies between clips and nowhere else.
+func pieces(v []float32) []int {
+	out := []int{0}
+	quiet := 0
+	for i, x := range v {
+		if x == 0 {
+			quiet++
+			continue
+		}
+		if quiet >= samples(pieceGap) && i > quiet {
+			out = append(out, i)
+		}
+		quiet = 0
+	}
+	return out
 }
 
 // level is the gain that brings a voice to voiceLevel.
@@ -351,8 +434,9 @@ func (m *Mixer) miss(at, end int64) {
 		keep = append(keep, a)
 	}
 	m.motifs = keep
-	if m.speaking.buf != nil && m.speaking.at < end && !m.cutting {
-		m.speaking.at = end
+	if sp := &m.speaking; sp.on && sp.at < end && sp.cutAt == math.MaxInt64 {
+		sp.at, sp.waits = end, false
+		sp.seek(0)
 	}
 }
 
@@ -408,7 +492,7 @@ func lasting(c session.Cue) bool {
 // place of the k-th pending cue: its sheet has moved on, or was called again.
 func (m *Mixer) overtaken(k int, at int64, zero time.Duration) bool {
 	c := m.pending[k].cue
-	if c.Kind == session.CueSay || c.Kind == session.CueError {
+	if !ofItsBath(c) {
 		return false
 	}
 	now := zero + duration(at)
@@ -442,10 +526,13 @@ func (m *Mixer) note(it *item, start int64, zero time.Duration, merged bool) {
 func (m *Mixer) start(it *item, start int64, zero time.Duration) {
 	m.note(it, start, zero, false)
 	if supersedes(it.cue) {
-		m.silence(it.cue.Sheet)
+		m.silence(it.cue, start)
 	}
 	if it.cue.Kind == session.CueSay {
-		m.hush()
+		m.hush(start)
+	}
+	if r := rank(it.cue); r >= 2 && rank(m.speaking.cue) < r {
+		m.cut(start, again)
 	}
 	after := start
 	if it.motif >= 0 {
@@ -460,11 +547,8 @@ func (m *Mixer) start(it *item, start int64, zero time.Duration) {
 		w := *it
 		w.due = zero + duration(after) // the words' own due instant
 		i := len(m.tail)
-		if first(w.cue) {
-			// Before what can wait, behind what is urgent too.
-			for i > 0 && !first(m.tail[i-1].cue) {
-				i--
-			}
+		for i > 0 && rank(m.tail[i-1].cue) < rank(w.cue) {
+			i--
 		}
 		if len(m.tail) == cap(m.tail) {
 			return // sixty-four announcements behind: the motif has said it
@@ -473,45 +557,47 @@ func (m *Mixer) start(it *item, start int64, zero time.Duration) {
 	}
 }
 
-// first reports whether the words of a cue go before those that can wait: it is
-// urgent, or the user has asked.
-func first(c session.Cue) bool { return c.Urgent() || c.Kind == session.CueSay }
+// cut takes the present speech away from a sample on. An answer is not given
+// again.
+func (m *Mixer) cut(at int64, then afterCut) {
+	sp := &m.speaking
+	if !sp.on || sp.cutAt != math.MaxInt64 && sp.then != retaken {
+		return
+	}
+	if isAnswer(sp.item) && then == again {
+		then = dropped
+	}
+	sp.cutAt, sp.ramp, sp.then = at, samples(cutRamp), then
+}
 
 // hush takes back an answer to the user: they have asked again.
-func (m *Mixer) hush() {
+func (m *Mixer) hush(at int64) {
 	m.tail = slices.DeleteFunc(m.tail, isAnswer)
-	if m.speaking.buf != nil && m.speakingCue.Kind == session.CueSay && !m.cutting {
-		m.cutting, m.cut = true, samples(cutRamp)
+	if isAnswer(m.speaking.item) {
+		m.cut(at, dropped)
 	}
 }
 
 func isAnswer(it item) bool { return it.cue.Kind == session.CueSay }
 
-// silence withdraws what would still be said about the sheet's bath before.
-func (m *Mixer) silence(sheet string) {
-	keep := m.tail[:0]
-	for _, it := range m.tail {
-		if it.cue.Sheet == sheet && it.cue.Kind != session.CueSay && !supersedes(it.cue) {
-			continue
-		}
-		keep = append(keep, it)
+// silence withdraws what would still be said about the bath that the sheets of a
+// cue were in before.
+func (m *Mixer) silence(c session.Cue, at int64) {
+	of := func(o session.Cue) bool {
+		n := o.Numbers()
+		return ofItsBath(o) && (o.Sheet == c.Sheet && n.Len() < 2 || n != 0 && n&^c.Numbers() == 0)
 	}
-	m.tail = keep
-	if m.speaking.buf != nil && m.speakingCue.Sheet == sheet && m.speakingCue.Kind != session.CueSay && !m.cutting {
-		m.cutting, m.cut = true, samples(cutRamp)
+	m.tail = slices.DeleteFunc(m.tail, func(it item) bool { return of(it.cue) })
+	if of(m.speaking.cue) {
+		m.cut(at, dropped)
 	}
 }
 
 // speak begins the next announcement if none is being spoken.
 func (m *Mixer) speak(buf []float32, at int64, zero time.Duration) {
 	end := at + int64(len(buf))
-	if m.speaking.buf != nil {
-		if m.speaking.at+int64(len(m.speaking.buf)) >= end {
-			return
-		}
-		m.freeAt = m.speaking.at + int64(len(m.speaking.buf)) + int64(samples(voiceGap))
-		// The rest of it is mixed in this call; the next begins in a later one.
-		return
+	if m.speaking.on {
+		return // the next begins in a later call
 	}
 	for k := 0; k < len(m.tail); {
 		it := &m.tail[k]
@@ -524,79 +610,135 @@ func (m *Mixer) speak(buf []float32, at int64, zero time.Duration) {
 		case late > limit && !it.cue.Urgent():
 			m.drop(it, "its words came too late")
 			m.tail = slices.Delete(m.tail, k, k+1)
+		case (!it.said || start >= end) && rank(it.cue) >= 2:
+			return // what is less urgent would be in its way
 		case !it.said || start >= end:
 			k++ // not ready, not due: another may be
 		default:
-			m.speaking = active{buf: it.voice, at: start}
-			m.speakingCue, m.speakGain = it.cue, it.vgain
+			sp := speech{item: *it, on: true, at: start, cutAt: math.MaxInt64}
+			sp.seek(0)
+			if rank(it.cue) < 2 && !m.clear(start, int64(sp.to), zero) {
+				return // a motif is about to sound: the words come after it
+			}
+			m.speaking = sp
 			m.tail = slices.Delete(m.tail, k, k+1)
 			return
 		}
 	}
 }
 
-// covered reports whether a motif sounds, or is about to, at sample s, and up
-// to which sample that stays so.
-func (m *Mixer) covered(s int64, zero time.Duration) (bool, int64) {
-	until := int64(math.MaxInt64)
-	ahead := int64(samples(duckAhead))
+// clear reports whether no motif sounds in the n samples from s on that words
+// would have to be heard through.
+func (m *Mixer) clear(s, n int64, zero time.Duration) bool {
 	for _, a := range m.motifs {
-		e := a.at + int64(len(a.buf))
-		switch {
-		case s >= e:
-		case s >= a.at-ahead:
-			return true, e
-		default:
-			until = min(until, a.at-ahead)
+		if e := a.at + int64(len(a.buf)); s < e && s+n > a.at && !m.quiet(a.motif) {
+			return false
 		}
 	}
 	for i := range m.pending {
 		it := &m.pending[i]
-		st := index(it.due, zero) - ahead
-		if st > s {
-			until = min(until, st)
+		st := index(it.due, zero)
+		if st >= s+n {
 			break // they are in order
 		}
-		if it.motif >= 0 && m.wanted(it.cue) {
-			return true, max(st+ahead, s) + 64
+		if it.motif >= 0 && !m.quiet(it.motif) && m.wanted(it.cue) {
+			return false
 		}
 	}
-	return false, until
+	return true
 }
 
+// quiet reports whether a motif is so short or so soft that words go on under it.
+func (m *Mixer) quiet(motif int) bool {
+	return motifs[motif].Soft || motifs[motif].Kind() == session.CuePip
+}
+
+// under reports whether a motif sounds at sample s, and whether words wait for
+// it.
+func (m *Mixer) under(s int64) (any, loud bool) {
+	for _, a := range m.motifs {
+		if s >= a.at && s < a.at+int64(len(a.buf)) {
+			any = true
+			loud = loud || !m.quiet(a.motif)
+		}
+	}
+	return any, loud
+}
+
+// over ends the present speech at a sample.
+func (m *Mixer) over(s int64) {
+	sp := &m.speaking
+	m.freeAt = s + int64(samples(voiceGap))
+	if sp.cutAt <= s && sp.then == again && len(m.tail) < cap(m.tail) {
+		i := 0
+		for i < len(m.tail) && rank(m.tail[i].cue) > rank(sp.cue) {
+			i++
+		}
+		m.tail = slices.Insert(m.tail, i, sp.item)
+	}
+	m.speaking = speech{}
+}
+
+// mixVoice speaks, piece by piece: none begins that a motif would sound into, and
+// one that a motif has come into is said again behind it.
 func (m *Mixer) mixVoice(buf []float32, at int64, zero time.Duration) {
-	if m.speaking.buf == nil {
+	sp := &m.speaking
+	if !sp.on {
 		m.duck = 1
 		return
 	}
 	in := float32((1 - duckTo) / float64(samples(duckIn)))
 	out := float32((1 - duckTo) / float64(samples(duckOut)))
-	under, until := m.covered(at, zero)
+	var any, loud bool
 	for i := range buf {
 		s := at + int64(i)
-		if s >= until {
-			under, until = m.covered(s, zero)
+		if s < sp.at {
+			continue
 		}
-		if under {
+		look := i%16 == 0 || s == sp.at
+		if look {
+			any, loud = m.under(s)
+		}
+		if any {
 			m.duck = max(duckTo, m.duck-in)
 		} else {
 			m.duck = min(1, m.duck+out)
 		}
-		j := s - m.speaking.at
-		if j < 0 {
-			continue
+		if s >= sp.cutAt && sp.ramp == 0 {
+			if sp.then != retaken {
+				m.over(s)
+				return
+			}
+			sp.seek(sp.from)
+			sp.cutAt, sp.waits = math.MaxInt64, true
 		}
-		if j >= int64(len(m.speaking.buf)) || (m.cutting && m.cut == 0) {
-			m.freeAt = s + int64(samples(voiceGap))
-			m.speaking, m.cutting = active{}, false
+		mayWait := sp.cutAt == math.MaxInt64 && sp.waited < samples(waitMost)
+		switch {
+		case !mayWait:
+		case sp.pos == sp.from && (s > sp.at || rank(sp.cue) < 2):
+			if look || !sp.waits {
+				sp.waits = !m.clear(s, int64(sp.to-sp.from), zero)
+			}
+			if sp.waits {
+				sp.waited++
+				continue
+			}
+		case loud && sp.pos-sp.from > samples(cutRamp):
+			sp.cutAt, sp.ramp, sp.then = s, samples(cutRamp), retaken
+		}
+		if sp.pos >= len(sp.voice) {
+			m.over(s)
 			return
 		}
-		x := m.speaking.buf[j] * m.speakGain * m.duck
-		if m.cutting {
-			x *= float32(m.cut) / float32(samples(cutRamp))
-			m.cut--
+		x := sp.voice[sp.pos] * sp.vgain * m.duck
+		if s >= sp.cutAt {
+			x *= float32(sp.ramp) / float32(samples(cutRamp))
+			sp.ramp--
 		}
 		buf[i] += x
+		if sp.pos++; sp.pos == sp.to {
+			sp.seek(sp.pos)
+		}
 	}
 }
 

@@ -113,6 +113,9 @@ var motifs = []Motif{
 	{Name: "may go in", Says: "the next sheet may go into the first bath", Kinds: kinds(session.CueMayGoIn), Notes: []Note{n(1100, 0, 300), n(1730, 150, 150)}},
 	{Name: "error", Says: "something is wrong: the screen says what (safe time used up, bath spent, error)", Kinds: kinds(session.CueError, session.CueSafeAll, session.CueBathSpent), Notes: []Note{n(1835, 0, 70), n(1345, 90, 70), n(1345, 220, 70), n(1345, 350, 70)}},
 
+	{Name: "pip", Says: "three, two, one: then move, or cover the pinhole", Kinds: kinds(session.CuePip), Notes: []Note{n(2535, 0, 70), n(2710, 0, 70)}},
+	{Name: "hello", Says: "the program has begun, and this is how loud it is", Kinds: kinds(session.CueHello), Notes: []Note{n(400, 0, 160), n(2605, 180, 160)}},
+
 	// Chimes of the cues that are chiefly spoken.
 	{Name: "minutes left", Says: "a whole number of minutes is left", Kinds: kinds(session.CueMinutes), Notes: []Note{n(1975, 0, 100), n(1975, 180, 50)}},
 	{Name: "thirty seconds left", Says: "thirty seconds left", Kinds: kinds(session.CueThirty), Notes: []Note{n(2045, 0, 40), n(2045, 110, 40), n(2045, 220, 100)}},

@@ -11,6 +11,7 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 
 	"wetside/session"
+	"wetside/sound/voice"
 )
 
 // The weights of IEC 61672-1, table 3 (A, nominal frequencies; from memory).
@@ -30,7 +31,7 @@ func TestAWeightAgainstTheStandardsTable(t *testing.T) {
 // heardLevel measures a motif's samples as a sound level meter would: weighted
 // in the spectrum, then the greatest of the mean with time weighting F.
 func heardLevel(x []float32) float64 {
-	n := 1 << 16
+	n := 1 << 17
 	in := make([]float64, n)
 	for i, v := range x {
 		in[i] = float64(v)
@@ -194,6 +195,8 @@ func TestWhichMotifMeansWhat(t *testing.T) {
 		{kinds(session.CueUncovered), "", "pinhole open", "the exposure goes on", "1555 0+60, 2115 70+120"},
 		{kinds(session.CueMayGoIn), "", "may go in", "the next sheet may go into the first bath", "1100 0+300, 1730 150+150"},
 		{kinds(session.CueError, session.CueSafeAll, session.CueBathSpent), "", "error", "something is wrong: the screen says what (safe time used up, bath spent, error)", "1835 0+70, 1345 90+70, 1345 220+70, 1345 350+70"},
+		{kinds(session.CuePip), "", "pip", "three, two, one: then move, or cover the pinhole", "2535 0+70, 2710 0+70"},
+		{kinds(session.CueHello), "", "hello", "the program has begun, and this is how loud it is", "400 0+160, 2605 180+160"},
 		{kinds(session.CueMinutes), "", "minutes left", "a whole number of minutes is left", "1975 0+100, 1975 180+50"},
 		{kinds(session.CueThirty), "", "thirty seconds left", "thirty seconds left", "2045 0+40, 2045 110+40, 2045 220+100"},
 		{kinds(session.CueOver), "", "over by", "another minute over time", "2220 0+100, 2220 180+100"},
@@ -286,6 +289,28 @@ func TestEveryCueHasItsSound(t *testing.T) {
 		}
 		if m, ok := MotifFor(n.Cue); !ok || m.Name != n.Name || motifs[i].Name != n.Name {
 			t.Errorf("%q plays %q", n.Name, m.Name)
+		}
+	}
+}
+
+// What is spoken is as loud as a motif, as the mixer plays both.
+func TestTheVoiceIsAsLoudAsTheMotifs(t *testing.T) {
+	v, err := voice.New(voice.Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	motif := heardLevel(motifs[motifIndex(session.Cue{Kind: session.CueMove})].render())
+	for _, c := range []session.Cue{
+		{Kind: session.CueMove, Next: session.Stop}, {Kind: session.CueMove, Next: session.Wash}, {Kind: session.CueMove, Next: session.Fix, Num: 5, Named: true},
+		{Kind: session.CueBegin, Stage: session.Rinse}, {Kind: session.CueDrain}, {Kind: session.CueTen, Left: 10 * time.Second}, {Kind: session.CueLightOff},
+	} {
+		w := v.Phrase(c, Normal)
+		m := NewMixer(1)
+		m.Put(session.Cue{Kind: session.CueSay}, 0, w)
+		out := make([]float32, len(w)+Rate/5)
+		m.Fill(out, 0, 0)
+		if l := heardLevel(out); l < motif-2 || l > motif+2 {
+			t.Errorf("%s: %.1f dB, a motif %.1f dB re full scale (A-weighted, F, maximum)", voice.Words(c, Normal), l, motif)
 		}
 	}
 }

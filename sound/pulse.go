@@ -35,7 +35,10 @@ const (
 // through the playback stream built on it: that stream tells neither when a
 // sample is heard nor that the output is suspended, moved or killed, and waits
 // without end for a server that does not answer.
-type pulse struct{ server string }
+type pulse struct {
+	server string
+	first  string // the output of the first stream that sounded
+}
 
 func (*pulse) name() string { return "pulse" }
 
@@ -165,11 +168,25 @@ func (p *pulse) run(ctx context.Context, src source, up func(Status)) error {
 	}
 	defer k.conn.Close()
 	for {
-		err := k.play(ctx, src, up)
+		err := k.play(ctx, src, p.sameOutput(up))
 		if errors.Is(err, errResumed) {
 			continue // with a fresh stream: what lay in the old one is not wanted now
 		}
 		return err
+	}
+}
+
+// sameOutput tells when the sound goes to another output than at the start.
+func (p *pulse) sameOutput(up func(Status)) func(Status) {
+	return func(s Status) {
+		sink := strings.TrimPrefix(s.Device, "pulse: ")
+		switch {
+		case s.OK && p.first == "":
+			p.first = sink
+		case s.OK && s.Moved == "" && sink != p.first:
+			s.Moved = fmt.Sprintf("the sound goes to %s now, and went to %s at the start: listen whether you hear it, or choose the output in the system's own mixer", sink, p.first)
+		}
+		up(s)
 	}
 }
 
@@ -236,7 +253,8 @@ type pulseStream struct {
 	mu        sync.Mutex
 	sink      string
 	suspended bool
-	muted     bool
+	ail       string // why nothing is heard although it plays, and what to do
+	chosen    string // the server's output for new sounds, if it is not this one
 	clock     clock
 	latency   time.Duration
 	expect    time.Time // when what the server holds will have been played
@@ -257,11 +275,14 @@ func (s *pulseStream) tell() {
 		st.OK, st.Reason = false, errSuspended.Error()+": another program holds it, or it was put to sleep; waiting for it"
 	case s.sink == "auto_null":
 		st.OK, st.Reason = false, "the computer has no loudspeaker now: plug in one, or a headset"
-	case s.muted:
-		st.OK, st.Reason = false, "the sound is muted in the system's own mixer: unmute it there"
+	case s.ail != "":
+		st.OK, st.Reason = false, s.ail
 	case s.clock.n < firstLook || !s.k.running():
 		s.mu.Unlock()
 		return // not sounding yet
+	}
+	if st.OK && s.chosen != "" {
+		st.Moved = fmt.Sprintf("the system's output is %s now, and wetside is heard from %s: choose one of them in the system's own mixer", s.chosen, s.sink)
 	}
 	s.mu.Unlock()
 	s.up(st)
@@ -479,7 +500,7 @@ func (s *pulseStream) measure(ctx context.Context) error {
 		}
 		if known && after.Sub(looked) > time.Second {
 			looked = after
-			s.lookMuted()
+			s.look()
 			s.tell()
 		}
 	}
@@ -491,24 +512,55 @@ func (s *pulseStream) isStalled() bool {
 	return s.stalled
 }
 
-// lookMuted finds out whether somebody has muted the stream or its output. A
+// portGone is PA_PORT_AVAILABLE_NO: the socket knows that nothing is in it.
+const portGone = 1
+
+// look finds out whether what plays can be heard: somebody may have muted the
+// stream or its output, turned either down to nothing, or pulled the plug. A
 // server that does not tell is taken at its best.
-func (s *pulseStream) lookMuted() {
+func (s *pulseStream) look() {
 	var in proto.GetSinkInputInfoReply
 	if s.k.c.Request(&proto.GetSinkInputInfo{SinkInputIndex: s.input}, &in) != nil {
 		return
 	}
-	muted := in.Muted
 	var out proto.GetSinkInfoReply
-	if s.k.c.Request(&proto.GetSinkInfo{SinkIndex: in.SinkIndex}, &out) == nil {
-		muted = muted || out.Mute
+	known := s.k.c.Request(&proto.GetSinkInfo{SinkIndex: in.SinkIndex}, &out) == nil
+	name := strings.TrimSpace(out.SinkName)
+	ail := ""
+	switch {
+	case in.Muted || known && out.Mute:
+		ail = "the sound is muted in the system's own mixer: unmute it there"
+	case none(in.ChannelVolumes):
+		ail = "the volume of wetside is 0 in the system's own mixer: turn it up there"
+	case known && none(out.ChannelVolumes):
+		ail = "the volume of the output " + name + " is 0 in the system's own mixer: turn it up there"
+	}
+	for _, p := range out.Ports {
+		if ail == "" && p.Name == out.ActivePortName && p.Available == portGone {
+			ail = "nothing is plugged in at " + p.Description + ": plug in a loudspeaker, or choose another output in the system's own mixer"
+		}
+	}
+	chosen := ""
+	var server proto.GetServerInfoReply
+	if known && s.k.c.Request(&proto.GetServerInfo{}, &server) == nil && server.DefaultSinkName != name {
+		chosen = server.DefaultSinkName
 	}
 	s.mu.Lock()
-	s.muted = muted
-	if n := strings.TrimSpace(out.SinkName); n != "" {
-		s.sink = n
+	s.ail, s.chosen = ail, chosen
+	if name != "" {
+		s.sink = name
 	}
 	s.mu.Unlock()
+}
+
+// none reports whether every channel's volume is nothing.
+func none(vs proto.ChannelVolumes) bool {
+	for _, v := range vs {
+		if v > 0 {
+			return false
+		}
+	}
+	return len(vs) > 0
 }
 
 // watch notices a server that has stopped asking, and frees whoever waits for

@@ -14,6 +14,7 @@ import (
 	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/desk"
+	"wetside/session/say"
 	"wetside/session/words"
 	"wetside/tui/ember"
 )
@@ -21,9 +22,12 @@ import (
 // A question stands before everything else until it is answered: with y or n,
 // or with words where it asks for them.
 type question struct {
-	text string
-	now  func() string // not nil: text, as it is at the moment
-	yes  func() tea.Cmd
+	text  string
+	lines func() []say.Line // as it is said aloud
+	say   func()            // says it, where it is not its lines
+	digit func(int) tea.Cmd // not nil: a number answers
+	now   func() string     // not nil: text, as it is at the moment
+	yes   func() tea.Cmd
 	// yesIs and noIs stand beside the keys; empty: yes and no.
 	yesIs, noIs string
 	no          func() tea.Cmd
@@ -34,21 +38,47 @@ type question struct {
 }
 
 // askWords asks for a line of text.
-func (m *Model) askWords(text string, then func(string) tea.Cmd) {
+func (m *Model) askWords(text string, line say.Line, then func(string) tea.Cmd) {
 	in := textinput.New()
 	in.Prompt = "> "
 	in.CharLimit = 500
 	in.Focus()
-	m.ask = &question{text: text, words: then, input: in}
+	m.ask = &question{text: text, lines: saying(line), words: then, input: in}
 	if text != "" {
 		m.sayAsk()
 	}
 }
 
+// saying is a question's line, or lines.
+func saying(ls ...say.Line) func() []say.Line { return func() []say.Line { return ls } }
+
+// put asks a question that is answered with yes or no.
+func (m *Model) put(q *question) {
+	m.ask = q
+	m.sayAsk()
+}
+
+// sayAsk speaks the question that stands to who does not look.
+func (m *Model) sayAsk() tea.Cmd {
+	if m.ask != nil && m.cfg.Blind {
+		m.ask.speak(m)
+	}
+	return nil
+}
+
+// speak says a question.
+func (q *question) speak(m *Model) {
+	if q.say != nil {
+		q.say()
+	} else {
+		m.desk.Say(q.lines()...)
+	}
+}
+
 // askUntil is askWords for an answer that may be wrong: then what was typed
 // stays to be put right.
-func (m *Model) askUntil(text string, then func(string) (tea.Cmd, error)) {
-	m.askWords(text, nil)
+func (m *Model) askUntil(text string, line say.Line, then func(string) (tea.Cmd, error)) {
+	m.askWords(text, line, nil)
 	q := m.ask
 	q.words = func(text string) tea.Cmd {
 		cmd, err := then(text)
@@ -56,8 +86,9 @@ func (m *Model) askUntil(text string, then func(string) (tea.Cmd, error)) {
 			return cmd
 		}
 		m.ask = q
-		m.desk.Complain(err)
-		return m.tell(ember.SafeText(err.Error()))
+		m.desk.Complain(notUnderstood{err})
+		m.said = ember.SafeText(err.Error())
+		return nil
 	}
 }
 
@@ -73,18 +104,22 @@ func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		switch k.String() {
 		case "esc", "ctrl+c":
 			if q.stays {
-				m.said = "it waits for an answer"
-				return nil
+				return m.tell(say.ItWaits.Of())
 			}
 			m.ask = nil
-			return m.tell("left as it was")
+			return m.tell(say.LeftAsItWas.Of())
 		case "enter":
 			m.ask = nil
 			return q.words(strings.TrimSpace(ember.SafeText(q.input.Value())))
 		}
 		var cmd tea.Cmd
 		q.input, cmd = q.input.Update(k)
+		m.spell(k)
 		return cmd
+	}
+	if r := k.Runes; q.digit != nil && k.Type == tea.KeyRunes && len(r) == 1 && r[0] >= '0' && r[0] <= '9' {
+		m.ask = nil
+		return q.digit(int(r[0] - '0'))
 	}
 	if m.standAt(); !q.stays && key.Matches(k, trayKeys.Move) && m.hands.Aim().Call == desk.Must {
 		return m.act() // a clock called meanwhile: its key works, and the question stands
@@ -98,8 +133,7 @@ func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		return q.yes()
 	case "esc":
 		if q.stays {
-			m.said = "y or n?"
-			return nil
+			return m.answer("y or n?", say.YesOrNo.Of())
 		}
 		if q.leave != nil {
 			m.ask = nil
@@ -110,11 +144,11 @@ func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		m.ask = nil
 		return q.no()
 	case "enter":
-		m.desk.Say(q.says())
+		q.speak(m)
 	default:
 		m.said = "y or n?" // or it was an elbow
 		if m.cfg.Blind {
-			m.desk.Say("yes or no")
+			m.desk.Say(say.YesOrNo.Of())
 		}
 	}
 	return nil
@@ -186,7 +220,7 @@ func (m *Model) askResume() {
 // askOff asks how long the computer was off when its clock does not tell.
 func (m *Model) askOff(need []string) {
 	const how = " How long was it off, about? Like 25m, or 1h10m. Enter alone when you cannot say: then the clocks go on from where they stood, and are not believed."
-	m.askUntil("", func(text string) (tea.Cmd, error) {
+	m.askUntil("", say.AskOff.Of(), func(text string) (tea.Cmd, error) {
 		now := m.desk.Now()
 		if m.desk.M.Behind(now) { // else the clock was set while the question stood
 			var off time.Duration
@@ -230,7 +264,12 @@ func (m *Model) askFates(ids []string) {
 // of the rest of the sheets.
 func (m *Model) askFate(v session.SheetView, fates []desk.Fate, rest []string) {
 	f := fates[0]
-	q := &question{stays: true, now: func() string { return ResumeSheet(m.desk.M, m.desk.Now(), v.ID) + " " + fateText(v, f) }}
+	text, line := fateText(v, f)
+	q := &question{stays: true, now: func() string { return ResumeSheet(m.desk.M, m.desk.Now(), v.ID) + " " + text },
+		lines: func() []say.Line {
+			sv, _ := m.desk.M.View(m.desk.Now()).Sheet(v.ID)
+			return []say.Line{standing(sv), line}
+		}}
 	q.yes = func() tea.Cmd {
 		if f == desk.At {
 			m.askToldEnd(v, rest)
@@ -238,7 +277,9 @@ func (m *Model) askFate(v session.SheetView, fates []desk.Fate, rest []string) {
 		}
 		if err := m.desk.Fare(v.ID, f, 0); err != nil {
 			m.ask = q
-			return m.tell(ember.SafeText(err.Error()))
+			m.desk.Complain(err)
+			m.said = ember.SafeText(err.Error())
+			return nil
 		}
 		m.askFates(rest)
 		return m.sayAsk()
@@ -254,32 +295,24 @@ func (m *Model) askFate(v session.SheetView, fates []desk.Fate, rest []string) {
 	m.ask = q
 }
 
-// sayAsk speaks the question that stands to who does not look.
-func (m *Model) sayAsk() tea.Cmd {
-	if m.ask != nil && m.cfg.Blind {
-		m.desk.Say(m.ask.says())
-	}
-	return nil
-}
-
 // fateText asks whether a fate is a sheet's.
-func fateText(s session.SheetView, f desk.Fate) string {
+func fateText(s session.SheetView, f desk.Fate) (string, say.Line) {
 	exposing := s.Phase == session.Exposing
 	switch {
 	case f == desk.GoesOn && exposing:
-		return "Is it still out? Go on?"
+		return "Is it still out? Go on?", say.AskStillOut.Of()
 	case f == desk.GoesOn:
-		return "Is it still in there? Go on?"
+		return "Is it still in there? Go on?", say.AskStillIn.Of()
 	case f == desk.AsPlanned && exposing:
-		return "Was its exposure ended by hand, as planned?"
+		return "Was its exposure ended by hand, as planned?", say.AskEndedWell.Of()
 	case f == desk.AsPlanned:
-		return "Was it finished by hand, as planned?"
+		return "Was it finished by hand, as planned?", say.AskDoneWell.Of()
 	case f == desk.At && exposing:
-		return "Was its exposure ended by hand, at a time that you know?"
+		return "Was its exposure ended by hand, at a time that you know?", say.AskEndedAt.Of()
 	case f == desk.At:
-		return "Did it come out by hand, at a time that you know?"
+		return "Did it come out by hand, at a time that you know?", say.AskDoneAt.Of()
 	}
-	return "Is it spoiled?"
+	return "Is it spoiled?", say.AskSpoiled.Of()
 }
 
 // askToldEnd asks at what time of day a sheet came out of its bath, or its pinhole was
@@ -294,7 +327,7 @@ func (m *Model) askToldEnd(v session.SheetView, rest []string) {
 		sp := s.Light.Spells[len(s.Light.Spells)-1]
 		before, in = s.Light.OpenFor(sp.From), m.desk.M.At(sp.From).Wall
 	}
-	m.askUntil("At what time was that? Like 14:40, or 2026-05-03 14:40. It began "+in.Format("2006-01-02 15:04")+".", func(text string) (tea.Cmd, error) {
+	m.askUntil("At what time was that? Like 14:40, or 2026-05-03 14:40. It began "+in.Format("2006-01-02 15:04")+".", say.AskToldEnd.Of(), func(text string) (tea.Cmd, error) {
 		end, dated, more, err := profiles.When(text, in)
 		switch {
 		case err != nil:
@@ -326,14 +359,14 @@ func (m *Model) resume(at session.Instant) tea.Cmd {
 	if !m.desk.Wet() {
 		m.screen = Field
 	}
-	return m.tell("going on")
+	return m.tell(say.GoingOn.Of())
 }
 
 // askTold asks of a sheet that was exposed by a watch when its pinhole was opened
 // and for how long, and writes it down. plan makes of a light and a time the
 // sheet: which it is (empty: a new one), its spec, and how long it was open.
 func (m *Model) askTold(who, light string, plan func(light string) (id string, spec session.SheetSpec, open time.Duration, err error)) {
-	m.askUntil(who+" was exposed by a watch: opened when, and for how long? Like 14:10 5m, or yesterday 14:10 overcast 5m.", func(text string) (tea.Cmd, error) {
+	m.askUntil(who+" was exposed by a watch: opened when, and for how long? Like 14:10 5m, or yesterday 14:10 overcast 5m.", say.AskTold.Of(), func(text string) (tea.Cmd, error) {
 		from, as, err := profiles.Told(text, light, m.desk.Now().Wall)
 		if err != nil {
 			return nil, err
@@ -351,15 +384,16 @@ func (m *Model) askTold(who, light string, plan func(light string) (id string, s
 				return nil, err
 			}
 		}
-		return m.tell(fmt.Sprintf("sheet %d written down: open %s from %s; it waits for the trays", m.desk.M.Sheet(id).Num, words.Finished(open), from.Format("15:04"))), nil
+		n := m.desk.M.Sheet(id).Num
+		return m.answer(fmt.Sprintf("sheet %d written down: open %s from %s; it waits for the trays", n, words.Finished(open), from.Format("15:04")), say.WrittenDown.Of(say.Left(open)).To(say.Num(n))), nil
 	})
 }
 
 // askNote asks for words to keep with a sheet.
 func (m *Model) askNote(s *session.Sheet) {
-	m.askWords(fmt.Sprintf("Note for sheet %d:", s.Num), func(text string) tea.Cmd {
+	m.askWords(fmt.Sprintf("Note for sheet %d:", s.Num), say.AskNote.Of(say.Sheet(s.Num)), func(text string) tea.Cmd {
 		if text != "" && m.do(session.Event{Kind: session.Noted, Sheet: s.ID, Note: text}) == nil {
-			return m.tell("noted")
+			return m.tell(say.Noted.Of())
 		}
 		return nil
 	})
@@ -390,16 +424,16 @@ func (m *Model) spoil(s *session.Sheet) tea.Cmd {
 	}
 	m.spoiling, m.spoilingAt = s.ID, m.desk.Hand()
 	m.said = fmt.Sprintf("sheet %d: spoiled? x again marks it so; any other key leaves it", s.Num)
-	m.desk.Say(fmt.Sprintf("sheet %d: spoiled: go on?", s.Num))
+	m.desk.Say(say.SpoilAgain.Of(say.Sheet(s.Num)))
 	return nil
 }
 
 // askWhy asks why the sheet spoiled last was.
 func (m *Model) askWhy() {
 	s := m.desk.M.Sheet(m.spoilt)
-	m.askWords(fmt.Sprintf("Sheet %d was spoiled: why?", s.Num), func(text string) tea.Cmd {
+	m.askWords(fmt.Sprintf("Sheet %d was spoiled: why?", s.Num), say.AskWhy.Of(say.Sheet(s.Num)), func(text string) tea.Cmd {
 		if text != "" && m.do(session.Event{Kind: session.Spoiled, Sheet: s.ID, Note: text}) == nil {
-			return m.tell("noted")
+			return m.tell(say.Noted.Of())
 		}
 		return nil
 	})

@@ -14,6 +14,7 @@ import (
 
 	"wetside/session"
 	"wetside/session/exposure"
+	"wetside/session/say"
 	"wetside/session/words"
 	"wetside/tui/ember"
 )
@@ -102,7 +103,6 @@ var bookKeys = struct{ Up, Down, Left, Right, Scroll, Open, Filter, Judge, Besid
 const Notebook Screen = "notebook"
 
 func (b *book) name() Screen   { return Notebook }
-func (b *book) clip() string   { return "notebook" }
 func (b *book) enter(m *Model) { b.load(m) }
 
 func (b *book) keys(*Model) []key.Binding {
@@ -123,7 +123,7 @@ func (b *book) load(m *Model) {
 
 func (b *book) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	if m.cfg.Book == nil {
-		return m.tell("there is no notebook here")
+		return m.tell(say.NoBook.Of())
 	}
 	switch {
 	case key.Matches(k, bookKeys.Back):
@@ -133,7 +133,7 @@ func (b *book) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		b.open = nil
 		return nil
 	case key.Matches(k, bookKeys.Filter):
-		m.askWords("Only sheets with (paper, camera, maker, name or day; empty for all):", func(text string) tea.Cmd {
+		m.askWords("Only sheets with (paper, camera, maker, name or day; empty for all):", say.AskFilter.Of(), func(text string) tea.Cmd {
 			b.filter, b.at, b.open = text, 0, nil
 			b.load(m)
 			return nil
@@ -141,7 +141,7 @@ func (b *book) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		return nil
 	}
 	if len(b.rows) == 0 {
-		return m.tell("the notebook has no such sheet yet")
+		return m.tell(say.BookEmpty.Of())
 	}
 	row := b.rows[b.at]
 	switch {
@@ -161,7 +161,7 @@ func (b *book) press(m *Model, k tea.KeyMsg) tea.Cmd {
 			b.show(m, b.rows[b.at].ID)
 		}
 		if m.cfg.Blind {
-			m.desk.Say(fmt.Sprintf("sheet %d", b.rows[b.at].Num))
+			m.desk.Say(say.Plain.Of(say.Sheet(b.rows[b.at].Num)))
 		}
 	case key.Matches(k, bookKeys.Open):
 		if b.open != nil && b.other == nil && b.open.ID != row.ID {
@@ -178,20 +178,20 @@ func (b *book) press(m *Model, k tea.KeyMsg) tea.Cmd {
 			b.show(m, row.ID)
 			b.other = b.open
 			b.open = nil
-			return m.tell("choose the other sheet and press v again")
+			return m.tell(say.ChooseNext.Of())
 		}
 	case key.Matches(k, bookKeys.Judge):
 		b.judge(m, row)
 	case key.Matches(k, bookKeys.Mark):
 		b.nameMark(m, row)
 	case key.Matches(k, bookKeys.Correct):
-		m.askUntil(fmt.Sprintf("Sheet %d: what was wrong, and what is right? name signal arm; photographer Ash; camera hat-box; paper direct-positive-fb", row.Num), func(text string) (tea.Cmd, error) {
+		m.askUntil(fmt.Sprintf("Sheet %d: what was wrong, and what is right? name signal arm; photographer Ash; camera hat-box; paper direct-positive-fb", row.Num), say.AskCorrect.Of(say.Sheet(row.Num)), func(text string) (tea.Cmd, error) {
 			if err := m.cfg.Book.Correct(row.ID, text); err != nil {
 				return nil, err
 			}
 			m.desk.Tick() // a sheet of this session is told so
 			b.again(m)
-			return m.tell(fmt.Sprintf("sheet %d is corrected; its record says so", row.Num)), nil
+			return m.answer(fmt.Sprintf("sheet %d is corrected; its record says so", row.Num), say.Corrected.Of(say.Sheet(row.Num))), nil
 		})
 	}
 	return nil
@@ -200,7 +200,7 @@ func (b *book) press(m *Model, k tea.KeyMsg) tea.Cmd {
 func (b *book) show(m *Model, id string) bool {
 	s, err := m.cfg.Book.Show(id)
 	if err != nil {
-		m.tell(err.Error())
+		m.answer(err.Error(), say.NotDone.Of())
 		return false
 	}
 	b.open, b.top = &s, 0
@@ -211,14 +211,14 @@ func (b *book) show(m *Model, id string) bool {
 func (b *book) pick(m *Model, n int) tea.Cmd {
 	i := slices.IndexFunc(b.rows, func(r BookRow) bool { return r.Num == n })
 	if i < 0 {
-		return m.tell(fmt.Sprintf("there is no sheet %d here", n))
+		return m.answer(fmt.Sprintf("there is no sheet %d here", n), say.NoSuchSheet.Of(say.Sheet(n)))
 	}
 	if b.at = i; b.open != nil && b.other == nil {
 		b.show(m, b.rows[i].ID)
 	}
 	r := b.rows[i]
 	m.said = ember.SafeText(strings.TrimSpace(fmt.Sprintf("sheet %d of %s %s", n, r.At.Format(time.DateOnly), r.Name)))
-	m.desk.Say(fmt.Sprintf("sheet %d", n))
+	m.desk.Say(say.Plain.Of(say.Sheet(n)))
 	return nil
 }
 
@@ -227,7 +227,7 @@ func (b *book) judge(m *Model, row BookRow) {
 	// The list does not know the paper, the sheet does.
 	s, err := m.cfg.Book.Show(row.ID)
 	if err != nil {
-		m.tell(err.Error())
+		m.answer(err.Error(), say.NotDone.Of())
 		return
 	}
 	more := "lighter"
@@ -235,7 +235,7 @@ func (b *book) judge(m *Model, row BookRow) {
 		more = "denser"
 	}
 	var line *question
-	m.askUntil(fmt.Sprintf("Sheet %d: how many stops more (less: -), or how it looks, then what you saw. More makes this paper %s. Like 2/3 more, shadows blocked; 1/2 too dark; right; left out: light leak", row.Num, more), func(text string) (tea.Cmd, error) {
+	m.askUntil(fmt.Sprintf("Sheet %d: how many stops more (less: -), or how it looks, then what you saw. More makes this paper %s. Like 2/3 more, shadows blocked; 1/2 too dark; right; left out: light leak", row.Num, more), say.AskJudge.Of(say.Sheet(row.Num)), func(text string) (tea.Cmd, error) {
 		read, err := m.cfg.Book.Read(row.ID, text)
 		switch {
 		case err != nil:
@@ -253,23 +253,23 @@ func (b *book) judge(m *Model, row BookRow) {
 func (b *book) whichWay(m *Model, row BookRow, read []Judgement, line *question) tea.Cmd {
 	back := func() tea.Cmd {
 		m.ask = line
-		return m.tell("say more or less: 1/2 more, sky is grey")
+		return m.answer("say more or less: 1/2 more, sky is grey", say.SayWhich.Of())
 	}
 	if len(read) == 0 {
 		return back()
 	}
 	text := fmt.Sprintf("Sheet %d: %s. Is that what you mean?", row.Num, read[0].Says)
-	m.ask = &question{text: text, leave: back,
+	m.ask = &question{text: text, lines: saying(say.AskMeant.Of(say.Stops(read[0].Stops))), leave: back,
 		yes: func() tea.Cmd {
 			cmd, err := b.keep(m, row, read[0])
 			if err != nil {
-				return m.tell(ember.SafeText(err.Error()))
+				return m.answer(ember.SafeText(err.Error()), say.NotDone.Of())
 			}
 			return cmd
 		},
 		no: func() tea.Cmd { return b.whichWay(m, row, read[1:], line) }}
 	if m.cfg.Blind {
-		m.desk.Say(text)
+		m.desk.Say(m.ask.lines()...)
 	}
 	return nil
 }
@@ -286,18 +286,18 @@ func (b *book) keep(m *Model, row BookRow, j Judgement) (tea.Cmd, error) {
 	b.again(m)
 	switch {
 	case row.Outcome == "spoiled", row.Outcome == "rehearsal":
-		return m.tell("kept; a sheet of this kind (" + row.Outcome + ") teaches nothing"), nil
+		return m.answer("kept; a sheet of this kind ("+row.Outcome+") teaches nothing", say.KeptOut.Of()), nil
 	case j.Left:
-		return m.tell("kept: the sheet is left out"), nil
+		return m.answer("kept: the sheet is left out", say.KeptOut.Of()), nil
 	}
 	is, teaches := m.cfg.Book.Next(row.ID)
 	switch {
 	case !teaches:
-		return m.tell("kept; it teaches nothing, for its light or its camera was not said"), nil
+		return m.answer("kept; it teaches nothing, for its light or its camera was not said", say.KeptOut.Of()), nil
 	case is == 0 || was == 0:
-		return m.tell("kept: the next exposure will reckon with it"), nil
+		return m.answer("kept: the next exposure will reckon with it", say.Kept.Of()), nil
 	}
-	return m.tell(fmt.Sprintf("kept; next time in this light %s (was %s)", words.Long(is.Seconds()), words.Long(was.Seconds()))), nil
+	return m.answer(fmt.Sprintf("kept; next time in this light %s (was %s)", words.Long(is.Seconds()), words.Long(was.Seconds())), say.KeptNext.Of(say.Left(is), say.Left(was))), nil
 }
 
 // again reads list and pages anew, after something was added to a sheet.
@@ -316,22 +316,22 @@ func (b *book) again(m *Model) {
 func (b *book) nameMark(m *Model, row BookRow) {
 	s := m.desk.M.Sheet(row.ID)
 	if s == nil || len(s.Marks) == 0 {
-		m.tell("this sheet has no mark of this session")
+		m.tell(say.NoMarks.Of())
 		return
 	}
 	for _, mk := range s.Marks {
 		if mk.Text == "" {
-			m.askWords(fmt.Sprintf("Sheet %d, mark %d (%s, at %s): what was it?", s.Num, mk.N, mk.Stage, mk.At.Wall.Format("15:04:05")), func(text string) tea.Cmd {
+			m.askWords(fmt.Sprintf("Sheet %d, mark %d (%s, at %s): what was it?", s.Num, mk.N, mk.Stage, mk.At.Wall.Format("15:04:05")), say.AskMark.Of(say.Sheet(s.Num), say.Number(mk.N)), func(text string) tea.Cmd {
 				if text != "" && m.do(session.Event{Kind: session.MarkNamed, Sheet: s.ID, N: mk.N, Note: text}) == nil {
 					b.again(m)
-					return m.tell(fmt.Sprintf("mark %d has its name", mk.N))
+					return m.tell(say.MarkNamed.Of(say.Number(mk.N)))
 				}
-				return m.tell("left without a name")
+				return m.answer("left without a name", say.LeftAsItWas.Of())
 			})
 			return
 		}
 	}
-	m.tell("every mark of this sheet has its name")
+	m.tell(say.AllNamed.Of())
 }
 
 func (b *book) view(m *Model, _ session.View, h int) string {

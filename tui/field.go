@@ -11,6 +11,7 @@ import (
 
 	"wetside/profiles"
 	"wetside/session"
+	"wetside/session/say"
 	"wetside/session/words"
 	"wetside/tui/ember"
 )
@@ -47,7 +48,6 @@ var fieldKeys = struct{ Go, Cover, Brighter, Darker, Up, Down, Edit, Note, Sum, 
 const Field Screen = "field"
 
 func (f *field) name() Screen { return Field }
-func (f *field) clip() string { return "field" }
 
 func (f *field) keys(*Model) []key.Binding {
 	k := fieldKeys
@@ -86,7 +86,7 @@ func (f *field) list(m *Model) []*session.Sheet {
 func (f *field) choose(m *Model, s *session.Sheet) {
 	f.id = s.ID
 	m.hands.Pick(s.ID, true)
-	m.desk.Say(fmt.Sprintf("sheet %d", s.Num))
+	m.desk.Say(say.Plain.Of(say.Sheet(s.Num)))
 }
 
 func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
@@ -103,7 +103,7 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	case key.Matches(k, fieldKeys.Strip):
 		return f.reckon(m, "preflash strip")
 	case key.Matches(k, fieldKeys.Reckon):
-		m.askUntil("Reckon (pinhole, exposure, preflash, learn, mix or washes, as in the shell; -h says how):", func(text string) (tea.Cmd, error) {
+		m.askUntil("Reckon (pinhole, exposure, preflash, learn, mix or washes, as in the shell; -h says how):", say.AskReckon.Of(), func(text string) (tea.Cmd, error) {
 			return nil, f.reckoned(m, text)
 		})
 		return nil
@@ -112,13 +112,13 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		return m.back()
 	}
 	if len(ss) == 0 {
-		return m.tell("no camera is out: add a sheet on the bench")
+		return m.tell(say.NoCamera.Of())
 	}
 	s := ss[f.at]
 	switch {
 	case key.Matches(k, fieldKeys.Camera), key.Matches(k, fieldKeys.Learned):
 		if s.Spec.Camera == "" {
-			return m.tell(fmt.Sprintf("sheet %d has no camera", s.Num))
+			return m.tell(say.NoCameraOf.Of(say.Sheet(s.Num)))
 		}
 		if key.Matches(k, fieldKeys.Camera) {
 			return f.reckon(m, "pinhole --camera "+s.Spec.Camera)
@@ -143,12 +143,12 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	case key.Matches(k, fieldKeys.Darker):
 		return f.light(m, s, -1.0/3)
 	case key.Matches(k, fieldKeys.Edit):
-		m.askUntil(fmt.Sprintf("Sheet %d: light (EV 13, f/16 1/125, 2500 lux, overcast) or time (4m):", s.Num), func(text string) (tea.Cmd, error) {
+		m.askUntil(fmt.Sprintf("Sheet %d: light (EV 13, f/16 1/125, 2500 lux, overcast) or time (4m):", s.Num), say.AskLight.Of(say.Sheet(s.Num)), func(text string) (tea.Cmd, error) {
 			return f.edit(m, s, text)
 		})
 	case key.Matches(k, fieldKeys.Told):
 		if s.Phase != session.Fresh {
-			return m.tell(fmt.Sprintf("sheet %d is being exposed: space ends it", s.Num))
+			return m.answer(fmt.Sprintf("sheet %d is being exposed: space ends it", s.Num), standing(m.seen(s)))
 		}
 		m.askTold(fmt.Sprintf("Sheet %d", s.Num), s.Spec.Light, func(light string) (string, session.SheetSpec, time.Duration, error) {
 			plan, err := m.cfg.Plan(profiles.Refit(s.Spec, light))
@@ -161,7 +161,7 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		f.answer = "" // there is room for one of them
 		if f.working && s.Spec.Working == "" {
 			f.working = false
-			return m.tell(fmt.Sprintf("sheet %d has no time yet: press e and give its light, or a time", s.Num))
+			return m.tell(say.NoTime.Of().To(say.Num(s.Num)))
 		}
 	case key.Matches(k, fieldKeys.Spoil):
 		return m.spoil(s)
@@ -176,7 +176,7 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 func (f *field) reckon(m *Model, line string) tea.Cmd {
 	if err := f.reckoned(m, line); err != nil {
 		m.desk.Complain(err)
-		return m.tell(ember.SafeText(err.Error()))
+		m.said = ember.SafeText(err.Error())
 	}
 	return nil
 }
@@ -191,14 +191,14 @@ func (f *field) reckoned(m *Model, line string) error {
 	}
 	f.answer, f.working = out, false
 	if m.cfg.Blind {
-		m.desk.Say(out)
+		m.desk.Say(say.OnScreen.Of())
 	}
 	return nil
 }
 
 func (f *field) light(m *Model, s *session.Sheet, stops float64) tea.Cmd {
 	if s.Phase != session.Exposing {
-		return m.tell("the pinhole is not open yet: press e and give the light")
+		return m.answer("the pinhole is not open yet: press e and give the light", say.LightLater.Of())
 	}
 	full := m.cfg.Shift(s.Spec, s.Light.Full(), stops)
 	m.do(session.Event{Kind: session.LightChanged, Sheet: s.ID, Stops: stops, Planned: full})
@@ -225,7 +225,7 @@ func (f *field) edit(m *Model, s *session.Sheet, text string) (tea.Cmd, error) {
 	if err := m.desk.Do(e); err != nil {
 		return nil, err
 	}
-	return m.tell(plan.Sentence), nil
+	return m.answer(plan.Sentence, say.LightOnFor.Of(say.Left(plan.Exposure))), nil
 }
 
 // editRunning takes what was typed while the pinhole is open. A time is the whole
@@ -237,7 +237,8 @@ func (f *field) editRunning(m *Model, s *session.Sheet, text string, plan profil
 		if err := m.desk.Do(session.Event{Kind: session.Retimed, Sheet: s.ID, Planned: plan.Exposure, Note: text}); err != nil {
 			return nil, err
 		}
-		return m.tell(fmt.Sprintf("the whole time is %s; %s", whole, f.rest(m, s))), nil
+		rest, line := f.rest(m, s)
+		return m.answer(fmt.Sprintf("the whole time is %s; %s", whole, rest), say.WholeTime.Of(say.Left(plan.Exposure)), line), nil
 	}
 	if plan.ByHand {
 		if r := plan.Spec.Reckoned; r != nil && r.Lit != nil {
@@ -253,41 +254,42 @@ func (f *field) editRunning(m *Model, s *session.Sheet, text string, plan profil
 		if err := m.desk.Do(e); err != nil {
 			return nil, err
 		}
-		return m.tell(fmt.Sprintf("the light is now %s; %s", ember.SafeText(text), f.rest(m, s))), nil
+		rest, line := f.rest(m, s)
+		return m.answer(fmt.Sprintf("the light is now %s; %s", ember.SafeText(text), rest), say.LightIsSo.Of(), line), nil
 	}
 	told := func(do func() (tea.Cmd, error)) func() tea.Cmd {
 		return func() tea.Cmd {
 			cmd, err := do()
 			if err != nil {
-				return m.tell(ember.SafeText(err.Error()))
+				m.desk.Complain(err)
+				m.said = ember.SafeText(err.Error())
+				return nil
 			}
 			return cmd
 		}
 	}
-	m.ask = &question{
+	m.put(&question{
+		lines: saying(say.AskRelight.Of(say.Left(plan.Exposure))),
 		text:  fmt.Sprintf("Sheet %d: y: the light is now %s. n: the whole time shall be %s.", s.Num, ember.SafeText(text), whole),
 		yes:   told(relight),
 		no:    told(retime),
-		leave: func() tea.Cmd { return m.tell("nothing is changed") },
-	}
-	if m.cfg.Blind {
-		m.desk.Say(m.ask.text)
-	}
+		leave: func() tea.Cmd { return m.answer("nothing is changed", say.LeftAsItWas.Of()) },
+	})
 	return nil, nil
 }
 
 // rest says how much of a running exposure is to come, and when it ends.
-func (f *field) rest(m *Model, s *session.Sheet) string {
+func (f *field) rest(m *Model, s *session.Sheet) (string, say.Line) {
 	now := m.desk.Now()
 	sv, _ := m.desk.M.View(now).Sheet(s.ID)
 	left := words.Countdown(sv.Left)
 	switch {
 	case sv.Left == 0:
-		return "it has had all its light"
+		return "it has had all its light", say.HadAll.Of()
 	case !sv.Open:
-		return left + " more, once it is uncovered."
+		return left + " more, once it is uncovered.", say.StandsCovered.Of(say.Left(sv.Left))
 	}
-	return left + " more, until " + now.Wall.Add(sv.Left).Format("15:04:05") + "."
+	return left + " more, until " + now.Wall.Add(sv.Left).Format("15:04:05") + ".", say.More.Of(say.Left(sv.Left))
 }
 
 func (f *field) view(m *Model, v session.View, h int) string {

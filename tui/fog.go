@@ -9,6 +9,7 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 
 	"wetside/session"
+	"wetside/session/say"
 	"wetside/session/words"
 	"wetside/tui/ember"
 )
@@ -83,10 +84,10 @@ func (f *fogTest) ask(m *Model) {
 		return
 	}
 	f.paper = m.form.fields[fPaper].choices[m.form.fields[fPaper].chosen]
-	m.ask = &question{text: "Fog test of " + f.paper.Name + " (choose another on the bench). Is the strip pre-exposed to a faint grey? The exposed test is the stricter one; do both.",
+	m.put(&question{lines: saying(say.AskPreexposed.Of()), text: "Fog test of " + f.paper.Name + " (choose another on the bench). Is the strip pre-exposed to a faint grey? The exposed test is the stricter one; do both.",
 		yes:   func() tea.Cmd { f.preexposed = true; return f.begin(m) },
 		no:    func() tea.Cmd { f.preexposed = false; return f.begin(m) },
-		leave: func() tea.Cmd { return m.tell("no fog test was begun") }}
+		leave: func() tea.Cmd { return m.tell(say.FogNone.Of()) }})
 }
 
 func (f *fogTest) begin(m *Model) tea.Cmd {
@@ -94,7 +95,7 @@ func (f *fogTest) begin(m *Model) tea.Cmd {
 	f.began = m.desk.Hand().Add(m.lead())
 	m.light() // the light that paper lies in
 	f.level = session.Level(m.styles.Level.String())
-	m.desk.Say(fmt.Sprintf("%d seconds, then uncover the strip, all but its first step", int(m.lead()/time.Second)))
+	m.desk.Say(say.FogLead.Of(say.Left(m.lead())))
 	return nil
 }
 
@@ -106,9 +107,9 @@ func (f *fogTest) tick(m *Model) {
 		// Those that a busy machine has missed are not called late.
 		f.count = max(0, int((ahead+time.Second-1)/time.Second))
 		if f.count == 0 {
-			m.desk.Say("now. uncover the strip")
+			m.desk.Say(say.FogNow.Of())
 		} else {
-			m.desk.Say(fmt.Sprint(f.count))
+			m.desk.Say(say.Count.Of(say.Number(f.count)))
 		}
 	}
 	for f.step+1 < len(FogSteps) && m.desk.Hand().Sub(f.began) >= FogSteps[f.step+1] {
@@ -117,14 +118,14 @@ func (f *fogTest) tick(m *Model) {
 			f.end(m)
 			return
 		}
-		m.desk.Say(fmt.Sprintf("move the card: cover the next step. %s", words.Finished(FogSteps[f.step])))
+		m.desk.Say(say.FogMove.Of(say.Left(FogSteps[f.step])))
 	}
 }
 
 func (f *fogTest) end(m *Model) {
 	f.on, f.waits, f.at = false, true, m.desk.Now().Wall
 	m.said = "cover the strip and develop it; then press f here and give the answer"
-	m.desk.Say("cover the strip. develop it, then give the answer")
+	m.desk.Say(say.FogEnd.Of())
 	if m.cfg.KeepStrip == nil {
 		return
 	}
@@ -135,22 +136,26 @@ func (f *fogTest) end(m *Model) {
 
 // answer asks what the developed strip shows, and keeps it.
 func (f *fogTest) answer(m *Model) {
-	m.askUntil("Fog test of "+f.paper.Name+". How many minutes had the longest step that does not differ from the covered one? (1, 2, 4, 8 or 16; 0: already the first step shows; - throws the test away; esc answers later)", func(text string) (tea.Cmd, error) {
+	m.askUntil("Fog test of "+f.paper.Name+". How many minutes had the longest step that does not differ from the covered one? (1, 2, 4, 8 or 16; 0: already the first step shows; - throws the test away; esc answers later)", say.AskFog.Of(), func(text string) (tea.Cmd, error) {
 		if text == "-" {
 			f.answered(m)
-			return m.tell("thrown away"), nil
+			return m.tell(say.FogThrown.Of()), nil
 		}
 		for _, s := range FogSteps {
 			if text == fmt.Sprint(int(s/time.Minute)) {
 				r := session.FogTest{Paper: f.paper.Key, PreExposed: f.preexposed, Safe: s, Level: f.level, At: f.at}
 				if m.cfg.KeepFogTest == nil {
-					return m.tell("the result cannot be kept here"), nil
+					return m.tell(say.NotKept.Of()), nil
 				}
 				if err := m.cfg.KeepFogTest(r); err != nil {
 					return nil, err
 				}
 				f.answered(m)
-				return m.tell(kept(r)), nil
+				line := say.FogSafe.Of(say.Left(r.Safe))
+				if r.Safe == 0 {
+					line = say.FogUnsafe.Of()
+				}
+				return m.answer(kept(r), line), nil
 			}
 		}
 		return nil, errors.New("answer with 0, 1, 2, 4, 8 or 16")
@@ -160,15 +165,15 @@ func (f *fogTest) answer(m *Model) {
 func (f *fogTest) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	if k.String() == "esc" {
 		f.on = false
-		return m.tell("the fog test is cancelled: the strip is spent")
+		return m.answer("the fog test is cancelled: the strip is spent", say.FogBroken.Of())
 	}
 	if key.Matches(k, keys.Where) {
 		past := m.desk.Hand().Sub(f.began)
 		if past < 0 {
-			m.desk.Say(words.Countdown(-past) + ", then uncover the strip")
+			m.desk.Say(say.FogLead.Of(say.Left(-past)))
 			return nil
 		}
-		m.desk.Say(words.CountUp(past))
+		m.desk.Say(say.FogSoFar.Of(say.Left(past)))
 	}
 	return nil
 }

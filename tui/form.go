@@ -12,6 +12,7 @@ import (
 
 	"wetside/profiles"
 	"wetside/session"
+	"wetside/session/say"
 	"wetside/session/words"
 	"wetside/tui/ember"
 )
@@ -88,7 +89,6 @@ var formKeys = struct{ Next, Up, Down, Left, Right, Add, Press, Keep, Leave, Fil
 const Bench Screen = "bench"
 
 func (f *form) name() Screen { return Bench }
-func (f *form) clip() string { return "bench" }
 
 func (f *form) keys(m *Model) []key.Binding {
 	k := formKeys
@@ -162,7 +162,7 @@ func (f *form) value() profiles.Form {
 func (f *form) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	if f.change != "" && key.Matches(k, formKeys.Leave) {
 		f.left(m)
-		return m.tell("left as it was")
+		return m.tell(say.LeftAsItWas.Of())
 	}
 	switch {
 	case key.Matches(k, formKeys.Up):
@@ -203,6 +203,7 @@ func (f *form) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	if fl.choices == nil {
 		var cmd tea.Cmd
 		fl.input, cmd = fl.input.Update(k)
+		m.spell(k)
 		return cmd
 	}
 	switch {
@@ -253,21 +254,18 @@ func (f *form) sayLine(m *Model) tea.Cmd {
 		return nil
 	}
 	if s := f.sheet(m); s != nil {
-		m.desk.Say(fmt.Sprintf("sheet %d", s.Num))
+		m.desk.Say(say.Plain.Of(say.Sheet(s.Num)))
 		return nil
 	}
 	if f.at >= fAdd {
-		m.desk.Say(f.button())
+		if f.change != "" {
+			m.desk.Say(say.KeepThis.Of())
+		} else {
+			m.desk.Say(say.AddThis.Of())
+		}
 		return nil
 	}
-	fl := f.fields[f.at]
-	text := fl.label + ": "
-	if fl.choices != nil {
-		text += fl.choices[fl.chosen].Name
-	} else {
-		text += fl.input.Value()
-	}
-	m.desk.Say(text)
+	m.desk.Say(f.line())
 	return nil
 }
 
@@ -282,8 +280,9 @@ func (f *form) button() string {
 func (f *form) done(m *Model) tea.Cmd {
 	plan, err := m.cfg.Plan(f.value())
 	if err != nil {
-		m.desk.Complain(err)
-		return m.tell(err.Error())
+		m.desk.Complain(notUnderstood{err})
+		m.said = err.Error()
+		return nil
 	}
 	if s := m.desk.M.Sheet(f.change); s != nil {
 		return f.keep(m, s, plan)
@@ -301,7 +300,11 @@ func (f *form) done(m *Model) tea.Cmd {
 	if plan.Exposure > 0 {
 		text += ": expose " + words.Finished(plan.Exposure)
 	}
-	m.desk.Say(text)
+	line := say.SheetAdded.Of(say.Sheet(s.Num))
+	if plan.Exposure > 0 {
+		line = say.SheetAddedOf.Of(say.Sheet(s.Num), say.Left(plan.Exposure))
+	}
+	m.desk.Say(line)
 	m.said = text
 	if plan.Sentence != "" {
 		m.said = text + ". " + plan.Sentence
@@ -333,7 +336,7 @@ func (f *form) load(m *Model, s *session.Sheet) tea.Cmd {
 		f.fields[i].input.CursorEnd()
 	}
 	f.focus(m, fPaper)
-	return m.tell(fmt.Sprintf("sheet %d: change what is wrong, then keep it", s.Num))
+	return m.answer(fmt.Sprintf("sheet %d: change what is wrong, then keep it", s.Num), say.AskChange.Of(say.Sheet(s.Num)))
 }
 
 // left gives the fields back what stood in them before a change.
@@ -356,11 +359,10 @@ func (f *form) keep(m *Model, s *session.Sheet, plan profiles.Reckoned) tea.Cmd 
 		return nil
 	}
 	f.left(m)
-	text := fmt.Sprintf("sheet %d is changed", s.Num)
 	if done {
-		text = fmt.Sprintf("sheet %d is corrected; its record says so", s.Num)
+		return m.answer(fmt.Sprintf("sheet %d is corrected; its record says so", s.Num), say.Corrected.Of(say.Sheet(s.Num)))
 	}
-	return m.tell(text)
+	return m.tell(say.SheetChanged.Of(say.Sheet(s.Num)))
 }
 
 // askCamera asks the three questions that make a camera: name, shape and size;
@@ -377,7 +379,8 @@ func (f *form) askCamera(m *Model) {
 	}
 	var ask func(answers []string)
 	ask = func(answers []string) {
-		m.askUntil(questions[len(answers)], func(text string) (tea.Cmd, error) {
+		lines := []say.Line{say.AskCameraName.Of(), say.AskCameraHole.Of(), say.AskCameraFor.Of()}
+		m.askUntil(questions[len(answers)], lines[len(answers)], func(text string) (tea.Cmd, error) {
 			got := append(slices.Clip(answers), text)
 			c, err := m.cfg.NewCamera(got...)
 			if err != nil {
@@ -392,7 +395,7 @@ func (f *form) askCamera(m *Model) {
 			fl.choices = slices.Insert(slices.Clone(fl.choices), n, c)
 			fl.chosen = n
 			m.cfg.Cameras = append(slices.Clip(m.cfg.Cameras), c)
-			return m.tell("the " + ember.SafeText(c.Name) + " is kept as a profile, and chosen"), nil
+			return m.answer("the "+ember.SafeText(c.Name)+" is kept as a profile, and chosen", say.CameraKept.Of()), nil
 		})
 	}
 	ask(nil)

@@ -9,6 +9,7 @@ import (
 
 	"wetside/session"
 	"wetside/session/desk"
+	"wetside/session/say"
 	"wetside/session/words"
 	"wetside/tui/ember"
 )
@@ -99,29 +100,24 @@ func (m *Model) told(a desk.Answer) tea.Cmd {
 		case session.ExposureEnded:
 			m.said = fmt.Sprintf("sheet %d: the exposure is over; it waits for the trays", s.Num)
 		case session.WaterChanged:
-			return m.tell("water changed")
+			return m.tell(say.WaterChanged.Of())
 		}
 		m.field.id = a.Target.Sheet
 	case desk.Idle:
 		return m.noSheet()
 	case desk.Wait:
 		m.said = "not now: in a moment " + m.does(a.Target)
-		m.desk.Say(fmt.Sprintf("sheet %d first", a.Target.Num))
+		m.desk.Say(say.First.Of(say.Sheet(a.Target.Num)))
 	case desk.Which:
 		m.said = which(a.Targets) + " Press the number."
-		var nums []string
-		for _, t := range a.Targets {
-			nums = append(nums, fmt.Sprintf("sheet %d", t.Num))
-		}
-		m.desk.Say(strings.Join(nums, " or "))
+		m.desk.Say(whichOf(a.Targets))
 	case desk.Warned:
 		m.warned(a, s)
 	case desk.Over:
 		return m.picks(s)
 	case desk.Nobody:
-		text := fmt.Sprintf("there is no sheet %d", a.Target.Num)
-		m.said = text
-		m.desk.Say(text)
+		m.said = fmt.Sprintf("there is no sheet %d", a.Target.Num)
+		m.desk.Say(say.NoSuchSheet.Of(say.Sheet(a.Target.Num)))
 	case desk.Picked:
 		m.field.id = s.ID
 		return m.picks(s)
@@ -138,16 +134,18 @@ func (m *Model) told(a desk.Answer) tea.Cmd {
 func (m *Model) warned(a desk.Answer, s *session.Sheet) {
 	c := a.Caution
 	var out []string
+	ls := cautions(c, s)
+	if c.Hold {
+		ls = append(ls, say.KeyIs.Of("h", "hold in water"))
+	}
+	m.desk.Say(ls...)
 	switch {
 	case c.Has(desk.NoExposure):
 		m.said = strings.TrimSpace(m.whereabouts(s) + ". " + c.Text)
 		m.said += fmt.Sprintf(" %s again puts it into the %s as it is.", words.Sentence(m.keyFor("move")), tray(s.Spec.Process.Steps[0]))
-		m.desk.Say(fmt.Sprintf("sheet %d: no exposure: go on?", s.Num))
 		return
 	case c.Has(desk.LightLeft):
-		w := fmt.Sprintf("sheet %d has %s left.", s.Num, words.Countdown(c.Left))
-		m.said = w + " " + words.Sentence(m.keyFor("move")) + " again ends it all the same."
-		m.desk.Say(w)
+		m.said = fmt.Sprintf("sheet %d has %s left. %s again ends it all the same.", s.Num, words.Countdown(c.Left), words.Sentence(m.keyFor("move")))
 		return
 	case c.Has(desk.NotWashed):
 		out = append(out, fmt.Sprintf("sheet %d is not washed: %s left.", s.Num, words.Countdown(c.Left)))
@@ -162,7 +160,6 @@ func (m *Model) warned(a desk.Answer, s *session.Sheet) {
 	}
 	w := strings.Join(out, " ")
 	m.said = w + " " + words.Sentence(m.keyFor("move")) + " again does it all the same."
-	m.desk.Say(w)
 }
 
 // pickNumber is a number that was pressed.
@@ -180,7 +177,7 @@ func (m *Model) picks(s *session.Sheet) tea.Cmd {
 		text = fmt.Sprintf("sheet %d: %s; %s", s.Num, sv.Label, Stands(sv))
 	}
 	m.said = ember.SafeText(text)
-	m.desk.Say(text)
+	m.desk.Say(standing(sv))
 	return nil
 }
 
@@ -192,14 +189,15 @@ func (m *Model) back() tea.Cmd {
 	d, err := m.hands.Back()
 	switch {
 	case errors.Is(err, desk.ErrNoDeed):
-		return m.tell("there is nothing to take back")
+		return m.tell(say.NothingToUndo.Of())
 	case errors.Is(err, desk.ErrLongAgo):
-		what := "its pinhole was opened"
+		ago := m.desk.M.T(m.desk.Now()) - d.T
+		what, l := "its pinhole was opened", say.UndoOpening.Of(say.Left(ago))
 		if d.Kind == session.ExposureEnded {
-			what = "its exposure ended"
+			what, l = "its exposure ended", say.UndoEnding.Of(say.Left(ago))
 		}
-		m.said = fmt.Sprintf("sheet %d: %s %s ago. %s again takes it back.", d.Num, what, words.CountUp(m.desk.M.T(m.desk.Now())-d.T), words.Sentence(m.keyFor("back")))
-		m.desk.Say(fmt.Sprintf("sheet %d: go on?", d.Num))
+		m.said = fmt.Sprintf("sheet %d: %s %s ago. %s again takes it back.", d.Num, what, words.CountUp(ago), words.Sentence(m.keyFor("back")))
+		m.desk.Say(l.To(say.Num(d.Num)))
 		return nil
 	case err != nil && m.desk.M.Applied() == was:
 		m.said = "this cannot be taken back: " + err.Error()
@@ -210,7 +208,7 @@ func (m *Model) back() tea.Cmd {
 	}
 	m.said = m.undone(d)
 	if !(session.Undo{What: d.Kind}).Move() {
-		m.desk.Say("taken back: " + string(d.Kind)) // a move has its own cue
+		m.desk.Say(say.TakenBack.Of(say.What(d.Kind)).To(say.Num(d.Num))) // a move has its own cue
 	}
 	return nil
 }
@@ -241,16 +239,15 @@ func (m *Model) stretch(way int) tea.Cmd {
 	t, err := m.hands.Stretch(way)
 	switch {
 	case errors.Is(err, desk.ErrNoStep):
-		return m.tell("no step runs whose time could be changed")
+		return m.tell(say.NoStep.Of())
 	case err != nil:
 		m.said = err.Error()
 		return nil
 	}
 	s := m.desk.M.Sheet(t.Sheet)
 	v := s.Visit()
-	text := fmt.Sprintf("sheet %d: %s, %s", s.Num, v.Label, words.Finished(v.AtMost))
-	m.said = text + ", for this sheet"
-	m.desk.Say(text)
+	m.said = fmt.Sprintf("sheet %d: %s, %s, for this sheet", s.Num, v.Label, words.Finished(v.AtMost))
+	m.desk.Say(say.StepTime.Of(say.In(v.Stage), say.Left(v.AtMost)).To(say.Num(s.Num)))
 	return nil
 }
 
@@ -263,13 +260,13 @@ func (m *Model) onlyBox() bool {
 
 // box is a box of paper that is opened, or put away.
 func (m *Model) box() tea.Cmd {
-	e, word := session.Event{Kind: session.BoxOpened}, "a box of paper is open"
+	e, l := session.Event{Kind: session.BoxOpened}, say.BoxOpen.Of()
 	if m.desk.M.BoxOpen() {
-		e.Kind, word = session.BoxAway, "the box of paper is put away"
+		e.Kind, l = session.BoxAway, say.BoxAway.Of()
 	}
 	if m.do(e) == nil {
-		m.said = word
-		m.desk.Say(word)
+		m.said = l.String()
+		m.desk.Say(l)
 	}
 	return nil
 }
@@ -280,8 +277,8 @@ func (m *Model) withdraw(s *session.Sheet) tea.Cmd {
 		return nil
 	}
 	m.hands.Unpick()
-	text := fmt.Sprintf("sheet %d is taken away", s.Num)
-	m.said = text + "; " + m.keyFor("back") + " brings it back"
-	m.desk.Say(text)
+	l := say.TakenAway.Of(say.Sheet(s.Num))
+	m.said = l.String() + "; " + m.keyFor("back") + " brings it back"
+	m.desk.Say(l)
 	return nil
 }

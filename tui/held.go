@@ -10,6 +10,7 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 
 	"wetside/session"
+	"wetside/session/say"
 )
 
 // A terminal does not tell a key that is held down from one that is pressed
@@ -135,7 +136,7 @@ func (m *Model) bound(k tea.KeyMsg) tea.KeyMsg {
 		return k
 	}
 	if m.keymap.doubtful(k) {
-		m.tell(fmt.Sprintf("%s may be a digit on your keyboard: %s is softer, f6 picks sheet 6", k, "z"))
+		m.answer(fmt.Sprintf("%s may be a digit on your keyboard: %s is softer, f6 picks sheet 6", k, "z"), say.MaybeDigit.Of("z"))
 		return tea.KeyMsg{}
 	}
 	to, _ := m.keymap.press(k, m.screen, len(m.desk.M.Sheets()))
@@ -148,7 +149,7 @@ func (m *Model) bound(k tea.KeyMsg) tea.KeyMsg {
 // nothing answers a key that does nothing here.
 func (m *Model) nothing() {
 	if m.cfg.Blind {
-		m.desk.Say("nothing")
+		m.desk.Say(say.NothingHere.Of())
 	}
 }
 

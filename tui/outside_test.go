@@ -29,7 +29,7 @@ func TestAnUnexposedSheetIsAskedAbout(t *testing.T) {
 		if s.Phase != session.Fresh || !strings.Contains(m.said, "not exposed") || !strings.Contains(m.said, "Space again puts it into the developer") {
 			t.Errorf("%+v: space left the sheet %s and said %q", f, s.Phase, m.said)
 		}
-		if !strings.Contains(w.said(), "no exposure") {
+		if !strings.Contains(w.said(), "is not exposed") {
 			t.Errorf("%+v: aloud it says %q", f, w.said())
 		}
 		w.pass(3 * time.Second)

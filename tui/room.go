@@ -10,6 +10,7 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 
 	"wetside/session"
+	"wetside/session/say"
 	"wetside/session/words"
 	"wetside/tui/ember"
 	"wetside/tui/lamps"
@@ -117,7 +118,6 @@ func (r *room) confirmed(f Finding) bool { return f.Verified || r.done[f.Text+f.
 const Room Screen = "room"
 
 func (r *room) name() Screen   { return Room }
-func (r *room) clip() string   { return "room" }
 func (r *room) enter(m *Model) { r.fill(m) }
 
 func (r *room) takes(m *Model) takes {
@@ -143,7 +143,7 @@ func (r *room) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	if r.running {
 		if k.String() == "esc" || k.String() == "enter" {
 			r.stop(m)
-			return m.tell("cancelled; d looks for light again")
+			return m.answer("cancelled; d looks for light again", say.DarkBroken.Of())
 		}
 		return nil
 	}
@@ -166,16 +166,16 @@ func (r *room) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		r.until = m.desk.Hand().Add(darkFor)
 		m.quiet = true
 		m.light()
-		m.desk.Say("in the dark now. look for light")
+		m.desk.Say(say.Dark.Of())
 		return nil
 	case key.Matches(k, roomKeys.Fog):
 		m.fog.ask(m)
 		return nil
 	case key.Matches(k, keys.Where):
-		m.desk.Say(r.items[r.at].Words())
+		m.desk.Say(r.line())
 	}
 	if m.cfg.Blind {
-		m.desk.Say(r.items[r.at].Words())
+		m.desk.Say(r.line())
 	}
 	return nil
 }
@@ -204,14 +204,14 @@ func (r *room) tick(m *Model) {
 		return
 	}
 	r.stop(m)
-	m.desk.Say("did you see light?")
-	m.ask = &question{text: "The dark is over. Did you see any light?", yes: func() tea.Cmd {
+	m.desk.Say(say.AskSawLight.Of())
+	m.ask = &question{text: "The dark is over. Did you see any light?", lines: saying(say.AskSawLight.Of()), yes: func() tea.Cmd {
 		m.desk.Do(session.Event{Kind: session.Noted, Note: "room check: light was seen"})
-		return m.tell("find it and cover it before paper is opened, then press d again")
+		return m.answer("find it and cover it before paper is opened, then press d again", say.FindLight.Of())
 	}, no: func() tea.Cmd {
 		m.desk.Do(session.Event{Kind: session.Noted, Note: "room check: no light was seen"})
-		return m.tell("the room is dark")
-	}, leave: func() tea.Cmd { return m.tell("nothing is noted; d looks for light again") }}
+		return m.tell(say.RoomDark.Of())
+	}, leave: func() tea.Cmd { return m.answer("nothing is noted; d looks for light again", say.NothingSaid.Of()) }}
 }
 
 func (r *room) view(m *Model, _ session.View, h int) string {

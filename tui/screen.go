@@ -13,6 +13,7 @@ import (
 	"github.com/charmbracelet/x/ansi"
 
 	"wetside/session"
+	"wetside/session/say"
 	"wetside/tui/ember"
 )
 
@@ -23,7 +24,6 @@ type Screen string
 // help, spoken names and the tests go through [screens], and through nothing else.
 type screen interface {
 	name() Screen
-	clip() string              // what is said when it comes up and nothing is drawn
 	keys(*Model) []key.Binding // those that work now, what is wanted most first
 	takes(*Model) takes        // which keys are its own before all others
 	enter(*Model)              // it comes up
@@ -64,7 +64,7 @@ func (m *Model) goTo(s Screen) tea.Cmd {
 	m.screen, m.said = s, ""
 	m.up().enter(m)
 	if m.cfg.Blind {
-		m.desk.Say(m.up().clip())
+		m.desk.Say(say.Place.Of(say.Where(m.up().name())))
 	}
 	return nil
 }

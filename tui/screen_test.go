@@ -7,6 +7,8 @@ import (
 
 	tea "github.com/charmbracelet/bubbletea"
 	"github.com/charmbracelet/x/ansi"
+
+	"wetside/session/say"
 )
 
 // Every screen of the list is whole: whatever one of them forgets is told with
@@ -19,10 +21,11 @@ func TestEveryScreenIsWhole(t *testing.T) {
 		if m.screen != s.name() {
 			t.Errorf("tab leads to the %s, where the list has the %s", m.screen, s.name())
 		}
-		if s.name() == "" || names[s.name()] || s.clip() == "" || clips[s.clip()] {
-			t.Errorf("screen %d: name %q, spoken %q: both must be its own", i+1, s.name(), s.clip())
+		said := strings.Join(say.Place.Of(say.Where(s.name())).Clips(func(string) bool { return false }), " ")
+		if s.name() == "" || names[s.name()] || !strings.Contains(said, string(s.name())) || clips[said] {
+			t.Errorf("screen %d: name %q, spoken %q: both must be its own; the spoken ones are in package say", i+1, s.name(), said)
 		}
-		names[s.name()], clips[s.clip()] = true, true
+		names[s.name()], clips[said] = true, true
 		body := s.view(m, m.desk.M.View(m.desk.Now()), 20)
 		if strings.TrimSpace(ansi.Strip(body)) == "" {
 			t.Errorf("the %s draws nothing", s.name())
@@ -39,6 +42,9 @@ func TestEveryScreenIsWhole(t *testing.T) {
 		m.keys(t, "?")
 		help := plain(m)
 		for _, k := range ks {
+			if c := say.KeyIs.Of("x", say.Deed(k.Help().Desc)).Clips(func(string) bool { return false }); c[len(c)-1] == "something else" {
+				t.Errorf("on the %s what %v does (%s) cannot be said: put it into package say", s.name(), k.Keys(), k.Help().Desc)
+			}
 			if k.Help().Key == "" || !strings.Contains(help, k.Help().Key) || !strings.Contains(help, k.Help().Desc) {
 				t.Errorf("the help of the %s leaves out %v", s.name(), k.Keys())
 			}
@@ -48,7 +54,7 @@ func TestEveryScreenIsWhole(t *testing.T) {
 		if m.help {
 			t.Errorf("? does not close the help of the %s", s.name())
 		}
-		if m.blind(s.name()); !strings.Contains(w.said(), s.clip()) {
+		if m.blind(s.name()); !strings.Contains(w.said(), say.Place.Of(say.Where(s.name())).String()) {
 			t.Errorf("the %s comes up unspoken", s.name())
 		}
 		w.pass(2 * time.Second)

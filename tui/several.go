@@ -11,6 +11,7 @@ import (
 
 	"wetside/session"
 	"wetside/session/bench"
+	"wetside/session/say"
 	"wetside/session/words"
 )
 
@@ -122,7 +123,7 @@ func (m *Model) accounts(v session.View) (out []note) {
 // fillTrays notes that every tray of a process was filled freshly.
 func (m *Model) fillTrays(process string) tea.Cmd {
 	if m.cfg.Baths == nil {
-		return m.tell("baths are not known here")
+		return m.tell(say.NoBaths.Of())
 	}
 	var names []string
 	for _, mix := range m.cfg.Baths(process) {
@@ -132,9 +133,9 @@ func (m *Model) fillTrays(process string) tea.Cmd {
 		}
 	}
 	if len(names) == 0 {
-		return m.tell("this process has no baths in its profile")
+		return m.answer("this process has no baths in its profile", say.NoBaths.Of())
 	}
-	return m.tell("fresh: " + strings.Join(names, ", "))
+	return m.answer("fresh: "+strings.Join(names, ", "), say.FreshBaths.Of())
 }
 
 // freshBath asks which bath was made up anew, and guides through a two-bath
@@ -146,16 +147,16 @@ func (m *Model) freshBath(v session.View) tea.Cmd {
 		if s := m.acting(); s != nil {
 			process = s.Spec.Process.Key
 		}
-		m.ask = &question{text: "No bath is noted yet. Are all trays filled freshly?",
+		m.put(&question{text: "No bath is noted yet. Are all trays filled freshly?", lines: saying(say.AskFilled.Of()),
 			yes: func() tea.Cmd { return m.fillTrays(process) },
-			no:  func() tea.Cmd { return m.tell("left as it was") }}
+			no:  func() tea.Cmd { return m.tell(say.LeftAsItWas.Of()) }})
 		return nil
 	}
 	var list []string
 	for i, b := range baths {
 		list = append(list, fmt.Sprintf("%d %s (%s)", i+1, b.Name, words.Percent(b.Share)))
 	}
-	m.askUntil("Which bath is to be replaced? "+strings.Join(list, ", "), func(text string) (tea.Cmd, error) {
+	m.askUntil("Which bath is to be replaced? "+strings.Join(list, ", "), say.AskBath.Of(), func(text string) (tea.Cmd, error) {
 		n, err := strconv.Atoi(text)
 		if err != nil || n < 1 || n > len(baths) {
 			return nil, fmt.Errorf("answer with the number of a bath, 1 to %d", len(baths))
@@ -195,10 +196,10 @@ func (m *Model) secondOf(b bench.BathState, all []bench.BathState) (bench.BathSt
 // guide asks for one step after the other, and records each as it is confirmed.
 func (m *Model) guide(steps []bench.Guided, old session.Mix) tea.Cmd {
 	if len(steps) == 0 {
-		return m.tell("done")
+		return m.tell(say.AnotherDone.Of())
 	}
 	g := steps[0]
-	m.ask = &question{text: g.Text + " Done?", yes: func() tea.Cmd {
+	m.ask = &question{text: g.Text + " Done?", lines: saying(say.AskStep.Of()), yes: func() tea.Cmd {
 		switch g.Kind {
 		case session.BathMixed:
 			mix := old
@@ -212,7 +213,7 @@ func (m *Model) guide(steps []bench.Guided, old session.Mix) tea.Cmd {
 			m.do(session.Event{Kind: g.Kind, Bath: g.Bath, Into: g.Into})
 		}
 		return m.guide(steps[1:], old)
-	}, no: func() tea.Cmd { return m.tell("cancelled: what was confirmed is kept") }}
-	m.desk.Say(g.Text)
+	}, no: func() tea.Cmd { return m.answer("cancelled: what was confirmed is kept", say.LeftAsItWas.Of()) }}
+	m.desk.Say(say.AskStep.Of())
 	return nil
 }

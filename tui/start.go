@@ -11,6 +11,7 @@ import (
 
 	"wetside/session"
 	"wetside/session/desk"
+	"wetside/session/say"
 	"wetside/tui/ember"
 )
 
@@ -57,7 +58,7 @@ func (f *first) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	case key.Matches(k, firstKeys.Leave):
 		f.on = false
 	default:
-		m.said = "1 to 4, or up and down and enter"
+		m.answer("1 to 4, or up and down and enter", say.AskBegin.Of())
 	}
 	return nil
 }
@@ -71,7 +72,7 @@ func (f *first) choose(m *Model) tea.Cmd {
 		f.on = false
 		m.goTo(Bench)
 		m.form.noCamera()
-		return m.tell("no camera: a sheet that you add here waits for the trays")
+		return m.answer("no camera: a sheet that you add here waits for the trays", say.NoCameraNow.Of())
 	case 2:
 		m.askTimer()
 	case 3:
@@ -85,10 +86,10 @@ func (f *first) choose(m *Model) tea.Cmd {
 // askTimer asks what is to be timed; enter alone is the process on the bench.
 func (m *Model) askTimer() {
 	if m.cfg.Timer == nil {
-		m.said = "there is no timer here: add a sheet on the bench"
+		m.answer("there is no timer here: add a sheet on the bench", say.NoTimer.Of())
 		return
 	}
-	m.askUntil("What is to be timed? A process, or steps: develop 2m, stop 10s, fix 1m, wash 30m", func(text string) (tea.Cmd, error) {
+	m.askUntil("What is to be timed? A process, or steps: develop 2m, stop 10s, fix 1m, wash 30m", say.AskTimer.Of(), func(text string) (tea.Cmd, error) {
 		spec, err := m.cfg.Timer(text)
 		if err != nil {
 			return nil, err
@@ -174,7 +175,7 @@ func (m *Model) elsewhere(v session.View) (text string, late bool) {
 		}
 		return Trays
 	}
-	say := func(s *session.Sheet, what string) string {
+	tells := func(s *session.Sheet, what string) string {
 		to := at(s)
 		return strings.TrimSpace(fmt.Sprintf("%s: %d %s", to, s.Num, s.Spec.Name)) + ", " + what + "  (" + m.way(to) + ")"
 	}
@@ -188,10 +189,10 @@ func (m *Model) elsewhere(v session.View) (text string, late bool) {
 		if s.Phase == session.Wet {
 			what = sv.Label + " " + what
 		}
-		return say(s, what), sv.Left == 0 && sv.Stage != session.Hold
+		return tells(s, what), sv.Left == 0 && sv.Stage != session.Hold
 	}
 	if i := slices.IndexFunc(m.desk.M.Sheets(), func(s *session.Sheet) bool { return s.Phase == session.Exposed }); i >= 0 && m.screen != Trays && !m.desk.Wet() {
-		return say(m.desk.M.Sheets()[i], "exposed, waits to go in"), false
+		return tells(m.desk.M.Sheets()[i], "exposed, waits to go in"), false
 	}
 	return "", false
 }

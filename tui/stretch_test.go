@@ -30,7 +30,7 @@ func TestTheArrowsGiveAStepMoreTime(t *testing.T) {
 	if v := s.Visit(); v.AtMost != 150*time.Second || v.Set != 150*time.Second || v.AtLeast != 90*time.Second {
 		t.Fatalf("half a minute less of three: %+v", v)
 	}
-	if w.said() != "sheet 1: develop, 2:30" {
+	if w.said() != "sheet 1: in the developer, 2:30 in all" {
 		t.Errorf("said %q", w.said())
 	}
 	if after, _, _ := m.desk.Soon(next, m.desk.M.T(w.now)); before-after != 30*time.Second {

@@ -5,7 +5,6 @@ import (
 	"strings"
 	"time"
 
-	tea "github.com/charmbracelet/bubbletea"
 	"github.com/charmbracelet/x/ansi"
 
 	"wetside/session"
@@ -108,15 +107,4 @@ func Stands(s session.SheetView) string {
 	}
 	// In its first second too it is over, and not 0:00 left.
 	return covered + "over by " + words.CountUp(max(s.Over, time.Second))
-}
-
-// where says aloud and shows where each sheet stands, the one that needs the user
-// soonest first.
-func (m *Model) where() tea.Cmd {
-	m.said = whereText(m.desk.M.View(m.desk.Now()))
-	if aims := m.aims(); aims != "" { // first of all: it is what one asks for with wet hands
-		m.said = m.keyFor("move") + ": " + aims + ". " + m.said
-	}
-	m.desk.Say(m.said)
-	return nil
 }

@@ -12,6 +12,7 @@ import (
 	"wetside/session"
 	"wetside/session/bench"
 	"wetside/session/desk"
+	"wetside/session/say"
 	"wetside/session/words"
 	"wetside/tui/ember"
 )
@@ -45,7 +46,6 @@ const Trays Screen = "trays"
 type trays struct{ fixed }
 
 func (*trays) name() Screen { return Trays }
-func (*trays) clip() string { return "trays" }
 
 func (*trays) keys(*Model) []key.Binding {
 	k := trayKeys
@@ -88,7 +88,7 @@ func (*trays) press(m *Model, k tea.KeyMsg) tea.Cmd {
 			}
 		}
 		if s == nil {
-			return m.tell("no sheet is in the developer")
+			return m.tell(say.NotInDeveloper.Of())
 		}
 		if m.do(session.Event{Kind: session.ImageSeen, Sheet: s.ID}) == nil {
 			m.said = fmt.Sprintf("sheet %d: image seen after %s", s.Num, words.Finished(s.Emerged))
@@ -98,12 +98,12 @@ func (*trays) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		for _, sv := range v.Sheets {
 			if sv.Stage == session.Wash {
 				if m.do(session.Event{Kind: session.WaterChanged, Bath: sv.Bath}) == nil {
-					return m.tell("water changed")
+					return m.tell(say.WaterChanged.Of())
 				}
 				return nil
 			}
 		}
-		return m.tell("no sheet is in the wash")
+		return m.answer("no sheet is in the wash", say.NothingInWash.Of())
 	case key.Matches(k, trayKeys.Bath):
 		return m.freshBath(v)
 	case key.Matches(k, trayKeys.Longer):
@@ -133,18 +133,18 @@ func (*trays) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		}
 	case key.Matches(k, trayKeys.Out):
 		e := session.Event{Kind: session.SheetOut, Sheet: s.ID}
-		word := "paper is out"
+		word, line := "paper is out", say.PaperOut.Of(say.Sheet(s.Num))
 		if s.Out {
-			e.Kind, word = session.SheetAway, "paper is covered"
+			e.Kind, word, line = session.SheetAway, "paper is covered", say.PaperAway.Of(say.Sheet(s.Num))
 		}
 		if m.do(e) == nil {
 			m.said = fmt.Sprintf("sheet %d: %s", s.Num, word)
-			m.desk.Say(word)
+			m.desk.Say(line)
 		}
 	case key.Matches(k, trayKeys.Mark):
 		if m.do(session.Event{Kind: session.Marked, Sheet: s.ID}) == nil {
 			m.said = fmt.Sprintf("sheet %d: mark %d, to be named in the notebook", s.Num, len(s.Marks))
-			m.desk.Say("marked")
+			m.desk.Say(say.Marked.Of())
 		}
 	case key.Matches(k, trayKeys.Note):
 		m.askNote(s)
@@ -155,9 +155,9 @@ func (*trays) press(m *Model, k tea.KeyMsg) tea.Cmd {
 // noSheet says that there is nothing a key of the trays could be for.
 func (m *Model) noSheet() tea.Cmd {
 	if s := m.desk.Outside(); s != nil {
-		return m.tell(m.whereabouts(s))
+		return m.answer(m.whereabouts(s), m.whereIs(s))
 	}
-	return m.tell("there is no sheet: add one on the bench")
+	return m.tell(say.NoSheet.Of())
 }
 
 // number is the sheet that a digit stands for; 0 is the tenth.

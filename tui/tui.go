@@ -13,7 +13,6 @@ package tui
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -28,6 +27,7 @@ import (
 	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/desk"
+	"wetside/session/say"
 	"wetside/session/words"
 	"wetside/tui/ember"
 	"wetside/tui/lamps"
@@ -144,6 +144,13 @@ type Model struct {
 	held   held
 	hands  desk.Presses
 	keymap Keys
+
+	numbers int             // spoken as greetings
+	softest int             // percent: the softest that was heard
+	deaf    bool            // the sound was gone
+	movedTo string          // where it went
+	askedAt session.Instant // when where was pressed, in the hands' time
+
 	// spoiling is the sheet a first x was for, and when; spoilt the one that the
 	// key before this one spoiled.
 	spoiling   string
@@ -182,7 +189,7 @@ func New(cfg Config) *Model {
 	for _, n := range notices {
 		m.inform(n)
 	}
-	if cfg.ConfirmSound {
+	if cfg.ConfirmSound && cfg.Resumed == "" {
 		m.ask = m.askHeard()
 	}
 	if cfg.Resumed != "" {
@@ -234,14 +241,12 @@ func (m *Model) DrawOn(c *ember.Changes) { m.on = c }
 // Init starts the picture's clock.
 func (m *Model) Init() tea.Cmd {
 	switch {
-	case m.cfg.Resumed == "":
-	case m.cfg.Blind:
+	case m.cfg.Resumed != "" && m.cfg.Blind:
 		m.sayAsk()
-	default:
-		m.desk.Say(m.cfg.Resumed)
-	}
-	if m.cfg.Blind && m.news != "" {
-		m.desk.Say(m.news)
+	case m.cfg.Resumed != "":
+		m.desk.Say(say.AskGoOn.Of())
+	case m.cfg.Blind:
+		m.desk.Say(m.state()...)
 	}
 	return m.tick()
 }
@@ -313,11 +318,12 @@ func (m *Model) update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	switch msg := msg.(type) {
 	case tickMsg:
 		m.desk.Tick()
+		m.listen()
 		if m.cfg.News != nil {
 			for _, n := range m.cfg.News() {
 				m.inform(n)
 				if m.cfg.Blind {
-					m.desk.Say(n)
+					m.desk.Say(say.News.Of())
 				}
 			}
 		}
@@ -400,7 +406,15 @@ func (m *Model) paste(k tea.KeyMsg) tea.Cmd {
 	return m.press(tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune(text), Paste: true})
 }
 
-var errPasted = errors.New("what is pasted is no key: it goes into a line of text that is open, and nowhere else")
+// pastedKey is the refusal of what was pasted.
+type pastedKey struct{}
+
+func (pastedKey) Error() string {
+	return "what is pasted is no key: it goes into a line of text that is open, and nowhere else"
+}
+func (pastedKey) Line() say.Line { return say.Pasted.Of() }
+
+var errPasted error = pastedKey{}
 
 // newsFor is how long news stays at least.
 const newsFor = 5 * time.Second
@@ -472,6 +486,7 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 		return m.turn(-1)
 	case key.Matches(k, keys.HelpTyping), takes == ownKeys && key.Matches(k, keys.Help):
 		m.help, m.helpPort = true, viewport.Model{}
+		m.sayKeys()
 		return nil
 	case key.Matches(k, keys.QuitTyping), takes == ownKeys && key.Matches(k, keys.Quit):
 		return m.quit()
@@ -507,12 +522,37 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 }
 
 // tell shows words, and speaks them when nothing is drawn.
-func (m *Model) tell(text string) tea.Cmd {
+func (m *Model) tell(ls ...say.Line) tea.Cmd {
+	var text []string
+	for _, l := range ls {
+		text = append(text, l.String())
+	}
+	return m.answer(strings.Join(text, ". "), ls...)
+}
+
+// answer is tell where the screen has more to show than is said.
+func (m *Model) answer(text string, ls ...say.Line) tea.Cmd {
 	m.said = text
 	if m.cfg.Blind {
-		m.desk.Say(text)
+		m.desk.Say(ls...)
 	}
 	return nil
+}
+
+// state is how things stand, for who begins and does not look.
+func (m *Model) state() []say.Line {
+	var out []say.Line
+	if m.cfg.ConfirmSound && m.cfg.Resumed == "" {
+		return nil // the sound at the start, and its question, come first
+	}
+	if m.cfg.Resumed == "" {
+		out = append(out, say.Place.Of(say.Where(m.screen)))
+		out = append(out, m.stands(m.desk.M.View(m.desk.Now()), 0, 1)...)
+	}
+	if m.news != "" {
+		out = append(out, say.News.Of())
+	}
+	return out
 }
 
 // do is Desk.Do with the refusal shown.
@@ -601,11 +641,24 @@ func (m *Model) quit() tea.Cmd {
 	m.ask = &question{now: now, yesIs: "covered: quit", noIs: "not yet: go on", yes: func() tea.Cmd {
 		m.leave()
 		return tea.Quit
-	}, no: func() tea.Cmd { return m.tell("going on") }}
+	}, no: func() tea.Cmd { return m.tell(say.GoingOn.Of()) }}
 	if m.desk.Record.Loose() > 0 {
-		m.desk.Complain(errors.New("notebook"))
+		m.desk.Complain(notWritten{})
 	}
-	m.desk.Say("quit? paper is covered? yes or no")
+	m.ask.lines = func() []say.Line {
+		var ls []say.Line
+		if n := m.desk.Record.Loose(); n > 0 {
+			ls = append(ls, say.AskLost.Of(say.Number(n)))
+		}
+		switch {
+		case m.desk.M.PaperOut():
+			return append(ls, say.AskQuitOut.Of())
+		case m.desk.M.Running():
+			return append(ls, say.AskQuitRunning.Of())
+		}
+		return append(ls, say.AskQuit.Of())
+	}
+	m.desk.Say(m.ask.lines()...)
 	return nil
 }
 

@@ -59,11 +59,24 @@ func (w *world) Volume(int)           {}
 func (w *world) Confirm()             {}
 func (w *world) newID() string        { w.ids++; return fmt.Sprint("id", w.ids) }
 func (w *world) pass(d time.Duration) { w.now = w.now.Add(d) }
+
+// aloud is what a cue says.
+func aloud(c session.Cue) string {
+	if c.Lines == nil {
+		return ""
+	}
+	var out []string
+	for _, l := range *c.Lines {
+		out = append(out, l.String())
+	}
+	return strings.Join(out, ". ")
+}
+
 func (w *world) said() string {
 	if len(w.played) == 0 {
 		return ""
 	}
-	return w.played[len(w.played)-1].Text
+	return aloud(w.played[len(w.played)-1])
 }
 
 func testProcess() session.Process {
@@ -170,7 +183,7 @@ func TestASheetByThreeKeys(t *testing.T) {
 	}
 	w.pass(2 * time.Second)
 	m.keys(t, "enter")
-	if want := "space: 1 into the stop. sheet 1: develop; 1:15 left"; w.said() != want {
+	if want := "sheet 1: press, into the stop bath. in the developer, 1:15 left"; w.said() != want {
 		t.Errorf("enter said %q, not %q", w.said(), want)
 	}
 	m.keys(t, "space", "space") // to the stop

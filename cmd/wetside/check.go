@@ -57,10 +57,15 @@ func (c *CheckCmd) Run(h *host) error {
 	if st.Reason != "" {
 		heard += ", " + strings.TrimRight(st.Reason, ".")
 	}
-	if st.OK && st.Reach != sound.Silence {
+	switch {
+	case st.OK && st.Reach != sound.Silence && st.Volume == 0:
+		heard += ", and the volume is 0: turn it up with --volume or in the settings"
+	case st.OK && st.Moved != "":
+		heard += ", and " + st.Moved
+	case st.OK && st.Reach != sound.Silence:
 		heard += "; wetside sounds plays it"
 	}
-	items = append(items, checkItem{heard, st.OK && st.Reach == sound.Everything})
+	items = append(items, checkItem{heard, st.OK && st.Reach == sound.Everything && st.Volume > 0})
 	profs, err := h.profiles()
 	if err != nil {
 		items = append(items, checkItem{"profiles left out: " + oneLine(err), false})

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"strings"
 	"time"
 
@@ -50,7 +51,7 @@ func (c *CuesCmd) Run(h *host) error {
 	if !c.Ticks {
 		kept := cues[:0]
 		for _, q := range cues {
-			if !q.Ticks() {
+			if !q.Ticks() || q.Kind == session.CuePip {
 				kept = append(kept, q)
 			}
 		}
@@ -59,7 +60,12 @@ func (c *CuesCmd) Run(h *host) error {
 	if c.JSON {
 		return printCuesJSON(h, cues)
 	}
+	pip := false
 	for _, q := range cues {
+		was := pip
+		if pip = q.Kind == session.CuePip; was && pip {
+			continue // three of them are one line
+		}
 		h.say("%8s  %s", words.Finished(q.T), cueText(q))
 	}
 	return nil
@@ -96,6 +102,9 @@ func cueText(q session.Cue) string {
 	}
 	if q.For > 0 {
 		b.WriteString(", for " + words.Finished(q.For))
+	}
+	if q.Kind == session.CuePip {
+		fmt.Fprintf(&b, ", counted from %d", q.N)
 	}
 	if q.Left > 0 {
 		b.WriteString(", " + words.Finished(q.Left) + " left")

@@ -819,8 +819,8 @@ func TestAKillIsHeard(t *testing.T) {
 	server := soundtest.NewRig(t)
 	h := newHome(t, "PULSE_SERVER="+server.Server)
 	p := newPane(t, h, 80, 24, "--sound", "pulse", "--volume", "0.7")
-	p.wait("Did you hear it?")
-	p.keys("y")
+	p.wait("Which number was spoken?")
+	p.keys("n")
 	p.wait("try it in the light")
 	shell, err := strconv.Atoi(strings.TrimSpace(p.do("list-panes", "-F", "#{pane_pid}")))
 	if err != nil {

@@ -636,7 +636,7 @@ func BenchmarkIdle(b *testing.B) {
 		keys string
 		busy string // what where says once it is so
 	}{
-		{"bench", []string{"--blind"}, "y", ""},
+		{"bench", []string{"--blind"}, "n", ""},
 		{"wash", []string{"rehearse", "--blind", "--process", "only-wash"}, " ", `"stage": "wash"`},
 	} {
 		b.Run(x.name, func(b *testing.B) {

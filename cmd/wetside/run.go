@@ -20,6 +20,7 @@ import (
 	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/notebook"
+	"wetside/session/say"
 	"wetside/session/words"
 	"wetside/sound"
 	"wetside/sound/voice"
@@ -239,7 +240,7 @@ func (p program) sayEnded(set settings) {
 }
 
 func playEnded(engine *sound.Engine) {
-	engine.Play(session.Cue{Key: "ended", Kind: session.CueError, Text: "ended; paper is covered?"})
+	engine.Play(session.Cue{Key: "ended", Kind: session.CueError, Lines: &[]say.Line{say.Ended.Of()}})
 	ctx, cancel := context.WithTimeout(context.Background(), 4*time.Second)
 	defer cancel()
 	engine.Drain(ctx)

@@ -175,8 +175,13 @@ func (s *sitting) speak() (err error) {
 	// Where nothing is drawn nobody could be told of it later. With paper out
 	// the clocks go on all the same: a loudspeaker may come back.
 	if s.guard == nil && s.set.Sound != "none" && !s.M.PaperOut() {
-		if st := audible(s.ctx, s.engine); !st.OK {
+		switch st := audible(s.ctx, s.engine); {
+		case !st.OK:
 			return fmt.Errorf("nothing can be heard (%s), and by sound alone nothing would be told: plug in a loudspeaker, or start without --blind", st.Reason)
+		case st.Reach != sound.Everything:
+			return fmt.Errorf("nothing can be spoken (%s), and by sound alone nothing would be told: plug in a loudspeaker, or start without --blind", orNone(st.Reason, st.Device))
+		case st.Volume == 0:
+			return errors.New("the volume is 0, and by sound alone nothing would be told: start with --volume 0.7, or without --blind")
 		}
 	}
 	return nil
@@ -297,8 +302,8 @@ func (s *sitting) config() tui.Config {
 		if cfg.Strip, err = strip.Read(); err != nil {
 			s.notices = append(s.notices, oneLine(err))
 		}
-		if s.engine != nil {
-			s.engine.Play(session.Cue{Key: "hello", Kind: session.CueDone})
+		if s.engine != nil && (!cfg.ConfirmSound || cfg.Resumed != "") { // else the question sounds it
+			s.engine.Play(session.Cue{Key: "hello", Kind: session.CueHello})
 		}
 	}
 	cfg.Notices = s.notices

@@ -18,7 +18,7 @@ func (s *speaker) Play(c session.Cue) { s.e.Play(c) }
 func (s *speaker) State() desk.SoundState {
 	st := s.e.Status()
 	heard := map[sound.Reach]desk.Heard{sound.Everything: desk.HeardAll, sound.Tones: desk.HeardBeeps, sound.Silence: desk.HeardNot}
-	return desk.SoundState{Heard: heard[st.Reach], Device: st.Device, OK: st.OK, Reason: st.Reason, Volume: int(st.Volume*100 + 0.5)}
+	return desk.SoundState{Heard: heard[st.Reach], Device: st.Device, OK: st.OK, Reason: st.Reason, Moved: st.Moved, Volume: int(st.Volume*100 + 0.5)}
 }
 
 func (s *speaker) Volume(step int) {

@@ -91,7 +91,7 @@ func (c *SoundsCmd) Run(h *host) error {
 // motif names a sound, phrase what is said.
 func (h *host) motif(i int, n sound.Named) { h.say("%2d  %-20s  %s", i+1, n.Name, n.Says) }
 func (h *host) phrase(q session.Cue) {
-	h.say("    \"%s\"", strings.Join(voice.Words(q, voice.Full), " "))
+	h.say("    \"%s\"", voice.Words(q, voice.Full))
 }
 
 // play plays them, or asks about them, as far as anything can be heard.

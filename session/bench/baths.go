@@ -288,10 +288,23 @@ func BathCues(trays []*session.Tray, sheets []*session.Sheet, from, to time.Dura
 			if sheet != nil {
 				cue.Sheet = sheet.ID
 			}
+			cue.Stage = stageOf(t.Name, sheets)
 			out = append(out, cue)
 		}
 	}
 	return out
+}
+
+// stageOf is the stage that the sheets' processes have in a tray; empty: none.
+func stageOf(tray string, sheets []*session.Sheet) session.Stage {
+	for _, s := range sheets {
+		for _, st := range s.Spec.Process.Steps {
+			if st.Bath == tray {
+				return st.Stage
+			}
+		}
+	}
+	return ""
 }
 
 // reaches returns when the bath reached, or by age will reach, the share.

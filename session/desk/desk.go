@@ -5,11 +5,13 @@
 package desk
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"time"
 
 	"wetside/session"
+	"wetside/session/say"
 )
 
 // A Clock tells instants, and when in real time an instant will be: the two
@@ -69,7 +71,8 @@ type SoundState struct {
 	Device string
 	OK     bool
 	Reason string
-	Volume int // percent
+	Moved  string // it is heard, and not where it was at the start: what to do
+	Volume int    // percent
 	// Elsewhere: another program makes the sound for both.
 	Elsewhere bool
 }
@@ -172,22 +175,32 @@ func (d *Desk) trouble(err error) {
 	}
 	if d.Trouble == "" {
 		d.Trouble = err.Error()
-		d.errors++
-		d.Sound.Play(session.Cue{Key: fmt.Sprintf("error/record/%d", d.errors), Kind: session.CueError, Text: "notebook"})
+		d.play("error/record", session.CueError, say.NotWritten.Of())
 	}
 	d.Trouble = err.Error()
 }
 
-// Complain makes a refusal heard.
+// Complain makes a refusal heard: what says itself aloud does so, and of the rest
+// it is said that the screen tells.
 func (d *Desk) Complain(err error) {
-	d.errors++
-	d.Sound.Play(session.Cue{Key: fmt.Sprintf("error/%d", d.errors), Kind: session.CueError, Text: err.Error()})
+	l := say.NotDone.Of()
+	var said interface{ Line() say.Line }
+	if errors.As(err, &said) {
+		l = said.Line()
+	}
+	d.play("error", session.CueError, l)
 }
 
-// Say speaks words to the user, now.
-func (d *Desk) Say(text string) {
+// Say speaks lines to the user, now.
+func (d *Desk) Say(ls ...say.Line) {
+	if len(ls) > 0 {
+		d.play("say", session.CueSay, ls...)
+	}
+}
+
+func (d *Desk) play(key string, kind session.CueKind, ls ...say.Line) {
 	d.errors++
-	d.Sound.Play(session.Cue{Key: fmt.Sprintf("say/%d", d.errors), Kind: session.CueSay, Text: text})
+	d.Sound.Play(session.Cue{Key: fmt.Sprintf("%s/%d", key, d.errors), Kind: kind, Lines: &ls})
 }
 
 // take applies events in the order in which they were stored.
@@ -314,8 +327,7 @@ func (d *Desk) schedule() {
 	scale := func(x time.Duration) time.Duration { return time.Duration(float64(x) * pace) }
 	from := now.Add(-scale(late))
 	to := now.Add(min(scale(horizon), max(horizonMost, scale(horizonLeast))))
-	cues := d.M.Cues(from, to)
-	cues = append(cues, d.benchCues(from, to)...)
+	cues := d.M.CuesWith(from, to, d.benchCues(from.Add(-session.Warm), to.Add(session.Ahead)))
 	due := make([]session.Due, 0, len(cues))
 	for _, c := range cues {
 		if d.Hands && (c.Kind == session.CueCall || c.Kind == session.CueOver) {

@@ -7,6 +7,7 @@ import (
 
 	"wetside/session"
 	"wetside/session/bench"
+	"wetside/session/say"
 )
 
 // Presses are the user's hands on the one large key and its two neighbours: a
@@ -273,12 +274,21 @@ func (d *Desk) caution(t Target, at Place) (c Caution, spent string) {
 	return c, spent
 }
 
+// A why is a refusal of the desk's own, and how it is said aloud.
+type why struct {
+	text string
+	line say.Line
+}
+
+func (w *why) Error() string  { return w.text }
+func (w *why) Line() say.Line { return w.line }
+
 // ErrNoTime: the sheet has no exposure time yet.
-var ErrNoTime = errors.New("it has no time yet: give its light, or a time")
+var ErrNoTime error = &why{"it has no time yet: give its light, or a time", say.NoTime.Of()}
 
 // Why a deed cannot be taken back.
 var (
-	ErrNoDeed = errors.New("there is nothing to take back")
+	ErrNoDeed error = &why{"there is nothing to take back", say.NothingToUndo.Of()}
 	// ErrLongAgo: the deed is an exposure's begin or end, and some time ago.
 	ErrLongAgo = errors.New("that was a while ago")
 )
@@ -328,7 +338,7 @@ func (d *Desk) TakeBack(deed session.Deed) error {
 }
 
 // ErrNoStep: no sheet lies in a bath whose time could be changed.
-var ErrNoStep = errors.New("no step runs whose time could be changed")
+var ErrNoStep error = &why{"no step runs whose time could be changed", say.NoStep.Of()}
 
 const (
 	stretchBy    = 30 * time.Second

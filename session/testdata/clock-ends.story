@@ -24,6 +24,9 @@ cues 0:00 1:30
 0:40 stage begins (fix) for 0:40
 0:50 thirty seconds (fix) left 0:30
 1:10 ten seconds (fix) left 0:10
+1:17 pip (fix)
+1:18 pip (fix)
+1:19 pip (fix)
 1:20 move now (fix)
 1:28 call again (fix) over 0:08
 
@@ -39,6 +42,9 @@ cues 0:00 1:30
 0:40 stage begins (fix) for 0:40
 0:50 thirty seconds (fix) left 0:30
 1:10 ten seconds (fix) left 0:10
+1:17 pip (fix)
+1:18 pip (fix)
+1:19 pip (fix)
 1:20 move now (fix)
 1:28 call again (fix) over 0:08
 

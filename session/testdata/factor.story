@@ -46,6 +46,9 @@ cues 0:09 2:30
 1:15 minutes left (develop) left 1:00
 1:45 thirty seconds (develop) left 0:30
 2:05 ten seconds (develop) left 0:10
+2:12 pip (develop) to stop
+2:13 pip (develop) to stop
+2:14 pip (develop) to stop
 2:15 move now (develop) to stop
 2:23 call again (develop) to stop over 0:08
 

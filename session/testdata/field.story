@@ -30,8 +30,11 @@ cues 0:00 9:00
 2:30 sheet 2: exposure half (expose) left 1:30
 3:00 sheet 2: minutes left (expose) left 1:00
 3:50 sheet 2: ten seconds (expose) left 0:10
-4:00 sheet 1: exposure half (expose) left 4:00
+3:57 sheet 2: pip (expose)
+3:58 sheet 2: pip (expose)
+3:59 sheet 2: pip (expose)
 4:00 sheet 2: exposure done (expose)
+4:02.500 sheet 1: exposure half (expose) left 4:00
 4:08 sheet 2: call again (expose) over 0:08
 4:20 sheet 2: call again (expose) over 0:20
 4:38 sheet 2: call again (expose) over 0:38
@@ -41,11 +44,14 @@ cues 0:00 9:00
 6:00 sheet 2: over by (expose) over 2:00
 6:45 sheet 2: call again (expose) over 2:45
 7:00 sheet 1: minutes left (expose) left 1:00
-7:00 sheet 2: over by (expose) over 3:00
+7:02.500 sheet 2: over by (expose) over 3:00
 7:45 sheet 2: call again (expose) over 3:45
 7:50 sheet 1: ten seconds (expose) left 0:10
+7:57 sheet 1: pip (expose)
+7:58 sheet 1: pip (expose)
+7:59 sheet 1: pip (expose)
 8:00 sheet 1: exposure done (expose)
-8:00 sheet 2: over by (expose) over 4:00
+8:02.500 sheet 2: over by (expose) over 4:00
 8:08 sheet 1: call again (expose) over 0:08
 8:20 sheet 1: call again (expose) over 0:20
 8:38 sheet 1: call again (expose) over 0:38
@@ -88,9 +94,12 @@ need: hatbox caddy
 cues 2:30 20:00
 ----
 2:30 sheet 1: light changed (expose) left 12:00
-2:30 sheet 2: exposure half (expose) left 1:30
+2:32.400 sheet 2: exposure half (expose) left 1:30
 3:00 sheet 2: minutes left (expose) left 1:00
 3:50 sheet 2: ten seconds (expose) left 0:10
+3:57 sheet 2: pip (expose)
+3:58 sheet 2: pip (expose)
+3:59 sheet 2: pip (expose)
 4:00 sheet 2: exposure done (expose)
 4:08 sheet 2: call again (expose) over 0:08
 4:20 sheet 2: call again (expose) over 0:20
@@ -118,6 +127,9 @@ cues 2:30 20:00
 13:45 sheet 2: call again (expose) over 9:45
 14:00 sheet 2: over by (expose) over 10:00
 14:20 sheet 1: ten seconds (expose) left 0:10
+14:27 sheet 1: pip (expose)
+14:28 sheet 1: pip (expose)
+14:29 sheet 1: pip (expose)
 14:30 sheet 1: exposure done (expose)
 14:38 sheet 1: call again (expose) over 0:08
 14:45 sheet 2: call again (expose) over 10:45

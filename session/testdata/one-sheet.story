@@ -28,12 +28,15 @@ need: caddy
 cues 1:00 6:00
 ----
 1:00 stage begins (develop) for 1:30
-1:01 agitate (develop) for 2:50
+1:02.500 agitate (develop) for 2:50
 2:00 minutes left (develop) left 2:00
 2:30 may be judged (develop) left 1:30
 3:00 minutes left (develop) left 1:00
 3:30 thirty seconds (develop) left 0:30
 3:50 lift and drain (develop) for 0:10
+3:57 pip (develop) to stop
+3:58 pip (develop) to stop
+3:59 pip (develop) to stop
 4:00 move now (develop) to stop
 4:08 call again (develop) to stop over 0:08
 4:20 call again (develop) to stop over 0:20
@@ -72,8 +75,11 @@ need: caddy
 cues 3:00 3:30
 ----
 3:00 stage begins (stop) for 0:10
-3:01 agitate (stop) for 0:05
+3:02.500 agitate (stop) for 0:05
 3:05 lift and drain (stop) for 0:05
+3:07 pip (stop) to fix
+3:08 pip (stop) to fix
+3:09 pip (stop) to fix
 3:10 move now (stop) to fix
 3:18 call again (stop) to fix over 0:08
 
@@ -89,12 +95,15 @@ ok
 cues 3:14 4:40
 ----
 3:14 stage begins (fix) for 1:00
-3:15 agitate (fix) for 0:10
+3:16.500 agitate (fix) for 0:10
 3:24 agitation off (fix)
 3:44 agitate (fix) for 0:05
-3:44 thirty seconds (fix) left 0:30
+3:44.500 thirty seconds (fix) left 0:30
 3:49 agitation off (fix)
 4:04 lift and drain (fix) for 0:10
+4:11 pip (fix) to wash
+4:12 pip (fix) to wash
+4:13 pip (fix) to wash
 4:14 move now (fix) to wash
 4:22 call again (fix) to wash over 0:08
 4:34 call again (fix) to wash over 0:20

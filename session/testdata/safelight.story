@@ -45,16 +45,19 @@ cues 4:00 20:00
 4:00 stage begins (develop) for 1:00
 4:30 thirty seconds (develop) left 0:30
 4:50 ten seconds (develop) left 0:10
+4:57 pip (develop) to fix
+4:58 pip (develop) to fix
+4:59 pip (develop) to fix
 5:00 move now (develop) to fix
-5:00 safelight half left 2:00
+5:02.500 safelight half left 2:00
 5:08 call again (develop) to fix over 0:08
 5:20 call again (develop) to fix over 0:20
 5:38 call again (develop) to fix over 0:38
 6:00 over by (develop) to fix over 1:00
 6:05 call again (develop) to fix over 1:05
 6:45 call again (develop) to fix over 1:45
-7:00 over by (develop) to fix over 2:00
 7:00 safelight all
+7:02.500 over by (develop) to fix over 2:00
 7:45 call again (develop) to fix over 2:45
 8:00 over by (develop) to fix over 3:00
 8:45 call again (develop) to fix over 3:45
@@ -111,6 +114,9 @@ cues 6:10 11:10
 10:10 minutes left (wash) left 1:00
 10:40 thirty seconds (wash) left 0:30
 11:00 ten seconds (wash) left 0:10
+11:07 pip (wash)
+11:08 pip (wash)
+11:09 pip (wash)
 
 at 7:00 undo one
 ----

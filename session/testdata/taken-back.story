@@ -30,7 +30,7 @@ view 1:00
 
 cues 0:00 12:00
 ----
-0:30 move taken back
+0:30 sheet 1: move taken back
 
 at 1:00 undo caddy
 ----
@@ -46,6 +46,9 @@ cues 1:00 9:40
 5:30 exposure half (expose) left 4:00
 8:30 minutes left (expose) left 1:00
 9:20 ten seconds (expose) left 0:10
+9:27 pip (expose)
+9:28 pip (expose)
+9:29 pip (expose)
 9:30 exposure done (expose)
 9:38 call again (expose) over 0:08
 
@@ -85,9 +88,12 @@ need: caddy
 
 cues 5:59 9:31
 ----
-6:30 move taken back
+6:30 sheet 1: move taken back
 8:30 minutes left (expose) left 1:00
 9:20 ten seconds (expose) left 0:10
+9:27 pip (expose)
+9:28 pip (expose)
+9:29 pip (expose)
 9:30 exposure done (expose)
 
 at 9:30 end caddy
@@ -148,10 +154,13 @@ need: caddy
 
 cues 10:29 12:01
 ----
-11:00 minutes left (develop) left 1:00
-11:00 move taken back (develop)
+11:00 sheet 1: move taken back (develop)
+11:02.500 minutes left (develop) left 1:00
 11:30 thirty seconds (develop) left 0:30
 11:50 ten seconds (develop) left 0:10
+11:57 pip (develop) to fix
+11:58 pip (develop) to fix
+11:59 pip (develop) to fix
 12:00 move now (develop) to fix
 
 # Spoiled again, and the move before it is not taken back in its place.

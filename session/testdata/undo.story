@@ -41,6 +41,9 @@ need: hatbox
 cues 1:53 2:10
 ----
 1:53 move taken back (develop)
+1:57 pip (develop) to stop
+1:58 pip (develop) to stop
+1:59 pip (develop) to stop
 2:00 move now (develop) to stop
 2:08 call again (develop) to stop over 0:08
 
@@ -61,6 +64,9 @@ ok
 cues 2:00 2:11
 ----
 2:00 stage begins (stop) for 0:10
+2:07 pip (stop) to fix
+2:08 pip (stop) to fix
+2:09 pip (stop) to fix
 2:10 move now (stop) to fix
 
 at 2:10 press hatbox

@@ -78,9 +78,9 @@ need: one two
 cues 5:59 8:00
 ----
 6:00 sheet 2: stage begins (wash) for 30:00
-6:00 sheet 2: wash begins again (wash) for 10:00
+6:02.400 sheet 2: wash begins again (wash) for 10:00
 7:00 sheet 1: minutes left (wash) left 9:00
-7:00 sheet 2: minutes left (wash) left 29:00
+7:02.500 sheet 2: minutes left (wash) left 29:00
 
 at 10:00 press one
 ----

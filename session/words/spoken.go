@@ -84,29 +84,3 @@ func Spoken(d time.Duration) string {
 	}
 	return strings.Join(p, " ")
 }
-
-// Said is a time as a voice says it, word by word: "forty seven seconds", "one
-// minute thirty", "two hours five minutes".
-func Said(h, m, s int) []string {
-	var out []string
-	count := func(n int, one string) {
-		out = append(out, Cardinal(n)...)
-		if n != 1 {
-			one += "s"
-		}
-		out = append(out, one)
-	}
-	if h > 0 {
-		count(h, "hour")
-	}
-	if m > 0 {
-		count(m, "minute")
-	}
-	switch {
-	case h == 0 && m > 0 && s > 0:
-		out = append(out, Cardinal(s)...)
-	case s > 0 || h == 0 && m == 0:
-		count(s, "second")
-	}
-	return out
-}

@@ -1,15 +1,17 @@
-// Package voice says the program's announcements: it turns a cue into words
-// (Words), and words into samples joined from short spoken clips (Voice).
+// Package voice says the program's announcements: it turns a cue into lines of
+// the closed language of package say (Lines), and those into samples joined from
+// recorded phrases (Voice).
 //
-// The clips are in the binary. They were made with flite from clips.txt by the
-// program in gen (go generate); LICENSE-clips names source, voice and licence.
-// A word of the user's own, such as a camera's name, is spoken by a WAV file of
-// theirs, else by the system's voice if there is one, else left out: a cue
-// always carries the stage and the sheet's number, which are clips.
+// The clips are in the binary. They were made with flite by the program in gen
+// (go generate), one for every phrase of package say; clips.txt has those that
+// are not spoken as they are written, and LICENSE-clips names source, voice and
+// licence. A name of the user's own, such as a camera's, is spoken by a WAV file
+// of theirs, else by the system's voice if there is one; where neither can, a
+// number or the bath stands for it.
 //
-// A token is the name of a clip ("lift and drain", "four"), a pause (":", ";",
-// ","), or a name that is not in the vocabulary. All samples are mono, 48 kHz,
-// no larger than Peak, and every clip has the same A-weighted loudness, Level.
+// A token is the name of a clip ("lift and drain", "four"), a pause (";", ","),
+// or a user's name behind a quotation mark. All samples are mono, 48 kHz, no
+// larger than Peak, and every clip has the same A-weighted loudness, Level.
 package voice
 
 import (
@@ -22,6 +24,7 @@ import (
 	"sync"
 
 	"wetside/session"
+	"wetside/session/say"
 	"wetside/sound/voice/pack"
 )
 
@@ -77,7 +80,6 @@ type Voice struct {
 	pack *pack.Pack
 	say  func(string) ([]float32, error)
 	user map[string][]float32
-	long int // words in the longest name in user
 
 	mu     sync.Mutex
 	clips  map[string][]float32
@@ -94,6 +96,11 @@ func New(cfg Config) (*Voice, error) {
 	p, err := openPack()
 	if err != nil {
 		return nil, err
+	}
+	for _, c := range say.Clips() {
+		if !p.Has(c) {
+			return nil, fmt.Errorf("voice clips: %q is not recorded; run go generate in sound/voice", c)
+		}
 	}
 	v := &Voice{pack: p, say: cfg.Say, user: map[string][]float32{},
 		clips: map[string][]float32{}, spoken: map[string][]float32{}}
@@ -121,7 +128,6 @@ func (v *Voice) load(user fs.FS) error {
 		}
 		name := plain(strings.TrimSuffix(e.Name(), ext))
 		v.user[name] = s
-		v.long = max(v.long, len(strings.Fields(name)))
 	}
 	return errors.Join(faults...)
 }
@@ -133,27 +139,12 @@ func plain(name string) string {
 	}), " "))
 }
 
-// Vocabulary lists the names of all clips.
-func Vocabulary() []string {
-	p, err := openPack()
-	if err != nil {
-		return nil
-	}
-	return p.Names()
-}
-
-// Known reports whether a token is a clip of the vocabulary.
-func Known(token string) bool {
-	p, err := openPack()
-	return err == nil && p.Has(token)
-}
-
 // Phrase is what is said for a cue: 48 kHz mono, nil when nothing is to be said.
 //
 // A name that only Config.Say can speak makes Phrase wait for it the first
 // time: render ahead, and not on the goroutine that feeds the loudspeaker.
 func (v *Voice) Phrase(c session.Cue, talk Talk) []float32 {
-	return v.Say(script(c, talk, v.can, v.Tokens))
+	return v.Say(script(c, talk, v.can))
 }
 
 // Say joins tokens to one announcement: 48 kHz mono, nil when none of them can
@@ -210,6 +201,7 @@ func (v *Voice) can(name string) bool { return len(v.clip(name)) > 0 }
 // clip is one token's samples: the user's recording, the clip, the system's
 // voice.
 func (v *Voice) clip(token string) []float32 {
+	token = strings.TrimPrefix(token, `"`) // a name of the user's
 	if s, ok := v.user[plain(token)]; ok {
 		return s
 	}

@@ -1,5 +1,5 @@
-// Command gen makes the voice's clips: it has flite speak every line of
-// clips.txt, trims the silence, keeps what a laptop's loudspeaker can give,
+// Command gen makes the voice's clips: it has flite speak every phrase of package
+// say, as clips.txt says or as it is written, trims the silence, keeps what a laptop's loudspeaker can give,
 // brings all to one loudness and writes clips.pack. Run it by
 //
 //	go generate wetside/sound/voice
@@ -23,13 +23,16 @@ import (
 	"strconv"
 	"strings"
 
+	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/gonum/dsp/fourier"
+
+	"wetside/session/say"
 )
 
 const (
 	rate  = 16000 // Hz, what flite's voices give
 	level = -18.0 // dBFS, A-weighted, of the spoken part of each clip
-	peak  = 0.80  // no sample is larger: room for a motif beside it
+	peak  = 0.70  // no sample is larger: room for a motif beside it
 	low   = 300.0 // Hz: below, a laptop's loudspeaker only moves
 	high  = 7000.0
 )
@@ -39,7 +42,7 @@ func main() {
 	out := flag.String("o", "clips.pack", "file to write")
 	voice := flag.String("voice", "", "use this voice of flite for all clips")
 	flag.Parse()
-	data, err := build(*list, *voice)
+	data, err := build(*list, *voice, nil)
 	if err == nil {
 		err = os.WriteFile(*out, data, 0o644)
 	}
@@ -106,6 +109,28 @@ func readList(path string) ([]line, error) {
 	return lines, sc.Err()
 }
 
+// withAll gives a line for every clip there is to be: what the list says nothing
+// of is spoken as it is written.
+func withAll(listed []line, names []string) ([]line, error) {
+	by := map[string]line{}
+	for _, l := range listed {
+		by[l.name] = l
+	}
+	var out []line
+	for _, n := range names {
+		l, ok := by[n]
+		if !ok {
+			l = line{name: n, text: n, voice: voiceDefault, pace: 1, low: low}
+		}
+		delete(by, n)
+		out = append(out, l)
+	}
+	for n := range by {
+		return nil, fmt.Errorf("%q is said nowhere: take its line out", n)
+	}
+	return out, nil
+}
+
 // Made is the line a pack carries about its origin.
 func made() (string, error) {
 	out, err := exec.Command("flite", "--version").CombinedOutput()
@@ -119,10 +144,23 @@ func made() (string, error) {
 	return v + " " + runtime.GOOS + "/" + runtime.GOARCH, nil
 }
 
-func build(list, voice string) ([]byte, error) {
+// build makes the pack of all clips, or of those that only says.
+func build(list, voice string, only func(i int, l line) bool) ([]byte, error) {
 	lines, err := readList(list)
 	if err != nil {
 		return nil, err
+	}
+	if lines, err = withAll(lines, say.Clips()); err != nil {
+		return nil, fmt.Errorf("%s: %w", list, err)
+	}
+	if only != nil {
+		var some []line
+		for i, l := range lines {
+			if only(i, l) {
+				some = append(some, l)
+			}
+		}
+		lines = some
 	}
 	from, err := made()
 	if err != nil {
@@ -133,16 +171,24 @@ func build(list, voice string) ([]byte, error) {
 		return nil, err
 	}
 	defer os.RemoveAll(dir)
-	var clips []clip
-	for _, l := range lines {
+	clips := make([]clip, len(lines))
+	var some errgroup.Group
+	some.SetLimit(runtime.NumCPU())
+	for i, l := range lines {
 		if voice != "" {
 			l.voice = voice
 		}
-		s, err := speak(l, filepath.Join(dir, "clip.wav"))
-		if err != nil {
-			return nil, fmt.Errorf("%q: %w", l.name, err)
-		}
-		clips = append(clips, clip{l.name, shape(s, l.low)})
+		some.Go(func() error {
+			s, err := speak(l, filepath.Join(dir, fmt.Sprintf("%d.wav", i)))
+			if err != nil {
+				return fmt.Errorf("%q: %w", l.name, err)
+			}
+			clips[i] = clip{l.name, shape(s, l.low)}
+			return nil
+		})
+	}
+	if err := some.Wait(); err != nil {
+		return nil, err
 	}
 	return write(rate, from, clips), nil
 }
@@ -266,8 +312,9 @@ func energies(s []float64, frame int) []float64 {
 	return out
 }
 
-// trim cuts the silence before and behind. The threshold is low, so that the
-// breath of an "f" or the hiss of an "s" stays.
+// trim cuts the silence before and behind. The thresholds are low, so that the
+// breath of an "f", the hiss of an "s" or the burst of a "t" stays; before, of what
+// is so soft no more than 60 ms, for a clip is to be heard at once.
 func trim(s []float64) []float64 {
 	const frame = rate / 200
 	e := energies(s, frame)
@@ -275,14 +322,17 @@ func trim(s []float64) []float64 {
 	for _, v := range e {
 		top = max(top, v)
 	}
-	floor := top * math.Pow(10, -55.0/10)
+	db := func(x float64) float64 { return top * math.Pow(10, x/10) }
 	a, b := 0, len(e)
-	for a < b && e[a] < floor {
+	for a < b && e[a] < db(-38) {
 		a++
 	}
-	for b > a && e[b-1] < floor {
+	for first := a; a > 0 && first-a < 12 && e[a-1] >= db(-54); {
+		a--
+	}
+	for b > a && e[b-1] < db(-52) {
 		b--
 	}
-	a, b = max(a-1, 0)*frame, min((b+2)*frame, len(s))
+	a, b = max(a-2, 0)*frame, min((b+2)*frame, len(s))
 	return s[a:b]
 }

@@ -1,0 +1,213 @@
+package session
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"strings"
+	"time"
+)
+
+// This file puts cues where each can be heard: like calls of several sheets are
+// one call, and what would fall together is moved apart. It is done where cues
+// are made, so that what is scheduled, heard and printed is the same. Common
+// practice, no source.
+const (
+	// alike is within how much like calls are one.
+	alike = 400 * time.Millisecond
+	// Warm is how long before a span, and Ahead how long behind it, cues can bear on
+	// those in it.
+	Warm  = 20 * time.Second
+	Ahead = 5 * time.Second
+)
+
+// call reports whether a cue keeps its instant: hands act on it.
+func (c Cue) call() bool { return c.Urgent() && c.Kind != CueError }
+
+// fact reports whether a cue says what has just been done, or a clock has done:
+// it keeps its instant too.
+func (c Cue) fact() bool {
+	switch c.Kind {
+	case CueBegin, CueBack, CueDone, CueSpoiled, CueLightOn, CueCovered, CueUncovered, CueSeen, CueRelight:
+		return true
+	}
+	return false
+}
+
+// folds reports whether like cues of several sheets are one.
+func (c Cue) folds() bool {
+	switch c.Kind {
+	case CueRockOn, CueRockOff, CueMinutes, CueThirty, CueTen, CueAtLeast, CueDrain, CueMove, CueCall, CueOver, CueChange, CuePip, CueSoon, CueDone:
+		return true
+	}
+	return false
+}
+
+// like reports whether o says of another sheet what c says.
+func (c Cue) like(o Cue) bool {
+	if c.Kind != o.Kind || !c.folds() || c.Num == o.Num || o.T-c.T > alike {
+		return false
+	}
+	if c.Kind == CuePip {
+		return c.N == o.N && c.Led == o.Led && (!c.Led || c.Next == o.Next)
+	}
+	near := func(a, b time.Duration) bool { return (a - b).Abs() <= alike }
+	return c.Stage == o.Stage && c.Label == o.Label && c.Next == o.Next && c.Led == o.Led && near(c.Left, o.Left) && near(c.Over, o.Over)
+}
+
+// takes is how long a cue's motif and the words at its level of speech last, so
+// that the next begins when it has been heard: as measured of the clips, to a
+// tenth of a second.
+func (c Cue) takes() time.Duration {
+	const ms = time.Millisecond
+	if n := c.Numbers().Len(); n > 1 {
+		c.Nums, c.Num = 0, 0
+		return c.takes() + time.Duration(n-1)*600*ms
+	}
+	switch c.Kind {
+	case CueDrain, CueMove, CueCall, CueLightOff:
+		return 2500 * ms
+	case CueRockOn, CueRockOff:
+		if !c.Named {
+			return 500 * ms // at most a motif
+		}
+		return 1700 * ms
+	case CueTen:
+		return 1700 * ms
+	case CueCovered, CueUncovered, CueLightOn, CueRelight, CueSeen, CueBegin:
+		return 2400 * ms
+	case CueSoon:
+		return 1200 * ms
+	case CueDone, CueSpoiled:
+		return 1500 * ms
+	}
+	return 2500 * ms
+}
+
+// patience is how late a cue may be that says what time it is: behind that it is
+// left out, motif and words, for what it says is no longer so. Others wait as
+// long as they have to.
+func (c Cue) patience() time.Duration {
+	switch c.Kind {
+	case CueTen:
+		return 2 * time.Second
+	case CueRockOn, CueRockOff, CueThirty:
+		return 4 * time.Second
+	case CueMinutes, CueOver, CueHalf:
+		return 6 * time.Second
+	case CueSafeHalf:
+		return time.Minute
+	}
+	return math.MaxInt64
+}
+
+// placed are cues that have their place, in the order of time.
+type placed []Cue
+
+// put places a cue as soon as it can be heard whole, and reports whether it can
+// within its patience.
+func (p *placed) put(c Cue) bool {
+	at, most := c.T, time.Duration(3*time.Second) // no cue takes longer
+	for i, _ := slices.BinarySearchFunc(*p, c.T-most, func(o Cue, t time.Duration) int { return cmp.Compare(o.T, t) }); i < len(*p); i++ {
+		o := (*p)[i]
+		if o.T >= at+c.takes() {
+			break
+		}
+		at = max(at, o.T+o.takes())
+	}
+	if at-c.T > c.patience() {
+		return false
+	}
+	c.delay(at)
+	i, _ := slices.BinarySearchFunc(*p, c, func(o, c Cue) int { return cmp.Compare(o.T, c.T) })
+	*p = slices.Insert(*p, i, c)
+	return true
+}
+
+// Arrange folds and moves cues, which are in the order of time. What is a call
+// for the hands keeps its instant, unless two sheets need them at once: then the
+// second is called when the words of the first are over. What can wait goes
+// where it can be heard whole. Ticks stay where they are; a pip that would fall
+// into a call is left out, for the call says more.
+func Arrange(cues []Cue) []Cue {
+	// Like calls are one: the first of them, with the numbers of all.
+	folded := make([]Cue, 0, len(cues))
+next:
+	for _, c := range cues {
+		for i := len(folded) - 1; i >= 0 && c.T-folded[i].T <= alike; i-- {
+			f := &folded[i]
+			if f.like(c) {
+				f.Nums = f.Numbers() | c.Numbers()
+				f.Also = strings.TrimSpace(f.Also + " " + c.Key)
+				continue next
+			}
+		}
+		folded = append(folded, c)
+	}
+	var calls, can, late, ticks []Cue
+	var out placed
+	for _, c := range folded {
+		switch {
+		case c.Ticks() || c.Kind == CueSoon:
+			ticks = append(ticks, c)
+		case c.call():
+			calls = append(calls, c)
+		case c.fact():
+			out = append(out, c)
+		case c.patience() == math.MaxInt64:
+			can = append(can, c)
+		default:
+			late = append(late, c)
+		}
+	}
+	// The hands first: move and cover before lift, and that before the others.
+	slices.SortStableFunc(calls, func(a, b Cue) int { return cmp.Or(cmp.Compare(a.T, b.T), cmp.Compare(hands(a), hands(b))) })
+	type due struct {
+		num int
+		t   time.Duration
+	}
+	put := map[due]bool{} // off, of the sheets whose call is not at its instant
+	for i := range calls {
+		c := &calls[i]
+		if i > 0 {
+			was := c.T
+			if c.delay(calls[i-1].T + calls[i-1].takes()); c.T > was {
+				put[due{c.Num, was}] = true
+			}
+		}
+	}
+	out = append(out, calls...)
+	slices.SortStableFunc(out, func(a, b Cue) int { return cmp.Compare(a.T, b.T) })
+	for _, c := range append(can, late...) {
+		out.put(c)
+	}
+	calls = slices.DeleteFunc(slices.Clone(out), func(c Cue) bool { return !c.call() })
+	for _, c := range ticks {
+		if c.Kind == CuePip && (put[due{c.Num, c.T + time.Duration(c.N)*time.Second}] ||
+			slices.ContainsFunc(calls, func(o Cue) bool { return (o.T - c.T).Abs() < alike })) {
+			continue
+		}
+		out = append(out, c)
+	}
+	slices.SortStableFunc(out, func(a, b Cue) int { return cmp.Or(cmp.Compare(a.T, b.T), cmp.Compare(a.Num, b.Num)) })
+	return out
+}
+
+// hands is the order of calls that fall on one instant.
+func hands(c Cue) int {
+	switch c.Kind {
+	case CueMove, CueLightOff:
+		return 0
+	case CueDrain, CueCall:
+		return 1
+	}
+	return 2
+}
+
+// delay moves a cue to t if it is sooner.
+func (c *Cue) delay(t time.Duration) {
+	if c.T < t {
+		c.At = c.At.Add(t - c.T)
+		c.T = t
+	}
+}

@@ -1,0 +1,170 @@
+package sound
+
+import (
+	"fmt"
+	"math/rand"
+	"testing"
+	"time"
+
+	"wetside/session"
+	"wetside/session/say"
+	"wetside/sound/voice"
+)
+
+// crowd lives through an hour's work in minutes: sheets that go in one after
+// another, each moved so long after it was called. It returns every cue that was
+// heard of, as it stood when it was due.
+func crowd(t *testing.T, sheets int, each, late time.Duration) []session.Cue {
+	t.Helper()
+	step := func(s session.Stage, d, drain time.Duration, a session.Agitation) session.Step {
+		return session.Step{Stage: s, Bath: string(s), AtLeast: d, AtMost: d, Drain: drain, Agitation: a, Batch: s == session.Wash}
+	}
+	const sec = time.Second
+	p := session.Process{Steps: []session.Step{
+		step(session.Develop, 90*sec, 5*sec, session.Agitation{Continuous: true}),
+		step(session.Stop, 15*sec, 3*sec, session.Agitation{Continuous: true}),
+		step(session.Fix, 2*time.Minute, 5*sec, session.Agitation{First: 20 * sec, For: 5 * sec, Every: 15 * sec}),
+		step(session.Wash, 2*time.Minute, 0, session.Agitation{}),
+	}}
+	p.Steps[0].AtLeast = 70 * sec
+	m := session.New()
+	zero := session.Instant{Wall: time.Date(2026, 5, 1, 10, 0, 0, 0, time.UTC), BootID: "b"}
+	apply := func(at time.Duration, e session.Event) {
+		e.At = zero.Add(at)
+		if err := m.Apply(e); err != nil {
+			t.Fatal(err)
+		}
+	}
+	apply(0, session.Event{Kind: session.Opened})
+	for i := range sheets {
+		apply(0, session.Event{Kind: session.SheetAdded, Sheet: fmt.Sprint(i), Spec: &session.SheetSpec{Process: p}})
+	}
+	var out []session.Cue
+	seen := map[string]bool{}
+	in, press := 0, time.Duration(-1<<40)
+	const tick = 100 * time.Millisecond
+	for now := time.Duration(0); ; now += tick {
+		for _, v := range m.View(zero.Add(now)).Sheets {
+			if v.Phase == session.Wet && now >= v.Ends+late && now >= press+1500*time.Millisecond {
+				if v.Stage != session.Wash { // all come out of it together
+					press = now
+				}
+				apply(now, session.Event{Kind: session.Moved, Sheet: v.ID, From: v.Visit})
+			}
+		}
+		if in < sheets && now >= time.Duration(in)*each {
+			apply(now, session.Event{Kind: session.Moved, Sheet: fmt.Sprint(in)})
+			in++
+		}
+		for _, c := range m.Cues(zero.Add(now), zero.Add(now+tick)) {
+			if !seen[c.Key] {
+				seen[c.Key] = true
+				out = append(out, c)
+			}
+		}
+		if in == sheets && !m.Running() {
+			return out
+		}
+	}
+}
+
+// spoken plays cues and answers offline and tells when each cue's words began;
+// what was dropped is in the mixer.
+func spoken(t *testing.T, cues []session.Cue, answers []time.Duration) (m *Mixer, begun map[string]time.Duration) {
+	v, err := voice.New(voice.Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	m = NewMixer(1)
+	begun = map[string]time.Duration{}
+	last := time.Duration(0)
+	for _, c := range cues {
+		if last = max(last, c.T); !pressed(c) {
+			m.Put(c, c.T, v.Phrase(c, Normal))
+		}
+	}
+	answer := v.Phrase(session.Cue{Kind: session.CueSay, Lines: &[]say.Line{
+		say.StandsLeft.Of("fix", say.Left(47*time.Second)).To(say.Num(4)), say.AndMore.Of(3), say.KeysOf.Of("trays"), say.AskQuitRunning.Of()}}, Normal)
+	buf := make([]float32, 960)
+	for at := int64(0); duration(at) < last+8*time.Second; at += int64(len(buf)) {
+		for len(answers) > 0 && answers[0] <= duration(at) {
+			m.Put(session.Cue{Key: fmt.Sprint("say/", at), Kind: session.CueSay}, duration(at), answer)
+			answers = answers[1:]
+		}
+		for _, c := range cues { // what a press brings is not known before
+			if pressed(c) && c.T >= duration(at) && c.T < duration(at+int64(len(buf))) {
+				m.Put(c, c.T, v.Phrase(c, Normal))
+			}
+		}
+		m.Fill(buf, at, 0)
+		if sp := &m.speaking; sp.on && sp.pos > 0 {
+			if _, ok := begun[sp.cue.Key]; !ok {
+				begun[sp.cue.Key] = duration(sp.at)
+			}
+		}
+	}
+	return m, begun
+}
+
+// pressed reports whether a cue is what a press brought.
+func pressed(c session.Cue) bool { return c.Kind == session.CueBegin || c.Kind == session.CueDone }
+
+// With four sheets, and where, help and questions asked at any moment, the words
+// of a move begin within 0.6 s of its call.
+func TestTheWordsOfAMoveAreNeverLate(t *testing.T) {
+	cues := crowd(t, 4, 17*time.Second, 2*time.Second)
+	r := rand.New(rand.NewSource(1))
+	var answers []time.Duration
+	for at := time.Duration(0); at < cues[len(cues)-1].T; {
+		at += time.Duration(r.Intn(5000)) * time.Millisecond
+		answers = append(answers, at)
+	}
+	_, begun := spoken(t, cues, answers)
+	moves := 0
+	worst := time.Duration(0)
+	for _, c := range cues {
+		if c.Kind != session.CueMove {
+			continue
+		}
+		moves++
+		at, ok := begun[c.Key]
+		if late := at - c.T; !ok || late > 600*time.Millisecond {
+			t.Errorf("%s to %s at %v: its words begin %v after it (spoken: %t)", c.Key, c.Next, c.T, late, ok)
+		} else {
+			worst = max(worst, late)
+		}
+	}
+	if moves < 10 {
+		t.Errorf("%d calls to move", moves)
+	}
+	t.Logf("%d calls to move, the words at worst %v after the call", moves, worst)
+}
+
+// Of eight sheets, each two minutes and a half in the trays before it washes and a
+// new one each half minute, every call carries its number and nothing is dropped
+// that was called.
+func TestEightSheetsAreEachCalledByNumber(t *testing.T) {
+	cues := crowd(t, 8, 30*time.Second, 2*time.Second)
+	m, begun := spoken(t, cues, nil)
+	said := 0
+	for _, d := range m.dropped {
+		t.Errorf("%v %s: dropped, %s", d.Cue.T, voice.Words(d.Cue, Normal), d.Why)
+	}
+	for _, c := range cues {
+		words := voice.Words(c, Normal)
+		switch _, ok := begun[c.Key]; {
+		case c.Ticks():
+		case !c.Named && c.Numbers().Len() < 2:
+			if c.T > 30*time.Second && c.T < cues[len(cues)-1].T-time.Minute {
+				t.Errorf("%v %s has no number", c.T, c.Kind)
+			}
+		case words == "":
+			t.Errorf("%v %s of sheet %d has no words", c.T, c.Kind, c.Num)
+		case ok:
+			said++
+		default:
+			t.Errorf("%v %s: not said", c.T, words)
+		}
+	}
+	t.Logf("%d calls said with their number", said)
+}
