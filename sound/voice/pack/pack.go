@@ -31,7 +31,8 @@ type coded struct {
 	data []byte
 }
 
-// Decode reads a pack as the generator of the clips writes it. The clips stay coded until asked for.
+// Decode reads a pack as the generator of the clips writes it. The clips stay where
+// they are in data, coded, until they are asked for.
 func Decode(data []byte) (*Pack, error) {
 	r := bytes.NewReader(data)
 	head := make([]byte, len(Magic))
@@ -54,9 +55,9 @@ func Decode(data []byte) (*Pack, error) {
 			fault = io.ErrUnexpectedEOF
 			return nil
 		}
-		p := make([]byte, n)
-		_, fault = io.ReadFull(r, p)
-		return p
+		at := len(data) - r.Len()
+		_, fault = r.Seek(int64(n), io.SeekCurrent)
+		return data[at : at+n]
 	}
 	p := &Pack{Rate: u32(), clips: map[string]coded{}}
 	p.Made = string(block(u32()))
