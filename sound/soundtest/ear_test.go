@@ -107,7 +107,7 @@ func TestEachMotifAlone(t *testing.T) {
 		cues = append(cues, soundtest.Want{Cue: n.Cue, At: 300*time.Millisecond + time.Duration(i)*900*time.Millisecond})
 	}
 	for _, volume := range []float64{1, 0.1} {
-		x := mix(cues, 30*time.Second, volume, nil)
+		x := mix(cues, cues[len(cues)-1].At+2*time.Second, volume, nil)
 		check(t, fmt.Sprintf("volume %g", volume), cues, soundtest.Listen(x), 40*time.Millisecond)
 		addNoise(x, -20)
 		check(t, fmt.Sprintf("volume %g, noise", volume), cues, soundtest.Listen(x), 40*time.Millisecond)

@@ -80,11 +80,15 @@ func walk(t *testing.T, p session.Process, paper session.Paper, late time.Durati
 }
 
 // wants sets the cues on the recording's time line. What the mixer does not
-// sound, a soft tick that falls into one like it, is not wanted.
+// sound, a soft tick that falls into one like it, is not wanted; nor are pips, which
+// are a second apart in life, and lie in one another at this pace.
 func wants(cues []session.Cue) (ws []soundtest.Want, length time.Duration) {
 	slices.SortStableFunc(cues, func(a, b session.Cue) int { return cmp.Compare(a.T, b.T) })
 	until := map[string]time.Duration{}
 	for _, c := range cues {
+		if c.Kind == session.CuePip {
+			continue
+		}
 		at := time.Second + c.T/pace
 		if m, ok := sound.MotifFor(c); ok && m.Soft {
 			if at < until[m.Name] {
@@ -156,4 +160,19 @@ func TestEveryProcessOfTheDefaultsIsHeard(t *testing.T) {
 			}
 		})
 	}
+}
+
+// Three, two, one, and the call, at the pace of life.
+func TestPipsAreHeardASecondApart(t *testing.T) {
+	var ws []soundtest.Want
+	for n := range 4 {
+		c := session.Cue{Key: fmt.Sprint("1/1/pip/", 3-n), Kind: session.CuePip, Num: 1, Stage: session.Develop, Next: session.Stop, N: 3 - n}
+		if n == 3 {
+			c.Key, c.Kind = "1/1/move", session.CueMove
+		}
+		ws = append(ws, soundtest.Want{Cue: c, At: time.Duration(n+1) * time.Second})
+	}
+	x := mix(ws, 6*time.Second, 0.8, nil)
+	addNoise(x, -20)
+	check(t, "pips", ws, soundtest.Listen(x), 40*time.Millisecond)
 }
