@@ -141,8 +141,11 @@ func (p program) run() error {
 // that is only heard; nil where there is none. What a terminal cannot do of it, it
 // leaves out: no picture depends on it.
 func (p program) blackener(out *os.File, profile ember.Profile) *ember.Guard {
+	if out == nil || !term.IsTerminal(out.Fd()) {
+		return nil // what goes into a file stays text
+	}
 	if !profile.CanDraw() {
-		if term := p.getenv("TERM"); out == nil || term == "" || term == "dumb" || term == "unknown" {
+		if name := p.getenv("TERM"); name == "" || name == "dumb" || name == "unknown" {
 			return nil
 		}
 		profile = ember.ANSI256
