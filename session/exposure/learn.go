@@ -95,7 +95,7 @@ const (
 	cameraDoubt  = 0.5  // of a camera with its hole
 	paperDoubt   = 1.0  // of a paper's speed
 	slopeDoubt   = 0.15 // of a paper's reciprocity, for each doubling of time
-	driftDoubt   = 0.35 // of chemistry and keeping, fading over driftDays
+	driftDoubt   = 0.4  // of chemistry and keeping, fading over driftDays
 	driftDays    = 30.0
 	judgeDoubt   = 0.35 // of a judgement, and judgeShare for each stop judged
 	judgeShare   = 0.15

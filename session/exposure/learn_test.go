@@ -47,7 +47,7 @@ func anySheets(rng *rand.Rand, n int) []exposure.Judged {
 func TestAgainstConditioningByHand(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 6))
 	cov := func(a, b exposure.Judged, same bool) float64 {
-		v := 0.35 * 0.35 * math.Exp(-math.Abs(a.At.Sub(b.At).Hours())/24/30)
+		v := 0.4 * 0.4 * math.Exp(-math.Abs(a.At.Sub(b.At).Hours())/24/30)
 		if a.Camera == b.Camera && a.Hole == b.Hole {
 			v += 0.25
 		}
@@ -88,8 +88,8 @@ func TestAgainstConditioningByHand(t *testing.T) {
 // by hand, the root of the sum of the squares, today's light with it.
 func TestAnUnknownCameraIsAsUncertainAsThePrior(t *testing.T) {
 	m := must(exposure.Learn(nil))
-	near(t, "at two minutes", must(m.Predict(caddy(120))).SD, math.Sqrt(0.25+1+0.35*0.35+0.25), 1e-12)
-	near(t, "three octaves on", must(m.Predict(caddy(960))).SD, math.Sqrt(0.25+1+0.35*0.35+0.25+0.15*0.15*9), 1e-12)
+	near(t, "at two minutes", must(m.Predict(caddy(120))).SD, math.Sqrt(0.25+1+0.4*0.4+0.25), 1e-12)
+	near(t, "three octaves on", must(m.Predict(caddy(960))).SD, math.Sqrt(0.25+1+0.4*0.4+0.25+0.15*0.15*9), 1e-12)
 }
 
 // A camera that is a stop and a half out: sheet after sheet exposed as last
@@ -197,8 +197,8 @@ func TestAnotherHoleIsLearnedAnew(t *testing.T) {
 func TestNeverWithoutSayingHowSure(t *testing.T) {
 	m := must(exposure.Learn(nil))
 	c := must(m.Predict(caddy(120)))
-	// 1.2816 sqrt(0.25 + 1 + 0.1225 + 0.25)
-	if c.N != 0 || !strings.Contains(c.Sentence(), "nothing is learned yet of tea caddy") || !strings.Contains(c.Sentence(), "1.6 stops") {
+	// 1.2816 sqrt(0.25 + 1 + 0.16 + 0.25)
+	if c.N != 0 || !strings.Contains(c.Sentence(), "nothing is learned yet of tea caddy") || !strings.Contains(c.Sentence(), "1.7 stops") {
 		t.Errorf("%q", c.Sentence())
 	}
 	s := caddy(120)
@@ -206,9 +206,9 @@ func TestNeverWithoutSayingHowSure(t *testing.T) {
 	j := judgedOf(s, 1)
 	j.ID, j.Stops = "sheet 4", 1
 	m = must(exposure.Learn([]exposure.Judged{j}))
-	// In the same reading, by hand: v = 0.25 + 1 + 0.1225 + 0.25 of v + 0.25 (a
-	// judgement of a stop) is 0.866 of what was seen; sd sqrt(v - v^2/(v+0.25)).
-	v := 0.25 + 1 + 0.35*0.35 + 0.25
+	// In the same reading, by hand: v = 0.25 + 1 + 0.16 + 0.25 of v + 0.25 (a
+	// judgement of a stop) is 0.869 of what was seen; sd sqrt(v - v^2/(v+0.25)).
+	v := 0.25 + 1 + 0.4*0.4 + 0.25
 	c = must(m.Predict(s))
 	near(t, "stops", c.Stops, v/(v+0.25), 1e-9)
 	near(t, "sd", c.SD, math.Sqrt(v-v*v/(v+0.25)), 1e-9)
