@@ -65,6 +65,8 @@ var backs = map[Kind]func(m *Machine, s *Sheet, d *Deed, t time.Duration){
 	ExposureTold:     (*Machine).wholeBack,
 	Developed:        (*Machine).wholeBack,
 	Spoiled:          (*Machine).spoilBack,
+	Dried:            (*Machine).afterWashBack,
+	Flattened:        (*Machine).afterWashBack,
 	Marked:           (*Machine).markBack,
 	SafelightOn:      (*Machine).lampBack,
 	SafelightOff:     (*Machine).lampBack,
@@ -287,6 +289,7 @@ func (m *Machine) catchUp(s *Sheet, e Event, t time.Duration) {
 func (m *Machine) unmove(s *Sheet, serial int) {
 	if s.Phase == Finished {
 		s.Phase, s.EndedAt, s.EndedT = Wet, Instant{}, 0
+		s.DryAt, s.FlatAt = Instant{}, Instant{}
 		m.reopen(s)
 	}
 	for n := len(s.Visits); n > 0 && s.Visits[n-1].Serial > serial; n-- {

@@ -91,6 +91,10 @@ const (
 	// Judged is what the finished sheet says about its exposure: Sheet, Stops
 	// (positive: it should have had more), Note (what was seen).
 	Judged Kind = "judged"
+	// Dried: a washed sheet is dry: Sheet. Flattened: it has lain under a weight, or
+	// been pressed, and is flat: Sheet.
+	Dried     Kind = "dried"
+	Flattened Kind = "flattened"
 	// Scanned ties a picture file to the sheet: Sheet, Note (its path).
 	Scanned Kind = "scanned"
 	// Remade changes what was said of a sheet: Sheet, Spec. Of one that is done it is

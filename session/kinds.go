@@ -104,6 +104,8 @@ var rules = map[Kind]rule{
 	Marked:    {needs: hasSheet, apply: (*Machine).mark, tells: "marks"},
 	MarkNamed: {needs: hasSheet | hasN, may: hasNote, late: true, apply: (*Machine).nameMark, tells: "marks"},
 	Judged:    {needs: hasSheet, may: hasStops | hasNote, late: true, apply: (*Machine).judge, tells: "judgements"},
+	Dried:     {needs: hasSheet, late: true, apply: (*Machine).afterWash, tells: "dry"},
+	Flattened: {needs: hasSheet, late: true, apply: (*Machine).afterWash, tells: "flat"},
 	Scanned:   {needs: hasSheet, may: hasNote, late: true, apply: (*Machine).scan, tells: "scan"},
 
 	SafelightOn:  {all: true, apply: (*Machine).lamp, tells: "safelight_s"},
@@ -132,7 +134,8 @@ func (e *Event) check() error {
 }
 
 func (m *Machine) apply(e Event, t time.Duration) error {
-	if m.closed && !rules[e.Kind].late {
+	// What may be said after the end may be taken back after it.
+	if m.closed && !rules[e.Kind].late && !(e.Kind == Undone && rules[e.What].late) {
 		return refuse("the session is closed").saying(say.ClosedSession.Of())
 	}
 	r, known := rules[e.Kind]
@@ -271,6 +274,31 @@ func (m *Machine) judge(s *Sheet, e Event, _ time.Duration) error {
 	}
 	s.Judged = &Judgement{e.At, e.Stops, e.Note}
 	return nil
+}
+
+// afterWash takes in what becomes of a sheet when no clock runs for it any more.
+func (m *Machine) afterWash(s *Sheet, e Event, _ time.Duration) error {
+	at := &s.DryAt
+	switch {
+	case s.Phase != Finished:
+		return refuse("sheet %d is %s", s.Num, s.Phase).saying(say.SheetIs.Of(say.Sheet(s.Num), say.State(s.Phase)))
+	case e.Kind == Flattened && s.DryAt.IsZero():
+		return refuse("say first that sheet %d is dry", s.Num)
+	case e.Kind == Flattened:
+		at = &s.FlatAt
+	}
+	if !at.IsZero() {
+		return refuse("sheet %d is so already", s.Num).saying(say.AlreadySo.Of(say.Sheet(s.Num)))
+	}
+	*at = e.At
+	return nil
+}
+
+func (m *Machine) afterWashBack(s *Sheet, d *Deed, _ time.Duration) {
+	if d.Kind == Dried {
+		s.DryAt = Instant{}
+	}
+	s.FlatAt = Instant{}
 }
 
 func (m *Machine) scan(s *Sheet, e Event, _ time.Duration) error {

@@ -40,6 +40,8 @@ type Sheet struct {
 	Open      []Span
 	FixedT    time.Duration // when it left the first fixing bath; 0: not yet
 	EndedAt   Instant
+	DryAt     Instant // when it was said to be dry, and flat; zero: not said
+	FlatAt    Instant
 	EndedT    time.Duration
 	SpoiltFor string // why, when spoiled
 

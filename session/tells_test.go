@@ -75,6 +75,9 @@ func TestTheRecordTellsEveryKind(t *testing.T) {
 		{Kind: session.SheetAdded, Sheet: "a", Spec: &spec},
 		{Kind: session.ExposureTold, Sheet: "a", Planned: 9 * min, Told: &session.Told{From: hour.Add(-2 * time.Hour)}},
 		{Kind: session.Developed, Sheet: "a", Told: &session.Told{Steps: []time.Duration{2 * min}}},
+		{Kind: session.Closed},
+		{Kind: session.Dried, Sheet: "a"},
+		{Kind: session.Flattened, Sheet: "a"},
 	}
 	// record is the sheet's record when the event at index out is left out.
 	record := func(life []session.Event, out int) map[string]json.RawMessage {

@@ -115,6 +115,12 @@ func state(m *session.Machine, at session.Instant, lit, out map[string]bool) str
 	for i, s := range m.Sheets() {
 		c, sv := *s, v.Sheets[i]
 		c.AddedAt, c.EndedAt, c.Undone, sv.Visit = session.Instant{}, session.Instant{}, nil, 0
+		if !c.DryAt.IsZero() {
+			c.DryAt = storyDay
+		}
+		if !c.FlatAt.IsZero() {
+			c.FlatAt = storyDay
+		}
 		c.EmergedIn = 0
 		c.Visits = append([]session.Visit{}, c.Visits...)
 		for j := range c.Visits {
@@ -168,7 +174,7 @@ func anyDeed(t *rapid.T, m *session.Machine, at session.Instant) session.Event {
 		{Kind: session.LightChanged, Sheet: id, Stops: 1, Planned: planned}, {Kind: session.Retimed, Sheet: id, Planned: planned}, {Kind: session.ExposureEnded, Sheet: id},
 		{Kind: session.Moved, Sheet: id, From: from}, {Kind: session.Moved, Sheet: id, From: from}, {Kind: session.Moved, Sheet: id, From: from}, {Kind: session.Held, Sheet: id, From: from},
 		{Kind: session.ImageSeen, Sheet: id}, {Kind: session.StepTimed, Sheet: id, From: from, Planned: planned}, {Kind: session.WaterChanged, Bath: string(session.Wash)},
-		{Kind: session.Spoiled, Sheet: id}, {Kind: session.Marked, Sheet: id}, {Kind: session.SafelightOff}, {Kind: session.SafelightOn},
+		{Kind: session.Dried, Sheet: id}, {Kind: session.Flattened, Sheet: id}, {Kind: session.Spoiled, Sheet: id}, {Kind: session.Marked, Sheet: id}, {Kind: session.SafelightOff}, {Kind: session.SafelightOn},
 		{Kind: session.BathMixed, Mix: &mix}, {Kind: session.BathRetired, Bath: bath}, {Kind: session.BathPromoted, Bath: bath, Into: "fix"}} {
 		if e.At = at; m.Would(e) == nil {
 			can = append(can, e)

@@ -13,6 +13,7 @@ import (
 	"github.com/charmbracelet/x/ansi"
 
 	"wetside/session"
+	"wetside/session/desk"
 	"wetside/session/exposure"
 	"wetside/session/say"
 	"wetside/session/words"
@@ -33,6 +34,11 @@ type Book interface {
 	Judge(id string, stops float64, seen string) error
 	// Correct puts right what was said of a sheet: "camera hat-box".
 	Correct(id, text string) error
+	// Waiting returns the dry sheets that wait to be judged, the oldest first, each
+	// with the line for its back.
+	Waiting() (rows []BookRow, lines []string, err error)
+	// After says of a sheet of an earlier session that it is dry, or flat.
+	After(id string, what session.Kind) error
 	// Next is the time for another sheet in the light of this one, by what is
 	// learned; 0 where it is not known. teaches: a judgement of this one counts.
 	Next(id string) (t time.Duration, teaches bool)
@@ -61,7 +67,9 @@ type BookRow struct {
 type BookSheet struct {
 	BookRow
 	Bars   []Bar
-	Lines  []string       // everything else, in words
+	Lines  []string // everything else, in words
+	Dry    bool     // it was said to be
+	Flat   bool
 	Taught *exposure.Plot // what its camera's sheets on its paper have taught; nil: nothing
 }
 
@@ -82,9 +90,12 @@ type book struct {
 	top    int        // the first row of the page that is seen
 	other  *BookSheet // beside open
 	err    error
+	// row are the sheets that are judged in a row, and lines those for their backs.
+	row   []BookRow
+	lines []string
 }
 
-var bookKeys = struct{ Up, Down, Left, Right, Scroll, Open, Filter, Judge, Beside, Back, Mark, Correct key.Binding }{
+var bookKeys = struct{ Up, Down, Left, Right, Scroll, Open, Filter, Judge, Beside, Back, Mark, Correct, Dry, Row key.Binding }{
 	Up:      key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "sheet")),
 	Down:    key.NewBinding(key.WithKeys("down")),
 	Left:    key.NewBinding(key.WithKeys("left"), key.WithHelp("left/right", "other sheet")),
@@ -97,6 +108,8 @@ var bookKeys = struct{ Up, Down, Left, Right, Scroll, Open, Filter, Judge, Besid
 	Back:    key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "back")),
 	Mark:    key.NewBinding(key.WithKeys("m"), key.WithHelp("m", "name a mark")),
 	Correct: key.NewBinding(key.WithKeys("c"), key.WithHelp("c", "correct")),
+	Dry:     key.NewBinding(key.WithKeys("d"), key.WithHelp("d", "dry, then flat")),
+	Row:     key.NewBinding(key.WithKeys("t"), key.WithHelp("t", "to be judged")),
 }
 
 // Notebook is what was written down.
@@ -108,9 +121,9 @@ func (b *book) enter(m *Model) { b.load(m) }
 func (b *book) keys(*Model) []key.Binding {
 	k := bookKeys
 	if b.open != nil {
-		return []key.Binding{k.Back, k.Judge, k.Correct, k.Left, k.Scroll, k.Mark}
+		return []key.Binding{k.Back, k.Judge, k.Correct, k.Left, k.Scroll, k.Mark, k.Dry, k.Row}
 	}
-	return []key.Binding{k.Open, k.Up, k.Judge, k.Filter, k.Beside, k.Correct, trayKeys.Pick}
+	return []key.Binding{k.Open, k.Up, k.Judge, k.Filter, k.Beside, k.Correct, trayKeys.Pick, k.Dry, k.Row}
 }
 
 func (b *book) load(m *Model) {
@@ -145,6 +158,10 @@ func (b *book) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	}
 	row := b.rows[b.at]
 	switch {
+	case key.Matches(k, bookKeys.Row):
+		return b.begin(m)
+	case key.Matches(k, bookKeys.Dry):
+		return b.dry(m, row)
 	case key.Matches(k, trayKeys.Pick):
 		return b.pick(m, number(k))
 	case b.open != nil && b.other == nil && key.Matches(k, bookKeys.Scroll):
@@ -224,6 +241,10 @@ func (b *book) pick(m *Model, n int) tea.Cmd {
 
 // judge asks what the sheet says of its exposure, in the words of its paper.
 func (b *book) judge(m *Model, row BookRow) {
+	b.judgeWith(m, row, func(j Judgement) (tea.Cmd, error) { return b.keep(m, row, j) })
+}
+
+func (b *book) judgeWith(m *Model, row BookRow, keep func(Judgement) (tea.Cmd, error)) {
 	// The list does not know the paper, the sheet does.
 	s, err := m.cfg.Book.Show(row.ID)
 	if err != nil {
@@ -241,16 +262,16 @@ func (b *book) judge(m *Model, row BookRow) {
 		case err != nil:
 			return nil, err
 		case len(read) > 1:
-			return b.whichWay(m, row, read, line), nil
+			return b.whichWay(m, row, read, line, keep), nil
 		}
-		return b.keep(m, row, read[0])
+		return keep(read[0])
 	})
 	line = m.ask
 }
 
 // whichWay asks for one judgement after the other which was meant; where none
 // was, what was typed stands to be put right.
-func (b *book) whichWay(m *Model, row BookRow, read []Judgement, line *question) tea.Cmd {
+func (b *book) whichWay(m *Model, row BookRow, read []Judgement, line *question, keep func(Judgement) (tea.Cmd, error)) tea.Cmd {
 	back := func() tea.Cmd {
 		m.ask = line
 		return m.answer("say more or less: 1/2 more, sky is grey", say.SayWhich.Of())
@@ -261,13 +282,13 @@ func (b *book) whichWay(m *Model, row BookRow, read []Judgement, line *question)
 	text := fmt.Sprintf("Sheet %d: %s. Is that what you mean?", row.Num, read[0].Says)
 	m.ask = &question{text: text, lines: saying(say.AskMeant.Of(say.Stops(read[0].Stops))), leave: back,
 		yes: func() tea.Cmd {
-			cmd, err := b.keep(m, row, read[0])
+			cmd, err := keep(read[0])
 			if err != nil {
 				return m.answer(ember.SafeText(err.Error()), say.NotDone.Of())
 			}
 			return cmd
 		},
-		no: func() tea.Cmd { return b.whichWay(m, row, read[1:], line) }}
+		no: func() tea.Cmd { return b.whichWay(m, row, read[1:], line, keep) }}
 	if m.cfg.Blind {
 		m.desk.Say(m.ask.lines()...)
 	}
@@ -298,6 +319,91 @@ func (b *book) keep(m *Model, row BookRow, j Judgement) (tea.Cmd, error) {
 		return m.answer("kept: the next exposure will reckon with it", say.Kept.Of()), nil
 	}
 	return m.answer(fmt.Sprintf("kept; next time in this light %s (was %s)", words.Long(is.Seconds()), words.Long(was.Seconds())), say.KeptNext.Of(say.Left(is), say.Left(was))), nil
+}
+
+// dry says of a sheet that it is dry, or, where that was said, that it is flat.
+func (b *book) dry(m *Model, row BookRow) tea.Cmd {
+	s, err := m.cfg.Book.Show(row.ID)
+	if err != nil {
+		return m.answer(err.Error(), say.NotDone.Of())
+	}
+	what, is, line := session.Dried, "dry", say.DryNow.Of(say.Sheet(row.Num))
+	switch {
+	case s.Dry && s.Flat:
+		return m.answer(fmt.Sprintf("sheet %d is dry and flat already", row.Num), say.AlreadySo.Of(say.Sheet(row.Num)))
+	case s.Dry:
+		what, is, line = session.Flattened, "flat", say.FlatNow.Of(say.Sheet(row.Num))
+	}
+	if m.desk.M.Sheet(row.ID) != nil {
+		if m.do(session.Event{Kind: what, Sheet: row.ID}) != nil {
+			return nil
+		}
+	} else if err := m.cfg.Book.After(row.ID, what); err != nil {
+		m.desk.Complain(err)
+		m.said = ember.SafeText(err.Error())
+		return nil
+	}
+	b.again(m)
+	return m.answer(fmt.Sprintf("sheet %d is %s", row.Num, is), line)
+}
+
+// begin judges in a row what waits for it, the oldest first.
+func (b *book) begin(m *Model) (cmd tea.Cmd) {
+	var err error
+	if b.row, b.lines, err = m.cfg.Book.Waiting(); err != nil {
+		return m.answer(ember.SafeText(err.Error()), say.NotDone.Of())
+	}
+	return b.next(m)
+}
+
+// next asks of the first that is left: a number is a judgement, y asks for words.
+func (b *book) next(m *Model) tea.Cmd {
+	if len(b.row) == 0 {
+		return m.answer(strings.TrimSpace(m.said+" no dry sheet waits to be judged"), say.NoneToJudge.Of())
+	}
+	row := b.row[0]
+	var ways []string
+	for i, q := range desk.Quick {
+		ways = append(ways, fmt.Sprintf("%d %s", i+1, q))
+	}
+	q := &question{text: fmt.Sprintf("%s How was it? %s. One of %d to be judged.", strings.TrimSpace(row.Name+"  "+b.lines[0]+"."), strings.Join(ways, ", "), len(b.row)),
+		lines: saying(say.AskQuick.Of(say.Sheet(row.Num))), yesIs: "in words", noIs: "the next one",
+		leave: func() tea.Cmd { return m.tell(say.LeftAsItWas.Of()) }}
+	on := func() tea.Cmd {
+		b.row, b.lines = b.row[1:], b.lines[1:]
+		return b.next(m)
+	}
+	kept := func(j Judgement) (tea.Cmd, error) {
+		cmd, err := b.keep(m, row, j)
+		if err != nil {
+			return nil, err
+		}
+		return tea.Batch(cmd, on()), nil
+	}
+	q.no = on
+	q.yes = func() tea.Cmd {
+		b.judgeWith(m, row, kept)
+		return nil
+	}
+	q.digit = func(n int) tea.Cmd {
+		if n < 1 || n > len(desk.Quick) {
+			m.ask = q
+			return m.answer(fmt.Sprintf("1 to %d", len(desk.Quick)), say.NotUnderstood.Of())
+		}
+		read, err := m.cfg.Book.Read(row.ID, desk.Quick[n-1])
+		var cmd tea.Cmd
+		if err == nil && len(read) == 1 {
+			cmd, err = kept(read[0])
+		}
+		if err != nil {
+			m.ask = q
+			m.desk.Complain(err)
+			m.said = ember.SafeText(err.Error())
+		}
+		return cmd
+	}
+	m.put(q)
+	return nil
 }
 
 // again reads list and pages anew, after something was added to a sheet.

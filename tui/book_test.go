@@ -61,6 +61,81 @@ func (shelf) Correct(_, text string) error {
 
 func (shelf) Next(string) (time.Duration, bool) { return 0, true }
 
+func (shelf) Waiting() ([]BookRow, []string, error)   { return nil, nil, nil }
+func (shelf) After(_ string, what session.Kind) error { return nil }
+
+// drying is a shelf with two dry sheets that wait to be judged, and keeps what was
+// said of them.
+type drying struct {
+	shelf
+	said *[]string
+}
+
+func (d drying) Waiting() ([]BookRow, []string, error) {
+	return []BookRow{{ID: "x", Num: 4, Name: "signal arm"}, {ID: "y", Num: 5}}, []string{"4, 2026-05-03, tea-caddy, overcast, 5 min", "5, 2026-05-03"}, nil
+}
+
+func (d drying) Show(id string) (BookSheet, error) {
+	b, err := d.shelf.Show("a")
+	for _, s := range *d.said {
+		b.Dry, b.Flat = b.Dry || strings.Contains(s, "dried"), b.Flat || strings.Contains(s, "flattened")
+	}
+	return b, err
+}
+
+func (d drying) Judge(id string, stops float64, _ string) error {
+	*d.said = append(*d.said, fmt.Sprint(id, " ", stops))
+	return nil
+}
+
+func (d drying) Read(_, text string) ([]Judgement, error) {
+	stops, ok := map[string]float64{"right": 0, "1/2 too dark": -0.5, "1/2 too light": 0.5, "1 too dark": -1, "1 too light": 1}[text]
+	if !ok {
+		return nil, errors.New(text + " is no judgement")
+	}
+	return []Judgement{{Stops: stops}}, nil
+}
+
+func (d drying) After(id string, what session.Kind) error {
+	*d.said = append(*d.said, id+" "+string(what))
+	return nil
+}
+
+// What waits to be judged is judged in a row by one key each; the keys that are
+// pressed without looking judge nothing, and what one key cannot say is typed.
+func TestSheetsAreJudgedInARow(t *testing.T) {
+	for keys, want := range map[string]string{"2 n": "x -0.5", "n 1": "y 0", "space enter 9 esc": "", "1 1": "x 0,y 0", "y r i g h t enter 3": "x 0,y 0.5"} {
+		var said []string
+		w, m := newWorld(t, func(c *Config) { c.Start, c.Book = Notebook, drying{said: &said} })
+		m.goTo(Notebook)
+		m.keys(t, "t")
+		if got := plain(m); !strings.Contains(got, "tea-caddy, overcast") || !strings.Contains(got, "2 1/2 too dark") {
+			t.Fatalf("it does not ask:\n%s", got)
+		}
+		for k := range strings.FieldsSeq(keys) {
+			w.pass(2 * time.Second)
+			m.keys(t, k)
+		}
+		if got := strings.Join(said, ","); got != want || m.ask != nil {
+			t.Errorf("%s: kept %q, not %q; %q", keys, got, want, m.said)
+		}
+	}
+}
+
+// One key says that a sheet is dry, and the same key then that it is flat.
+func TestAKeySaysDryAndThenFlat(t *testing.T) {
+	var said []string
+	w, m := newWorld(t, func(c *Config) { c.Start, c.Book = Notebook, drying{said: &said} })
+	m.goTo(Notebook)
+	for range 3 {
+		w.pass(2 * time.Second)
+		m.keys(t, "d")
+	}
+	if len(said) != 2 || !strings.HasSuffix(said[0], " dried") || !strings.HasSuffix(said[1], " flattened") || !strings.Contains(m.said, "dry and flat already") {
+		t.Errorf("%q, then %q", said, m.said)
+	}
+}
+
 // taught is a shelf whose next time becomes longer by a judgement.
 type taught struct {
 	shelf

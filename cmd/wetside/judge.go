@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 
 	"wetside/profiles"
@@ -15,8 +16,8 @@ import (
 
 // JudgeCmd records a judgement.
 type JudgeCmd struct {
-	ID    string   `arg:"" help:"The sheet, as wetside sheet takes it." complete:"sheet"`
-	Stops string   `arg:"" help:"How much more (1/2) or less (-1/2) it should have had; or what it looks like: \"1/2 too dark\", \"1 too light\", right."`
+	ID    string   `arg:"" optional:"" help:"The sheet, as wetside sheet takes it. Without one, the dry sheets that wait for it, the oldest first." complete:"sheet"`
+	Stops string   `arg:"" optional:"" help:"How much more (1/2) or less (-1/2) it should have had; or what it looks like: \"1/2 too dark\", \"1 too light\", right."`
 	Seen  []string `arg:"" optional:"" help:"What was seen."`
 }
 
@@ -30,6 +31,7 @@ func (JudgeCmd) Help() string {
   wetside judge 6f1a right
   wetside judge 3 black
   wetside judge 4 "left out" "light leak at the lid"
+  wetside judge                     in a row: 1 to 5, or words; enter: the next
 
 Positive is more exposure. "Too dark" and "too light" are turned into more or
 less by the paper: a direct positive gets lighter with more exposure, a paper
@@ -49,9 +51,15 @@ func (c *JudgeCmd) Run(h *host) error {
 	if b != nil {
 		defer b.Close()
 	}
+	if c.ID == "" {
+		return c.row(h, b)
+	}
 	r, err := find(h, b, c.ID)
 	if err != nil {
 		return err
+	}
+	if c.Stops == "" {
+		return usage("say what sheet %d should have had, like 1/2, or \"1/2 too dark\"", r.Num)
 	}
 	text := plainMinus(c.Stops)
 	if len(c.Seen) > 0 {
@@ -62,7 +70,63 @@ func (c *JudgeCmd) Run(h *host) error {
 		}
 		text += between + strings.Join(c.Seen, " ")
 	}
-	plan := h.planner(b)
+	return h.judge(b, h.planner(b), r, text)
+}
+
+// row judges the dry sheets that wait for it, the oldest first.
+func (c *JudgeCmd) row(h *host, b *notebook.Book) error {
+	var rows []notebook.Record
+	if b != nil {
+		a, err := desk.AfterWash(b, h.now())
+		if err != nil {
+			return err
+		}
+		rows = a.Judge
+	}
+	if len(rows) == 0 {
+		h.say("no dry sheet waits to be judged")
+		return nil
+	}
+	const next = "next"
+	plan, a := h.planner(b), h.asker()
+	for i, r := range rows {
+		h.say("%d of %d: %s", i+1, len(rows), strings.TrimSpace(words.Clean(r.Name)+"  "+r.Pencil()))
+		if i == 0 {
+			h.say("%s", quickly())
+		}
+		said := ""
+		if err := a.ask(&said, "how was it", "1 to 5, or words; enter alone: the next; q: no more", next, func(s string) error {
+			switch {
+			case s == next:
+				return nil
+			case strings.EqualFold(s, "q"):
+				return nil
+			}
+			if n, err := strconv.Atoi(s); err == nil && n >= 1 && n <= len(desk.Quick) {
+				s = desk.Quick[n-1]
+			}
+			return h.judge(b, plan, r, plainMinus(s))
+		}); err != nil {
+			return err
+		}
+		if strings.EqualFold(said, "q") {
+			return nil
+		}
+	}
+	return nil
+}
+
+// quickly are the judgements of one key, in words.
+func quickly() string {
+	var out []string
+	for i, q := range desk.Quick {
+		out = append(out, fmt.Sprintf("%d %s", i+1, q))
+	}
+	return strings.Join(out, ", ")
+}
+
+// judge keeps what is said of a sheet, and says what comes of it.
+func (h *host) judge(b *notebook.Book, plan *profiles.Planner, r notebook.Record, text string) error {
 	j, err := desk.Judge(text, &r, plan.Judged(), plan.Set.Today)
 	var either *desk.EitherWay
 	if errors.As(err, &either) {

@@ -73,7 +73,8 @@ type CLI struct {
 	Sheet      SheetCmd      `cmd:"" group:"The notebook" help:"One sheet, stage by stage."`
 	Exposed    ExposedCmd    `cmd:"" group:"The notebook" help:"Write down an exposure that was timed by a watch."`
 	Developed  DevelopedCmd  `cmd:"" group:"The notebook" help:"Write down that a sheet was developed without the program."`
-	Judge      JudgeCmd      `cmd:"" group:"The notebook" help:"Say what a finished sheet should have had."`
+	Dry        DryCmd        `cmd:"" group:"The notebook" help:"After the wash: what is drying, what is to be flattened or judged."`
+	Judge      JudgeCmd      `cmd:"" group:"The notebook" help:"Say what a finished sheet should have had; alone, those that wait, in a row."`
 	Learn      LearnCmd      `cmd:"" group:"The notebook" help:"What the judged sheets have taught."`
 	Scan       ScanCmd       `cmd:"" group:"The notebook" help:"Say where the scan of a sheet lies."`
 	Export     ExportCmd     `cmd:"" group:"The notebook" help:"The notebook as CSV, JSON or a page to print."`

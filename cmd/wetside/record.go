@@ -80,6 +80,7 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 	}
 	s := tui.BookSheet{BookRow: tui.BookRow{ID: r.ID, Num: r.Num, Name: r.Name, Maker: r.Maker, Paper: r.Paper.Key, Camera: r.Camera,
 		At: r.Begun, Outcome: "done", Response: session.Response(r.Paper.Response)}}
+	s.Dry, s.Flat = !r.Dry.IsZero(), !r.Flat.IsZero()
 	switch {
 	case r.Rehearsal:
 		s.Outcome = "rehearsal"
@@ -136,6 +137,12 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 	for _, m := range r.Marks {
 		line("mark %d: %s", m.N, m.Text)
 	}
+	if text := driedAt(&r); text != "" {
+		line("%s", text)
+	}
+	if s.Outcome == "done" {
+		line("for its back: %s", r.Pencil())
+	}
 	if r.Spoiled != "" {
 		line("spoiled: %s", r.Spoiled)
 	}
@@ -187,6 +194,19 @@ func (p pages) Judge(id string, stops float64, seen string) error {
 		p.plan.Forget()
 	}
 	return err
+}
+
+func (p pages) Waiting() (rows []tui.BookRow, lines []string, err error) {
+	a, err := desk.AfterWash(p.book, p.now().Wall)
+	for _, r := range a.Judge {
+		rows = append(rows, tui.BookRow{ID: r.ID, Num: r.Num, Name: r.Name, Outcome: "done"})
+		lines = append(lines, r.Pencil())
+	}
+	return rows, lines, err
+}
+
+func (p pages) After(id string, what session.Kind) error {
+	return p.book.Amend(id, session.Event{Kind: what, At: p.now()})
 }
 
 func (p pages) Correct(id, text string) error {

@@ -399,6 +399,9 @@ func (h *host) record(r notebook.Record) error {
 	if j, ok := r.Judged(); ok {
 		line("judged: %s", judgement(&r, j))
 	}
+	if text := driedAt(&r); text != "" {
+		line("%s", text)
+	}
 	if r.Scan != "" {
 		line("scan: %s", r.Scan)
 	}

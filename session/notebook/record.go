@@ -123,6 +123,8 @@ type Record struct {
 	Marks      []MarkRecord      `json:"marks,omitempty"`
 	Overridden []string          `json:"overridden,omitempty"` // spent baths used all the same
 	Judgements []JudgementRecord `json:"judgements,omitempty"` // the last is the one that counts
+	Dry        time.Time         `json:"dry,omitzero"`         // when it was said to be dry, and flat
+	Flat       time.Time         `json:"flat,omitzero"`
 	Scan       string            `json:"scan,omitempty"`
 	// Corrected is what was said of the sheet until it was put right, after it was
 	// done.
@@ -184,6 +186,28 @@ func (r *Record) Afterwards() string {
 		of = append(of, "developing")
 	}
 	return words.List(of)
+}
+
+// Pencil is the line for the back of the sheet: number, date, camera, light, time.
+func (r *Record) Pencil() string {
+	parts := []string{fmt.Sprint(r.Num), r.Day()}
+	if r.Camera != "" {
+		parts = append(parts, words.Clean(r.Camera))
+	}
+	light := r.Light
+	if r.Reckoned != nil {
+		light = "" // it may have a time in it
+		if l := r.Reckoned.Lit; l != nil {
+			light = l.As
+		}
+	}
+	if light != "" {
+		parts = append(parts, words.Clean(light))
+	}
+	if r.Exposure != nil {
+		parts = append(parts, words.Long(math.Round(r.Exposure.Actual.D().Seconds())))
+	}
+	return strings.Join(parts, ", ")
 }
 
 // lights counts the changes of light.
@@ -467,6 +491,7 @@ func RecordOf(s *session.Sheet, c Context) Record {
 	for _, c := range s.Corrected {
 		r.Corrected = append(r.Corrected, CorrectionRecord{c.At.Wall, c.What, c.Was})
 	}
+	r.Dry, r.Flat = s.DryAt.Wall, s.FlatAt.Wall
 	if j := s.Judged; j != nil {
 		r.Judgements = []JudgementRecord{{j.At.Wall, j.Stops, j.Seen}}
 	}

@@ -304,6 +304,17 @@ func (r *Record) keep(old *Record, rows []*row) {
 	if r.Scan == "" && !emptied(session.Scanned, 0) {
 		r.Scan = old.Scan
 	}
+	back := func(k session.Kind) bool {
+		return slices.ContainsFunc(rows, func(x *row) bool {
+			return x.ev.Kind == session.Undone && x.ev.What == k && x.ev.Sheet == r.ID
+		})
+	}
+	if r.Dry.IsZero() && !back(session.Dried) {
+		r.Dry = old.Dry
+	}
+	if r.Flat.IsZero() && !back(session.Flattened) && !r.Dry.IsZero() {
+		r.Flat = old.Flat
+	}
 }
 
 // SaveSheet writes the record of a sheet that is finished or spoiled (or was
@@ -603,7 +614,7 @@ func (b *Book) Correct(sheet string, at session.Instant, change func(*session.Sh
 	return b.Amend(r.ID, session.Event{Kind: session.Remade, At: at, Spec: &spec})
 }
 
-// Amend adds an event (Judged, Noted, MarkNamed, Scanned) to a sheet that has a
+// Amend adds an event (Judged, Noted, MarkNamed, Scanned, Dried, Flattened) to a sheet that has a
 // record, whatever sitting it belongs to, and saves the record anew. If the
 // sitting is one the host has at hand, Poll returns the event. An event that
 // the machine refuses is not stored.
@@ -650,6 +661,15 @@ func (b *Book) Amend(sheet string, ev session.Event) error {
 			nr.Notes = append(nr.Notes, NoteRecord{ev.At.Wall, ev.Note})
 		case session.Scanned:
 			nr.Scan = ev.Note
+		case session.Dried:
+			nr.Dry = ev.At.Wall
+		case session.Flattened:
+			nr.Flat = ev.At.Wall
+		case session.Undone:
+			nr.Flat = time.Time{}
+			if ev.What == session.Dried {
+				nr.Dry = time.Time{}
+			}
 		case session.MarkNamed:
 			for i := range nr.Marks {
 				if nr.Marks[i].N == ev.N {

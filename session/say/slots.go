@@ -353,7 +353,7 @@ var said = map[string]map[string]string{
 		"sheet away": "paper away", "box opened": "the open box", "box away": "the box put away", "pinhole covered": "the covering", "pinhole uncovered": "the uncovering",
 		"light changed": "the change of light", "time set": "the new time", "image seen": "the image seen", "step time set": "the new step time", "water changed": "the change of water",
 		"unseen": "the answer about the sheet", "marked": "the mark", "safelight on": "safelight on", "safelight off": "safelight off", "bath mixed": "the new bath",
-		"bath retired": "the end of the bath", "bath promoted": "the bath moved up"},
+		"dried": "that the sheet is dry", "flattened": "that the sheet is flat", "bath retired": "the end of the bath", "bath promoted": "the bath moved up"},
 	"confirmed": {"confirmed": "is confirmed", "not confirmed": "is not confirmed"},
 	"deed": {"about the camera": "tells about the camera", "add this sheet": "adds the sheet", "back": "goes back", "beside another": "shows it beside another",
 		"break off": "breaks off", "camera": "chooses the camera", "choose": "chooses", "close": "closes it", "close the answer": "closes the answer",
@@ -366,7 +366,7 @@ var said = map[string]map[string]string{
 		"pick a sheet": "picks a sheet", "pre-flash strip": "reckons the strip", "quit": "quits", "reckon, as in the shell": "reckons", "screen before": "goes to the screen before",
 		"seen": "the image is up", "sheet": "chooses the sheet", "spoiled": "spoils the sheet", "the sum behind it": "shows the sum", "undo": "takes it back",
 		"water changed": "the water was changed", "what was learned": "tells what was learned", "where": "says where we are", "yes": "says yes",
-		"lead": "leads", "take the sheet away": "takes the sheet away", "half a minute more": "half a minute more", "half a minute less": "half a minute less"},
+		"lead": "leads", "dry, then flat": "says that it is dry, then flat", "to be judged": "judges those that wait", "in words": "in words", "the next one": "the next one", "take the sheet away": "takes the sheet away", "half a minute more": "half a minute more", "half a minute less": "half a minute less"},
 }
 
 // states are the phases of a sheet as they are said.
