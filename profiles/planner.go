@@ -385,9 +385,9 @@ func Told(text, light string, now time.Time) (from time.Time, as string, err err
 	}
 	if from.After(now) {
 		if dated {
-			return from, "", fmt.Errorf("%s is still to come", from.Format("2006-01-02 15:04"))
+			return from, "", fmt.Errorf("%s has not come yet", from.Format("2006-01-02 15:04"))
 		}
-		return from, "", fmt.Errorf("%s is still to come: write yesterday before it, or the day", from.Format("15:04"))
+		return from, "", fmt.Errorf("%s has not come yet: write yesterday before it, or the day", from.Format("15:04"))
 	}
 	typed, d, timed, err := lightAndTime(rest)
 	if err != nil || !timed {

@@ -160,7 +160,7 @@ func (w *Told) check(now time.Time) error {
 	const apart = time.Minute
 	for _, t := range []time.Time{w.From, w.To} {
 		if t.After(now.Add(apart)) {
-			return refuse("%s is still to come: say which day it was", t.Format("2006-01-02 15:04"))
+			return refuse("%s has not come yet: say which day it was", t.Format("2006-01-02 15:04"))
 		}
 	}
 	if !w.From.IsZero() && !w.To.IsZero() && w.To.Before(w.From) {

@@ -31,8 +31,8 @@ func TestWhatWasTimedByAWatch(t *testing.T) {
 		why  string
 	}{
 		{session.Told{}, 5 * min, "when the pinhole was opened"},
-		{session.Told{From: at.Wall.Add(time.Hour)}, 5 * min, "still to come"},
-		{session.Told{From: at.Wall.Add(-min)}, time.Hour, "still to come"},
+		{session.Told{From: at.Wall.Add(time.Hour)}, 5 * min, "has not come yet"},
+		{session.Told{From: at.Wall.Add(-min)}, time.Hour, "has not come yet"},
 		{session.Told{From: yesterday, To: yesterday.Add(-min)}, min, "before it began"},
 		{session.Told{From: yesterday, To: yesterday.Add(10 * min)}, 20 * min, "cannot have been open for"},
 	} {

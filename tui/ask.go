@@ -333,15 +333,15 @@ func (m *Model) askToldEnd(v session.SheetView, rest []string) {
 		case err != nil:
 			return nil, err
 		case more != "":
-			return nil, fmt.Errorf("%q behind the time is not clear: write a time of day, like 14:40", more)
+			return nil, fmt.Errorf("%q after the time is not clear: write a time of day, like 14:40", more)
 		case end.Before(in.Truncate(time.Minute)) && !dated:
 			end = end.AddDate(0, 0, 1) // past midnight
 		}
 		switch now := m.desk.Now().Wall; {
 		case end.Before(in.Truncate(time.Minute)):
-			return nil, fmt.Errorf("it began only at %s", in.Format("2006-01-02 15:04"))
+			return nil, fmt.Errorf("it did not begin until %s", in.Format("2006-01-02 15:04"))
 		case end.After(now):
-			return nil, fmt.Errorf("%s is still to come", end.Format("2006-01-02 15:04"))
+			return nil, fmt.Errorf("%s has not come yet", end.Format("2006-01-02 15:04"))
 		}
 		if err := m.desk.Fare(v.ID, desk.At, before+max(time.Second, end.Sub(in))); err != nil {
 			return nil, err

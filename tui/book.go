@@ -314,7 +314,7 @@ func (b *book) keep(m *Model, row BookRow, j Judgement) (tea.Cmd, error) {
 	is, teaches := m.cfg.Book.Next(row.ID)
 	switch {
 	case !teaches:
-		return m.answer("kept; it teaches nothing, for its light or its camera was not said", say.KeptOut.Of()), nil
+		return m.answer("kept; it teaches nothing: its light or its camera is not known", say.KeptOut.Of()), nil
 	case is == 0 || was == 0:
 		return m.answer("kept: the next exposure will reckon with it", say.Kept.Of()), nil
 	}

@@ -28,7 +28,7 @@ type KeyDeed struct {
 var KeyDeeds = []KeyDeed{
 	{"move", nil, []string{"space", "pgdown"}, "do what is called: what it does stands beside the key"},
 	{"where", nil, []string{"enter", ".", "f5"}, "say what the large key does now, and where every sheet stands"},
-	{"back", nil, []string{"backspace", "pgup"}, "take the last deed back"},
+	{"back", nil, []string{"backspace", "pgup"}, "take back what was done last"},
 	{"next", nil, []string{"tab"}, "next screen"},
 	{"previous", nil, []string{"shift+tab"}, "screen before"},
 	{"help", nil, []string{"?", "f12"}, "the keys of this screen"},

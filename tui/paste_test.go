@@ -37,7 +37,7 @@ func TestAPasteIsNoKey(t *testing.T) {
 				if len(w.events) != n || m.screen != screen || m.Quit() || (m.ask != nil) != ask || m.spoiling != "" || m.help {
 					t.Fatalf("%s, asked %v: %.20q pasted is taken for a key: %+v, sheets %s and %s", screen, ask, text, w.events[n:], a.Phase, b.Phase)
 				}
-				if !strings.Contains(m.said, "what is pasted is no key") || w.played[len(w.played)-1].Kind != session.CueError {
+				if !strings.Contains(m.said, "a paste is no key") || w.played[len(w.played)-1].Kind != session.CueError {
 					t.Errorf("%s: %.20q pasted is answered with %q", screen, text, m.said)
 				}
 			}

@@ -62,7 +62,7 @@ func TestAWeekLaterNoAnswerWritesAFalseTime(t *testing.T) {
 					if num == "2" {
 						in = two.Light.BegunAt.Wall
 					}
-					for wrong, why := range map[string]string{"35m": "is no time", "2026-05-01 10:00": "began only", "2027-01-01 10:00": "still to come"} {
+					for wrong, why := range map[string]string{"35m": "is no time", "2026-05-01 10:00": "did not begin until", "2027-01-01 10:00": "has not come yet"} {
 						m.typed(t, wrong)
 						if m.ask == nil || !strings.Contains(m.said, why) {
 							t.Fatalf("%q: %q, want %q", wrong, m.said, why)

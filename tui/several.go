@@ -147,7 +147,7 @@ func (m *Model) freshBath(v session.View) tea.Cmd {
 		if s := m.acting(); s != nil {
 			process = s.Spec.Process.Key
 		}
-		m.put(&question{text: "No bath is noted yet. Are all trays filled freshly?", lines: saying(say.AskFilled.Of()),
+		m.put(&question{text: "No bath is noted yet. Are all trays freshly filled?", lines: saying(say.AskFilled.Of()),
 			yes: func() tea.Cmd { return m.fillTrays(process) },
 			no:  func() tea.Cmd { return m.tell(say.LeftAsItWas.Of()) }})
 		return nil
@@ -169,7 +169,7 @@ func (m *Model) freshBath(v session.View) tea.Cmd {
 // replace retires a bath: by a fresh one, or, where a second fixing bath
 // stands, by that one.
 func (m *Model) replace(b bench.BathState, all []bench.BathState) tea.Cmd {
-	steps := []bench.Guided{{Text: fmt.Sprintf("Pour the %s away and fill the tray anew. %s", b.Name, bench.Disposal(b)),
+	steps := []bench.Guided{{Text: fmt.Sprintf("Pour the %s away and fill the tray again. %s", b.Name, bench.Disposal(b)),
 		Kind: session.BathMixed, Bath: b.Mix.ID, Into: b.Name}}
 	if second, ok := m.secondOf(b, all); ok {
 		steps = bench.Promotion(b, second)

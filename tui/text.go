@@ -26,7 +26,7 @@ func doing(s session.SheetView) string {
 func ansiCut(s string, width int) string { return ansi.Truncate(s, max(0, width), "~") }
 
 // BehindText says that nothing tells how long it is since the last event.
-const BehindText = "The computer was started anew and its clock stands behind: how long it was off is not known."
+const BehindText = "The computer was restarted and its clock is behind: how long it was off is not known."
 
 // ResumeText says what was running when the program ended, for how long by
 // now, and by how much that is too long; empty when nothing was.

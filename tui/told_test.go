@@ -15,7 +15,7 @@ func TestAnExposureByAWatchIsWrittenDown(t *testing.T) {
 	w, m := newWorld(t, func(c *Config) { c.Start = Field })
 	one := m.add(t, "one", "4m")
 	m.keys(t, "t")
-	for wrong, why := range map[string]string{"at noon": "is no time", "13:10": "for how long", "23:59 5m": "still to come"} {
+	for wrong, why := range map[string]string{"at noon": "is no time", "13:10": "for how long", "23:59 5m": "has not come yet"} {
 		m.typed(t, wrong)
 		if m.ask == nil || !strings.Contains(m.said, why) {
 			t.Fatalf("%q: %q, want %q", wrong, m.said, why)

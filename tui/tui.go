@@ -410,7 +410,7 @@ func (m *Model) paste(k tea.KeyMsg) tea.Cmd {
 type pastedKey struct{}
 
 func (pastedKey) Error() string {
-	return "what is pasted is no key: it goes into a line of text that is open, and nowhere else"
+	return "a paste is no key: it goes into an open line of text, and nowhere else"
 }
 func (pastedKey) Line() say.Line { return say.Pasted.Of() }
 

@@ -217,12 +217,12 @@ func (c *CardCmd) line(h *host, a *asker, plan *profiles.Planner, day time.Time)
 			case err != nil:
 				return err
 			case rest != "":
-				return fmt.Errorf("%q behind the time is not clear: write 14:10", rest)
+				return fmt.Errorf("%q after the time is not clear: write 14:10", rest)
 			case !after.IsZero() && t.Before(after):
 				t = t.AddDate(0, 0, 1) // past midnight
 			}
 			if t.After(h.now()) {
-				return fmt.Errorf("%s is still to come: was it another day? --day says which", t.Format("2006-01-02 15:04"))
+				return fmt.Errorf("%s has not come yet: was it another day? --day says which", t.Format("2006-01-02 15:04"))
 			}
 			*to = t
 			return nil

@@ -342,7 +342,7 @@ func (h *host) parseTime(s string) (time.Time, error) {
 	}
 	t, _, rest, err := profiles.When(s, h.now())
 	if err == nil && rest != "" {
-		err = fmt.Errorf("%q behind the time is not clear: write 14:30, or 2026-05-03 14:30", rest)
+		err = fmt.Errorf("%q after the time is not clear: write 14:30, or 2026-05-03 14:30", rest)
 	}
 	if err != nil {
 		return t, usageError{err}

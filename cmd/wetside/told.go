@@ -124,7 +124,7 @@ func (h *host) toldAt(at, day string) (time.Time, error) {
 	}
 	t, err := h.parseTime(text)
 	if err == nil && t.After(h.now()) {
-		err = usage("%s is still to come: add --day yesterday, or the day it was", t.Format("2006-01-02 15:04"))
+		err = usage("%s has not come yet: add --day yesterday, or the day it was", t.Format("2006-01-02 15:04"))
 	}
 	return t, err
 }

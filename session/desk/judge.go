@@ -188,7 +188,7 @@ type Unlikely struct {
 
 // Error implements error.
 func (u *Unlikely) Error() string {
-	return u.Why + ": was it the exposure, and no light leak, no spent bath? If so, say it again with \", sure\" behind it; else \"left out\" and why"
+	return u.Why + ": was it the exposure, and no light leak, no spent bath? If so, say it again with \", sure\" after it; else \"left out\" and why"
 }
 
 // muchStops is from where on a judgement is asked about whatever the others say.

@@ -338,7 +338,7 @@ func (d *Desk) TakeBack(deed session.Deed) error {
 }
 
 // ErrNoStep: no sheet lies in a bath whose time could be changed.
-var ErrNoStep error = &why{"no step runs whose time could be changed", say.NoStep.Of()}
+var ErrNoStep error = &why{"no step is running whose time could be changed", say.NoStep.Of()}
 
 const (
 	stretchBy    = 30 * time.Second

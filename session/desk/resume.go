@@ -90,7 +90,7 @@ func (d *Desk) Fare(id string, f Fate, told time.Duration) error {
 		e.Planned = told
 	case Lost:
 		e.What = ""
-		then = &session.Event{Kind: session.Spoiled, Sheet: id, Note: "not gone on with after an interruption"}
+		then = &session.Event{Kind: session.Spoiled, Sheet: id, Note: "not continued after an interruption"}
 	}
 	if err := d.Do(e); err != nil {
 		return err
