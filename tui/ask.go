@@ -146,7 +146,9 @@ func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	case "enter":
 		q.speak(m)
 	default:
-		m.said = "y or n?" // or it was an elbow
+		if m.said = "y or n?"; q.digit != nil { // or it was an elbow
+			m.said = "a number, or n?"
+		}
 		if m.cfg.Blind {
 			m.desk.Say(say.YesOrNo.Of())
 		}
@@ -165,6 +167,13 @@ func (q *question) keys() []key.Binding {
 	if q.leave == nil && !q.stays {
 		no = "n or esc"
 	}
+	if q.digit != nil {
+		return []key.Binding{
+			key.NewBinding(key.WithKeys("1"), key.WithHelp("1-9", "the number")),
+			key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "say it again")),
+			key.NewBinding(key.WithKeys("n", "esc"), key.WithHelp(no, "none")),
+		}
+	}
 	ks := []key.Binding{
 		key.NewBinding(key.WithKeys("y"), key.WithHelp("y", cmp.Or(q.yesIs, "yes"))),
 		key.NewBinding(key.WithKeys("n", "esc"), key.WithHelp(no, cmp.Or(q.noIs, "no"))),
@@ -180,6 +189,9 @@ func (q *question) brief() string {
 	if q.words != nil {
 		// What is typed comes first: it has to be seen.
 		return typed(q.input, 400) + " " + q.says()
+	}
+	if q.digit != nil {
+		return q.says()
 	}
 	return q.says() + " y/n"
 }
