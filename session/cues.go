@@ -22,6 +22,12 @@ const (
 	// rockLag puts the call to agitate after the name of a stage that begins with
 	// it, so that neither hides the other.
 	rockLag = 2500 * time.Millisecond
+	// ledLag puts the name of a stage behind the words of the move that led into it.
+	ledLag = 2600 * time.Millisecond
+	// soonLead is how long before a led move its count begins. Where a call to lift
+	// comes within soonDrain of it, that is the warning.
+	soonLead  = 4300 * time.Millisecond
+	soonDrain = 7 * time.Second
 )
 
 // span collects cues that fall into from <= T < to.
@@ -206,7 +212,11 @@ func (sp *span) begin(s *Sheet, v Visit) {
 			c.For = st.ShortAfter
 		}
 	}
-	sp.add(v.In, s, fmt.Sprintf("%d/begin", v.Serial), c)
+	in := v.In
+	if v.Led {
+		in += ledLag
+	}
+	sp.add(in, s, fmt.Sprintf("%d/begin", v.Serial), c)
 }
 
 // bath adds the cues of a visit that is under way.
@@ -264,10 +274,15 @@ func (sp *span) bath(s *Sheet, v Visit, st Step) {
 			c.Next = s.Spec.Process.Steps[n].Stage
 		}
 	}
+	if base.Led = sp.m.leads(s, &v); base.Led && end-soonLead > v.In && (st.Drain <= 0 || st.Drain > soonDrain) {
+		sp.add(end-soonLead, s, key("soon", v.AtMost), with(CueSoon, next))
+	}
 	sp.add(end, s, key("move", v.AtMost), with(CueMove, next))
 	next(&base)
 	sp.pips(s, v.In, end, fmt.Sprintf("%d/%d/", v.Serial, v.AtMost/time.Millisecond), base)
-	sp.calls(s, end, fmt.Sprintf("%d/%d/", v.Serial, v.AtMost/time.Millisecond), base)
+	if !base.Led {
+		sp.calls(s, end, fmt.Sprintf("%d/%d/", v.Serial, v.AtMost/time.Millisecond), base)
+	}
 }
 
 // water returns when the water of a fill-and-dump wash is to be changed.
@@ -315,7 +330,9 @@ func (sp *span) agitation(s *Sheet, v Visit, st Step, until time.Duration, base 
 		to = min(to, until)
 		on := from
 		if from == v.In {
-			on += rockLag
+			if on += rockLag; v.Led {
+				on += ledLag
+			}
 		}
 		if on >= to {
 			return

@@ -74,6 +74,12 @@ const (
 	// Spoiled ends a sheet early: Sheet, Note (why). Of a sheet that was spoiled
 	// without a reason, it tells the reason.
 	Spoiled Kind = "spoiled"
+	// LeadBegun: from now on the program leads: each move is taken as done when it is
+	// due, marked Led. LeadEnded ends it, and so does Resumed.
+	LeadBegun Kind = "lead begun"
+	LeadEnded Kind = "lead ended"
+	// Confirmed: the led move into the visit From was made at At. Sheet, From.
+	Confirmed Kind = "led move confirmed"
 	// Unseen: nobody watched how the sheet left its bath, or how its exposure ended,
 	// and what the record would have of its time did not happen: Sheet, From, Planned
 	// (how long it was in all, where the user says so), What (Moved: it was finished
@@ -139,6 +145,7 @@ type Event struct {
 	What    Kind          `json:"what,omitempty"` // Undone: the kind of the deed that is taken back
 	Lit     *Lit          `json:"lit,omitempty"`
 	Told    *Told         `json:"told,omitempty"`
+	Led     bool          `json:"led,omitempty"` // Moved: the program led, and nobody confirmed it
 
 	Rehearsal bool    `json:"rehearsal,omitempty"`
 	Pace      float64 `json:"pace,omitempty"`

@@ -28,9 +28,10 @@ const (
 	hasWhat
 	hasLit
 	hasTold
+	hasLed
 )
 
-var fieldNames = []string{"sheet", "from", "spec", "planned", "stops", "n", "note", "bath", "into", "mix", "rehearsal", "pace", "what", "lit", "told"}
+var fieldNames = []string{"sheet", "from", "spec", "planned", "stops", "n", "note", "bath", "into", "mix", "rehearsal", "pace", "what", "lit", "told", "led"}
 
 func (f fields) String() string {
 	var names []string
@@ -46,7 +47,7 @@ func (f fields) String() string {
 func (e *Event) given() fields {
 	var f fields
 	for i, is := range []bool{e.Sheet != "", e.From != 0, e.Spec != nil, e.Planned != 0, e.Stops != 0, e.N != 0, e.Note != "",
-		e.Bath != "", e.Into != "", e.Mix != nil, e.Rehearsal, e.Pace != 0, e.What != "", e.Lit != nil, e.Told != nil} {
+		e.Bath != "", e.Into != "", e.Mix != nil, e.Rehearsal, e.Pace != 0, e.What != "", e.Lit != nil, e.Told != nil, e.Led} {
 		if is {
 			f |= 1 << i
 		}
@@ -71,7 +72,7 @@ type rule struct {
 // rules has every kind of event.
 var rules = map[Kind]rule{
 	Opened:  {may: hasRehearsal | hasPace, apply: (*Machine).openUp},
-	Resumed: {apply: func(*Machine, *Sheet, Event, time.Duration) error { return nil }},
+	Resumed: {apply: func(m *Machine, _ *Sheet, _ Event, _ time.Duration) error { m.leading = false; return nil }},
 	Closed:  {apply: (*Machine).close},
 
 	SheetAdded:     {needs: hasSheet | hasSpec, apply: (*Machine).add, tells: "begun"},
@@ -90,8 +91,11 @@ var rules = map[Kind]rule{
 	ExposureEnded:    {needs: hasSheet, apply: (*Machine).expose, tells: "exposure"},
 	ExposureTold:     {needs: hasSheet | hasPlanned | hasTold, apply: (*Machine).exposeTold, tells: "exposure"},
 
-	Moved:        {needs: hasSheet, may: hasFrom, apply: (*Machine).move, tells: "stages"},
+	Moved:        {needs: hasSheet, may: hasFrom | hasLed, apply: (*Machine).move, tells: "stages"},
 	Held:         {needs: hasSheet, may: hasFrom, apply: (*Machine).move, tells: "stages"},
+	LeadBegun:    {apply: (*Machine).lead},
+	LeadEnded:    {apply: (*Machine).lead},
+	Confirmed:    {needs: hasSheet | hasFrom, apply: (*Machine).confirm, tells: "stages"},
 	Undone:       {may: hasSheet | hasFrom | hasWhat | hasBath, all: true, apply: (*Machine).undo, tells: "undone"},
 	ImageSeen:    {needs: hasSheet, apply: (*Machine).emerge, tells: "emerged_s"},
 	StepTimed:    {needs: hasSheet | hasFrom | hasPlanned, apply: (*Machine).timeStep, tells: "stages"},

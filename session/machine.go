@@ -111,7 +111,9 @@ type Machine struct {
 	applied   int
 	nums      int // numbers given to sheets
 	box       bool
-	deeds     []Deed // what can be taken back, the last last
+	leading   bool
+	ledFrom   time.Duration // session time it was begun at
+	deeds     []Deed        // what can be taken back, the last last
 }
 
 type arrival struct {
@@ -579,6 +581,7 @@ func (m *Machine) move(s *Sheet, e Event, t time.Duration) error {
 	}
 	if v := s.open(); v != nil {
 		v.shut(t, e.At)
+		v.LedOut = e.Led
 		if v.Stage == Fix && s.FixedT == 0 {
 			s.FixedT = t
 		}
@@ -594,7 +597,7 @@ func (m *Machine) move(s *Sheet, e Event, t time.Duration) error {
 	}
 	s.Phase = Wet
 	s.serial++
-	v := Visit{Serial: s.serial, In: t, InAt: e.At, Open: true}
+	v := Visit{Serial: s.serial, In: t, InAt: e.At, Open: true, Led: e.Led}
 	if e.Kind == Held {
 		v.Step, v.Stage, v.Bath, v.Label = Holding, Hold, "holding water", string(Hold)
 	} else {

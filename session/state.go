@@ -147,6 +147,8 @@ type Visit struct {
 	// user says so; 0: not known.
 	Unseen bool
 	Told   time.Duration
+	// Led: it began by a move that the program led; LedOut: it ended by one.
+	Led, LedOut bool
 	// Short: of a wash, the hypo-clear before it was done in full.
 	Short bool
 	// Changes counts the dumps of a fill-and-dump wash so far, and ChangedT is

@@ -219,18 +219,19 @@ func (a Agitation) rocking(e time.Duration) bool {
 }
 
 // AutoMoves returns the moves that clocks make by themselves up to now: of
-// sheets in a step that the clock ends. The host stores and applies them in
+// sheets in a step that the clock ends, or whose next move is led. The host stores and applies them in
 // order and asks again, for a move can bring the next one due.
 func (m *Machine) AutoMoves(now Instant) []Event {
 	t := m.T(now)
 	var out []Event
 	for _, s := range m.sheets {
 		v := s.open()
-		if v == nil || v.Step == Holding || !s.Spec.Process.Steps[v.Step].ByClock {
+		led := m.leads(s, v)
+		if v == nil || v.Step == Holding || !s.Spec.Process.Steps[v.Step].ByClock && !led {
 			continue
 		}
 		if end := v.In + v.AtMost; end <= t {
-			out = append(out, Event{Kind: Moved, At: m.At(end), Sheet: s.ID, From: v.Serial})
+			out = append(out, Event{Kind: Moved, At: m.At(end), Sheet: s.ID, From: v.Serial, Led: led})
 		}
 	}
 	slices.SortStableFunc(out, func(a, b Event) int { return cmp.Compare(m.T(a.At), m.T(b.At)) })

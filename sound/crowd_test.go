@@ -3,6 +3,7 @@ package sound
 import (
 	"fmt"
 	"math/rand"
+	"strings"
 	"testing"
 	"time"
 
@@ -167,4 +168,53 @@ func TestEightSheetsAreEachCalledByNumber(t *testing.T) {
 		}
 	}
 	t.Logf("%d calls said with their number", said)
+}
+
+// A led sheet's moves are counted in: what comes, then three, two, one each on its
+// beat, then the move, its words within 0.6 s.
+func TestALedMoveIsCountedIn(t *testing.T) {
+	const sec = time.Second
+	m := session.New()
+	zero := session.Instant{Wall: time.Date(2026, 5, 1, 10, 0, 0, 0, time.UTC), BootID: "b"}
+	step := func(s session.Stage, d, drain time.Duration) session.Step {
+		return session.Step{Stage: s, Bath: string(s), AtLeast: d, AtMost: d, Drain: drain}
+	}
+	spec := &session.SheetSpec{Process: session.Process{Steps: []session.Step{step(session.Develop, 60*sec, 10*sec), step(session.Stop, 30*sec, 0), step(session.Wash, 60*sec, 0)}}}
+	for _, e := range []session.Event{{Kind: session.Opened}, {Kind: session.SheetAdded, Sheet: "a", Spec: spec}, {Kind: session.LeadBegun}, {Kind: session.Moved, Sheet: "a"}} {
+		e.At = zero
+		if err := m.Apply(e); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var cues []session.Cue
+	seen := map[string]bool{}
+	for now := time.Duration(0); now < 100*sec; now += 100 * time.Millisecond {
+		for _, e := range m.AutoMoves(zero.Add(now)) {
+			if err := m.Apply(e); err != nil {
+				t.Fatal(err)
+			}
+		}
+		for _, c := range m.Cues(zero.Add(now-sec), zero.Add(now+sec)) {
+			if !seen[c.Key] {
+				seen[c.Key] = true
+				cues = append(cues, c)
+			}
+		}
+	}
+	_, begun := spoken(t, cues, nil)
+	var said []string
+	for _, c := range cues {
+		if c.T < 55*sec || c.T > 95*sec {
+			continue
+		}
+		late := begun[c.Key] - c.T
+		if _, ok := begun[c.Key]; !ok || late > 600*time.Millisecond {
+			t.Errorf("%v %s: its words begin %v after it (at all: %t)", c.T, voice.Words(c, Normal), late, ok)
+		}
+		said = append(said, voice.Words(c, Normal))
+	}
+	want := "stop bath in, 3, 2, 1, stop bath now, in the stop bath, 0:30, 0:10 left, wash in, 3, 2, 1, wash now, in the wash, 1:00"
+	if got := strings.Join(said, ", "); got != want {
+		t.Errorf("said\n%s\nnot\n%s", got, want)
+	}
 }

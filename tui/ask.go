@@ -371,6 +371,9 @@ func (m *Model) resume(at session.Instant) tea.Cmd {
 	if !m.desk.Wet() {
 		m.screen = Field
 	}
+	if m.cfg.Lead {
+		return m.setLead(true)
+	}
 	return m.tell(say.GoingOn.Of())
 }
 

@@ -50,6 +50,8 @@ func (m *Model) does(t desk.Target) string {
 		return fmt.Sprintf("%d: cover the pinhole", t.Num)
 	case session.WaterChanged:
 		return "change the water of the " + t.Bath
+	case session.Confirmed:
+		return fmt.Sprintf("%d into the %s only now", t.Num, tray(s.Spec.Process.Steps[s.Visit().Step]))
 	case session.Moved:
 		if next := s.NextStep(); next >= 0 {
 			return fmt.Sprintf("%d into the %s", t.Num, tray(s.Spec.Process.Steps[next]))
@@ -99,6 +101,8 @@ func (m *Model) told(a desk.Answer) tea.Cmd {
 			m.said = fmt.Sprintf("sheet %d: the pinhole is open; %s takes it back", s.Num, m.keyFor("back"))
 		case session.ExposureEnded:
 			m.said = fmt.Sprintf("sheet %d: the exposure is over; it waits for the trays", s.Num)
+		case session.Confirmed:
+			return m.tell(say.LedTrue.Of(say.Sheet(a.Target.Num)))
 		case session.WaterChanged:
 			return m.tell(say.WaterChanged.Of())
 		}
@@ -280,5 +284,15 @@ func (m *Model) withdraw(s *session.Sheet) tea.Cmd {
 	l := say.TakenAway.Of(say.Sheet(s.Num))
 	m.said = l.String() + "; " + m.keyFor("back") + " brings it back"
 	m.desk.Say(l)
+	return nil
+}
+
+// setLead begins or ends that the program leads.
+func (m *Model) setLead(on bool) tea.Cmd {
+	if m.desk.Lead(on) == nil {
+		if m.said = say.NotLeading.Of().String(); on {
+			m.said = "the program leads: each move is counted in and taken as done; " + m.keyFor("move") + " within 8 s sets it right"
+		}
+	}
 	return nil
 }

@@ -45,6 +45,7 @@ var KeyDeeds = []KeyDeed{
 	{"water", []Screen{Trays}, []string{"w"}, "the water was changed"},
 	{"paper", []Screen{Trays}, []string{"p"}, "paper is out, or put away"},
 	{"bath", []Screen{Trays}, []string{"b"}, "a fresh bath"},
+	{"lead", []Screen{Trays}, []string{"l"}, "the program leads: it counts each move in, and takes it as done; again, it leads no more"},
 	{"longer", []Screen{Trays}, []string{"up"}, "half a minute more for the step that runs"},
 	{"shorter", []Screen{Trays}, []string{"down"}, "half a minute less"},
 	{"mark", []Screen{Trays}, []string{"m"}, "mark this moment"},

@@ -184,6 +184,8 @@ func (m *Model) nextPress() say.Line {
 		l = say.PressCover.Of()
 	case a.Deed == session.WaterChanged:
 		l = say.PressWater.Of()
+	case a.Deed == session.Confirmed:
+		l = say.PressLed.Of()
 	case a.Deed != session.Moved:
 		return say.Line{}
 	}

@@ -18,7 +18,7 @@ import (
 )
 
 type trayKeyMap struct {
-	Move, Where, Undo, Pick, Seen, Hold, Water, Longer, Shorter, Out, Mark, Note, Spoil, Withdraw, Bath key.Binding
+	Move, Where, Undo, Pick, Seen, Hold, Water, Longer, Shorter, Out, Mark, Note, Spoil, Withdraw, Bath, Lead key.Binding
 }
 
 // The keys of the trays. The three that matter are the largest on the keyboard.
@@ -37,6 +37,7 @@ var trayKeys = trayKeyMap{
 	Note:     key.NewBinding(key.WithKeys("o"), key.WithHelp("o", "note")),
 	Spoil:    key.NewBinding(key.WithKeys("x"), key.WithHelp("x", "spoiled")),
 	Withdraw: key.NewBinding(key.WithKeys("delete"), key.WithHelp("delete", "take the sheet away")),
+	Lead:     key.NewBinding(key.WithKeys("l"), key.WithHelp("l", "lead")),
 	Bath:     key.NewBinding(key.WithKeys("b"), key.WithHelp("b", "fresh bath")),
 }
 
@@ -49,7 +50,7 @@ func (*trays) name() Screen { return Trays }
 
 func (*trays) keys(*Model) []key.Binding {
 	k := trayKeys
-	return []key.Binding{k.Move, k.Where, k.Undo, k.Seen, k.Pick, k.Longer, k.Shorter, k.Hold, k.Water, k.Out, k.Mark, k.Note, k.Spoil, k.Withdraw, k.Bath}
+	return []key.Binding{k.Move, k.Where, k.Undo, k.Seen, k.Pick, k.Longer, k.Shorter, k.Hold, k.Water, k.Out, k.Mark, k.Note, k.Spoil, k.Withdraw, k.Bath, k.Lead}
 }
 
 // acting returns the sheet that a key is for: the one picked by number, else
@@ -104,6 +105,8 @@ func (*trays) press(m *Model, k tea.KeyMsg) tea.Cmd {
 			}
 		}
 		return m.answer("no sheet is in the wash", say.NothingInWash.Of())
+	case key.Matches(k, trayKeys.Lead):
+		return m.setLead(!m.desk.M.Leading())
 	case key.Matches(k, trayKeys.Bath):
 		return m.freshBath(v)
 	case key.Matches(k, trayKeys.Longer):
@@ -205,6 +208,9 @@ func (*trays) face(m *Model, v session.View) face {
 		}
 	}
 	f.deed = m.aims()
+	if m.desk.M.Leading() {
+		f.also = append(f.also, "the program leads")
+	}
 	f.also = append(f.also, m.mayGoIn(v)...)
 	return f
 }

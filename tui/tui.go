@@ -96,6 +96,8 @@ type Config struct {
 	// Timer makes a sheet of which only the times are known, of a process or of
 	// steps as typed; may be nil.
 	Timer func(string) (session.SheetSpec, error)
+	// Lead: the program leads from the start.
+	Lead bool
 	// Span reads a length of time that was typed, like 25m.
 	Span func(string) (time.Duration, error)
 	// Resumed is what to ask about before going on; empty at a clean start.
@@ -240,6 +242,9 @@ func (m *Model) DrawOn(c *ember.Changes) { m.on = c }
 
 // Init starts the picture's clock.
 func (m *Model) Init() tea.Cmd {
+	if m.cfg.Lead && m.cfg.Resumed == "" && !m.desk.M.Leading() {
+		m.setLead(true)
+	}
 	switch {
 	case m.cfg.Resumed != "" && m.cfg.Blind:
 		m.sayAsk()
@@ -351,6 +356,7 @@ func (m *Model) update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		if Hook != nil {
 			Hook(msg.String())
 		}
+		m.desk.Here()
 		whole, wait := m.split.take(msg)
 		return m, tea.Batch(m.pressAll(whole), wait)
 	case splitMsg:
@@ -548,6 +554,9 @@ func (m *Model) state() []say.Line {
 	if m.cfg.Resumed == "" {
 		out = append(out, say.Place.Of(say.Where(m.screen)))
 		out = append(out, m.stands(m.desk.M.View(m.desk.Now()), 0, 1)...)
+	}
+	if m.desk.M.Leading() && !m.cfg.Lead {
+		out = append(out, say.Leading.Of())
 	}
 	if m.news != "" {
 		out = append(out, say.News.Of())

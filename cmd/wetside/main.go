@@ -55,6 +55,7 @@ type CLI struct {
 
 	Run        RunCmd        `cmd:"" group:"The timer" default:"withargs" help:"The program itself (what wetside does without a command)."`
 	Rehearse   RehearseCmd   `cmd:"" group:"The timer" help:"The program with a blank sheet, faster than life; kept out of the statistics."`
+	Lead       LeadCmd       `cmd:"" group:"The timer" help:"The program leads: one press for a whole sheet."`
 	Time       TimeCmd       `cmd:"" group:"The timer" help:"Just a timer: a process or times, and space starts."`
 	Where      WhereCmd      `cmd:"" group:"The timer" help:"Where each sheet of the running session stands."`
 	Check      CheckCmd      `cmd:"" group:"The timer" help:"The list before paper is opened."`

@@ -15,6 +15,7 @@ type RehearseCmd struct {
 	Light   string   `help:"Rehearse an exposure too: a time, like 4m." placeholder:"TIME"`
 	Makers  []string `help:"Whose the sheets are, in turn." placeholder:"NAME,..."`
 	Sheets  int      `help:"How many sheets." default:"1" placeholder:"N"`
+	Lead    bool     `help:"The program leads: see wetside lead."`
 	Self    bool     `help:"The program moves the sheet itself, each time it is due, and leaves when it is done."`
 }
 
@@ -37,7 +38,7 @@ func (c *RehearseCmd) Run(h *host) error {
 	if c.Sheets < 1 || c.Sheets > 40 {
 		return usage("--sheets is from 1 to 40, not %d", c.Sheets)
 	}
-	p := program{host: h, flags: c.Flags, rehearsal: true, pace: c.Pace, self: c.Self}
+	p := program{host: h, flags: c.Flags, rehearsal: true, pace: c.Pace, self: c.Self, lead: c.Lead}
 	for i := range c.Sheets {
 		f := profiles.Form{Paper: c.Paper, Process: c.Process, Light: c.Light, Name: "blank"}
 		if len(c.Makers) > 0 {

@@ -82,6 +82,7 @@ type program struct {
 	flags     Flags
 	rehearsal bool
 	pace      float64
+	lead      bool              // the program leads
 	self      bool              // the program's own hands move the sheets
 	forms     []profiles.Form   // sheets to begin with
 	timer     string            // or one of which only the times are known

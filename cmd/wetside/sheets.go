@@ -432,6 +432,13 @@ func done(d time.Duration, unseen bool) string {
 	return words.Finished(d)
 }
 
+func ledOr(text string, led bool) string {
+	if led {
+		return text + ", led"
+	}
+	return text
+}
+
 // stages prints what was planned and done of each.
 func (h *host) stages(r notebook.Record) error {
 	rows := [][]string{{"", "in", "planned", "actual", "over", "bath"}}
@@ -459,7 +466,7 @@ func (h *host) stages(r notebook.Record) error {
 		if !s.In.IsZero() {
 			in = s.In.Format("15:04:05")
 		}
-		rows = append(rows, []string{label, in, planned, done(s.Actual.D(), s.Unseen), over, bath})
+		rows = append(rows, []string{label, in, planned, ledOr(done(s.Actual.D(), s.Unseen), s.Led), over, bath})
 	}
 	if len(rows) == 1 {
 		return nil

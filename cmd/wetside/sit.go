@@ -74,6 +74,9 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 			return err
 		}
 	}
+	if p.lead {
+		cfg.Start, cfg.Lead = tui.Trays, true
+	}
 	model := tui.New(cfg)
 	*begun = true
 	err := p.show(ctx, model, guard, in, func() *sound.Engine { return s.engine })

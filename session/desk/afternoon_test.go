@@ -16,6 +16,7 @@ type room struct {
 	now    session.Instant
 	events []session.Event
 	ids    int
+	said   []string
 }
 
 func (r *room) Now() session.Instant             { return r.now }
@@ -29,12 +30,16 @@ func (r *room) Save(*session.Machine, *session.Sheet) error { return nil }
 func (r *room) Unsaved() int                                { return 0 }
 func (r *room) Loose() int                                  { return 0 }
 func (r *room) Schedule([]session.Due)                      {}
-func (r *room) Play(session.Cue)                            {}
-func (r *room) State() SoundState                           { return SoundState{OK: true} }
-func (r *room) Volume(int)                                  {}
-func (r *room) Confirm()                                    {}
-func (r *room) id() string                                  { r.ids++; return fmt.Sprint("s", r.ids) }
-func (r *room) to(d *Desk, t time.Duration)                 { r.now = d.M.At(t) }
+func (r *room) Play(c session.Cue) {
+	for _, l := range *c.Lines {
+		r.said = append(r.said, l.String())
+	}
+}
+func (r *room) State() SoundState           { return SoundState{OK: true} }
+func (r *room) Volume(int)                  {}
+func (r *room) Confirm()                    {}
+func (r *room) id() string                  { r.ids++; return fmt.Sprint("s", r.ids) }
+func (r *room) to(d *Desk, t time.Duration) { r.now = d.M.At(t) }
 
 func newRoom() (*room, *Desk) {
 	r := &room{now: session.Instant{Wall: time.Date(2026, 5, 9, 14, 0, 0, 0, time.UTC), Boot: time.Hour, BootID: "b"}}

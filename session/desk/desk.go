@@ -113,6 +113,7 @@ type Desk struct {
 	heard    bool            // hands may begin
 	doubt    map[string]bool // sheets of which it is asked what became of them
 	guess    bool            // nothing tells how long it was since the last event
+	lead     lead
 }
 
 // horizon is how far ahead cues are handed to the loudspeaker, in real time.
@@ -236,6 +237,7 @@ func (d *Desk) Tick() {
 		d.Trouble = ""
 	}
 	d.autoMoves(d.Now())
+	d.watchLead()
 	if d.Hands && d.listening() {
 		d.hands()
 	}
@@ -252,9 +254,15 @@ func (d *Desk) autoMoves(by session.Instant) {
 			return
 		}
 		for _, e := range evs {
+			if e.Led && !d.mayLead(e) {
+				break // and what is due by a clock comes in the next turn
+			}
 			evs, err := d.Record.Append(e)
 			d.trouble(err)
 			d.take(evs)
+			if e.Led {
+				d.led()
+			}
 		}
 	}
 }

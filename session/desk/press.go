@@ -98,6 +98,9 @@ func (p *Presses) Aim() Aim {
 	if s := p.Picked(); s != nil {
 		t := p.Desk.target(s)
 		t.Sheet, t.Num = s.ID, s.Num
+		if c, ok := p.Desk.ledJust(s, p.Desk.M.T(p.Desk.Now())); ok {
+			t = c
+		}
 		return Aim{Target: t}
 	}
 	return p.Desk.Aim(p.At)
@@ -170,6 +173,7 @@ func (p *Presses) Press() Answer {
 	if !p.tap.Press(p.Desk.Hand()) {
 		return Answer{Outcome: Bounced}
 	}
+	p.Desk.autoMoves(p.Desk.Now()) // what was led until now is what the press may be for
 	a := p.Aim()
 	switch {
 	case a.Soon != nil:
@@ -198,7 +202,7 @@ func (p *Presses) do(t Target) Answer {
 	s := d.M.Sheet(t.Sheet)
 	e := session.Event{Kind: t.Deed, Sheet: t.Sheet}
 	switch t.Deed {
-	case session.Moved:
+	case session.Moved, session.Confirmed:
 		e.From = t.From
 	case session.WaterChanged:
 		e.Sheet, e.Bath = "", t.Bath
@@ -228,7 +232,7 @@ func (p *Presses) do(t Target) Answer {
 // the sheet goes into.
 func (d *Desk) caution(t Target, at Place) (c Caution, spent string) {
 	s := d.M.Sheet(t.Sheet)
-	if s == nil || t.Deed == session.WaterChanged {
+	if s == nil || t.Deed == session.WaterChanged || t.Deed == session.Confirmed {
 		return c, ""
 	}
 	now := d.Now()

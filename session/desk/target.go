@@ -32,10 +32,10 @@ const (
 // A Target is a deed with a sheet (or with the water it lies in), and the call
 // for it. The zero value is nothing to do.
 type Target struct {
-	Deed  session.Kind // ExposureBegun, ExposureEnded, Moved, WaterChanged; empty: nothing
+	Deed  session.Kind // ExposureBegun, ExposureEnded, Moved, WaterChanged, Confirmed; empty: nothing
 	Sheet string       // identity
 	Num   int
-	From  int    // Moved: the visit that is left
+	From  int    // Moved: the visit that is left; Confirmed: the one it was led into
 	Bath  string // WaterChanged: the tray; Moved: the water that it lies in with others
 	Call  CallKind
 	Since time.Duration // session time of the call, which may be to come
@@ -98,6 +98,9 @@ func (d *Desk) calls(v session.View) []Target {
 			if s.Stage == session.Wash {
 				move.Bath = s.Bath
 			}
+			if _, led := d.M.LedEnd(d.M.Sheet(s.ID)); led {
+				move.Call = May // it needs no answer
+			}
 			out = append(out, move)
 			if s.Judge && s.AtLeast > 0 && s.Left > 0 {
 				move.Call, move.Since = May, v.T-s.Elapsed+s.AtLeast
@@ -134,6 +137,7 @@ func (d *Desk) calls(v session.View) []Target {
 			out = append(out, t)
 		}
 	}
+	out = append(out, d.ledCalls(v.T)...)
 	slices.SortStableFunc(out, func(a, b Target) int { return cmp.Or(cmp.Compare(a.Since, b.Since), cmp.Compare(a.Num, b.Num)) })
 	// Sheets that share a tray of water share its calls.
 	return slices.CompactFunc(out, func(a, b Target) bool { return a.Is(b) && a.Since == b.Since })
@@ -203,7 +207,7 @@ func (d *Desk) Aim(at Place) Aim {
 	// What a press means does not change under the finger.
 	for i := len(calls) - 1; i >= 0; i-- {
 		c := calls[i]
-		if c.Since > v.T || c.Since <= v.T-stoodBefore {
+		if c.Since > v.T || c.Since <= v.T-stoodBefore || c.Deed == session.Confirmed { // that was counted in
 			continue
 		}
 		before := d.aim(calls, rest, c.Since-1)
@@ -270,6 +274,9 @@ func (d *Desk) aim(calls []Target, rest Target, t time.Duration) Aim {
 		}
 	}
 	for _, c := range ahead {
+		if a.Deed == session.Confirmed && a.Sheet == c.Sheet {
+			continue // a press for what comes has time
+		}
 		if c.Call == Must && c.Since <= t+mayYields || c.Since <= soon {
 			switch {
 			case a.Target.Is(c):

@@ -55,7 +55,7 @@ func Compare(a, b *Record) []Difference {
 		if y != nil {
 			name, sy, wy = label(y), y.took(), window(y)
 		}
-		if x != nil && y != nil && !x.Unseen && !y.Unseen {
+		if x != nil && y != nil && !x.Unseen && !y.Unseen && !x.Led && !y.Led {
 			by = words.Difference((y.Actual - x.Actual).D())
 		}
 		name = words.Clean(name)
@@ -191,6 +191,9 @@ func stopsBetween(a, b Secs) string {
 func (s *StageRecord) took() string {
 	if s.Unseen && s.Actual == 0 {
 		return "not seen"
+	}
+	if s.Led {
+		return words.Finished(s.Actual.D()) + ", led"
 	}
 	return words.Finished(s.Actual.D())
 }

@@ -49,7 +49,7 @@ var Columns = []string{
 	"notes",           // all notes and named marks of the sheet, in order
 	"scan",            // path of a picture file
 	"sitting_id",      // UUID of the darkroom session
-	"unseen",          // "unseen": nobody watched how it ended; "told": timed by a watch and written down afterwards; leave these rows out of any statistics of times
+	"unseen",          // "unseen": nobody watched how it ended; "told": timed by a watch and written down afterwards; "led": the program led, and nobody confirmed when it ended; leave these rows out of any statistics of times
 }
 
 // csvWriter writes sheets as RFC 4180 has it: CRLF, UTF-8, quotes doubled.
@@ -108,7 +108,7 @@ func (c *csvWriter) sheet(r *Record) error {
 	}
 	x[30], x[31] = words.Cell(r.Scan), words.Cell(r.Sitting)
 	rows := 0
-	put := func(no int, stage, label, bath string, begun, ended time.Time, least, most, actual, over Secs, unseen, told bool) error {
+	put := func(no int, stage, label, bath string, begun, ended time.Time, least, most, actual, over Secs, unseen, told, led bool) error {
 		back := 0
 		for _, u := range r.Undone {
 			if u.Stage == stage {
@@ -129,12 +129,15 @@ func (c *csvWriter) sheet(r *Record) error {
 		if told {
 			x[32] = "told"
 		}
+		if led {
+			x[32] = "led"
+		}
 		rows++
 		return c.w.Write(x)
 	}
 	if e := r.Exposure; e != nil {
 		x[22], x[23] = strconv.Itoa(len(e.Covered)), strconv.Itoa(e.lights())
-		if err := put(0, string(session.Exposure), "", "", e.Begun, e.Ended, e.Planned, e.Planned, e.Actual, e.over(), e.Unseen, e.Told); err != nil {
+		if err := put(0, string(session.Exposure), "", "", e.Begun, e.Ended, e.Planned, e.Planned, e.Actual, e.over(), e.Unseen, e.Told, false); err != nil {
 			return err
 		}
 		x[22], x[23] = "", ""
@@ -147,7 +150,7 @@ func (c *csvWriter) sheet(r *Record) error {
 				x[14] = c.num(s.Use.Share)
 			}
 		}
-		if err := put(i+1, s.Stage, s.Label, s.Bath, s.In, s.Out, s.AtLeast, s.AtMost, s.Actual, s.Over, s.Unseen, r.Told); err != nil {
+		if err := put(i+1, s.Stage, s.Label, s.Bath, s.In, s.Out, s.AtLeast, s.AtMost, s.Actual, s.Over, s.Unseen, r.Told, s.Led); err != nil {
 			return err
 		}
 	}

@@ -263,7 +263,7 @@ func stats(rd *sql.DB, f Filter, waiting []*Record) (Stats, error) {
 		}
 		s.Finished++
 		for _, st := range r.Stages {
-			if st.Unseen {
+			if st.Unseen || st.Led {
 				continue
 			}
 			x := stages[st.Stage]

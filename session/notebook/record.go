@@ -298,6 +298,8 @@ type StageRecord struct {
 	// Unseen: nobody watched how it ended; Out and Actual are as the user says, or
 	// not there.
 	Unseen bool `json:"unseen,omitempty"`
+	// Led: the program led, and nobody confirmed when it ended.
+	Led bool `json:"led,omitempty"`
 }
 
 // BathUse is the state of the bath when the sheet went in.
@@ -444,7 +446,7 @@ func RecordOf(s *session.Sheet, c Context) Record {
 	for i := range s.Visits {
 		v := &s.Visits[i]
 		st := StageRecord{Stage: string(v.Stage), Bath: v.Bath, In: v.InAt.Wall, Out: v.OutAt.Wall,
-			AtLeast: Secs(v.AtLeast), AtMost: Secs(v.AtMost), Short: v.Short, Changes: v.Changes, Serial: v.Serial, Set: v.Set > 0}
+			AtLeast: Secs(v.AtLeast), AtMost: Secs(v.AtMost), Short: v.Short, Changes: v.Changes, Serial: v.Serial, Set: v.Set > 0, Led: v.LedOut}
 		if v.Label != string(v.Stage) {
 			st.Label = v.Label
 		}
