@@ -36,127 +36,161 @@ type note struct {
 // 0.3 % for the whole at ember.
 const figureLight = 0.0019
 
-// draw lays a face out in a window of w by h cells.
+// A layout is a face being drawn: between its rows y and low there is room yet.
+type layout struct {
+	*canvas
+	m      *Model
+	face   face
+	margin int
+	y, low int
+	wide   bool // the deed has room beside the clock
+	roomy  bool // an empty row goes between the parts
+	deed   int  // how wide the deed and what stands with it are
+}
+
+// drawFace lays a face out in a window of w by h cells. What stands below is laid
+// out from the bottom, and the clock has the rest.
 func (m *Model) drawFace(f face, w, h int) *canvas {
-	c := newCanvas(w, h)
-	margin := 1
-	if w >= 60 {
-		margin = 3
+	l := layout{canvas: newCanvas(w, h), m: m, face: f, margin: 1, low: h, wide: w >= 60, roomy: h >= 17+len(f.line.rows)}
+	if l.wide {
+		l.margin = 3
 	}
-	roomy := h >= 17+len(f.line.rows)
-	y := 0
-	if roomy {
-		y = 1
+	if l.roomy {
+		l.y = 1
 	}
-	// What stands below is laid out from the bottom, and the clock has the rest.
-	low := h
-	if f.more != "" {
-		low -= min(strings.Count(wrap(f.more, w-2*margin), "\n")+2, max(0, h-8))
-		c.para(margin, low+1, w-2*margin, h-low-1, ember.Faint, f.more)
+	for _, text := range append([]string{f.deed}, f.also...) {
+		l.deed = max(l.deed, ansi.StringWidth(text))
 	}
-	if len(f.notes) > 0 && h >= 10 {
-		low -= m.drawNotes(c, f.notes, margin, low, w-2*margin)
-		if roomy {
-			low--
+	l.deed = min(l.deed, max(24, w/3))
+	l.answer()
+	l.accounts()
+	l.times()
+	l.title()
+	l.deeds(l.clock())
+	return l.canvas
+}
+
+func (l *layout) inner() int { return l.w - 2*l.margin }
+
+// answer is what was asked for, at the very bottom.
+func (l *layout) answer() {
+	if l.face.more == "" {
+		return
+	}
+	l.low -= min(strings.Count(wrap(l.face.more, l.inner()), "\n")+2, max(0, l.h-8))
+	l.para(l.margin, l.low+1, l.inner(), l.h-l.low-1, ember.Faint, l.face.more)
+}
+
+func (l *layout) accounts() {
+	if len(l.face.notes) == 0 || l.h < 10 {
+		return
+	}
+	l.low -= l.m.drawNotes(l.canvas, l.face.notes, l.margin, l.low, l.inner())
+	if l.roomy {
+		l.low--
+	}
+}
+
+// times is the line of time, or a list of the sheets where there is no room for it.
+func (l *layout) times() {
+	line, small := l.face.line, l.w < 60 || l.h < 16
+	rows := len(line.rows)
+	if rows == 0 || l.h < 10 {
+		return
+	}
+	switch n := min(rows, max(1, min(l.low-l.y-10, l.low/2))); {
+	case !small:
+		l.low -= n + 1
+		line.draw(l.canvas, l.low, n)
+	default:
+		if n = min(rows, max(0, l.low-l.y-9)); n > 0 {
+			l.low -= n
+			line.list(l.canvas, l.low, n)
 		}
 	}
-	if rows := f.line.rows; len(rows) > 0 && h >= 10 {
-		n := min(len(rows), max(1, min(low-y-10, low/2)))
-		if w < 60 || h < 16 {
-			n = min(len(rows), max(0, low-y-9))
-		}
-		if n > 0 {
-			if w < 60 || h < 16 { // the line of time goes first
-				low -= n
-				f.line.list(c, low, n)
-			} else {
-				low -= n + 1
-				f.line.draw(c, low, n)
-			}
-		}
-		if roomy {
-			low--
-		}
+	if l.roomy {
+		l.low--
 	}
-	deedWidth := 0
-	for _, l := range append([]string{f.deed}, f.also...) {
-		deedWidth = max(deedWidth, ansi.StringWidth(l))
-	}
-	deedWidth = min(deedWidth, max(24, w/3))
-	// Sheet and stage.
+}
+
+// title is the sheet and its stage, in large letters where they fit.
+func (l *layout) title() {
+	f := l.face
 	big, ok := ember.Letters(f.title)
-	if tall := ok && low-y >= 9 && ansi.StringWidth(big[0]) <= w-2*margin && ember.Ink(big) <= m.figureInk()/2; tall {
-		c.block(margin, y, ember.Large, big)
-		x := max(margin+ansi.StringWidth(big[0])+4, min(w-deedWidth-margin, margin+27))
-		for i, l := range f.about {
-			if room := w - x - margin; room >= 8 && i < 2 {
-				c.put(x, y+1+i, []ember.Role{ember.Normal, ember.Border}[i], ansiCut(l, room))
-			}
+	if !ok || l.low-l.y < 9 || ansi.StringWidth(big[0]) > l.inner() || ember.Ink(big) > l.m.figureInk()/2 {
+		x := l.put(l.margin, l.y, ember.Strong, ansiCut(ember.SafeText(f.title), l.inner()))
+		if len(f.about) > 0 && l.w-x > 12 {
+			l.put(x+2, l.y, ember.Border, ansiCut(f.about[0], l.w-x-l.margin-2))
 		}
-		y += 3
-		if roomy {
-			y++
-		}
-	} else {
-		x := c.put(margin, y, ember.Strong, ansiCut(ember.SafeText(f.title), w-2*margin))
-		if len(f.about) > 0 && w-x > 12 {
-			c.put(x+2, y, ember.Border, ansiCut(f.about[0], w-x-margin-2))
-		}
-		y++
+		l.y++
+		return
 	}
-	// The clock, and the deed beside it where there is room, else below.
-	beside := w >= 60
-	room, width := low-y, w-2*margin
-	if beside {
-		width -= deedWidth + 3
+	l.block(l.margin, l.y, ember.Large, big)
+	x := max(l.margin+ansi.StringWidth(big[0])+4, min(l.w-l.deed-l.margin, l.margin+27))
+	if room := l.w - x - l.margin; room >= 8 {
+		for i, text := range f.about[:min(2, len(f.about))] {
+			l.put(x, l.y+1+i, []ember.Role{ember.Normal, ember.Border}[i], ansiCut(text, room))
+		}
+	}
+	if l.y += 3; l.roomy {
+		l.y++
+	}
+}
+
+// clock draws the clock in the middle of its room, and returns the column at which
+// the deed begins: beside it, or at the margin below.
+func (l *layout) clock() int {
+	f, m := l.face, l.m
+	if f.clock == "" {
+		return l.margin
+	}
+	room, width := l.low-l.y, l.inner()
+	if l.wide {
+		width -= l.deed + 3
 	} else {
 		room -= 2
 	}
-	x := margin
-	if f.clock != "" {
-		size := ember.Fit(f.clock, width, max(1, room), m.figureInk())
-		fig := ember.Figure(f.clock, size)
-		m.spare = ember.Ink(ember.Figure(ember.Widest(f.clock), size)) - ember.Ink(fig)
-		if m.cfg.Profile == ember.LinuxConsole {
-			for i := range fig {
-				fig[i] = strings.NewReplacer("█", "#", "▀", "\"", "▄", "_").Replace(fig[i])
-			}
-		}
-		role := ember.Large
-		if size.Stroke == 0 {
-			role = ember.Strong
-		}
-		top := y + max(0, (room-len(fig))/2)
-		c.block(margin, top, role, fig)
-		x = margin + ansi.StringWidth(fig[0])
-		if beside {
-			y = top + max(0, (len(fig)-len(f.also)-3)/2)
-		} else {
-			y = top + len(fig)
+	size := ember.Fit(f.clock, width, max(1, room), m.figureInk())
+	fig := ember.Figure(f.clock, size)
+	m.spare = ember.Ink(ember.Figure(ember.Widest(f.clock), size)) - ember.Ink(fig)
+	if m.cfg.Profile == ember.LinuxConsole {
+		for i := range fig {
+			fig[i] = strings.NewReplacer("█", "#", "▀", "\"", "▄", "_").Replace(fig[i])
 		}
 	}
-	if beside && f.clock != "" {
-		x = max(x+4, min(w-deedWidth-margin, x+12))
-	} else {
-		x = margin
+	role := ember.Large
+	if size.Stroke == 0 {
+		role = ember.Strong
 	}
+	top := l.y + max(0, (room-len(fig))/2)
+	l.block(l.margin, top, role, fig)
+	if !l.wide {
+		l.y = top + len(fig)
+		return l.margin
+	}
+	l.y = top + max(0, (len(fig)-len(f.also)-3)/2)
+	x := l.margin + ansi.StringWidth(fig[0])
+	return max(x+4, min(l.w-l.deed-l.margin, x+12))
+}
+
+// deeds is what the next press does, at column x, and the other keys under it.
+func (l *layout) deeds(x int) {
+	f, key := l.face, l.m.keyFor("move")
 	if f.deed != "" {
-		if beside && y < low-1 {
-			c.put(x, y, ember.Faint, m.keyFor("move"))
-			y++
-			y = c.para(x, y, w-x-1, max(1, low-y), ember.Strong, f.deed)
+		if l.wide && l.y < l.low-1 {
+			l.put(x, l.y, ember.Faint, key)
+			l.y = l.para(x, l.y+1, l.w-x-1, max(1, l.low-l.y-1), ember.Strong, f.deed)
 		} else {
-			y = c.para(margin, y, w-2*margin, max(0, low-y), ember.Strong, m.keyFor("move")+": "+f.deed)
+			l.y = l.para(l.margin, l.y, l.inner(), max(0, l.low-l.y), ember.Strong, key+": "+f.deed)
 		}
-		y++
+		l.y++
 	}
-	for _, l := range f.also {
-		if y >= low {
+	for _, text := range f.also {
+		if l.y >= l.low {
 			break
 		}
-		y = c.para(x, y, w-x-1, max(0, low-y), ember.Border, l)
+		l.y = l.para(x, l.y, l.w-x-1, max(0, l.low-l.y), ember.Border, text)
 	}
-	return c
 }
 
 // figureInk is how many cells may be lit by the clock.
