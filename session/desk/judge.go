@@ -75,102 +75,141 @@ const (
 
 var nothingRE = regexp.MustCompile(`(?is)^(?:(?:all |quite |completely )?(black|white)|(nothing(?: there| on it| to be seen)?))\b[.!]*(?:[,;:.]\s*(.*))?$`)
 
+const howToJudge = "write 1/2 for more exposure, -1/2 for less, \"1/2 too dark\", right, black, white, or left out and why"
+
 // ReadJudgement reads "1/2", "-1/3 sky burnt out", "1 too dark, only the window
 // shows", "half a stop too dark", "too dark", "2/3 less", "right", "black", "left
 // out: light leak" as said of a sheet. The error is an *EitherWay where more and
 // less are both possible.
-func ReadJudgement(text string, r *notebook.Record) (j notebook.JudgementRecord, err error) {
-	before, _ := r.Judged()
-	text = strings.TrimSpace(text)
+func ReadJudgement(text string, r *notebook.Record) (notebook.JudgementRecord, error) {
+	s := said{text: strings.TrimSpace(text), sense: exposure.NegativeDensens}
+	if session.Response(r.Paper.Response) == session.Lighter {
+		s.sense = exposure.PositiveLightens
+	}
+	s.before, _ = r.Judged()
 	for _, n := range numbersInWords {
-		if m := n.re.FindString(text); m != "" {
-			text = n.number + text[len(m):]
+		if m := n.re.FindString(s.text); m != "" {
+			s.text = n.number + s.text[len(m):]
 			break
 		}
 	}
-	word, seen := text, ""
-	if i := strings.IndexAny(text, ",;:.!"); i >= 0 {
-		word, seen = text[:i], strings.TrimLeft(text[i:], " \t\n,;:.!")
+	for _, read := range []func(said) (notebook.JudgementRecord, bool, error){said.right, said.leftOut, said.nothing} {
+		if j, is, err := read(s); is {
+			return j, err
+		}
+	}
+	return s.stops()
+}
+
+// said is a judgement in the judge's words, of a paper that answers more exposure
+// in its way.
+type said struct {
+	text   string
+	sense  exposure.Response
+	before notebook.JudgementRecord // of the same sheet
+}
+
+const stopSigns = " \t\n,;:.!"
+
+func (s said) right() (j notebook.JudgementRecord, is bool, err error) {
+	word, seen := s.text, ""
+	if i := strings.IndexAny(s.text, ",;:.!"); i >= 0 {
+		word, seen = s.text[:i], strings.TrimLeft(s.text[i:], stopSigns)
 	}
 	switch strings.Join(strings.Fields(strings.ToLower(word)), " ") {
 	case "right", "just right", "good", "ok", "okay", "fine":
 		j.Seen = strings.TrimSpace(seen)
-		return j, nil
+		return j, true, nil
 	}
-	if rest, ok := cutFold(text, notebook.LeftOut); ok {
-		if rest = strings.TrimLeft(rest, " \t\n,;:.!"); rest == "" {
-			return j, errors.New("say why it is left out, like \"left out\" \"light leak at the lid\"")
-		}
-		// What it was judged stays to be read; it only teaches nothing.
-		return notebook.JudgementRecord{Stops: before.Stops, Seen: notebook.LeftOut + ": " + rest}, nil
+	return j, false, nil
+}
+
+// leftOut keeps what it was judged, to be read; it only teaches nothing.
+func (s said) leftOut() (j notebook.JudgementRecord, is bool, err error) {
+	rest, is := cutFold(s.text, notebook.LeftOut)
+	if !is {
+		return j, false, nil
 	}
-	sense := exposure.NegativeDensens
-	if session.Response(r.Paper.Response) == session.Lighter {
-		sense = exposure.PositiveLightens
+	if rest = strings.TrimLeft(rest, stopSigns); rest == "" {
+		return j, true, errors.New("say why it is left out, like \"left out\" \"light leak at the lid\"")
 	}
-	if m := nothingRE.FindStringSubmatch(text); m != nil {
-		look := strings.ToLower(m[1])
-		if look == "" && sense == exposure.PositiveLightens {
-			more, less := notebook.JudgementRecord{Stops: stopsNothing, Seen: m[2]}, notebook.JudgementRecord{Stops: -stopsNothing, Seen: m[2]}
-			return j, &EitherWay{words.Num(stopsNothing), m[2], more, less}
-		}
-		return notebook.JudgementRecord{Stops: exposure.StopsFromJudgement(sense, look != "black", stopsNothing), Seen: text}, nil
+	return notebook.JudgementRecord{Stops: s.before.Stops, Seen: notebook.LeftOut + ": " + rest}, true, nil
+}
+
+// nothing is a sheet without a picture.
+func (s said) nothing() (j notebook.JudgementRecord, is bool, err error) {
+	m := nothingRE.FindStringSubmatch(s.text)
+	if m == nil {
+		return j, false, nil
 	}
-	const how = "write 1/2 for more exposure, -1/2 for less, \"1/2 too dark\", right, black, white, or left out and why"
+	look := strings.ToLower(m[1])
+	if look == "" && s.sense == exposure.PositiveLightens {
+		return j, true, eitherWay(words.Num(stopsNothing), m[2], stopsNothing)
+	}
+	return notebook.JudgementRecord{Stops: exposure.StopsFromJudgement(s.sense, look != "black", stopsNothing), Seen: s.text}, true, nil
+}
+
+func eitherWay(number, seen string, stops float64) error {
+	return &EitherWay{number, seen, notebook.JudgementRecord{Stops: stops, Seen: seen}, notebook.JudgementRecord{Stops: -stops, Seen: seen}}
+}
+
+// stops is a number, and what it means: by its sign, by more or less, or by how
+// the sheet looks.
+func (s said) stops() (j notebook.JudgementRecord, err error) {
+	text := s.text
 	if looksRE.MatchString(text) && !strings.EqualFold(text[:4], "more") && !strings.EqualFold(text[:4], "less") {
 		text = words.Num(stopsAlone) + " " + text
 	}
 	number, stops, rest, err := StopsAhead(text)
 	if err != nil {
-		return j, fmt.Errorf("%q is no judgement: %s", text, how)
+		return j, fmt.Errorf("%q is no judgement: %s", text, howToJudge)
 	}
 	j.Stops = stops
-	m := looksRE.FindStringSubmatch(rest)
 	signed := strings.ContainsAny(number[:1], "+-")
+	m := looksRE.FindStringSubmatch(rest)
 	if m == nil {
-		if _, left := cutFold(rest, notebook.LeftOut); !signed && stops != 0 && rest != "" && !left {
-			more, less := notebook.JudgementRecord{Stops: stops, Seen: rest}, notebook.JudgementRecord{Stops: -stops, Seen: rest}
-			return j, &EitherWay{number, rest, more, less}
-		}
-		if unclearRE.MatchString(rest) {
-			return j, fmt.Errorf("%q is not clear: %s; begin what was seen with another word", text, how)
+		_, left := cutFold(rest, notebook.LeftOut)
+		switch {
+		case !signed && stops != 0 && rest != "" && !left:
+			return j, eitherWay(number, rest, stops)
+		case unclearRE.MatchString(rest):
+			return j, fmt.Errorf("%q is not clear: %s; begin what was seen with another word", text, howToJudge)
 		}
 		j.Seen = strings.TrimSpace(rest)
 		return j, nil
 	}
-	if stops < 0 {
-		return j, fmt.Errorf("%q says less twice: %s", text, how)
+	look, less := strings.ToLower(m[1]), strings.EqualFold(m[2], "less")
+	switch {
+	case stops < 0:
+		return j, fmt.Errorf("%q says less twice: %s", text, howToJudge)
+	case less && signed:
+		return j, fmt.Errorf("%q says more and less: %s", text, howToJudge)
 	}
 	j.Seen = strings.TrimSpace(m[3])
-	look := strings.ToLower(m[1])
-	wants := func(look string) float64 {
-		return exposure.StopsFromJudgement(sense, look == "light" || look == "thin", stops)
-	}
-	claim := 0.0 // what was said of more and less, if it was
+	claim := 1.0 // what was said of more and less
 	switch {
 	case look != "":
-		j.Stops = wants(look)
-		if signed {
-			claim = 1
+		if j.Stops = s.wants(look, stops); !signed {
+			return j, nil
 		}
-	case strings.EqualFold(m[2], "less"):
-		if signed {
-			return j, fmt.Errorf("%q says more and less: %s", text, how)
-		}
+	case less:
 		j.Stops, claim = -stops, -1
-	default:
-		claim = 1
 	}
 	// What is claimed and what was seen must be the same on this paper.
 	if again := looksRE.FindStringSubmatch(j.Seen); look == "" && again != nil {
 		look = strings.ToLower(again[1])
 	}
-	if look != "" && claim*wants(look) < 0 {
-		way := map[bool]string{true: "more", false: "less"}[wants(look) > 0]
+	if wants := s.wants(look, stops); look != "" && claim*wants < 0 {
+		way := map[bool]string{true: "more", false: "less"}[wants > 0]
 		return j, fmt.Errorf("%q contradicts itself: on this paper more exposure makes the picture %s, so too %s wants %s: write \"%s too %s\"",
-			text, lighterDenser(sense), look, way, strings.TrimLeft(number, "+ "), look)
+			text, lighterDenser(s.sense), look, way, strings.TrimLeft(number, "+ "), look)
 	}
 	return j, nil
+}
+
+// wants is the stops that a sheet too dark, light, thin or dense by some wants more.
+func (s said) wants(look string, stops float64) float64 {
+	return exposure.StopsFromJudgement(s.sense, look == "light" || look == "thin", stops)
 }
 
 func lighterDenser(sense exposure.Response) string {
