@@ -96,69 +96,76 @@ type completer struct {
 
 // line reads the words as the parser would, as far as they go.
 func (c completer) line(typed []string) []candidate {
-	// bash parts --flag=value into three words.
-	var line []string
-	for i, w := range typed {
-		if w == "=" {
-			if i == len(typed)-1 {
-				line = append(line, "")
-			}
-			continue
-		}
-		line = append(line, w)
-	}
-	if len(line) == 0 {
-		line = []string{""}
-	}
+	line := whole(typed)
 	current, before := line[len(line)-1], line[:len(line)-1]
-	node, place := c.Model.Node, 0
-	var wants *kong.Value
-	for _, w := range before {
-		switch {
-		case wants != nil:
-			c.folder(wants.Name, w)
-			wants = nil
-		case strings.HasPrefix(w, "-"):
-			name, value, has := strings.Cut(w, "=")
-			if f := flagIn(node, name); f != nil {
-				if has {
-					c.folder(f.Name, value)
-				} else if !f.IsBool() {
-					wants = f.Value
-				}
-			}
-		default:
-			if sub := commandIn(node, w); sub != nil && place == 0 {
-				node = sub
-			} else {
-				place++
-			}
-		}
+	node, place, wants := c.read(before)
+	if wants != nil {
+		return beginning(current, c.of(wants), "")
 	}
-	if name, value, has := strings.Cut(current, "="); wants == nil && has && strings.HasPrefix(name, "-") {
+	if name, value, has := strings.Cut(current, "="); has && strings.HasPrefix(name, "-") {
 		if f := flagIn(node, name); f != nil {
 			return beginning(value, c.of(f.Value), name+"=")
 		}
 	}
+	if strings.HasPrefix(current, "-") {
+		return beginning(current, flagsOf(node), "")
+	}
 	var all []candidate
-	switch {
-	case wants != nil:
-		all = c.of(wants)
-	case strings.HasPrefix(current, "-"):
-		all = flagsOf(node)
-	default:
-		if place == 0 {
-			for _, sub := range node.Children {
-				if !sub.Hidden {
-					all = append(all, candidate{sub.Name, sub.Help})
-				}
-			}
-		}
-		if n := len(node.Positional); n > 0 && (place < n || node.Positional[n-1].IsCumulative()) {
-			all = append(all, c.of(node.Positional[min(place, n-1)])...)
+	for _, sub := range node.Children {
+		if place == 0 && !sub.Hidden {
+			all = append(all, candidate{sub.Name, sub.Help})
 		}
 	}
+	if n := len(node.Positional); n > 0 && (place < n || node.Positional[n-1].IsCumulative()) {
+		all = append(all, c.of(node.Positional[min(place, n-1)])...)
+	}
 	return beginning(current, all, "")
+}
+
+// whole joins what bash parts: it makes three words of --flag=value.
+func whole(typed []string) (line []string) {
+	for i, w := range typed {
+		switch {
+		case w != "=":
+			line = append(line, w)
+		case i == len(typed)-1:
+			line = append(line, "")
+		}
+	}
+	if len(line) == 0 {
+		return []string{""}
+	}
+	return line
+}
+
+// read goes through the words before the cursor: the command that they name, how many
+// of its arguments they give, and the flag whose value comes next, if one does.
+func (c completer) read(before []string) (node *kong.Node, place int, wants *kong.Value) {
+	node = c.Model.Node
+	for _, w := range before {
+		if wants != nil {
+			c.folder(wants.Name, w)
+			wants = nil
+			continue
+		}
+		if strings.HasPrefix(w, "-") {
+			name, value, has := strings.Cut(w, "=")
+			switch f := flagIn(node, name); {
+			case f == nil:
+			case has:
+				c.folder(f.Name, value)
+			case !f.IsBool():
+				wants = f.Value
+			}
+			continue
+		}
+		if sub := commandIn(node, w); sub != nil && place == 0 {
+			node = sub
+		} else {
+			place++
+		}
+	}
+	return node, place, wants
 }
 
 // folder has the candidates come from where the command will look.

@@ -32,27 +32,27 @@ type Conflict struct {
 	Short time.Duration // by how much they are too close
 }
 
-// Conflicts foretells, as of session time now, what will collide among the
-// sheets in the trays if each is moved when it is due: the soonest first, one
-// for each pair of sheets. What can be had out of the way by leaving a sheet in
-// water is no conflict, nor is what cannot be helped any more, nor is a tray that
-// is not rocked while the other sheet is moved.
-func Conflicts(shop Shop, running []Running, now time.Duration) []Conflict {
-	type move struct {
-		r    int
-		at   time.Duration
-		lead time.Duration // so long before it the hands are on the sheet
-		into string        // empty: out
-	}
-	type stay struct {
-		r        int
-		tray     string
-		in, out  time.Duration
-		flexible bool
-	}
-	var moves []move
-	var stays []stay
-	for i, r := range running {
+// A move is one of the sheets' as foretold: when, for how long before it the hands
+// are on the sheet, and into which tray (empty: out).
+type move struct {
+	of       *Running
+	at, lead time.Duration
+	into     string
+}
+
+// Lying is a sheet in a tray as foretold. A flexible one can wait its turn there.
+type lying struct {
+	of       *Running
+	tray     string
+	in, out  time.Duration
+	flexible bool
+}
+
+// foretell is where the sheets will be if each is moved when it is due, as far as
+// that cannot wait its turn.
+func foretell(shop Shop, running []Running, now time.Duration) (moves []move, all []lying) {
+	for i := range running {
+		r := &running[i]
 		in := r.Since
 		for k := r.Step; k < len(r.Job.Steps); k++ {
 			o := r.Job.Steps[k]
@@ -60,64 +60,90 @@ func Conflicts(shop Shop, running []Running, now time.Duration) []Conflict {
 			if k == r.Step {
 				out = max(r.due(), now)
 			}
-			stays = append(stays, stay{i, o.Tray, in, out, o.flexible()})
+			all = append(all, lying{r, o.Tray, in, out, o.flexible()})
+			if o.flexible() {
+				break
+			}
 			next := ""
 			if k+1 < len(r.Job.Steps) {
 				next = r.Job.Steps[k+1].Tray
 			}
-			if o.flexible() {
-				break // from here on it can wait its turn
-			}
-			moves = append(moves, move{i, out, shop.lead(o), next})
+			moves = append(moves, move{r, out, shop.lead(o), next})
 			in = out
 		}
 	}
-	var out []Conflict
-	add := func(c Conflict, a, b int) {
-		c.First, c.Then = running[a].Job.Num, running[b].Job.Num
-		c.IDs = [2]string{running[a].Job.ID, running[b].Job.ID}
-		x, y := min(a, b), max(a, b)
-		c.Key = fmt.Sprintf("conflict/%s/%s@%d/%s@%d", c.Clash, running[x].Job.ID, running[x].Since.Milliseconds(), running[y].Job.ID, running[y].Since.Milliseconds())
-		out = append(out, c)
+	return moves, all
+}
+
+func (c Conflict) between(first, then *Running) Conflict {
+	c.First, c.Then = first.Job.Num, then.Job.Num
+	c.IDs = [2]string{first.Job.ID, then.Job.ID}
+	a, b := first, then
+	if b.Job.ID < a.Job.ID {
+		a, b = b, a
 	}
+	c.Key = fmt.Sprintf("conflict/%s/%s@%d/%s@%d", c.Clash, a.Job.ID, a.Since.Milliseconds(), b.Job.ID, b.Since.Milliseconds())
+	return c
+}
+
+// meets is the conflict of two moves that the hands cannot make one after the other.
+func (a move) meets(b move) (c Conflict, is bool) {
+	first, then := a, b
+	if b.at < a.at {
+		first, then = b, a
+	}
+	lead := then.lead
+	if a.at == b.at {
+		lead = max(a.lead, b.lead)
+	}
+	short := lead - (then.at - first.at)
+	if a.of == b.of || short <= 0 {
+		return c, false
+	}
+	return Conflict{Clash: Hands, At: then.at, Tray: then.into, Short: short}.between(first.of, then.of), true
+}
+
+// crowd is who will be in the tray when s comes, how many, and which of them leaves
+// first. Who may leave still needs the hands for it before the other comes.
+func (s lying) crowd(shop Shop, all []lying) (n int, leaves *lying) {
+	for k := range all {
+		o := &all[k]
+		gone := o.out
+		if o.flexible {
+			gone += shop.Move
+		}
+		if o.of == s.of || o.tray != s.tray || o.in > s.in || gone <= s.in {
+			continue
+		}
+		n++
+		if leaves == nil || o.out < leaves.out {
+			leaves = o
+		}
+	}
+	return n, leaves
+}
+
+// Conflicts foretells, as of session time now, what will collide among the
+// sheets in the trays if each is moved when it is due: the soonest first, one
+// for each pair of sheets. What can be had out of the way by leaving a sheet in
+// water is no conflict, nor is what cannot be helped any more, nor is a tray that
+// is not rocked while the other sheet is moved.
+func Conflicts(shop Shop, running []Running, now time.Duration) []Conflict {
+	moves, all := foretell(shop, running, now)
+	var out []Conflict
 	for i, a := range moves {
 		for _, b := range moves[i+1:] {
-			first, then := a, b
-			if b.at < a.at {
-				first, then = b, a
-			}
-			lead := then.lead
-			if a.at == b.at {
-				lead = max(a.lead, b.lead)
-			}
-			if short := lead - (then.at - first.at); a.r != b.r && short > 0 {
-				add(Conflict{Clash: Hands, At: then.at, Tray: then.into, Short: short}, first.r, then.r)
+			if c, is := a.meets(b); is {
+				out = append(out, c)
 			}
 		}
 	}
-	for i, s := range stays {
-		if s.in < now || s.in == running[s.r].Since {
+	for _, s := range all {
+		if s.in < now || s.in == s.of.Since {
 			continue // it is there already
 		}
-		n := 0
-		var lasts *stay // of those in its way the one that leaves first
-		for k := range stays {
-			o := &stays[k]
-			// Who may leave still needs the hands for it before the other comes.
-			gone := o.out
-			if o.flexible {
-				gone += shop.Move
-			}
-			if k == i || o.r == s.r || o.tray != s.tray || o.in > s.in || gone <= s.in {
-				continue
-			}
-			n++
-			if lasts == nil || o.out < lasts.out {
-				lasts = o
-			}
-		}
-		if lasts != nil && n >= shop.places(s.tray) {
-			add(Conflict{Clash: Room, At: s.in, Tray: s.tray, Short: lasts.out - s.in}, lasts.r, s.r)
+		if n, leaves := s.crowd(shop, all); leaves != nil && n >= shop.places(s.tray) {
+			out = append(out, Conflict{Clash: Room, At: s.in, Tray: s.tray, Short: leaves.out - s.in}.between(leaves.of, s.of))
 		}
 	}
 	slices.SortStableFunc(out, func(a, b Conflict) int { return cmp.Or(cmp.Compare(a.At, b.At), cmp.Compare(a.Key, b.Key)) })
