@@ -1093,7 +1093,7 @@ func (p *problem) handsWhy(job int, x busy, now bool) string {
 		what = "leaves the " + steps[x.move-1].Tray
 	}
 	if now {
-		return fmt.Sprintf("your hands are on %s, which %s", who, what)
+		return fmt.Sprintf("your hands are busy then: %s %s", who, what)
 	}
 	return fmt.Sprintf("it would need your hands when %s %s", who, what)
 }
