@@ -43,7 +43,9 @@ func (d *Desk) Soon(next *session.Sheet, now time.Duration) (start time.Duration
 	s := &d.soonest
 	if n, sec := d.M.Applied(), now.Truncate(time.Second); s.events != n || s.sec != sec || s.id != next.ID {
 		*s = soonest{events: n, sec: sec, id: next.ID}
-		s.start, s.why, s.ok = d.mayGoIn(next, now)
+		if s.start, s.why, s.ok = d.mayGoIn(next, now); s.start <= now {
+			s.start = sec // who asks of an earlier instant of this second is told the same
+		}
 	}
 	return s.start, s.why, s.ok
 }

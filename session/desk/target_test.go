@@ -279,3 +279,17 @@ func TestABouncingPedalIsOnePress(t *testing.T) {
 		t.Errorf("%d moves", len(a.Visits))
 	}
 }
+
+// Two who ask within one second, the later first, are told the same: it may go in.
+func TestMayGoInIsSaidOfTheWholeSecond(t *testing.T) {
+	x := lay(t, InTrays)
+	first, next := x.print(0), x.print(0)
+	x.to(first, 4)
+	x.pass(20 * time.Minute)
+	now := x.d.M.T(x.r.now).Truncate(time.Second) + 500*time.Millisecond
+	for _, at := range []time.Duration{now, now - 100*time.Millisecond} {
+		if start, why, ok := x.d.Soon(next, at); !ok || start > at {
+			t.Errorf("at %v: %v, %q, %v", at, start, why, ok)
+		}
+	}
+}
