@@ -19,18 +19,19 @@ type Deed struct {
 	T     time.Duration
 
 	// How it was before, as far as the kind needs it. Never written to.
-	serial  int // the visit that was left, or the one it happened in
-	n       int // how long the list was that grew: outs, marks, overrides, safelight
-	set     time.Duration
-	out     bool
-	emerged time.Duration
-	seenIn  int
-	light   *Light
-	spec    *SheetSpec
-	sheet   *Sheet
-	name    string // the bath's
-	old     string // identity of the bath that was poured away for it
-	water   []changed
+	serial   int // the visit that was left, or the one it happened in
+	n        int // how long the list was that grew: outs, marks, overrides, safelight
+	set      time.Duration
+	out      bool
+	emerged  time.Duration
+	seenIn   int
+	light    *Light
+	spec     *SheetSpec
+	sheet    *Sheet
+	in, away Instant // of the sheet: into its camera, and out
+	name     string  // the bath's
+	old      string  // identity of the bath that was poured away for it
+	water    []changed
 }
 
 // A changed is a visit whose water was changed, and when it was the time before.
@@ -48,6 +49,8 @@ var backs = map[Kind]func(m *Machine, s *Sheet, d *Deed, t time.Duration){
 	Remade:           (*Machine).remakeBack,
 	SheetOut:         (*Machine).outAwayBack,
 	SheetAway:        (*Machine).outAwayBack,
+	Loaded:           (*Machine).loadBack,
+	Unloaded:         (*Machine).loadBack,
 	BoxOpened:        (*Machine).boxBack,
 	BoxAway:          (*Machine).boxBack,
 	ExposureBegun:    (*Machine).exposeBack,
@@ -129,8 +132,8 @@ func (m *Machine) deed(s *Sheet, e Event, t time.Duration) *Deed {
 	case Remade:
 		spec := s.Spec
 		d.spec, d.n = &spec, len(s.Corrected)
-	case SheetOut, SheetAway:
-		d.n = len(s.outs)
+	case SheetOut, SheetAway, Loaded, Unloaded:
+		d.n, d.in, d.away = len(s.outs), s.LoadedAt, s.UnloadedAt
 	case Marked:
 		d.n = len(s.Marks)
 	case PinholeCovered, LightChanged, Retimed:

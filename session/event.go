@@ -21,6 +21,10 @@ const (
 	SheetAway Kind = "sheet away"
 	// SheetWithdrawn: the sheet was added by mistake, and never had light: Sheet.
 	SheetWithdrawn Kind = "sheet withdrawn"
+	// Loaded: the sheet lies in its camera, lid on, hole shut: Sheet. Unloaded: it was
+	// taken out again: Sheet.
+	Loaded   Kind = "loaded"
+	Unloaded Kind = "unloaded"
 	// BoxOpened and BoxAway: a box of paper is open in the room, or put away.
 	BoxOpened Kind = "box opened"
 	BoxAway   Kind = "box away"

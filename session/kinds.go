@@ -80,6 +80,8 @@ var rules = map[Kind]rule{
 	Remade:         {needs: hasSheet | hasSpec, late: true, apply: (*Machine).remake, tells: "name"},
 	SheetOut:       {needs: hasSheet, apply: (*Machine).outAway, tells: "safelight_s"},
 	SheetAway:      {needs: hasSheet, apply: (*Machine).outAway, tells: "safelight_s"},
+	Loaded:         {needs: hasSheet, apply: (*Machine).load, tells: "loaded"},
+	Unloaded:       {needs: hasSheet, apply: (*Machine).unload, tells: "unloaded"},
 	BoxOpened:      {apply: (*Machine).openBox},
 	BoxAway:        {apply: (*Machine).openBox},
 
@@ -211,6 +213,9 @@ func (m *Machine) add(s *Sheet, e Event, _ time.Duration) error {
 func (m *Machine) remake(s *Sheet, e Event, _ time.Duration) error {
 	if err := e.Spec.check(); err != nil {
 		return err
+	}
+	if h := m.Holds(e.Spec.Camera); h != nil && h != s && s.InCamera() {
+		return holds(e.Spec.Camera, h)
 	}
 	// What it has been through stays: the process must be one that has it.
 	steps := e.Spec.Process.Steps

@@ -35,11 +35,15 @@ type Sheet struct {
 
 	// Out: in the room, out of bag and camera. Open is the sheet's safelight
 	// account: the spans it was out, not yet fixed, with the safelight on.
-	Told      bool // it went through its baths without the program
-	Out       bool
-	Open      []Span
-	FixedT    time.Duration // when it left the first fixing bath; 0: not yet
-	EndedAt   Instant
+	Told    bool // it went through its baths without the program
+	Out     bool
+	Open    []Span
+	FixedT  time.Duration // when it left the first fixing bath; 0: not yet
+	EndedAt Instant
+	// LoadedAt is when it was last put into its camera, UnloadedAt when it was taken
+	// out again; zero: it was not. See [Sheet.InCamera].
+	LoadedAt, UnloadedAt Instant
+
 	DryAt     Instant // when it was said to be dry, and flat; zero: not said
 	FlatAt    Instant
 	EndedT    time.Duration

@@ -18,7 +18,7 @@ func TestTheRecordTellsEveryKind(t *testing.T) {
 	}
 	wash := step(session.Wash, "wash tray")
 	wash.Changes = 3
-	spec := session.SheetSpec{Name: "signal arm", Paper: session.Paper{Safe: 20 * min},
+	spec := session.SheetSpec{Name: "signal arm", Camera: "tea-caddy", Paper: session.Paper{Safe: 20 * min},
 		Process: session.Process{Steps: []session.Step{step(session.Develop, "developer"), step(session.Fix, "fixer 1"), wash}}}
 	again := spec
 	again.Name = "lever frame"
@@ -40,6 +40,8 @@ func TestTheRecordTellsEveryKind(t *testing.T) {
 		{Kind: session.SafelightOff},
 		{Kind: session.SafelightOn},
 		{Kind: session.SheetAway, Sheet: "a"},
+		{Kind: session.Loaded, Sheet: "a"},
+		{Kind: session.Unloaded, Sheet: "a"},
 		{Kind: session.ExposureBegun, Sheet: "a", Planned: 9 * min},
 		{Kind: session.PinholeCovered, Sheet: "a"},
 		{Kind: session.PinholeUncovered, Sheet: "a"},

@@ -115,6 +115,11 @@ func state(m *session.Machine, at session.Instant, lit, out map[string]bool) str
 	for i, s := range m.Sheets() {
 		c, sv := *s, v.Sheets[i]
 		c.AddedAt, c.EndedAt, c.Undone, sv.Visit = session.Instant{}, session.Instant{}, nil, 0
+		if c.InCamera() {
+			c.LoadedAt = storyDay
+		} else {
+			c.LoadedAt, c.UnloadedAt = session.Instant{}, session.Instant{}
+		}
 		if !c.DryAt.IsZero() {
 			c.DryAt = storyDay
 		}
@@ -152,7 +157,7 @@ func anyDeed(t *rapid.T, m *session.Machine, at session.Instant) session.Event {
 	id := rapid.SampledFrom([]string{"s1", "s2", "s3"}).Draw(t, "of")
 	s := m.Sheet(id)
 	from := 0
-	spec := session.SheetSpec{Name: "another", Paper: session.Paper{AreaCM2: 100}, Process: anyProcess(t)}
+	spec := session.SheetSpec{Name: "another", Camera: rapid.SampledFrom([]string{"tea-caddy", "hat-box"}).Draw(t, "camera"), Paper: session.Paper{AreaCM2: 100}, Process: anyProcess(t)}
 	remade := spec
 	if s != nil {
 		remade.Process = s.Spec.Process
@@ -169,7 +174,7 @@ func anyDeed(t *rapid.T, m *session.Machine, at session.Instant) session.Event {
 	var can []session.Event
 	for _, e := range []session.Event{
 		{Kind: session.SheetAdded, Sheet: id, Spec: &spec}, {Kind: session.SheetWithdrawn, Sheet: id}, {Kind: session.Remade, Sheet: id, Spec: &remade},
-		{Kind: session.SheetOut, Sheet: id}, {Kind: session.SheetAway, Sheet: id}, {Kind: session.BoxOpened}, {Kind: session.BoxAway},
+		{Kind: session.Loaded, Sheet: id}, {Kind: session.Unloaded, Sheet: id}, {Kind: session.SheetOut, Sheet: id}, {Kind: session.SheetAway, Sheet: id}, {Kind: session.BoxOpened}, {Kind: session.BoxAway},
 		{Kind: session.ExposureBegun, Sheet: id, Planned: planned}, {Kind: session.PinholeCovered, Sheet: id}, {Kind: session.PinholeUncovered, Sheet: id},
 		{Kind: session.LightChanged, Sheet: id, Stops: 1, Planned: planned}, {Kind: session.Retimed, Sheet: id, Planned: planned}, {Kind: session.ExposureEnded, Sheet: id},
 		{Kind: session.Moved, Sheet: id, From: from}, {Kind: session.Moved, Sheet: id, From: from}, {Kind: session.Moved, Sheet: id, From: from}, {Kind: session.Held, Sheet: id, From: from},

@@ -148,6 +148,16 @@ func (m *Model) warned(a desk.Answer, s *session.Sheet) {
 		m.said = strings.TrimSpace(m.whereabouts(s) + ". " + c.Text)
 		m.said += fmt.Sprintf(" %s again puts it into the %s as it is.", words.Sentence(m.keyFor("move")), tray(s.Spec.Process.Steps[0]))
 		return
+	case c.Has(desk.CameraEmpty):
+		m.said = fmt.Sprintf("sheet %d was not put into its camera (l in the room): it is empty. %s again opens it all the same.", s.Num, words.Sentence(m.keyFor("move")))
+		return
+	case c.Has(desk.HoldsOther):
+		is := "which had no light yet"
+		if c.Other.Phase != session.Fresh {
+			is = "which has had its light: it would be exposed twice"
+		}
+		m.said = ember.SafeText(fmt.Sprintf("%s holds sheet %d, %s. %s again opens it all the same.", s.Spec.Camera, c.Other.Num, is, words.Sentence(m.keyFor("move"))))
+		return
 	case c.Has(desk.LightLeft):
 		m.said = fmt.Sprintf("sheet %d has %s left. %s again ends it all the same.", s.Num, words.Countdown(c.Left), words.Sentence(m.keyFor("move")))
 		return

@@ -25,18 +25,21 @@ type room struct {
 	until   session.Instant // of the dark, in the hands' time
 	running bool
 	spoken  int
+	load    loading
 }
 
 // darkFor: a minute of full dark before looking for leaks. Common practice, no
 // source.
 const darkFor = 75 * time.Second
 
-var roomKeys = struct{ Tick, Up, Down, Dark, Fog key.Binding }{
-	Tick: key.NewBinding(key.WithKeys(" "), key.WithHelp("space", "confirm")),
-	Up:   key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "line")),
-	Down: key.NewBinding(key.WithKeys("down")),
-	Dark: key.NewBinding(key.WithKeys("d"), key.WithHelp("d", "look for light")),
-	Fog:  key.NewBinding(key.WithKeys("f"), key.WithHelp("f", "fog test")),
+var roomKeys = struct{ Tick, Up, Down, Dark, Fog, Load, Leave key.Binding }{
+	Tick:  key.NewBinding(key.WithKeys(" "), key.WithHelp("space", "confirm")),
+	Up:    key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "line")),
+	Down:  key.NewBinding(key.WithKeys("down")),
+	Dark:  key.NewBinding(key.WithKeys("d"), key.WithHelp("d", "look for light")),
+	Fog:   key.NewBinding(key.WithKeys("f"), key.WithHelp("f", "fog test")),
+	Load:  key.NewBinding(key.WithKeys("l"), key.WithHelp("l", "load")),
+	Leave: key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "leave it")),
 }
 
 // darkKeys are those that work while a strip, or eyes, wait in the dark.
@@ -131,7 +134,10 @@ func (r *room) keys(m *Model) []key.Binding {
 	if r.dark(m) {
 		return []key.Binding{darkKeys.Break, keys.Where} // of the fog test: the other dark shows nothing
 	}
-	return []key.Binding{roomKeys.Tick, roomKeys.Dark, roomKeys.Fog, roomKeys.Up}
+	if r.load.on() {
+		return []key.Binding{roomKeys.Tick, roomKeys.Leave}
+	}
+	return []key.Binding{roomKeys.Tick, roomKeys.Dark, roomKeys.Load, roomKeys.Fog, roomKeys.Up}
 }
 
 func (r *room) dark(m *Model) bool { return r.running || m.fog.running() }
@@ -147,10 +153,25 @@ func (r *room) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		}
 		return nil
 	}
+	if r.load.on() {
+		switch {
+		case key.Matches(k, roomKeys.Tick):
+			return r.load.press(m)
+		case key.Matches(k, roomKeys.Leave):
+			return r.load.leave(m)
+		case key.Matches(k, keys.Where):
+			r.load.speak(m)
+		default:
+			m.nothing()
+		}
+		return nil
+	}
 	if r.items == nil {
 		r.fill(m)
 	}
 	switch {
+	case key.Matches(k, roomKeys.Load):
+		return r.load.ask(m)
 	case key.Matches(k, roomKeys.Up):
 		r.at = (r.at + len(r.items) - 1) % len(r.items)
 	case key.Matches(k, roomKeys.Down):
@@ -217,6 +238,9 @@ func (r *room) tick(m *Model) {
 func (r *room) view(m *Model, _ session.View, h int) string {
 	if m.fog.running() {
 		return m.fog.view(m)
+	}
+	if r.load.on() {
+		return r.load.view(m, h)
 	}
 	if r.items == nil {
 		r.fill(m)

@@ -134,6 +134,14 @@ func cautions(c desk.Caution, s *session.Sheet) (out []say.Line) {
 			out = append(out, say.NotFixed.Of(n, left))
 		case desk.NotWashed:
 			out = append(out, say.NotWashed.Of(n, left))
+		case desk.CameraEmpty:
+			out = append(out, say.CameraEmpty.Of(n))
+		case desk.HoldsOther:
+			if other := say.Sheet(c.Other.Num); c.Other.Phase == session.Fresh {
+				out = append(out, say.CameraHolds.Of(other))
+			} else {
+				out = append(out, say.HoldsExposed.Of(other))
+			}
 		case desk.DirtiesWash:
 			out = append(out, say.WouldSpoilWash.Of(n))
 		case desk.BathSpent:

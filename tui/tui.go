@@ -517,6 +517,9 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 		}
 	}
 	if !work && key.Matches(k, trayKeys.Undo) {
+		if m.screen == Room && m.room.load.on() {
+			return m.room.load.back(m)
+		}
 		return m.back()
 	}
 	// A number answers a question of the large key anywhere; else it picks, where
@@ -554,6 +557,15 @@ func (m *Model) state() []say.Line {
 	if m.cfg.Resumed == "" {
 		out = append(out, say.Place.Of(say.Where(m.screen)))
 		out = append(out, m.stands(m.desk.M.View(m.desk.Now()), 0, 1)...)
+		var in say.Nums
+		for _, s := range m.desk.M.Sheets() {
+			if s.InCamera() && s.Phase == session.Fresh {
+				in |= say.Num(s.Num)
+			}
+		}
+		if in != 0 {
+			out = append(out, say.StandsLoaded.Of().To(in))
+		}
 	}
 	if m.desk.M.Leading() && !m.cfg.Lead {
 		out = append(out, say.Leading.Of())
@@ -593,7 +605,7 @@ func (m *Model) setLevel(l ember.Level) {
 // light puts the level and the laptop's lamps in keeping with what is out.
 func (m *Model) light() {
 	out := m.open()
-	dark := m.fog.on || m.room.running // a strip of paper or eyes wait in the dark
+	dark := m.fog.on || m.room.running || m.room.load.on() // a strip of paper or eyes wait in the dark
 	m.desk.Dark = dark
 	l := m.level
 	if l == ember.Torch && out {

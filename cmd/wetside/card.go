@@ -173,8 +173,13 @@ func (c *CardCmd) enter(h *host) error {
 	}
 	a := h.asker()
 	var s *desk.Sitting
+	last := "" // the sheet of the line before
 	for {
-		e, err := c.line(h, a, plan, day)
+		m := session.New()
+		if err := replayLive(b, m); err != nil {
+			return err
+		}
+		e, err := c.line(h, a, plan, day, m, last)
 		if err != nil || e == nil {
 			return err
 		}
@@ -187,6 +192,7 @@ func (c *CardCmd) enter(h *host) error {
 		if err := h.tell(s, e.events); err != nil {
 			return err
 		}
+		last = e.id
 		h.say("sheet %d written down: %s, open %s from %s; it waits for the trays", s.M.Sheet(e.id).Num, e.name, words.Finished(e.open), e.from.Format("2006-01-02 15:04"))
 	}
 }
@@ -200,7 +206,7 @@ type entry struct {
 }
 
 // line asks for one line of a card; nil: there is none any more.
-func (c *CardCmd) line(h *host, a *asker, plan *profiles.Planner, day time.Time) (*entry, error) {
+func (c *CardCmd) line(h *host, a *asker, plan *profiles.Planner, day time.Time, m *session.Machine, last string) (*entry, error) {
 	const end, none = "no more", "none"
 	var name, light, opened, closed, covered, note string
 	free := func(string) error { return nil }
@@ -260,10 +266,27 @@ func (c *CardCmd) line(h *host, a *asker, plan *profiles.Planner, day time.Time)
 		note = ""
 	}
 	e := &entry{id: uuid.NewString(), name: name, open: to.Sub(from) - shut, from: from}
-	made, err := plan.Plan(profiles.Form{Paper: c.Paper, Process: c.Process, Camera: c.Camera, Name: name, Light: plainMinus(light) + " " + words.Units(e.open)})
+	text := plainMinus(light) + " " + words.Units(e.open)
+	form := profiles.Form{Paper: c.Paper, Process: c.Process, Camera: c.Camera, Name: name, Light: text}
+	// What lies in the camera is what was exposed; a second line of the card is of a
+	// second sheet, so the first was taken out.
+	held := m.Holds(c.Camera)
+	if held != nil && held.ID == last {
+		e.events, held = []session.Event{{Kind: session.Unloaded, Sheet: last}}, nil
+	} else if _, err := takeHeld(m, c.Camera); err != nil {
+		return nil, err
+	}
+	if held != nil {
+		e.id, form = held.ID, profiles.Refit(held.Spec, text)
+	}
+	made, err := plan.Plan(form)
 	if err != nil {
 		return nil, usageError{err}
 	}
-	e.events = desk.ExposedBefore(e.id, made.Spec, false, e.open, session.Told{From: from, To: to}, note)
+	if held != nil {
+		made.Spec = profiles.Respec(held.Spec, text, made)
+		made.Spec.Name = name
+	}
+	e.events = append(e.events, desk.ExposedBefore(e.id, made.Spec, held != nil, e.open, session.Told{From: from, To: to}, note)...)
 	return e, nil
 }

@@ -58,6 +58,7 @@ type CLI struct {
 	Lead       LeadCmd       `cmd:"" group:"The timer" help:"The program leads: one press for a whole sheet."`
 	Time       TimeCmd       `cmd:"" group:"The timer" help:"Just a timer: a process or times, and space starts."`
 	Where      WhereCmd      `cmd:"" group:"The timer" help:"Where each sheet of the running session stands."`
+	Loaded     LoadedCmd     `cmd:"" group:"The timer" help:"Which camera holds what; and one that was loaded or emptied without the program."`
 	Check      CheckCmd      `cmd:"" group:"The timer" help:"The list before paper is opened."`
 	Sounds     SoundsCmd     `cmd:"" group:"The timer" help:"Every sound, played and named; or a quiz."`
 	Keys       KeysCmd       `cmd:"" group:"The timer" help:"Which key does what; try a pedal or a clicker."`

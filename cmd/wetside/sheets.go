@@ -399,6 +399,9 @@ func (h *host) record(r notebook.Record) error {
 	if j, ok := r.Judged(); ok {
 		line("judged: %s", judgement(&r, j))
 	}
+	if !r.Loaded.IsZero() {
+		line("put into its camera %s", r.Loaded.Format("2006-01-02 15:04"))
+	}
 	if text := driedAt(&r); text != "" {
 		line("%s", text)
 	}

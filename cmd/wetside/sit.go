@@ -309,6 +309,9 @@ func (s *sitting) config() tui.Config {
 			s.engine.Play(session.Cue{Key: "hello", Kind: session.CueHello})
 		}
 	}
+	if text := loadedNow(s.M); text != "" {
+		s.notices = append(s.notices, text)
+	}
 	if !s.rehearsal && !s.M.PaperOut() && !s.M.Running() { // never while there is something else to do
 		if a, err := desk.AfterWash(s.Book, s.now()); err == nil {
 			if text := afterWash(a); text != "" {

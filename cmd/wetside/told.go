@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"strconv"
 	"strings"
@@ -73,6 +74,16 @@ func (c *ExposedCmd) Run(h *host) error {
 	if err != nil {
 		return usageError{err}
 	}
+	var sh *session.Sheet
+	if !waits { // what lies in the camera is what was exposed
+		m := session.New()
+		if err := replayLive(b, m); err != nil {
+			return err
+		}
+		if sh, err = takeHeld(m, c.Camera); err != nil {
+			return err
+		}
+	}
 	s, err := h.join(b, waits)
 	if err != nil {
 		return err
@@ -80,10 +91,11 @@ func (c *ExposedCmd) Run(h *host) error {
 	defer s.Release()
 	id := uuid.NewString()
 	if waits {
-		sh, err := waiting(s, num)
-		if err != nil {
+		if sh, err = waiting(s, num); err != nil {
 			return err
 		}
+	}
+	if waits = sh != nil; waits {
 		id = sh.ID
 		form := profiles.Refit(sh.Spec, text)
 		form.With = c.With
@@ -91,12 +103,13 @@ func (c *ExposedCmd) Run(h *host) error {
 			return usageError{err}
 		}
 		made.Spec = profiles.Respec(sh.Spec, text, made)
+		made.Spec.Name, made.Spec.Maker = cmp.Or(c.Name, made.Spec.Name), cmp.Or(c.Maker, made.Spec.Maker)
 	}
 	events := desk.ExposedBefore(id, made.Spec, waits, made.Exposure, session.Told{From: from}, c.Note)
 	if err := h.tell(s, events); err != nil {
 		return err
 	}
-	sh := s.M.Sheet(id)
+	sh = s.M.Sheet(id)
 	h.say("sheet %d written down: %s, open %s from %s; it waits for the trays", sh.Num, orNone(strings.TrimSpace(sh.Spec.Camera+" "+sh.Spec.Name), "no camera"),
 		words.Finished(made.Exposure), from.Format("2006-01-02 15:04"))
 	if r := sh.Spec.Reckoned; r == nil || r.Lit == nil || sh.Spec.Camera == "" {

@@ -84,6 +84,9 @@ func (c *WhereCmd) Run(h *host) error {
 	}
 	for _, s := range v.Sheets {
 		what := string(s.Phase)
+		if m.Sheet(s.ID).InCamera() {
+			what += ", in its camera"
+		}
 		if s.Stage != "" {
 			what = s.Label + ", " + tui.Stands(s)
 		}

@@ -61,6 +61,8 @@ const (
 	LightLeft        // its exposure has Left to go
 	NotFixed         // Left is missing
 	NotWashed        // Left is missing
+	CameraEmpty      // it was never put into its camera, as other sheets were
+	HoldsOther       // its camera holds another sheet, Other
 	DirtiesWash      // the sheets in the wash begin again
 	BathSpent        // the bath that it goes into
 )
@@ -71,7 +73,8 @@ type Caution struct {
 	Harms []Harm
 	Left  time.Duration // of LightLeft, NotFixed, NotWashed
 	Text  string
-	Hold  bool // holding water would do instead
+	Hold  bool           // holding water would do instead
+	Other *session.Sheet // of HoldsOther
 }
 
 // Has reports whether h is among the harms.
@@ -240,6 +243,12 @@ func (d *Desk) caution(t Target, at Place) (c Caution, spent string) {
 	switch t.Deed {
 	case session.ExposureBegun:
 		if at == InField {
+			switch other := d.M.Holds(s.Spec.Camera); {
+			case other != nil && other != s:
+				c.Harms, c.Other = append(c.Harms, HoldsOther), other
+			case other == nil && s.Spec.Camera != "" && d.M.Loading():
+				c.Harms = append(c.Harms, CameraEmpty)
+			}
 			return c, ""
 		}
 		c.Harms = append(c.Harms, NoExposure)

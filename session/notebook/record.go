@@ -123,6 +123,8 @@ type Record struct {
 	Marks      []MarkRecord      `json:"marks,omitempty"`
 	Overridden []string          `json:"overridden,omitempty"` // spent baths used all the same
 	Judgements []JudgementRecord `json:"judgements,omitempty"` // the last is the one that counts
+	Loaded     time.Time         `json:"loaded,omitzero"`      // into its camera
+	Unloaded   time.Time         `json:"unloaded,omitzero"`    // and out again, where that was said
 	Dry        time.Time         `json:"dry,omitzero"`         // when it was said to be dry, and flat
 	Flat       time.Time         `json:"flat,omitzero"`
 	Scan       string            `json:"scan,omitempty"`
@@ -493,6 +495,7 @@ func RecordOf(s *session.Sheet, c Context) Record {
 	for _, c := range s.Corrected {
 		r.Corrected = append(r.Corrected, CorrectionRecord{c.At.Wall, c.What, c.Was})
 	}
+	r.Loaded, r.Unloaded = s.LoadedAt.Wall, s.UnloadedAt.Wall
 	r.Dry, r.Flat = s.DryAt.Wall, s.FlatAt.Wall
 	if j := s.Judged; j != nil {
 		r.Judgements = []JudgementRecord{{j.At.Wall, j.Stops, j.Seen}}

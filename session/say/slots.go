@@ -350,7 +350,7 @@ var said = map[string]map[string]string{
 	"room": {"screen": "the full screen", "messages": "messages that pop up", "sleep": "screen saver and sleep", "keyboard": "keyboard light",
 		"brightness": "screen brightness", "phones": "telephones and watches", "safelight": "safelight and other lamps", "red film": "the red film", "dry side": "the dry side"},
 	"what": {"sheet added": "the new sheet", "sheet withdrawn": "that the sheet was taken away", "remade": "the change to the sheet", "sheet out": "paper out",
-		"sheet away": "paper away", "box opened": "the open box", "box away": "the box put away", "pinhole covered": "the covering", "pinhole uncovered": "the uncovering",
+		"sheet away": "paper away", "loaded": "the loading", "unloaded": "the taking out", "box opened": "the open box", "box away": "the box put away", "pinhole covered": "the covering", "pinhole uncovered": "the uncovering",
 		"light changed": "the change of light", "time set": "the new time", "image seen": "the image seen", "step time set": "the new step time", "water changed": "the change of water",
 		"unseen": "the answer about the sheet", "marked": "the mark", "safelight on": "safelight on", "safelight off": "safelight off", "bath mixed": "the new bath",
 		"dried": "that the sheet is dry", "flattened": "that the sheet is flat", "bath retired": "the end of the bath", "bath promoted": "the bath moved up"},
@@ -366,7 +366,7 @@ var said = map[string]map[string]string{
 		"pick a sheet": "picks a sheet", "pre-flash strip": "reckons the strip", "quit": "quits", "reckon, as in the shell": "reckons", "screen before": "goes to the screen before",
 		"seen": "the image is up", "sheet": "chooses the sheet", "spoiled": "spoils the sheet", "the sum behind it": "shows the sum", "undo": "takes it back",
 		"water changed": "the water was changed", "what was learned": "tells what was learned", "where": "says where we are", "yes": "says yes",
-		"lead": "leads", "dry, then flat": "says that it is dry, then flat", "to be judged": "judges those that wait", "in words": "in words", "the next one": "the next one", "take the sheet away": "takes the sheet away", "half a minute more": "half a minute more", "half a minute less": "half a minute less"},
+		"lead": "leads", "load": "loads a camera", "dry, then flat": "says that it is dry or flat", "to be judged": "judges those that wait", "in words": "in words", "the next one": "the next one", "take the sheet away": "takes the sheet away", "half a minute more": "half a minute more", "half a minute less": "half a minute less"},
 }
 
 // states are the phases of a sheet as they are said.

@@ -1,0 +1,184 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"wetside/profiles"
+	"wetside/session"
+	"wetside/session/notebook"
+	"wetside/session/words"
+)
+
+// LoadedCmd says which camera holds what, and writes down one that was loaded or
+// emptied without the program.
+type LoadedCmd struct {
+	Camera  string `arg:"" optional:"" help:"A camera that was loaded, or with --empty emptied, without the program. Without one: which holds what." complete:"camera"`
+	Empty   bool   `help:"Its sheet was taken out."`
+	Name    string `help:"What the sheet is called." placeholder:"WORDS"`
+	Paper   string `help:"The paper." default:"direct-positive-fb" placeholder:"KEY"`
+	Process string `help:"How it is to be developed." default:"three-trays" placeholder:"KEY"`
+}
+
+// Help shows how it is used.
+func (LoadedCmd) Help() string {
+	return `Examples:
+
+  wetside loaded
+  wetside loaded tea-caddy
+  wetside loaded tea-caddy --empty
+
+The room screen leads through it by voice, and l begins it there. A camera that is loaded is
+kept in mind over days, until its sheet is taken out or goes into the trays; a second
+sheet for it is refused, and the field warns before an empty camera is opened, or one whose
+sheet has had its light.`
+}
+
+// Run lists, or writes down.
+func (c *LoadedCmd) Run(h *host) error {
+	if c.Camera == "" {
+		if c.Empty {
+			return usage("say which camera: wetside loaded tea-caddy --empty")
+		}
+		return c.list(h)
+	}
+	b, err := h.book()
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	plan := h.planner(b)
+	if _, err := plan.Set.Camera(c.Camera); err != nil {
+		return usageError{err}
+	}
+	held, err := h.held(b, c.Camera)
+	if err != nil {
+		return err
+	}
+	if c.Empty {
+		if held == nil {
+			return advise("%s holds no sheet, as far as anybody has said; wetside loaded lists those that do", c.Camera)
+		}
+		s, err := h.join(b, true)
+		if err != nil {
+			return err
+		}
+		defer s.Release()
+		if err := h.tell(s, []session.Event{{Kind: session.Unloaded, Sheet: held.ID}}); err != nil {
+			return err
+		}
+		h.say("sheet %d is out of %s", held.Num, c.Camera)
+		return nil
+	}
+	if held != nil {
+		return advise("%s holds sheet %d already, %s: wetside loaded %s --empty says that it was taken out", c.Camera, held.Num, held.Phase, c.Camera)
+	}
+	made, err := plan.Plan(profiles.Form{Paper: c.Paper, Process: c.Process, Camera: c.Camera, Name: c.Name})
+	if err != nil {
+		return usageError{err}
+	}
+	s, err := h.join(b, false)
+	if err != nil {
+		return err
+	}
+	defer s.Release()
+	var events []session.Event
+	id := ""
+	for _, sh := range s.M.Sheets() { // one that was added for it
+		if id == "" && sh.Spec.Camera == c.Camera && sh.Phase == session.Fresh && len(sh.Light.Spells) == 0 {
+			id = sh.ID
+		}
+	}
+	if id == "" {
+		id = uuid.NewString()
+		events = append(events, session.Event{Kind: session.SheetAdded, Sheet: id, Spec: &made.Spec})
+	}
+	if err := h.tell(s, append(events, session.Event{Kind: session.Loaded, Sheet: id})); err != nil {
+		return err
+	}
+	h.say("sheet %d is in %s", s.M.Sheet(id).Num, c.Camera)
+	return nil
+}
+
+func (c *LoadedCmd) list(h *host) error {
+	m, err := h.live()
+	if err != nil {
+		return err
+	}
+	table := [][]string{{"camera", "sheet", "name", "since", ""}}
+	for _, s := range m.Sheets() {
+		if s.InCamera() {
+			table = append(table, []string{s.Spec.Camera, fmt.Sprint(s.Num), s.Spec.Name, s.LoadedAt.Wall.Format("2006-01-02 15:04"), inCamera(s)})
+		}
+	}
+	if len(table) == 1 {
+		h.say("no camera holds a sheet, as far as anybody has said")
+		return nil
+	}
+	return h.table(table, 0, 2)
+}
+
+// inCamera says how a sheet in its camera stands.
+func inCamera(s *session.Sheet) string {
+	switch s.Phase {
+	case session.Fresh:
+		return "not exposed"
+	case session.Exposing:
+		return "being exposed"
+	}
+	return "exposed"
+}
+
+// live is the open session as the notebook has it; an empty one where none is open.
+func (h *host) live() (*session.Machine, error) {
+	m := session.New()
+	b, err := h.written()
+	if err != nil || b == nil {
+		return m, err
+	}
+	defer b.Close()
+	return m, replayLive(b, m)
+}
+
+func replayLive(b *notebook.Book, m *session.Machine) error {
+	_, events, live, err := b.Live(false)
+	if err == nil && live {
+		for _, e := range events {
+			_ = m.Replay(e) // refused then as it is now
+		}
+	}
+	return err
+}
+
+// held is the sheet that a camera holds, or nil.
+func (h *host) held(b *notebook.Book, camera string) (*session.Sheet, error) {
+	m := session.New()
+	err := replayLive(b, m)
+	return m.Holds(camera), err
+}
+
+// takeHeld is the sheet that lies in a camera and waits for its light, which an exposure
+// by a watch is of; nil: none does. It is an error where the one in it has had its light.
+func takeHeld(m *session.Machine, camera string) (*session.Sheet, error) {
+	s := m.Holds(camera)
+	if s != nil && s.Phase != session.Fresh {
+		return nil, advise("%s holds sheet %d, which is %s: wetside loaded %s --empty says that it was taken out", camera, s.Num, inCamera(s), camera)
+	}
+	return s, nil
+}
+
+// loadedNow is what a start says of the cameras that hold a sheet; empty: none does.
+func loadedNow(m *session.Machine) string {
+	var in []string
+	for _, s := range m.Sheets() {
+		if s.InCamera() && s.Phase != session.Exposing {
+			in = append(in, fmt.Sprintf("%s (sheet %d, %s)", words.Clean(s.Spec.Camera), s.Num, inCamera(s)))
+		}
+	}
+	if len(in) == 0 {
+		return ""
+	}
+	return "loaded: " + strings.Join(in, ", ")
+}
