@@ -87,7 +87,7 @@ func (p Paper) BoxNo() int { return max(1, p.Box) }
 // Session is the paper as the session machine wants it.
 func (p Paper) Session() session.Paper {
 	sp := session.Paper{Key: p.Key, Name: p.Name, Base: p.Base, Response: p.Response, AreaCM2: p.Size.AreaCM2(),
-		Safe: time.Duration(p.Safelight.Unexposed), SafeExp: time.Duration(p.Safelight.Exposed)}
+		FirstTone: exposure.FirstTone(p.ISO), Safe: time.Duration(p.Safelight.Unexposed), SafeExp: time.Duration(p.Safelight.Exposed)}
 	if p.Safelight.IsTested() {
 		sp.Tested, sp.TestedOn = true, p.Safelight.Tested.String()
 	}

@@ -70,7 +70,9 @@ type Cue struct {
 	For   time.Duration `json:"for,omitempty"`
 	Left  time.Duration `json:"left,omitempty"`
 	Over  time.Duration `json:"over,omitempty"`
-	Text  string        `json:"text,omitempty"`
+	// Screen: CueSafeHalf and CueSafeAll are of the time before the screen.
+	Screen bool   `json:"screen,omitempty"`
+	Text   string `json:"text,omitempty"`
 	// Nums are the sheets of a call that is for several; empty: Num alone.
 	Nums say.Nums `json:"-"`
 	// Also are the keys of the cues that were folded into this one, with blanks

@@ -440,7 +440,12 @@ func (sp *span) ends(s *Sheet) {
 	}
 }
 
+// safe tells when half and all is used of the time that a sheet may lie in the
+// open: under the safelight or before the screen, whichever ends first.
 func (sp *span) safe(s *Sheet) {
+	if sp.screen(s) {
+		return
+	}
 	n := len(s.Open)
 	if n == 0 || !s.Open[n-1].Running {
 		return
@@ -461,6 +466,41 @@ func (sp *span) safe(s *Sheet) {
 	if used < allowed {
 		sp.add(start+allowed-used, s, fmt.Sprintf("safe/all/%d", allowed), Cue{Kind: CueSafeAll})
 	}
+}
+
+// screen tells it of the screen; false: the safelight's time is the shorter.
+func (sp *span) screen(s *Sheet) bool {
+	n := len(s.Screen)
+	if n == 0 || !s.Screen[n-1].Running {
+		return false
+	}
+	now := s.Screen[n-1]
+	used, share, allowed := s.ScreenUsed(now.From)
+	if allowed == 0 {
+		return false
+	}
+	ends := now.From + allowed - used
+	if safe, known := s.Spec.Paper.SafeFor(s.Phase != Fresh); known {
+		if m := len(s.Open); m > 0 && s.Open[m-1].Running {
+			had, _ := s.SafeUsed(s.Open[m-1].From)
+			if s.Open[m-1].From+safe-had <= ends {
+				return false
+			}
+		}
+	}
+	if share >= 1 {
+		return true // it was told
+	}
+	tone := s.Spec.Paper.FirstTone
+	at := func(part float64) time.Duration {
+		return now.From + time.Duration((part-share)*tone/now.Lux*float64(time.Second))
+	}
+	if share < 0.5 {
+		half := at(0.5)
+		sp.add(half, s, "screen/half", Cue{Kind: CueSafeHalf, Left: ends - half, Screen: true})
+	}
+	sp.add(ends, s, "screen/all", Cue{Kind: CueSafeAll, Screen: true})
+	return true
 }
 
 // washes says once, for each unwashed sheet that came into water others were

@@ -114,6 +114,9 @@ const (
 	// SafelightOn and SafelightOff are the room's lamp.
 	SafelightOn  Kind = "safelight on"
 	SafelightOff Kind = "safelight off"
+	// ScreenLit: the laptop's panel gives that much light on the paper where it is
+	// black, from now on: Lux (0: none).
+	ScreenLit Kind = "screen light"
 
 	// BathMixed fills a tray: Mix.
 	BathMixed Kind = "bath mixed"
@@ -150,6 +153,7 @@ type Event struct {
 	Lit     *Lit          `json:"lit,omitempty"`
 	Told    *Told         `json:"told,omitempty"`
 	Led     bool          `json:"led,omitempty"` // Moved: the program led, and nobody confirmed it
+	Lux     float64       `json:"lux,omitempty"`
 
 	Rehearsal bool    `json:"rehearsal,omitempty"`
 	Pace      float64 `json:"pace,omitempty"`
@@ -288,6 +292,9 @@ type Paper struct {
 	SafeExp  time.Duration `json:"safe_exp,omitempty"`  // the shorter one for exposed paper; 0: that of Safe, or none is safe if tested
 	Tested   bool          `json:"tested,omitempty"`    // Safe and SafeExp come from a fog test and not from a cautious default
 	TestedOn string        `json:"tested_on,omitempty"` // date of that test
+	// FirstTone is the light that leaves a first tone on it, lx s; 0: not known. A
+	// fog test says more, and replaces it.
+	FirstTone float64 `json:"first_tone_lx_s,omitempty"`
 }
 
 // SafeFor returns the longest time the paper may lie under its safelight, the

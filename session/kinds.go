@@ -10,7 +10,7 @@ import (
 )
 
 // fields are the fields of an event beyond Kind and At.
-type fields uint16
+type fields uint32
 
 const (
 	hasSheet fields = 1 << iota
@@ -29,9 +29,10 @@ const (
 	hasLit
 	hasTold
 	hasLed
+	hasLux
 )
 
-var fieldNames = []string{"sheet", "from", "spec", "planned", "stops", "n", "note", "bath", "into", "mix", "rehearsal", "pace", "what", "lit", "told", "led"}
+var fieldNames = []string{"sheet", "from", "spec", "planned", "stops", "n", "note", "bath", "into", "mix", "rehearsal", "pace", "what", "lit", "told", "led", "lux"}
 
 func (f fields) String() string {
 	var names []string
@@ -47,7 +48,7 @@ func (f fields) String() string {
 func (e *Event) given() fields {
 	var f fields
 	for i, is := range []bool{e.Sheet != "", e.From != 0, e.Spec != nil, e.Planned != 0, e.Stops != 0, e.N != 0, e.Note != "",
-		e.Bath != "", e.Into != "", e.Mix != nil, e.Rehearsal, e.Pace != 0, e.What != "", e.Lit != nil, e.Told != nil, e.Led} {
+		e.Bath != "", e.Into != "", e.Mix != nil, e.Rehearsal, e.Pace != 0, e.What != "", e.Lit != nil, e.Told != nil, e.Led, e.Lux != 0} {
 		if is {
 			f |= 1 << i
 		}
@@ -116,6 +117,8 @@ var rules = map[Kind]rule{
 
 	SafelightOn:  {all: true, apply: (*Machine).lamp, tells: "safelight_s"},
 	SafelightOff: {all: true, apply: (*Machine).lamp, tells: "safelight_s"},
+
+	ScreenLit: {may: hasLux, all: true, apply: (*Machine).screen, tells: "screen_s"},
 
 	BathMixed:      {needs: hasMix, apply: (*Machine).mixBath, tells: "stages"},
 	BathRetired:    {needs: hasBath, apply: (*Machine).retireBath},
@@ -190,6 +193,17 @@ func (m *Machine) lamp(_ *Sheet, e Event, t time.Duration) error {
 		return refuse("the safelight is so already").saying(say.LightSo.Of())
 	}
 	m.safelight = append(m.safelight, toggle{t, on})
+	for _, s := range m.sheets {
+		m.account(s)
+	}
+	return nil
+}
+
+func (m *Machine) screen(_ *Sheet, e Event, t time.Duration) error {
+	if math.IsNaN(e.Lux) || e.Lux < 0 || e.Lux > 1e5 {
+		return refuse("the light of a screen is from 0 to 100000 lx")
+	}
+	m.screens = append(m.screens, screenLux{t, e.Lux})
 	for _, s := range m.sheets {
 		m.account(s)
 	}

@@ -104,6 +104,7 @@ type Machine struct {
 	trays     []*Tray
 	arrivals  map[string][]arrival // per tray that is washed in as a batch
 	safelight []toggle
+	screens   []screenLux
 	notes     []Note
 	rehearsal bool
 	pace      float64
@@ -211,6 +212,16 @@ func (m *Machine) Closed() bool { return m.closed }
 // Safelight reports whether the room's lamp is on.
 func (m *Machine) Safelight() bool { return m.safelight[len(m.safelight)-1].on }
 
+// ScreenLux returns the light that the panel's black gives on the paper by now,
+// and whether it was ever said.
+func (m *Machine) ScreenLux() (lux float64, known bool) {
+	n := len(m.screens)
+	if n == 0 {
+		return 0, false
+	}
+	return m.screens[n-1].lux, true
+}
+
 // BoxOpen reports whether a box of paper is open in the room.
 func (m *Machine) BoxOpen() bool { return m.box }
 
@@ -298,6 +309,7 @@ func (m *Machine) sketch(e Event) *Machine {
 		c.arrivals[k] = slices.Clone(v)
 	}
 	c.safelight = slices.Clone(m.safelight)
+	c.screens = slices.Clone(m.screens)
 	c.deeds = slices.Clone(m.deeds)
 	c.notes = slices.Clone(m.notes)
 	return &c
@@ -310,6 +322,7 @@ func (s *Sheet) clone() *Sheet {
 	c.Visits = slices.Clone(s.Visits)
 	c.Undone = slices.Clone(s.Undone)
 	c.Open = slices.Clone(s.Open)
+	c.Screen = slices.Clone(s.Screen)
 	c.Notes = slices.Clone(s.Notes)
 	c.Marks = slices.Clone(s.Marks)
 	c.Overrides = slices.Clone(s.Overrides)
@@ -651,6 +664,47 @@ func (m *Machine) account(s *Sheet) {
 		cur.To, cur.Running = end, false
 	}
 	s.Open = slices.DeleteFunc(s.Open, func(x Span) bool { return !x.Running && x.To <= x.From })
+	m.accountScreen(s, end)
+}
+
+// accountScreen reckons the spans anew in which the sheet was out before the
+// screen, one for each light of it, until it was fixed at end.
+func (m *Machine) accountScreen(s *Sheet, end time.Duration) {
+	s.Screen = s.Screen[:0]
+	if len(m.screens) == 0 {
+		return // nobody said what the panel gives
+	}
+	lit := func(from, to time.Duration, running bool) {
+		for i, l := range m.screens {
+			sp := Span{From: max(from, l.t), To: to, Running: running}
+			if i == 0 {
+				sp.From = from // as it was found, so it was
+			}
+			if i+1 < len(m.screens) {
+				if next := m.screens[i+1].t; running || next < to {
+					sp.To, sp.Running = next, false
+				}
+			}
+			if sp.Running || sp.To > sp.From {
+				s.Screen = append(s.Screen, Glow{sp, l.lux})
+			}
+		}
+	}
+	for i, o := range s.outs {
+		if !o.on || o.t >= end || i > 0 && s.outs[i-1].on {
+			continue
+		}
+		to, running := end, s.FixedT == 0
+		for _, next := range s.outs[i:] {
+			if !next.on {
+				if next.t < end {
+					to, running = next.t, false
+				}
+				break
+			}
+		}
+		lit(o.t, to, running)
+	}
 }
 
 // SafeUsed returns the sheet's time under the safelight by session time t, and
@@ -661,6 +715,28 @@ func (s *Sheet) SafeUsed(t time.Duration) (used, allowed time.Duration) {
 	}
 	allowed, _ = s.Spec.Paper.SafeFor(s.Phase != Fresh)
 	return used, allowed
+}
+
+// ScreenUsed returns how long the sheet has lain before the screen by session
+// time t, the share that this is of the light of a first tone, and how long it may
+// lie there in all if the screen stays as it is; 0: there is no limit that is known,
+// or a fog test replaces it.
+func (s *Sheet) ScreenUsed(t time.Duration) (used time.Duration, share float64, allowed time.Duration) {
+	got, lux := 0.0, 0.0
+	for _, g := range s.Screen {
+		used += g.Len(t)
+		got += g.Lux * g.Len(t).Seconds()
+		lux = g.Lux
+	}
+	tone := s.Spec.Paper.FirstTone
+	if tone <= 0 || s.Spec.Paper.Tested || len(s.Screen) == 0 {
+		return used, 0, 0
+	}
+	share = got / tone
+	if left := (tone - got) / lux; left < maxStep.Seconds() { // not where it is dark
+		allowed = max(used+time.Duration(math.Round(left*float64(time.Second))), time.Second)
+	}
+	return used, share, allowed
 }
 
 // replan writes what is now planned into every open visit.

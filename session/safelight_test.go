@@ -1,6 +1,7 @@
 package session_test
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -93,5 +94,117 @@ func TestNoTimeUnderTheSafelight(t *testing.T) {
 		if got := m.View(now.Add(time.Minute)).Sheets[0].SafeNone; n != want || got != tested {
 			t.Errorf("tested %v: told %d times, none safe: %v", tested, n, got)
 		}
+	}
+}
+
+// The panel's black is a lamp too: a sheet's time in the open ends with it where it
+// is shorter than the safelight's. What fell in one light of the screen counts in
+// the next; a fog test replaces it.
+func TestTheScreensTime(t *testing.T) {
+	const min = time.Minute
+	step := func(stage session.Stage, d time.Duration) session.Step {
+		return session.Step{Stage: stage, AtLeast: d, AtMost: d}
+	}
+	begin := func(paper session.Paper) (*session.Machine, func(after time.Duration, e session.Event)) {
+		m, now := session.New(), storyDay
+		do := func(after time.Duration, e session.Event) {
+			t.Helper()
+			now = now.Add(after)
+			if e.At = now; e.Kind != session.Opened && e.Kind != session.ScreenLit {
+				e.Sheet = "a"
+			}
+			if err := m.Apply(e); err != nil {
+				t.Fatal(err)
+			}
+		}
+		do(0, session.Event{Kind: session.Opened})
+		do(0, session.Event{Kind: session.SheetAdded, Spec: &session.SheetSpec{Paper: paper,
+			Process: session.Process{Steps: []session.Step{step(session.Develop, 3*min), step(session.Fix, min), step(session.Wash, 5*min)}}}})
+		return m, do
+	}
+	stands := func(m *session.Machine, after, used, allowed time.Duration, share float64, screen bool) {
+		t.Helper()
+		s := m.View(m.Last().Add(after)).Sheets[0]
+		if s.SafeUsed != used || s.SafeAllowed != allowed || math.Abs(s.SafeShare-share) > 1e-9 || s.SafeScreen != screen {
+			t.Errorf("%v of %v used, %v, the screen's: %v; want %v of %v, %v, %v", s.SafeUsed, s.SafeAllowed, s.SafeShare, s.SafeScreen, used, allowed, share, screen)
+		}
+	}
+	// told are the cues from now on: of the screen, and when.
+	told := func(m *session.Machine, ahead time.Duration) map[session.CueKind]time.Duration {
+		t.Helper()
+		all := map[session.CueKind]time.Duration{}
+		for _, c := range m.Cues(m.Last(), m.Last().Add(ahead)) {
+			if c.Kind != session.CueSafeHalf && c.Kind != session.CueSafeAll {
+				continue
+			}
+			if !c.Screen {
+				t.Errorf("%s is told of the safelight", c.Kind)
+			}
+			all[c.Kind] = c.T - m.Now()
+		}
+		return all
+	}
+	paper := session.Paper{Safe: 8 * min, SafeExp: 5 * min, FirstTone: 1.2}
+
+	// 1.2 lx s at 0.01 lx are two minutes.
+	m, do := begin(paper)
+	do(0, session.Event{Kind: session.SheetOut})
+	stands(m, min, min, 8*min, 0.125, false) // what the screen gives is not said yet
+	do(0, session.Event{Kind: session.ScreenLit, Lux: 0.01})
+	stands(m, min, min, 2*min, 0.5, true)
+	if got := told(m, 10*min); len(got) != 2 || got[session.CueSafeHalf] != min || got[session.CueSafeAll] != 2*min {
+		t.Errorf("told %v", got)
+	}
+	// Dimmed to a tenth: a quarter is used, and the rest takes ten times as long.
+	do(30*time.Second, session.Event{Kind: session.ScreenLit, Lux: 0.001})
+	stands(m, 0, 30*time.Second, 15*min+30*time.Second, 0.25, true)
+	stands(m, 4*min, 4*min+30*time.Second, 8*min, 4.5/8, false) // now the safelight is nearer its end
+	if used, share, allowed := m.Sheet("a").ScreenUsed(m.Now() + 4*min); used != 4*min+30*time.Second || math.Abs(share-0.45) > 1e-9 || allowed != 15*min+30*time.Second {
+		t.Errorf("before the screen: %v, %v of %v", used, share, allowed)
+	}
+	// The lamp off: the screen shines on.
+	do(0, session.Event{Kind: session.SheetAway})
+	do(time.Hour, session.Event{Kind: session.SheetOut})
+	do(5*min, session.Event{Kind: session.SheetAway})
+	stands(m, time.Hour, 5*min+30*time.Second, 8*min, 5.5/8, false)
+
+	// The same events once more are the same: no fact is lost over a restart. In the
+	// fixer the account stands.
+	m, do = begin(paper)
+	do(0, session.Event{Kind: session.ScreenLit, Lux: 0.01})
+	do(0, session.Event{Kind: session.ExposureBegun, Planned: min})
+	do(9*min, session.Event{Kind: session.ExposureEnded})
+	do(0, session.Event{Kind: session.Moved})
+	do(min, session.Event{Kind: session.Moved, From: 1})
+	do(min, session.Event{Kind: session.Moved, From: 2})
+	stands(m, time.Hour, 2*min, 2*min, 1, true)
+	if got := told(m, time.Hour); len(got) > 0 {
+		t.Errorf("fixed, and told %v", got)
+	}
+
+	// All of it is used while it lies there: told once.
+	m, do = begin(paper)
+	do(0, session.Event{Kind: session.SheetOut})
+	do(0, session.Event{Kind: session.ScreenLit, Lux: 0.01})
+	do(3*min, session.Event{Kind: session.ScreenLit, Lux: 0.02})
+	if got := told(m, time.Hour); len(got) > 0 {
+		t.Errorf("used up, and told %v", got)
+	}
+
+	// A screen that gives nothing, a paper nothing is known of, and a fog test.
+	for what, c := range map[string]struct {
+		paper session.Paper
+		lux   float64
+	}{
+		"off":    {paper, 0},
+		"speed":  {session.Paper{Safe: 8 * min, SafeExp: 5 * min}, 0.01},
+		"tested": {session.Paper{Safe: 8 * min, SafeExp: 5 * min, Tested: true, TestedOn: "2026-05-09", FirstTone: 1.2}, 0.01},
+	} {
+		t.Run(what, func(t *testing.T) {
+			m, do := begin(c.paper)
+			do(0, session.Event{Kind: session.SheetOut})
+			do(0, session.Event{Kind: session.ScreenLit, Lux: c.lux})
+			stands(m, 2*min, 2*min, 8*min, 0.25, false)
+		})
 	}
 }

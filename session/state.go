@@ -38,6 +38,7 @@ type Sheet struct {
 	Told    bool // it went through its baths without the program
 	Out     bool
 	Open    []Span
+	Screen  []Glow        // the spans it was out before the screen, not yet fixed
 	FixedT  time.Duration // when it left the first fixing bath; 0: not yet
 	EndedAt Instant
 	// LoadedAt is when it was last put into its camera, UnloadedAt when it was taken
@@ -67,6 +68,18 @@ type Correction struct {
 	At   Instant
 	What string // "name", "photographer", "camera", "paper", "process"
 	Was  string // profiles by their key; may be empty
+}
+
+// A Glow is a span in which a sheet lay before the screen, and the light that the
+// screen's black gave it.
+type Glow struct {
+	Span
+	Lux float64
+}
+
+type screenLux struct {
+	t   time.Duration
+	lux float64
 }
 
 type toggle struct {

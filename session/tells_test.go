@@ -39,6 +39,7 @@ func TestTheRecordTellsEveryKind(t *testing.T) {
 		{Kind: session.SheetOut, Sheet: "a"},
 		{Kind: session.SafelightOff},
 		{Kind: session.SafelightOn},
+		{Kind: session.ScreenLit, Lux: 0.01},
 		{Kind: session.SheetAway, Sheet: "a"},
 		{Kind: session.Loaded, Sheet: "a"},
 		{Kind: session.Unloaded, Sheet: "a"},

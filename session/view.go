@@ -78,8 +78,12 @@ type SheetView struct {
 	Full  time.Duration // whole exposure in the present light
 	Open  bool          // pinhole
 
+	// What the sheet has had in the open of what it may have: under the safelight, or
+	// before the screen where that is nearer its end.
 	SafeUsed    time.Duration
 	SafeAllowed time.Duration // 0: no figure, or none is safe
+	SafeShare   float64       // used of it, 0 to 1 and on
+	SafeScreen  bool          // it is the screen's
 	SafeNone    bool          // the fog test's first step showed
 }
 
@@ -128,6 +132,12 @@ func (m *Machine) sheetView(s *Sheet, t time.Duration) SheetView {
 	v := SheetView{ID: s.ID, Name: s.Spec.Name, Maker: s.Spec.Maker, Num: s.Num, Phase: s.Phase, Emerged: s.Emerged}
 	v.SafeUsed, v.SafeAllowed = s.SafeUsed(t)
 	v.SafeNone = s.Spec.Paper.Tested && v.SafeAllowed == 0
+	if v.SafeAllowed > 0 {
+		v.SafeShare = float64(v.SafeUsed) / float64(v.SafeAllowed)
+	}
+	if used, share, allowed := s.ScreenUsed(t); !v.SafeNone && (share > v.SafeShare || share == v.SafeShare && allowed > 0 && (v.SafeAllowed == 0 || allowed < v.SafeAllowed)) {
+		v.SafeUsed, v.SafeAllowed, v.SafeShare, v.SafeScreen = used, allowed, share, true
+	}
 	if n := s.NextStep(); n >= 0 {
 		st := s.Spec.Process.Steps[n]
 		v.Next, v.NextIs = st.Stage, st.Label()

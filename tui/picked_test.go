@@ -62,3 +62,39 @@ func TestARowSaysThePartOfTheSafelightsTime(t *testing.T) {
 		t.Errorf("six minutes of four:\n%s", v)
 	}
 }
+
+// Where the screen's black is nearer its end than the safelight, the row says so, from
+// the light that the panel gives by then.
+func TestARowSaysThePartOfTheScreensTime(t *testing.T) {
+	lux := 0.01
+	w, m := newWorld(t, func(c *Config) {
+		plan := c.Plan
+		c.Plan = func(f profiles.Form) (profiles.Reckoned, error) {
+			r, err := plan(f)
+			r.Spec.Paper.FirstTone = 1.2
+			return r, err
+		}
+		c.Desk.Screen = func() (float64, bool) { return lux, true }
+	})
+	inTheTrays(t, w, m, 4*time.Minute, 1) // a minute ago it came out
+	see := func(want string) {
+		t.Helper()
+		m.Update(tickMsg{})
+		if v := ansi.Strip(m.View()); !strings.Contains(v, want) {
+			t.Errorf("%q is not there:\n%s", want, v)
+		}
+	}
+	see("before the screen 50% used")
+	lux = 0.001 // dimmed
+	w.pass(30 * time.Second)
+	see("before the screen 75% used") // that it was dimmed is known from now on
+	w.pass(4 * time.Minute)
+	see("safelight 137% used")
+	lux = 0.0011 // a reading is no better
+	n := len(w.events)
+	w.pass(time.Minute)
+	see("safelight 162% used")
+	if got := len(w.events); got != n {
+		t.Errorf("%d events more of the same light", got-n)
+	}
+}

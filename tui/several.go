@@ -80,20 +80,23 @@ func (m *Model) accounts(v session.View) (out []note) {
 	if len(rest) > 0 {
 		out, rest = rest[:1:1], rest[1:]
 	}
-	used, none := 0.0, false
+	used, none, under := 0.0, false, ""
 	for _, s := range v.Sheets {
 		if s.SafeUsed <= 0 || s.Phase != session.Wet && s.Phase != session.Fresh && s.Phase != session.Exposed {
 			continue
 		}
-		if none = none || s.SafeNone; s.SafeAllowed > 0 {
-			used = max(used, float64(s.SafeUsed)/float64(s.SafeAllowed))
+		if none = none || s.SafeNone; s.SafeShare > used {
+			used, under = s.SafeShare, "safelight"
+			if s.SafeScreen {
+				under = "before the screen"
+			}
 		}
 	}
 	switch {
 	case none:
 		out = append(out, note{"no safelight is safe for this paper", -1})
 	case used > 0:
-		out = append(out, note{fmt.Sprintf("safelight %d%% used", int(100*used)), used})
+		out = append(out, note{fmt.Sprintf("%s %d%% used", under, int(100*used)), used})
 	}
 	if p, ok := m.desk.Evening(v.T); p.Done > 0 && (ok || len(p.Moves) > 0) {
 		out = append(out, note{"all done " + m.desk.M.At(p.Done).Wall.Format("15:04"), -1})

@@ -15,6 +15,7 @@ import (
 	"github.com/godbus/dbus/v5"
 
 	"wetside/profiles"
+	"wetside/session/exposure"
 	"wetside/tui"
 	"wetside/tui/lamps"
 )
@@ -47,6 +48,7 @@ func (h *host) ownLamps() lamps.Lamps {
 type roomLamps struct {
 	lamps    lamps.Lamps
 	report   func() []tui.Finding
+	panel    exposure.Panel // at the backlight it has where none can be read
 	mayShine func() bool
 	now      func() time.Time
 	wake     chan struct{} // holds one
@@ -59,15 +61,17 @@ type roomLamps struct {
 	looked time.Time
 	found  []tui.Finding
 	told   []string
+	black  float64 // what the panel's black gives on the paper, lx
 }
 
 // lampState is how the lamps should be.
 type lampState struct{ dim, awake bool }
 
 // followRoom begins. back: what an earlier run dimmed comes back first.
-func followRoom(lamps lamps.Lamps, report func() []tui.Finding, now func() time.Time, mayShine func() bool, back bool) *roomLamps {
+func followRoom(lamps lamps.Lamps, panel exposure.Panel, report func() []tui.Finding, now func() time.Time, mayShine func() bool, back bool) *roomLamps {
 	ctx, cancel := context.WithCancel(context.Background())
-	r := &roomLamps{lamps: lamps, report: report, now: now, mayShine: mayShine, wake: make(chan struct{}, 1)}
+	r := &roomLamps{lamps: lamps, report: report, panel: panel, now: now, mayShine: mayShine, wake: make(chan struct{}, 1)}
+	r.read()
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
@@ -106,11 +110,13 @@ func (r *roomLamps) run(ctx context.Context, is lampState) {
 			if is.dim && !r.failed && r.lamps.Raised() {
 				r.again()
 			}
+			r.read()
 			continue
 		case <-r.wake:
 		}
 		for ctx.Err() == nil && r.step(&is) {
 		}
+		r.read()
 	}
 }
 
@@ -146,6 +152,24 @@ func (r *roomLamps) step(is *lampState) bool {
 	}
 	r.tell(err)
 	return true
+}
+
+// read reads how light the panel is.
+func (r *roomLamps) read() {
+	p := r.panel
+	if share, ok := r.lamps.Panel(); ok {
+		p.Share = share
+	}
+	r.mu.Lock()
+	r.black = p.Lux()
+	r.mu.Unlock()
+}
+
+// lux is what the panel's black gives on the paper.
+func (r *roomLamps) lux() float64 {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.black
 }
 
 // again dims what came up.

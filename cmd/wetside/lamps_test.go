@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"math"
 	"slices"
 	"strings"
 	"sync"
@@ -12,6 +13,7 @@ import (
 
 	"wetside/profiles"
 	"wetside/session"
+	"wetside/session/exposure"
 	"wetside/tui"
 	"wetside/tui/ember"
 	"wetside/tui/lamps"
@@ -31,6 +33,7 @@ func (l *toldLamps) tell(s string) error {
 	return nil
 }
 func (l *toldLamps) Raised() bool            { return false }
+func (l *toldLamps) Panel() (float64, bool)  { return 0, false }
 func (l *toldLamps) Restore() error          { return l.tell("restore") }
 func (l *toldLamps) Inhibit(string) error    { return nil }
 func (l *toldLamps) Release() error          { return nil }
@@ -52,15 +55,10 @@ func TestLampsStayDimWhilePaperIsOut(t *testing.T) {
 	}
 }
 
-func staysDim(t *testing.T, p program) {
-	dir := t.TempDir()
-	ctx, end := context.WithCancel(t.Context())
-	defer end()
-	silence, mouth := io.Pipe()
-	defer mouth.Close()
-	l := &toldLamps{then: end}
-	h := &host{in: silence, out: io.Discard, err: io.Discard, data: dir, config: dir, state: dir, ctx: ctx, now: time.Now,
-		getenv: func(string) string { return "" }, lights: func() lamps.Lamps { return l }}
+// leaveInTheDeveloper leaves a session behind that is open, with a sheet in its first
+// bath.
+func leaveInTheDeveloper(t *testing.T, h *host) {
+	t.Helper()
 	b, err := h.book()
 	if err != nil {
 		t.Fatal(err)
@@ -85,6 +83,18 @@ func staysDim(t *testing.T, p program) {
 		}
 	}
 	b.Close()
+}
+
+func staysDim(t *testing.T, p program) {
+	dir := t.TempDir()
+	ctx, end := context.WithCancel(t.Context())
+	defer end()
+	silence, mouth := io.Pipe()
+	defer mouth.Close()
+	l := &toldLamps{then: end}
+	h := &host{in: silence, out: io.Discard, err: io.Discard, data: dir, config: dir, state: dir, ctx: ctx, now: time.Now,
+		getenv: func(string) string { return "" }, lights: func() lamps.Lamps { return l }}
+	leaveInTheDeveloper(t, h)
 	p.host = h
 	late := time.AfterFunc(20*time.Second, end)
 	defer late.Stop()
@@ -122,7 +132,7 @@ func (l *stuckLamps) Report() []lamps.Finding {
 // is told.
 func TestLampsFollowBesideTheProgram(t *testing.T) {
 	l := &stuckLamps{at: make(chan string, 9), let: make(chan struct{})}
-	r := followRoom(l, func() []tui.Finding { return verified(l, unknownPanel(), 3)[:1] }, time.Now, func() bool { return true }, true)
+	r := followRoom(l, exposure.UnknownPanel(), func() []tui.Finding { return verified(l, unknownPanel(), 3)[:1] }, time.Now, func() bool { return true }, true)
 	if got := <-l.at; got != "restore" {
 		t.Fatalf("what an earlier run dimmed: %s", got)
 	}
@@ -183,7 +193,7 @@ func (l *risenLamps) Dim() error {
 // told; one that does not go down is left to the user, who is told once.
 func TestLampsThatComeUpAreDimmedAgain(t *testing.T) {
 	l := &risenLamps{}
-	r := followRoom(l, func() []tui.Finding { return nil }, time.Now, func() bool { return true }, false)
+	r := followRoom(l, exposure.UnknownPanel(), func() []tui.Finding { return nil }, time.Now, func() bool { return true }, false)
 	defer r.stop()
 	dims := func() int { l.mu.Lock(); defer l.mu.Unlock(); return len(l.told) }
 	l.lift(false) // no paper is out: it may shine
@@ -202,4 +212,68 @@ func TestLampsThatComeUpAreDimmedAgain(t *testing.T) {
 	n := dims()
 	r.Dim() // and came out: it is tried anew
 	until(t, "it is dimmed once more", func() bool { return dims() > n })
+}
+
+// litLamps have a panel whose light can be read, and that goes down when it is dimmed.
+type litLamps struct {
+	toldLamps
+	dim bool
+}
+
+func (l *litLamps) Panel() (float64, bool) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return map[bool]float64{false: 1, true: 0.01}[l.dim], true
+}
+
+func (l *litLamps) Dim() error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.dim = true
+	return nil
+}
+
+// A program that goes on with paper out writes down what the panel's black gives by
+// then, dimmed: of the panel in the settings.
+func TestTheScreensLightIsWrittenDown(t *testing.T) {
+	dir := t.TempDir()
+	ctx, end := context.WithCancel(t.Context())
+	defer end()
+	silence, mouth := io.Pipe()
+	defer mouth.Close()
+	l := &litLamps{}
+	h := &host{in: silence, out: io.Discard, err: io.Discard, data: dir, config: dir, state: dir, ctx: ctx, now: time.Now,
+		getenv: func(string) string { return "" }, lights: func() lamps.Lamps { return l }}
+	leaveInTheDeveloper(t, h)
+	set := settings{Sound: "none", Talk: "few", Rock: "off", Move: "8s", Panel: unknownPanel()}
+	set.Panel.Luminance = 600
+	gave := make(chan error, 1)
+	go func() { gave <- program{host: h, pace: 1}.sit(set, ember.Ember, ember.None, nil, nil, new(bool)) }()
+	lux := func() float64 {
+		b, err := h.book()
+		if err != nil {
+			return 0
+		}
+		defer b.Close()
+		_, evs, _, err := b.Live(false)
+		if err != nil {
+			return 0
+		}
+		last := 0.0
+		for _, e := range evs {
+			if e.Kind == session.ScreenLit {
+				last = e.Lux
+			}
+		}
+		return last
+	}
+	p := set.Panel.panel()
+	p.Share = 0.01
+	for deadline := time.Now().Add(20 * time.Second); math.Abs(lux()/p.Lux()-1) > 0.01; time.Sleep(100 * time.Millisecond) {
+		if time.Now().After(deadline) {
+			t.Fatalf("%g lx written down, not %g", lux(), p.Lux())
+		}
+	}
+	end()
+	<-gave
 }

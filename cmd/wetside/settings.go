@@ -48,23 +48,25 @@ type panelSettings struct {
 	Inches    float64            `toml:"inches"`
 	Luminance float64            `toml:"luminance"` // cd/m2
 	Contrast  float64            `toml:"contrast"`
+	Share     float64            `toml:"share"` // of its full backlight while paper is out, where it cannot be read
 	Metres    float64            `toml:"metres"`
 	Angle     float64            `toml:"angle"` // degrees
 	Film      float64            `toml:"film"`
 }
 
-// panel is the screen as a lamp, at its brightest.
+// panel is the screen as a lamp; what is read of its backlight counts before what is
+// said of it.
 func (p panelSettings) panel() exposure.Panel {
 	if p.Kind == "" {
 		p.Kind = exposure.LCD
 	}
-	return exposure.Panel{Kind: p.Kind, Diagonal: p.Inches, Luminance: p.Luminance, Contrast: p.Contrast, Share: 1,
+	return exposure.Panel{Kind: p.Kind, Diagonal: p.Inches, Luminance: p.Luminance, Contrast: p.Contrast, Share: p.Share,
 		Distance: p.Metres, Angle: p.Angle, Film: p.Film}
 }
 
 func unknownPanel() panelSettings {
 	u := exposure.UnknownPanel()
-	return panelSettings{Inches: u.Diagonal, Luminance: u.Luminance, Contrast: u.Contrast, Metres: u.Distance, Angle: u.Angle, Film: u.Film}
+	return panelSettings{Inches: u.Diagonal, Luminance: u.Luminance, Contrast: u.Contrast, Share: u.Share, Metres: u.Distance, Angle: u.Angle, Film: u.Film}
 }
 
 // unset is a number nobody wrote: nothing at all is one that may be wanted.

@@ -380,6 +380,9 @@ func (h *host) record(r notebook.Record) error {
 	if !r.Told && (r.Safelight > 0 || r.SafeFor > 0 || r.SafeTest) {
 		line("open under the safelight %s (allowed: %s)", words.Finished(r.Safelight.D()), allowed(r))
 	}
+	if r.ScreenFor > 0 {
+		line("before the screen %s (allowed: %s, reckoned from its black)", words.Finished(r.Screen.D()), words.Finished(r.ScreenFor.D()))
+	}
 	for _, u := range r.Undone {
 		what := orNone(u.Stage, "the end")
 		if u.Stage == "" && u.What != "" {

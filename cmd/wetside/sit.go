@@ -238,8 +238,11 @@ func (s *sitting) lay() error {
 	// program are not ours to put back.
 	lamps := s.program.lamps()
 	report := func() []tui.Finding { return verified(lamps, s.set.Panel, fastest(profs)) }
-	s.lamps = followRoom(lamps, report, s.now, s.MayShine, s.First && !s.M.PaperOut() && s.MayShine())
+	s.lamps = followRoom(lamps, s.set.Panel.panel(), report, s.now, s.MayShine, s.First && !s.M.PaperOut() && s.MayShine())
 	s.after(s.lamps.stop)
+	if !s.rehearsal { // whose time is none that paper would lie in the open
+		s.desk.Screen = func() (float64, bool) { return s.lamps.lux(), s.First || s.engine != nil }
+	}
 	return nil
 }
 

@@ -7,6 +7,7 @@ package desk
 import (
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -100,6 +101,9 @@ type Desk struct {
 	// Since is when this program took up a session that was open already: what a
 	// clock ended before, while perhaps nobody watched, it does not move.
 	Since session.Instant
+	// Screen reads the light that the panel's black gives on the paper, lx, and
+	// whether it is known yet. Nil: it is another program's to write down.
+	Screen func() (lux float64, known bool)
 	// Changed is called after events came in; may be nil.
 	Changed func(*session.Machine)
 
@@ -241,8 +245,22 @@ func (d *Desk) Tick() {
 	if d.Hands && d.listening() {
 		d.hands()
 	}
+	d.screen()
 	d.schedule()
 	d.notify()
+}
+
+// screen writes down what the panel's black gives while paper is out, and when that
+// changes: by a fifth, which a reading may be wrong by.
+func (d *Desk) screen() {
+	if d.Screen == nil || !d.M.PaperOut() {
+		return
+	}
+	lux, known := d.Screen()
+	was, said := d.M.ScreenLux()
+	if known && lux >= 0 && (!said || math.Abs(lux-was) > max(lux, was)/5) {
+		_ = d.Do(session.Event{Kind: session.ScreenLit, Lux: lux}) // trouble is told
+	}
 }
 
 func (d *Desk) autoMoves(by session.Instant) {

@@ -69,11 +69,11 @@ func (p Panel) size() (width, height float64) {
 	return d * 16 / math.Hypot(16, 9), d * 9 / math.Hypot(16, 9)
 }
 
-// lux is the illuminance that the panel's black gives on paper that looks
+// Lux is the illuminance that the panel's black gives on paper that looks
 // straight at it: luminance times area times the cosine of the screen's angle
 // over the distance squared. This is the law of a small source; from 1 m on it is
 // within 3 % of the sum over a 14 inch panel.
-func (p Panel) lux() float64 {
+func (p Panel) Lux() float64 {
 	if p.Kind == oled {
 		return 0
 	}
@@ -87,11 +87,14 @@ func (p Panel) lux() float64 {
 // is ten to the power of 1 or 3.3 stops (from memory).
 var firstToneBelow = math.Log2(10) / 2
 
-// firstTone is how long the panel may shine on paper of this speed before the
-// first tone; forever is the longest time there is. A meter exposes its grey with
-// 10 lx s over the ISO speed (ISO 2721, from memory).
+// FirstTone is the light, in lx s, that leaves a first tone on paper of this speed.
+// A meter exposes its grey with 10 lx s over the ISO speed (ISO 2721, from memory).
+func FirstTone(iso float64) float64 { return 10 / iso * math.Exp2(-firstToneBelow) }
+
+// firstTone is how long the panel may shine on paper of this speed before that;
+// forever is the longest time there is.
 func (p Panel) firstTone(iso float64) time.Duration {
-	seconds := 10 / iso * math.Exp2(-firstToneBelow) / p.lux()
+	seconds := FirstTone(iso) / p.Lux()
 	if seconds > MaxSeconds {
 		return forever
 	}

@@ -33,7 +33,7 @@ func TestPanelIsTheSumOfItsPieces(t *testing.T) {
 	} {
 		p := UnknownPanel()
 		p.Diagonal, p.Distance, p.Angle = c.inches, c.metres, c.angle
-		if got, want := p.lux(), summed(p); math.Abs(got/want-1) > c.within {
+		if got, want := p.Lux(), summed(p); math.Abs(got/want-1) > c.within {
 			t.Errorf("%+v: %.5f lx, the sum over its pieces is %.5f", c, got, want)
 		}
 	}
@@ -44,7 +44,7 @@ func TestPanelIsTheSumOfItsPieces(t *testing.T) {
 // the lowest step of a hundred and fifty within six hours.
 func TestPanelInMinutes(t *testing.T) {
 	p := UnknownPanel()
-	if got := p.lux(); got < 0.0068 || got > 0.0075 {
+	if got := p.Lux(); got < 0.0068 || got > 0.0075 {
 		t.Errorf("%v lx", got)
 	}
 	if got := p.firstTone(3); got < 2*time.Minute || got > 3*time.Minute {
@@ -64,7 +64,7 @@ func TestPanelInMinutes(t *testing.T) {
 	}
 	p = UnknownPanel()
 	p.Kind = oled
-	if p.lux() != 0 || p.firstTone(3) != forever {
+	if p.Lux() != 0 || p.firstTone(3) != forever {
 		t.Error("the black of an OLED shines")
 	}
 }

@@ -118,6 +118,10 @@ type Record struct {
 	Safelight Secs `json:"safelight_s"`                   // time unfixed under it
 	SafeFor   Secs `json:"safelight_allowed_s,omitempty"` // 0: no figure, or none is safe if tested
 	SafeTest  bool `json:"safelight_tested,omitempty"`    // the figure comes from a fog test
+	// Screen is the time unfixed before the screen, and ScreenFor how long it might have
+	// been, as reckoned from the panel's black; 0: no figure, or a fog test stands for it.
+	Screen    Secs `json:"screen_s,omitempty"`
+	ScreenFor Secs `json:"screen_allowed_s,omitempty"`
 
 	Notes      []NoteRecord      `json:"notes,omitempty"`
 	Marks      []MarkRecord      `json:"marks,omitempty"`
@@ -438,6 +442,8 @@ func RecordOf(s *session.Sheet, c Context) Record {
 	}
 	used, allowed := s.SafeUsed(now)
 	r.Safelight, r.SafeFor = Secs(used), Secs(allowed)
+	used, _, allowed = s.ScreenUsed(now)
+	r.Screen, r.ScreenFor = Secs(used), Secs(allowed)
 	if l := &s.Light; !l.BegunAt.IsZero() {
 		r.Begun = l.BegunAt.Wall
 		r.Exposure = exposure(l, sp.Working, now)

@@ -54,6 +54,8 @@ var (
 	SafeHalf   = line1[Left]("half of the safelight time is used, {} left")
 	SafeHalfOf = line0("half of the safelight time is used")
 	SafeAll    = line0("the safelight time is used up")
+	ScreenHalf = line1[Left]("half of the time before the screen is used, {} left")
+	ScreenAll  = line0("the time before the screen is used up")
 	MayGoIn    = line0("may go in now")
 	MayGoInFor = line1[Left]("may go in after {}")
 	Conflict   = line1[Left]("two moves will collide, after {}")

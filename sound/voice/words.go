@@ -106,8 +106,14 @@ func line(c session.Cue, talk Talk) say.Line {
 		}
 		return say.Relight.Of(left)
 	case session.CueSafeHalf:
+		if c.Screen {
+			return whole(normal, say.ScreenHalf.Of(left))
+		}
 		return whole(normal, of(c.Left > 0, say.SafeHalf.Of(left), say.SafeHalfOf.Of()))
 	case session.CueSafeAll:
+		if c.Screen {
+			return say.ScreenAll.Of()
+		}
 		return say.SafeAll.Of()
 	case session.CueMayGoIn:
 		return of(c.Left < time.Second, say.MayGoIn.Of(), say.MayGoInFor.Of(left))

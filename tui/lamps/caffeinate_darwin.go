@@ -16,9 +16,10 @@ type caffeinate struct {
 	stop func() error
 }
 
-func (c *caffeinate) Dim() error     { return nil }
-func (c *caffeinate) Raised() bool   { return false }
-func (c *caffeinate) Restore() error { return nil }
+func (c *caffeinate) Dim() error             { return nil }
+func (c *caffeinate) Raised() bool           { return false }
+func (c *caffeinate) Panel() (float64, bool) { return 0, false }
+func (c *caffeinate) Restore() error         { return nil }
 
 // Inhibit: -d the display, -i idling, -s sleep on mains, -w until we end.
 func (c *caffeinate) Inhibit(string) error {

@@ -21,6 +21,9 @@ type Lamps interface {
 	// Raised reports whether a lamp gives more than Dim set it to, by now: somebody
 	// pressed a key of its own, or plugged the mains in. It asks no service.
 	Raised() bool
+	// Panel reads what share of its most the panel's backlight gives now, 0 to 1, of
+	// several the brightest; ok is false where it cannot be read. It asks no service.
+	Panel() (share float64, ok bool)
 	// Restore puts back what Dim changed, in this run or in an earlier one that
 	// was killed. It does nothing if nothing is changed.
 	Restore() error

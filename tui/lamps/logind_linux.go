@@ -219,6 +219,18 @@ func (l *logind) Dim() error {
 	return errors.Join(errs...)
 }
 
+func (l *logind) Panel() (share float64, ok bool) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	found, _ := l.devices()
+	for _, d := range found {
+		if d.Subsystem == "backlight" && d.max > 0 {
+			share, ok = max(share, float64(d.Value)/float64(d.max)), true
+		}
+	}
+	return share, ok
+}
+
 func (l *logind) Raised() bool {
 	l.mu.Lock()
 	defer l.mu.Unlock()

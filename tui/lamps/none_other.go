@@ -9,9 +9,10 @@ func New(Options) Lamps { return noLamps{} }
 
 type noLamps struct{}
 
-func (noLamps) Dim() error     { return nil }
-func (noLamps) Raised() bool   { return false }
-func (noLamps) Restore() error { return nil }
+func (noLamps) Dim() error             { return nil }
+func (noLamps) Raised() bool           { return false }
+func (noLamps) Panel() (float64, bool) { return 0, false }
+func (noLamps) Restore() error         { return nil }
 func (noLamps) Inhibit(string) error {
 	return errors.New("the machine may sleep or lock its screen, turn that off by hand")
 }
