@@ -319,8 +319,29 @@ func (m *Model) shows() shown {
 	return s
 }
 
+// WindowLost says that the terminal is a shell's by now: nothing is seen of what is
+// drawn, and no key comes, until [WindowBack].
+type WindowLost struct{}
+
+// WindowBack says that it is the program's again, as somebody left it.
+type WindowBack struct{}
+
+// lostWindow is what is said of it, with the motif of what is wrong.
+type lostWindow struct{}
+
+func (lostWindow) Error() string  { return "the window is a shell's: start wetside again here" }
+func (lostWindow) Line() say.Line { return say.WindowLost.Of() }
+
 func (m *Model) update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	switch msg := msg.(type) {
+	case WindowLost:
+		m.desk.Complain(lostWindow{})
+		return m, nil
+	case WindowBack:
+		if m.on != nil {
+			m.on.Forget()
+		}
+		return m, nil
 	case tickMsg:
 		m.desk.Tick()
 		m.listen()

@@ -3,7 +3,6 @@
 package main
 
 import (
-	"io"
 	"os"
 	"os/exec"
 
@@ -13,8 +12,18 @@ import (
 )
 
 // leash: a child is handed no further files here.
-func leash(*exec.Cmd) (io.Closer, error) { return io.NopCloser(nil), nil }
+func leash(*exec.Cmd) (leashed, error) { return leashed{}, nil }
+
+type leashed struct{}
+
+func (leashed) Close() error               { return nil }
+func (leashed) level() (ember.Level, bool) { return 0, false }
+
+func (program) levelTold() func(ember.Level) { return nil }
 
 func (p program) mind(*tea.Program, *ember.Guard, *os.File) (stop func()) { return func() {} }
 
 func (p program) takeOver() {}
+
+// notifyContinued: nobody is stopped here.
+func notifyContinued(chan<- os.Signal) {}

@@ -18,42 +18,138 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 	"github.com/charmbracelet/x/term"
 	"github.com/gofrs/flock"
+	"golang.org/x/sys/unix"
 
+	"wetside/tui"
 	"wetside/tui/ember"
+	"wetside/tui/keeper"
 )
 
 // A program whose keeper was killed outright shares its terminal with a shell.
 // It lets go of keys and picture and goes on by sound, until its window is gone
 // or the program is started again: that one leaves word beside the orphan's
-// lock, and takes the sound over when the lock is free.
+// lock, and takes the sound over when the lock is free. One whose keeper was
+// stopped does the same until the shell brings both back.
 
-// leash gives the child one end of a pipe whose other end goes with the keeper.
-func leash(child *exec.Cmd) (held io.Closer, err error) {
-	r, w, err := os.Pipe()
+// leash gives the child one end of a pipe whose other end goes with the keeper,
+// and one of another by which it says how light its picture is.
+func leash(child *exec.Cmd) (*leashed, error) {
+	r, held, err := os.Pipe()
 	if err != nil {
 		return nil, err
 	}
-	child.ExtraFiles = []*os.File{r}
-	return w, nil
+	levels, w, err := os.Pipe()
+	if err != nil {
+		return nil, errors.Join(err, r.Close(), held.Close())
+	}
+	child.ExtraFiles = []*os.File{r, w}
+	return &leashed{held: held, levels: levels}, nil
 }
 
-const leashFD = 3 // the first of a child's extra files
+// The first of a child's extra files.
+const (
+	leashFD = 3 + iota
+	levelFD
+)
+
+// leashed are the keeper's ends.
+type leashed struct{ held, levels *os.File }
+
+func (l *leashed) Close() error { return errors.Join(l.held.Close(), l.levels.Close()) }
+
+// level is what the child said last; false: nothing yet.
+func (l *leashed) level() (level ember.Level, said bool) {
+	// What it said is there: it said it before it ended.
+	_ = l.levels.SetReadDeadline(time.Now().Add(20 * time.Millisecond))
+	for b := make([]byte, 64); ; {
+		n, err := l.levels.Read(b)
+		if n > 0 {
+			level, said = ember.Level(b[n-1]), true
+		}
+		if err != nil {
+			return level, said
+		}
+	}
+}
+
+// levelTold says to the keeper how light the picture is, each time that changes;
+// nil where no keeper listens.
+func (p program) levelTold() func(ember.Level) {
+	var st unix.Stat_t
+	if p.getenv(kept) == "" || unix.Fstat(levelFD, &st) != nil || st.Mode&unix.S_IFMT != unix.S_IFIFO {
+		return nil // started by hand in the keeper's name
+	}
+	w := os.NewFile(levelFD, "the keeper's ear")
+	return func(l ember.Level) { _, _ = w.Write([]byte{byte(l)}) } // a keeper that is gone asks nothing
+}
+
+// notifyContinued has c told each time that a shell lets this process go on.
+func notifyContinued(c chan<- os.Signal) { signal.Notify(c, syscall.SIGCONT) }
 
 const orphanEach = 300 * time.Millisecond
 
-// mind waits for the keeper's end until stop is called.
+// mind watches for the keeper's end, and for a shell that has taken the terminal
+// from both, until stop is called.
 func (p program) mind(prog *tea.Program, guard *ember.Guard, in *os.File) (stop func()) {
 	if err := syscall.SetNonblock(leashFD, true); err != nil {
 		return func() {} // started by hand in the keeper's name
 	}
+	// Who asks for the terminal from behind is stopped, unless he does not mind.
+	signal.Ignore(syscall.SIGTTOU, syscall.SIGTTIN)
 	end := os.NewFile(leashFD, "the keeper's pipe")
 	raw, _ := term.GetState(in.Fd())
 	ctx, cancel := context.WithCancel(p.ctx)
-	done := make(chan struct{})
+	gone, done := make(chan struct{}), make(chan struct{})
+	go func() {
+		if _, err := end.Read(make([]byte, 1)); errors.Is(err, io.EOF) {
+			close(gone)
+		}
+	}()
+	again := make(chan os.Signal, 1)
+	signal.Notify(again, syscall.SIGCONT)
 	go func() {
 		defer close(done)
-		if _, err := end.Read(make([]byte, 1)); errors.Is(err, io.EOF) {
-			p.orphaned(ctx, prog, guard, in, raw)
+		defer signal.Stop(again)
+		look := time.NewTicker(orphanEach)
+		defer look.Stop()
+		var leave func() // while the terminal is the shell's
+		for {
+			was := leave != nil
+			continued := false
+			select {
+			case <-ctx.Done():
+				if was {
+					leave()
+				}
+				return
+			case <-gone:
+				if was {
+					leave()
+				}
+				p.orphaned(ctx, prog, guard, in, raw)
+				return
+			case <-again:
+				continued = true
+			case <-look.C:
+			}
+			here := keeper.Foreground(in)
+			switch {
+			case !here && !was:
+				leave = p.standBy(prog, guard, "The program was stopped. The clocks go on by sound: fg brings it back, or start wetside again here.")
+			case here && (was || continued):
+				if was {
+					leave()
+					leave = nil
+				}
+				if guard != nil {
+					guard.Mute(false)
+					_ = guard.Blacken()
+				}
+				prog.Send(tui.WindowBack{})
+			case was && p.toLeave():
+				leave()
+				os.Exit(codeSignal)
+			}
 		}
 	}()
 	return func() {
@@ -63,44 +159,58 @@ func (p program) mind(prog *tea.Program, guard *ember.Guard, in *os.File) (stop 
 	}
 }
 
+// standBy lets go of the picture, and takes the orphan's lock; leave gives it back.
+func (p program) standBy(prog *tea.Program, guard *ember.Guard, why string) (leave func()) {
+	lock := flock.New(p.orphan(fmt.Sprint(os.Getpid())))
+	lock.TryLock() // without one it ends with its window
+	if guard != nil {
+		fmt.Fprint(guard, "\r\n"+why+"\r\n")
+		guard.Mute(true)
+	}
+	prog.Send(tui.WindowLost{})
+	return func() {
+		os.Remove(lock.Path())
+		os.Remove(lock.Path() + orphanLeave)
+		lock.Unlock()
+	}
+}
+
+// toLeave reports whether another start wants what this program holds.
+func (p program) toLeave() bool {
+	_, err := os.Stat(p.orphan(fmt.Sprint(os.Getpid())) + orphanLeave)
+	return err == nil
+}
+
+// orphaned goes on without a keeper.
 func (p program) orphaned(ctx context.Context, prog *tea.Program, guard *ember.Guard, in *os.File, raw *term.State) {
-	// The terminal is the shell's, and its mode too: who asks for it from behind
-	// is stopped, unless he does not mind.
-	signal.Ignore(syscall.SIGTTOU, syscall.SIGTTIN)
+	// The terminal is the shell's, and its mode too.
 	mode, unread := term.GetState(in.Fd())
 	prog.ReleaseTerminal()
 	if unread == nil {
 		term.Restore(in.Fd(), mode)
 	}
-	lock := flock.New(p.orphan(fmt.Sprint(os.Getpid())))
-	lock.TryLock() // without one it ends with its window
-	leave := func() {
-		os.Remove(lock.Path())
-		os.Remove(lock.Path() + orphanLeave)
-		lock.Unlock()
-	}
 	look := time.NewTicker(orphanEach)
 	defer look.Stop()
-	for first := true; ; first = false {
+	var leave func()
+	for {
 		select {
 		case <-ctx.Done():
-			leave()
+			if leave != nil {
+				leave()
+			}
 			return
 		case <-look.C:
 		}
-		if mode, err := term.GetState(in.Fd()); first && err == nil && reflect.DeepEqual(mode, raw) {
-			// A shell without an editor of its own takes the terminal as it finds it.
-			sane := exec.CommandContext(ctx, "stty", "sane")
-			sane.Stdin = in
-			sane.Run()
+		if leave == nil {
+			if mode, err := term.GetState(in.Fd()); err == nil && reflect.DeepEqual(mode, raw) {
+				// A shell without an editor of its own takes the terminal as it finds it.
+				sane := exec.CommandContext(ctx, "stty", "sane")
+				sane.Stdin = in
+				sane.Run()
+			}
+			leave = p.standBy(prog, guard, "What kept this window dark was killed. The clocks go on by sound: start wetside again here.")
 		}
-		if first && guard != nil {
-			fmt.Fprint(guard, "\r\nWhat kept this window dark was killed. The clocks go on by sound: start wetside again here.\r\n")
-			guard.Mute()
-		}
-		_, asked := os.Stat(lock.Path() + orphanLeave)
-		_, gone := term.GetState(in.Fd())
-		if asked == nil || gone != nil {
+		if _, gone := term.GetState(in.Fd()); gone != nil || p.toLeave() {
 			leave()
 			os.Exit(codeSignal) // as by a kill: all is written, and nobody has said that paper is covered
 		}

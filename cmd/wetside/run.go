@@ -120,7 +120,7 @@ func (p program) run() error {
 	if !profile.CanDraw() {
 		return errors.New(strings.TrimRight(reason, "."))
 	}
-	guard := ember.NewGuard(out, ember.Options{Profile: profile, Mux: ember.DetectMux(p.getenv), Level: level, Kept: p.getenv(kept) != ""})
+	guard := ember.NewGuard(out, ember.Options{Profile: profile, Mux: ember.DetectMux(p.getenv), Level: level, Kept: p.getenv(kept) != "", Told: p.levelTold()})
 	if p.getenv(kept) == "" {
 		return p.keep(set, guard, in, out)
 	}
@@ -194,8 +194,11 @@ func (p program) keep(set settings, guard *ember.Guard, in, out *os.File) error 
 	sigs := make(chan os.Signal, 8)
 	signal.Notify(sigs, syscall.SIGTERM, syscall.SIGHUP, os.Interrupt)
 	defer signal.Stop(sigs)
+	continued := make(chan os.Signal, 1)
+	notifyContinued(continued)
+	defer signal.Stop(continued)
 	defer p.darkenTmux()()
-	code := keeper.Keeper{Guard: guard, Terminal: keeper.TTY(in, out), Blind: p.flags.Blind, Signals: sigs,
+	code := keeper.Keeper{Guard: guard, Terminal: keeper.TTY(in, out), Blind: p.flags.Blind, Signals: sigs, Continued: continued, Level: held.level,
 		Asked: func(code int) bool {
 			return code == codeCovered || code == codeUnwritten || p.flags.Blind && code == codeNotBegun
 		},

@@ -46,6 +46,7 @@ type Guard struct {
 	pen     pen
 	shown   int  // red channel last set in the terminal, -1 if not known
 	begun   bool // first light has been written
+	mute    bool
 	width   int
 	height  int
 	failure error
@@ -63,6 +64,8 @@ type Options struct {
 	// Kept says that a [Keeper] has a guard of its own on the same terminal, and
 	// has given first light already.
 	Kept bool
+	// Told is called with each new level; may be nil.
+	Told func(Level)
 }
 
 // flushAt bounds the buffer: a longer write goes out in pieces, each of whole
@@ -118,11 +121,11 @@ func (g *Guard) Write(p []byte) (int, error) {
 	return len(p), nil
 }
 
-// Mute lets nothing through any more: the terminal is somebody else's.
-func (g *Guard) Mute() {
+// Mute lets nothing through while the terminal is somebody else's.
+func (g *Guard) Mute(on bool) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	g.w = io.Discard
+	g.mute = on
 }
 
 // WriteString is Write for a string.
@@ -131,6 +134,11 @@ func (g *Guard) WriteString(s string) (int, error) { return g.Write([]byte(s)) }
 // flush sends the buffer and forgets it.
 func (g *Guard) flush() error {
 	if len(g.buf) == 0 {
+		return nil
+	}
+	if g.mute {
+		g.shown = -1
+		g.buf = g.buf[:0]
 		return nil
 	}
 	n, err := g.w.Write(g.buf)
@@ -546,6 +554,9 @@ func (g *Guard) SetLevel(level Level) error {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	g.opts.Level = level
+	if g.opts.Told != nil {
+		g.opts.Told(level)
+	}
 	if !g.begun || g.opts.Profile == None {
 		return nil
 	}

@@ -70,6 +70,12 @@ type Keeper struct {
 	// Signals are those to pass on to the child: the caller has asked
 	// os/signal for them. May be nil.
 	Signals <-chan os.Signal
+	// Continued has a signal for each time that this process goes on after it was
+	// stopped: the window is then as a shell has left it. May be nil.
+	Continued <-chan os.Signal
+	// Level is how light the child's picture was last: the question is no lighter.
+	// said is false if the child never said it. May be nil.
+	Level func() (level ember.Level, said bool)
 	// Confirm is the key that says that paper is covered. The zero value is y.
 	Confirm byte
 	// Asked says whether a child that ended with this code has itself asked
@@ -135,6 +141,11 @@ func (k Keeper) Run(child Child) int {
 			}
 			// A child that is gone already cannot be told; its end is on the way.
 			_ = child.Signal(sig)
+		case <-k.Continued:
+			_ = k.Terminal.Keys()
+			if k.Blind && k.Guard != nil { // else the child draws
+				_ = k.Guard.Blacken()
+			}
 		case r := <-done:
 			asked := r.code == 0
 			if k.Asked != nil {
@@ -165,8 +176,17 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 	if key == 0 {
 		key = 'y'
 	}
-	if !k.Blind && k.Guard.Level() > ember.Ember {
-		_ = k.Guard.SetLevel(ember.Ember) // whether paper lies open is not known here
+	if !k.Blind {
+		level := k.Guard.Level()
+		if k.Level != nil {
+			if l, said := k.Level(); said {
+				level = l
+			}
+		}
+		// Whether paper lies open is not known here.
+		if level = min(level, ember.Ember); level != k.Guard.Level() {
+			_ = k.Guard.SetLevel(level)
+		}
 	}
 	_ = k.Terminal.Keys()
 	w, h := k.Terminal.Size()
@@ -212,7 +232,18 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 		case p := <-presses:
 			err = p.err
 			left = k.Blind && p.c == ctrlC
+			if err == nil && !k.Blind && p.c|0x20 == 'g' && k.Guard.Level() < ember.Ember { // who kept it dark may want to read
+				_ = k.Guard.SetLevel(ember.Ember)
+				err = k.tell(w, h, what, key, said)
+			}
 			asked = err == nil && p.c|0x20 != key|0x20 && !left
+		case <-k.Continued:
+			_ = k.Terminal.Keys()
+			if k.Blind && k.Guard != nil {
+				_ = k.Guard.Blacken()
+			}
+			err = k.tell(w, h, what, key, said)
+			asked = err == nil
 		case <-look.C:
 			// A multiplexer tells of a window's new size a while after it has it:
 			// what was drawn for the old one may have scrolled away.

@@ -2,6 +2,7 @@ package keeper
 
 import (
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"os/exec"
@@ -260,6 +261,55 @@ func TestKeeperAsksNoBrighterThanTheDarkroom(t *testing.T) {
 	if most == 0 || most > int(ember.Ember.Red(ember.Strong)) {
 		t.Errorf("the question is drawn in red %d, the darkroom allows %d", most, ember.Ember.Red(ember.Strong))
 	}
+}
+
+// A picture that was dark when the program crashed stays dark, question and all,
+// until somebody wants to read it.
+func TestKeeperAsksInTheDark(t *testing.T) {
+	s := newScreen(60, 10)
+	lit := func() bool {
+		for y := range 10 {
+			for x := range 60 {
+				if c := s.CellAt(x, y); c != nil && c.Style.Fg != nil && strings.TrimSpace(c.Content) != "" {
+					if r, _, _, _ := c.Style.Fg.RGBA(); r > 0 {
+						return true
+					}
+				}
+			}
+		}
+		return false
+	}
+	tty := &fakeTTY{w: 60, h: 10, keys: "ngy"}
+	var seen []bool
+	tty.onKey = func() { seen = append(seen, lit()) }
+	code := Keeper{Guard: s.guard, Terminal: tty, Level: func() (ember.Level, bool) { return ember.Dark, true }}.Run(
+		&fakeChild{run: func(io.Writer, <-chan os.Signal) (int, string) {
+			return 137, "The program was ended from outside (killed)."
+		}})
+	if code != 137 || len(seen) < 3 || seen[0] || seen[1] {
+		t.Errorf("code %d, lit at each key: %v", code, seen)
+	}
+}
+
+// A keeper that was stopped and goes on puts its question anew: a shell has been
+// there.
+func TestKeeperAsksAgainAfterAStop(t *testing.T) {
+	s := newScreen(60, 10)
+	again := make(chan os.Signal) // taken up before the test goes on
+	tty := &fakeTTY{w: 60, h: 10, keys: "ny"}
+	tty.onKey = sync.OnceFunc(func() {
+		fmt.Fprint(s.Emulator, "\x1b[1;1H\x1b[2J$ echo over")
+		tty.keyMode = false
+		again <- os.Interrupt
+		again <- os.Interrupt // the first is done
+		if !strings.Contains(s.String(), "Cover the paper") || strings.Contains(s.String(), "echo") || !tty.keyMode {
+			t.Errorf("shown after the stop:\n%s", s.String())
+		}
+	})
+	Keeper{Guard: s.guard, Terminal: tty, Continued: again}.Run(
+		&fakeChild{run: func(io.Writer, <-chan os.Signal) (int, string) {
+			return 137, "The program was ended from outside (killed)."
+		}})
 }
 
 // With nothing drawn, what ends a program elsewhere ends the question too.

@@ -28,8 +28,15 @@ func (k *Keyboard) Read(p []byte) (int, error) {
 	}
 	raw := make([]byte, len(p)-pasteRoom)
 	n, err := k.File.Read(raw)
+	if n == 0 && notOurs(k.File, err) {
+		time.Sleep(behindPause) // they are the shell's, until it gives the terminal back
+		return 0, nil
+	}
 	return copy(p, k.pastes.pass(raw[:n], n == len(raw), time.Now())), err
 }
+
+// behindPause is how long nobody reads, when keys are somebody else's.
+const behindPause = 100 * time.Millisecond
 
 const (
 	pasteBegins = "\x1b[200~"

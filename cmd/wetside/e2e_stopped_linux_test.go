@@ -1,0 +1,116 @@
+package main
+
+import (
+	"regexp"
+	"strconv"
+	"strings"
+	"syscall"
+	"testing"
+
+	"wetside/session"
+	"wetside/session/sessiontest"
+)
+
+// A keeper that is stopped leaves the terminal to its shell: the program paints
+// nothing, takes no key, and goes on by sound. The shell brings both back as they
+// were, and another start takes over from those who are stopped.
+func TestAStoppedKeeperLeavesTheWindow(t *testing.T) {
+	t.Parallel() // most of it is waiting
+	sessiontest.Need(t, "bash")
+	h := newHome(t)
+	h.interrupted(t, "", session.Event{Kind: session.Moved})
+	mark := "WETSIDE_TEST_HOME=" + h.dir
+	h.env = append(h.env, mark)
+	shell := newPaneOf(t, h, 100, 30, []string{"bash", "--norc", "-i"})
+	keeper := func() int {
+		t.Helper()
+		pane, err := strconv.Atoi(strings.TrimSpace(shell.do("list-panes", "-F", "#{pane_pid}")))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return childOf(t, childOf(t, pane))
+	}
+	lives := func() (n int) {
+		for _, line := range left(t, mark) {
+			if strings.HasPrefix(line, binary(t)) {
+				n++
+			}
+		}
+		return n
+	}
+	begin := func() {
+		t.Helper()
+		shell.keys(binary(t)+" --sound none", "Enter")
+		shell.wait("Go on?")
+	}
+	begin()
+	shell.keys("y")
+	shell.wait("develop, then")
+	for _, sig := range []syscall.Signal{syscall.SIGSTOP, syscall.SIGTSTP} {
+		if err := syscall.Kill(keeper(), sig); err != nil {
+			t.Fatal(err)
+		}
+		shell.wait("start wetside again here")
+		shell.keys("clear; echo the sh''ell has the keys", "Enter") // m, h and x would be deeds
+		shell.wait("the shell has the keys")
+		shell.keys("clear; sleep 2; echo two sec''onds", "Enter") // two ticks of every clock
+		shell.wait("two seconds")
+		if now := shell.text(); strings.Contains(now, "develop") {
+			t.Errorf("after %v it is painted into the shell:\n%s", sig, now)
+		}
+		shell.keys("fg", "Enter")
+		shell.wait("develop, then")
+		shell.keys("?")
+		shell.wait("close")
+		shell.keys("Escape")
+		shell.wait("develop, then")
+	}
+	// Another start while it is stopped.
+	stopped := keeper()
+	if err := syscall.Kill(stopped, syscall.SIGSTOP); err != nil {
+		t.Fatal(err)
+	}
+	shell.wait("start wetside again here")
+	begin()
+	until(t, "the program that was stopped has handed over", func() bool { return lives() == 3 }) // its keeper stays
+	shell.keys("y")
+	shell.wait("develop, then")
+	shell.do("kill-server")
+	until(t, "nothing outlives its window", func() bool { return len(left(t, mark)) == 0 })
+}
+
+// The picture was made dark, and the program crashes: what the keeper then shows is
+// no lighter.
+func TestACrashInTheDarkStaysDark(t *testing.T) {
+	t.Parallel()
+	h := newHome(t)
+	h.interrupted(t, "", session.Event{Kind: session.Moved})
+	p := newPaneOf(t, h, 100, 30, []string{binary(t)}, "--sound", "none")
+	p.wait("Go on?")
+	p.keys("y")
+	p.wait("develop, then")
+	red := regexp.MustCompile(`[34]8;(?:2;[1-9]|5;(?:[2-9]|1[0-57-9]|\d{3}))`)
+	lit := func() bool { return red.MatchString(p.do("capture-pane", "-p", "-e")) }
+	if !lit() {
+		t.Fatalf("nothing is lit:\n%s", p.do("capture-pane", "-p", "-e"))
+	}
+	p.keys("g")
+	until(t, "the picture is dark", func() bool { return !lit() })
+	pane, err := strconv.Atoi(strings.TrimSpace(p.do("list-panes", "-F", "#{pane_pid}")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	child := childOf(t, childOf(t, pane)) // of the pane the keeper, and of that the program
+	if err := syscall.Kill(child, syscall.SIGKILL); err != nil {
+		t.Fatal(err)
+	}
+	until(t, "the program is gone", func() bool { return syscall.Kill(child, 0) != nil })
+	p.wait("Cover the paper")
+	if lit() {
+		t.Errorf("the question is lit:\n%s", p.do("capture-pane", "-p", "-e"))
+	}
+	p.keys("g")
+	until(t, "g shows it", lit)
+	p.keys("y")
+	p.wait("status")
+}
