@@ -22,12 +22,21 @@ func (s Source) Path() string {
 
 // withSafelight puts what is known of a paper's safelight into its file.
 func withSafelight(file []byte, s Safelight) ([]byte, error) {
-	var day, level string
+	var day, level, lit string
 	if s.IsTested() {
 		day = s.Tested.String()
 	}
 	if s.Level != "" {
 		level = quotedText(string(s.Level))
+	}
+	if s.Backlight.Known {
+		lit = quoted(s.Backlight)
+	}
+	half := func(h Half) string {
+		if !h.Done {
+			return ""
+		}
+		return quoted(h)
 	}
 	figure := func(d Duration) string {
 		if d == 0 && !s.IsTested() {
@@ -40,6 +49,9 @@ func withSafelight(file []byte, s Safelight) ([]byte, error) {
 		{[]string{"safelight", "exposed"}, figure(s.Exposed)},
 		{[]string{"safelight", "tested"}, day},
 		{[]string{"safelight", "level"}, level},
+		{[]string{"safelight", "backlight"}, lit},
+		{[]string{"safelight", "before"}, half(s.Before)},
+		{[]string{"safelight", "after"}, half(s.After)},
 		{[]string{"safelight", "source"}, quotedText(s.Source)},
 	})
 }

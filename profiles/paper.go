@@ -68,7 +68,36 @@ type Safelight struct {
 	Exposed   Duration       `toml:"exposed,omitempty"`   // paper that has had its picture fogs sooner
 	Tested    toml.LocalDate `toml:"tested,omitempty"`    // day of the fog test; zero: a cautious default
 	Level     session.Level  `toml:"level,omitempty"`     // of the screen in the fog test; empty: none was made, or it is not known
-	Source    string         `toml:"source,omitempty"`
+	Backlight Share          `toml:"backlight,omitempty"` // of the panel in it
+	// Before and After are what the halves of the fog test gave, with the light before
+	// the exposure and after it. The shorter counts.
+	Before Half   `toml:"before,omitempty"`
+	After  Half   `toml:"after,omitempty"`
+	Source string `toml:"source,omitempty"`
+}
+
+// A Half is what half of a fog test gave: the longest time without a visible step.
+// Not Done: none was made.
+type Half struct {
+	Safe Duration
+	Done bool
+}
+
+// UnmarshalText reads the time.
+func (h *Half) UnmarshalText(b []byte) error {
+	h.Done = true
+	return h.Safe.UnmarshalText(b)
+}
+
+// MarshalText writes it.
+func (h Half) MarshalText() ([]byte, error) { return []byte(h.String()), nil }
+
+// String writes the time as a profile has it; empty for none.
+func (h Half) String() string {
+	if !h.Done {
+		return ""
+	}
+	return h.Safe.String()
 }
 
 // IsTested reports whether the times come from a fog test.

@@ -378,6 +378,34 @@ func (c Celsius) MarshalText() ([]byte, error) { return []byte(c.String()), nil 
 // String writes the temperature in degrees Celsius.
 func (c Celsius) String() string { return words.Exact(float64(c)) + " C" }
 
+// Share is a part of a whole, "2 %", if it is Known.
+type Share struct {
+	Of    float64 // 1 is the whole
+	Known bool
+}
+
+// UnmarshalText reads a percentage.
+func (s *Share) UnmarshalText(b []byte) error {
+	num, ok := strings.CutSuffix(strings.TrimSpace(string(b)), "%")
+	f, is := words.ReadNumber(strings.TrimSpace(num))
+	if !ok || !is || f < 0 || f > 100 {
+		return fmt.Errorf(`%q is no part of a whole: write one like "2 %%"`, b)
+	}
+	*s = Share{f / 100, true}
+	return nil
+}
+
+// MarshalText writes it as String does.
+func (s Share) MarshalText() ([]byte, error) { return []byte(s.String()), nil }
+
+// String writes it to a tenth of a percent; empty where it is not known.
+func (s Share) String() string {
+	if !s.Known {
+		return ""
+	}
+	return words.Exact(math.Round(s.Of*1000)/10) + " %"
+}
+
 // A Dilution is the parts of a working solution, stock first: "1+9", "1+1+100".
 // "stock" is the stock solution as it is, one part alone; "water" holds none.
 type Dilution string

@@ -8,6 +8,7 @@ import (
 	"github.com/charmbracelet/bubbles/key"
 	tea "github.com/charmbracelet/bubbletea"
 
+	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/say"
 	"wetside/session/words"
@@ -21,7 +22,8 @@ func (m *Model) lead() time.Duration { return max(10*time.Second, m.desk.Move) }
 
 // fogTest guides a strip test of safelight and screen together, with the user's
 // own paper: a strip is uncovered step by step under the light it will see, and
-// the longest time without a visible step is what the paper may have. The
+// the longest time without a visible step is what the paper may have. It has two
+// halves, a strip for each: light before the exposure and after it. The
 // method is that of ISO 8374 (determination of ISO safelight conditions) as the
 // trade practises it; the steps 0, 1, 2, 4, 8, 16 min are common practice, no
 // source.
@@ -34,25 +36,48 @@ type fogTest struct {
 	step       int
 	// waits: the strip has had its light and is to be developed, on the trays'
 	// own clocks; then its answer is given.
-	waits bool
-	level session.Level // of the light it lay in
-	at    time.Time
+	waits     bool
+	level     session.Level // of the light it lay in
+	backlight *float64
+	at        time.Time
 }
 
 // FogSteps are the times, from the start, of a strip that is covered bit by
 // bit: each stretch of the strip has had the light for so long.
 var FogSteps = []time.Duration{0, time.Minute, 2 * time.Minute, 4 * time.Minute, 8 * time.Minute, 16 * time.Minute}
 
-// kept says what a fog test gives.
-func kept(r session.FogTest) string {
+// kept says what a fog test gives, and what is missing of it.
+func kept(r session.FogTest, missing string) string {
 	day := r.At.Format("2006-01-02")
-	switch {
-	case r.Safe == 0:
-		return "kept: already the first step shows, so no time under this light is safe (tested " + day + "); change the lamp or the screen, and test again"
-	case !r.PreExposed:
-		return fmt.Sprintf("kept: %s under this light before the exposure; the paper counts as tested when a pre-exposed strip is done too", words.Finished(r.Safe))
+	text := fmt.Sprintf("kept: %s of %s, tested %s", words.Finished(r.Safe), r.Half(), day)
+	if r.Safe == 0 {
+		text = fmt.Sprintf("kept: already the first step shows with %s, so no time under this light is safe (tested %s); change the lamp or the screen, and test again", r.Half(), day)
 	}
-	return fmt.Sprintf("kept: %s under this light, tested %s", words.Finished(r.Safe), day)
+	if missing != "" {
+		text += "; now the other half, " + missing + ": the shorter counts"
+	}
+	return text
+}
+
+// grey is what the strip's exposure develops to, just past its threshold: a paper
+// that gets denser shows a first grey, one that gets lighter a first loss of black.
+func grey(r session.Response) string {
+	if r == session.Lighter {
+		return "a black that is barely lighter"
+	}
+	return "a faint grey"
+}
+
+// exposure says how a strip of the paper gets its exposure.
+func (f *fogTest) exposure(m *Model) string {
+	var is profiles.FogStrip
+	if m.cfg.FogStrip != nil {
+		is = m.cfg.FogStrip(f.paper.Key)
+	}
+	if is.Flash <= 0 {
+		return "a flash just past the longest that leaves no tone (wetside preflash strip finds it), which develops to " + grey(is.Response)
+	}
+	return fmt.Sprintf("a flash of %s, %s, which develops to %s", words.Finished(is.Flash.Round(time.Second/10)), is.Lamp, grey(is.Response))
 }
 
 func (f *fogTest) running() bool { return f.on }
@@ -65,7 +90,7 @@ func (f *fogTest) resume(m *Model, r session.FogTest) string {
 			f.paper = c
 		}
 	}
-	f.preexposed, f.level, f.at, f.waits = r.PreExposed, r.Level, r.At, true
+	f.preexposed, f.level, f.backlight, f.at, f.waits = r.PreExposed, r.Level, r.Backlight, r.At, true
 	return "the fog test of " + f.paper.Name + " of " + r.At.Format("2006-01-02 15:04") + " waits for its answer: f in the room"
 }
 
@@ -84,14 +109,23 @@ func (f *fogTest) ask(m *Model) {
 		return
 	}
 	f.paper = m.form.fields[fPaper].choices[m.form.fields[fPaper].chosen]
-	m.put(&question{lines: saying(say.AskPreexposed.Of()), text: "Fog test of " + f.paper.Name + " (choose another on the bench). Is the strip pre-exposed to a faint grey? The exposed test is the stricter one; do both.",
+	missing := ""
+	if m.cfg.FogStrip != nil {
+		missing = m.cfg.FogStrip(f.paper.Key).Missing
+	}
+	text := "Fog test of " + f.paper.Name + " (choose another on the bench). It has two halves, a strip for each: light after the exposure, as in the developer, and before it, as in the camera. "
+	if missing != "" {
+		text += "Missing is " + missing + ". "
+	}
+	m.put(&question{lines: saying(say.AskPreexposed.Of()), text: text + "Has this strip had its exposure: " + f.exposure(m) + "?",
+		yesIs: "yes: light after it", noIs: "no: light before it",
 		yes:   func() tea.Cmd { f.preexposed = true; return f.begin(m) },
 		no:    func() tea.Cmd { f.preexposed = false; return f.begin(m) },
 		leave: func() tea.Cmd { return m.tell(say.FogNone.Of()) }})
 }
 
 func (f *fogTest) begin(m *Model) tea.Cmd {
-	f.on, f.step, f.count = true, 0, 4
+	f.on, f.step, f.count, f.backlight = true, 0, 4, nil
 	f.began = m.desk.Hand().Add(m.lead())
 	m.light() // the light that paper lies in
 	f.level = session.Level(m.styles.Level.String())
@@ -124,26 +158,40 @@ func (f *fogTest) tick(m *Model) {
 
 func (f *fogTest) end(m *Model) {
 	f.on, f.waits, f.at = false, true, m.desk.Now().Wall
+	if m.cfg.Backlight != nil {
+		if share, known := m.cfg.Backlight(); known {
+			f.backlight = &share
+		}
+	}
 	m.said = "cover the strip and develop it; then press f here and give the answer"
-	m.desk.Say(say.FogEnd.Of())
+	line := say.FogEnd.Of()
+	if !f.preexposed {
+		m.said = "cover the strip; expose it: " + f.exposure(m) + "; develop it; then press f here and give the answer"
+		line = say.FogFlash.Of()
+	}
+	m.desk.Say(line)
 	if m.cfg.KeepStrip == nil {
 		return
 	}
-	if err := m.cfg.KeepStrip(&session.FogTest{Paper: f.paper.Key, PreExposed: f.preexposed, Level: f.level, At: f.at}); err != nil {
+	if err := m.cfg.KeepStrip(f.result(0)); err != nil {
 		m.said += "; answer before the program ends: " + ember.SafeText(err.Error())
 	}
 }
 
+func (f *fogTest) result(safe time.Duration) *session.FogTest {
+	return &session.FogTest{Paper: f.paper.Key, PreExposed: f.preexposed, Safe: safe, Level: f.level, Backlight: f.backlight, At: f.at}
+}
+
 // answer asks what the developed strip shows, and keeps it.
 func (f *fogTest) answer(m *Model) {
-	m.askUntil("Fog test of "+f.paper.Name+". How many minutes had the longest step that does not differ from the covered one? (1, 2, 4, 8 or 16; 0: already the first step shows; - throws the test away; esc answers later)", say.AskFog.Of(), func(text string) (tea.Cmd, error) {
+	m.askUntil("Fog test of "+f.paper.Name+", "+f.result(0).Half()+". How many minutes had the longest step that does not differ from the covered one? (1, 2, 4, 8 or 16; 0: already the first step shows; - throws the test away; esc answers later)", say.AskFog.Of(), func(text string) (tea.Cmd, error) {
 		if text == "-" {
 			f.answered(m)
 			return m.tell(say.FogThrown.Of()), nil
 		}
 		for _, s := range FogSteps {
 			if text == fmt.Sprint(int(s/time.Minute)) {
-				r := session.FogTest{Paper: f.paper.Key, PreExposed: f.preexposed, Safe: s, Level: f.level, At: f.at}
+				r := *f.result(s)
 				if m.cfg.KeepFogTest == nil {
 					return m.tell(say.NotKept.Of()), nil
 				}
@@ -155,7 +203,14 @@ func (f *fogTest) answer(m *Model) {
 				if r.Safe == 0 {
 					line = say.FogUnsafe.Of()
 				}
-				return m.answer(kept(r), line), nil
+				missing := ""
+				if m.cfg.FogStrip != nil {
+					missing = m.cfg.FogStrip(f.paper.Key).Missing
+				}
+				if missing != "" {
+					return m.answer(kept(r, missing), line, say.FogOther.Of()), nil
+				}
+				return m.answer(kept(r, ""), line), nil
 			}
 		}
 		return nil, errors.New("answer with 0, 1, 2, 4, 8 or 16")
@@ -178,15 +233,18 @@ func (f *fogTest) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	return nil
 }
 
-func (f *fogTest) view(m *Model) string {
-	st := m.styles
+// view has the light of the trays' screen at its fullest: the strip lies in what
+// paper will lie in.
+func (f *fogTest) view(m *Model, h int) string {
 	past := m.desk.Hand().Sub(f.began)
 	next := FogSteps[min(f.step+1, len(FogSteps)-1)]
-	clock := fmt.Sprintf("%s so far; next step at %s, in %s", words.CountUp(past), words.Finished(next), words.Countdown(next-past))
+	fc := face{title: "fog test", about: []string{ember.SafeText(f.paper.Name), f.result(0).Half()}, clock: words.Countdown(next - past),
+		also:  []string{fmt.Sprintf("%s so far; next step at %s", words.CountUp(past), words.Finished(next)), "at each call cover one more step with the card", "esc cancels it"},
+		notes: []note{{"of the strip's time", float64(max(0, past)) / float64(FogSteps[len(FogSteps)-1])}},
+		more:  "The strip lies where paper lies while you work, in the light it will see: safelight and this screen."}
 	if past < 0 {
-		clock = fmt.Sprintf("uncover the strip, all but its first step, in %s: you are called", words.Countdown(-past))
+		fc.clock = words.Countdown(-past)
+		fc.also = []string{"then uncover the strip, all but its first step: you are called", "esc cancels it"}
 	}
-	return st.Strong.Render("fog test: "+ember.SafeText(f.paper.Name)) + "\n\n" +
-		st.Normal.Render(clock) + "\n\n" +
-		st.Faint.Render(wrap("The strip lies where paper lies while you work, in the light it will see: safelight and this screen. At each call cover one more step with the card. esc cancels it.", m.width-2))
+	return m.drawFace(fc, m.width, h).render(m.styles)
 }

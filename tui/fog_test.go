@@ -7,6 +7,9 @@ import (
 	"testing"
 	"time"
 
+	tea "github.com/charmbracelet/bubbletea"
+
+	"wetside/profiles"
 	"wetside/session"
 	"wetside/tui/ember"
 )
@@ -45,13 +48,14 @@ func TestFogTest(t *testing.T) {
 	w, m := newWorld(t, func(c *Config) {
 		c.Start, c.Level, c.Lamps = Room, ember.Torch, lamps
 		c.KeepFogTest = func(r session.FogTest) error { kept = append(kept, r); return nil }
+		c.Backlight = func() (float64, bool) { return 0.02, lamps.dimmed }
 	})
 	var popups []string
 	m.desk.Notify = func(_, text string) { popups = append(popups, text) }
 	inField := m.add(t, "caddy", "3m")
 	m.desk.Do(session.Event{Kind: session.ExposureBegun, Sheet: inField.ID, Planned: 3 * time.Minute})
 	m.keys(t, "f")
-	if got := plain(m); !strings.Contains(got, "pre-exposed") {
+	if got := plain(m); !strings.Contains(strings.Join(strings.Fields(got), " "), "had its exposure") {
 		t.Fatalf("f asks\n%s", got)
 	}
 	m.keys(t, "y")
@@ -61,7 +65,7 @@ func TestFogTest(t *testing.T) {
 	if got := w.said(); got != "0:10, then uncover the strip, all but its first step" {
 		t.Errorf("y says %q", got)
 	}
-	if got := plain(m); !strings.Contains(got, "in 0:10") {
+	if got := plain(m); !strings.Contains(got, "then uncover the strip") {
 		t.Errorf("the way to the strip:\n%s", got)
 	}
 	const lead = 10 * time.Second
@@ -105,11 +109,11 @@ func TestFogTest(t *testing.T) {
 	}
 	r := kept[0]
 	day := time.Date(2026, 5, 9, 14, 16, 10, 0, time.UTC)
-	if r.Paper != "dp" || !r.PreExposed || r.Safe != 8*min || r.Level != "ember" || !r.At.Equal(day) {
+	if r.Paper != "dp" || !r.PreExposed || r.Safe != 8*min || r.Level != "ember" || !r.At.Equal(day) || r.Backlight == nil || *r.Backlight != 0.02 {
 		t.Errorf("kept %+v", r)
 	}
 	m.keys(t, "f")
-	if got := plain(m); !strings.Contains(got, "pre-exposed") {
+	if got := plain(m); !strings.Contains(strings.Join(strings.Fields(got), " "), "had its exposure") {
 		t.Errorf("the next f does not begin a new test\n%s", got)
 	}
 }
@@ -196,5 +200,67 @@ func TestTheWayToTheStripIsAsLongAsAMove(t *testing.T) {
 	m.keys(t, "f", "n", "esc")
 	if said := w.through(m, 30*time.Second); len(said) > 0 {
 		t.Errorf("broken off on the way, and yet: %v", said)
+	}
+}
+
+// A strip of the half with the light before the exposure is to be exposed when it has
+// had the light: by the flash that the paper's pre-flash gives, in words for what it
+// develops to.
+func TestTheOtherHalfOfTheFogTest(t *testing.T) {
+	for response, grey := range map[session.Response]string{session.Denser: "a faint grey", session.Lighter: "a black that is barely lighter"} {
+		var kept []session.FogTest
+		missing := "light after the exposure"
+		w, m := newWorld(t, func(c *Config) {
+			c.Start = Room
+			c.KeepFogTest = func(r session.FogTest) error { kept = append(kept, r); return nil }
+			c.FogStrip = func(string) profiles.FogStrip {
+				return profiles.FogStrip{Response: response, Flash: 5 * time.Second, Lamp: "15 W lamp, 2 m above the table", Missing: missing}
+			}
+		})
+		asked := func(words ...string) {
+			t.Helper()
+			got := strings.Join(strings.Fields(plain(m)), " ")
+			for _, x := range words {
+				if !strings.Contains(got, x) {
+					t.Errorf("%s: %q is not in\n%s", response, x, got)
+				}
+			}
+		}
+		m.keys(t, "f")
+		asked("Missing is light after the exposure", "flash of 0:05, 15 W lamp, 2 m above the table", grey)
+		m.keys(t, "n")
+		said := w.through(m, 10*time.Second+16*time.Minute)
+		if got := said[10*time.Second+16*time.Minute]; got != "cover the strip. Expose it, develop it, then give the answer" {
+			t.Errorf("at its end: %q", got)
+		}
+		asked("expose it: a flash of 0:05", grey)
+		m.keys(t, "f")
+		asked("light before the exposure")
+		m.keys(t, "1", "6", "enter")
+		if len(kept) != 1 || kept[0].PreExposed || kept[0].Safe != 16*time.Minute || kept[0].Backlight != nil {
+			t.Fatalf("kept %+v", kept)
+		}
+		if !strings.Contains(m.said, "16:00 of light before the exposure") || !strings.Contains(m.said, "now the other half, light after the exposure") {
+			t.Errorf("said %q", m.said)
+		}
+	}
+}
+
+// The strip lies in the light of the screen in real use: while it does, the picture
+// gives about as much as trays with three sheets, and no more than the budget.
+func TestTheStripLiesInTheLightOfTheTrays(t *testing.T) {
+	for _, size := range [][2]int{{60, 20}, {80, 24}, {120, 40}, {200, 60}} {
+		light := func(m *Model) float64 {
+			m.Update(tea.WindowSizeMsg{Width: size[0], Height: size[1]})
+			_, all := lightOf(t, m)
+			return all
+		}
+		trays := light(states(t)["trays, three sheets"].m)
+		w, m := newWorld(t, func(c *Config) { c.Start = Room })
+		m.keys(t, "f", "y")
+		w.through(m, 30*time.Second)
+		if strip := light(m); strip < 0.8*trays || strip > 0.003 {
+			t.Errorf("%v: the strip lies in %.4f%% of a white window, paper in %.4f%%", size, 100*strip, 100*trays)
+		}
 	}
 }

@@ -24,19 +24,26 @@ type room struct {
 	at      int
 	until   session.Instant // of the dark, in the hands' time
 	running bool
-	spoken  int
 	load    loading
+	long    bool // the look, of the two
 }
 
-// darkFor: a minute of full dark before looking for leaks. Common practice, no
-// source.
-const darkFor = 75 * time.Second
+// How long it is dark in a look for leaks, with what eyes can show in it. The cones
+// have adapted in seven minutes or so, and from about ten on the rods see more than
+// they; those need half an hour (E. B. Goldstein, Sensation and Perception, as told by
+// Mississippi State University; York University, dark adaptation function). A minute
+// shows what is large; that long for it is common practice, no source.
+const (
+	quickLook = time.Minute
+	longLook  = 10 * time.Minute
+)
 
-var roomKeys = struct{ Tick, Up, Down, Dark, Fog, Load, Leave key.Binding }{
+var roomKeys = struct{ Tick, Up, Down, Dark, Long, Fog, Load, Leave key.Binding }{
 	Tick:  key.NewBinding(key.WithKeys(" "), key.WithHelp("space", "confirm")),
 	Up:    key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "line")),
 	Down:  key.NewBinding(key.WithKeys("down")),
-	Dark:  key.NewBinding(key.WithKeys("d"), key.WithHelp("d", "look for light")),
+	Dark:  key.NewBinding(key.WithKeys("d"), key.WithHelp("d", "quick look")),
+	Long:  key.NewBinding(key.WithKeys("t"), key.WithHelp("t", "ten-minute look")),
 	Fog:   key.NewBinding(key.WithKeys("f"), key.WithHelp("f", "fog test")),
 	Load:  key.NewBinding(key.WithKeys("l"), key.WithHelp("l", "load")),
 	Leave: key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "leave it")),
@@ -50,6 +57,10 @@ var darkKeys = struct{ Break key.Binding }{key.NewBinding(key.WithKeys("esc"), k
 func Checklist() []Finding {
 	return []Finding{
 		{Short: "screen", Text: "the terminal is full screen, and no other window shows"},
+		{Short: "other screens", Text: "every other screen and window of the laptop is dark, a second screen and a desktop's clock too"},
+		{Short: "bars", Text: "the terminal shows no scrollbar, no tabs, no menu"},
+		{Short: "pointer", Text: "the pointer is hidden, or where its light falls on nothing: a desktop may draw it white"},
+		{Short: "bell", Text: "the terminal's visual bell is off: it lights the whole window"},
 		{Short: "messages", Text: "pop-up messages are off: they are white"},
 		{Short: "sleep", Text: "screen saver, lock screen and sleep are held off", About: lamps.AboutSleep},
 		{Short: "keyboard", Text: "the keyboard light is off", About: lamps.AboutKeyboard},
@@ -137,7 +148,7 @@ func (r *room) keys(m *Model) []key.Binding {
 	if r.load.on() {
 		return []key.Binding{roomKeys.Tick, roomKeys.Leave}
 	}
-	return []key.Binding{roomKeys.Tick, roomKeys.Dark, roomKeys.Load, roomKeys.Fog, roomKeys.Up}
+	return []key.Binding{roomKeys.Tick, roomKeys.Dark, roomKeys.Long, roomKeys.Load, roomKeys.Fog, roomKeys.Up}
 }
 
 func (r *room) dark(m *Model) bool { return r.running || m.fog.running() }
@@ -149,7 +160,7 @@ func (r *room) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	if r.running {
 		if k.String() == "esc" || k.String() == "enter" {
 			r.stop(m)
-			return m.answer("cancelled; d looks for light again", say.DarkBroken.Of())
+			return m.answer("cancelled; d or t looks for light again", say.DarkBroken.Of())
 		}
 		return nil
 	}
@@ -182,9 +193,9 @@ func (r *room) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		if r.done[text] {
 			r.next()
 		}
-	case key.Matches(k, roomKeys.Dark):
-		r.running, r.spoken = true, 0
-		r.until = m.desk.Hand().Add(darkFor)
+	case key.Matches(k, roomKeys.Dark, roomKeys.Long):
+		r.running, r.long = true, key.Matches(k, roomKeys.Long)
+		r.until = m.desk.Hand().Add(r.look())
 		m.quiet = true
 		m.light()
 		m.desk.Say(say.Dark.Of())
@@ -199,6 +210,14 @@ func (r *room) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		m.desk.Say(r.line())
 	}
 	return nil
+}
+
+// look is how long it is dark.
+func (r *room) look() time.Duration {
+	if r.long {
+		return longLook
+	}
+	return quickLook
 }
 
 // next goes to the next line that is open, if there is one.
@@ -226,18 +245,26 @@ func (r *room) tick(m *Model) {
 	}
 	r.stop(m)
 	m.desk.Say(say.AskSawLight.Of())
-	m.ask = &question{text: "The dark is over. Did you see any light?", lines: saying(say.AskSawLight.Of()), yes: func() tea.Cmd {
-		m.desk.Do(session.Event{Kind: session.Noted, Note: "room check: light was seen"})
-		return m.answer("find it and cover it before paper is opened, then press d again", say.FindLight.Of())
+	note := func(seen string) {
+		m.desk.Do(session.Event{Kind: session.Noted, Note: fmt.Sprintf("room check of %s: %s", words.Long(r.look().Seconds()), seen)})
+	}
+	m.ask = &question{text: "The dark is over. Did you see any light? The panel's own glow counts.", lines: saying(say.AskSawLight.Of()), yes: func() tea.Cmd {
+		note("light was seen")
+		return m.answer("find it and cover it before paper is opened, then look again", say.FindLight.Of())
 	}, no: func() tea.Cmd {
-		m.desk.Do(session.Event{Kind: session.Noted, Note: "room check: no light was seen"})
-		return m.tell(say.RoomDark.Of())
-	}, leave: func() tea.Cmd { return m.answer("nothing is noted; d looks for light again", say.NothingSaid.Of()) }}
+		note("no light was seen")
+		if !r.long {
+			return m.answer("no large leak: eyes see no more after a minute. t looks for ten, and shows what fogs paper in half an hour", say.RoomQuick.Of())
+		}
+		return m.answer("the room is dark, as far as ten minutes show: eyes are ready for the faintest after half an hour", say.RoomDark.Of())
+	}, leave: func() tea.Cmd {
+		return m.answer("nothing is noted; d or t looks for light again", say.NothingSaid.Of())
+	}}
 }
 
 func (r *room) view(m *Model, _ session.View, h int) string {
 	if m.fog.running() {
-		return m.fog.view(m)
+		return m.fog.view(m, h)
 	}
 	if r.load.on() {
 		return r.load.view(m, h)
@@ -280,7 +307,7 @@ func (r *room) page(m *Model, roomy bool) (rows []textRow, step int) {
 	}
 	head, count := "before paper is opened", fmt.Sprintf("%d to go", open)
 	if open == 0 {
-		head, count = "all is confirmed: now d", ""
+		head, count = "all is confirmed: now d or t", ""
 	}
 	put(part{margin, ember.Faint, head}, part{w - len(count) - 1, ember.Border, count})
 	// The step that is to be taken, large.
@@ -328,7 +355,7 @@ func (r *room) page(m *Model, roomy bool) (rows []textRow, step int) {
 	if roomy {
 		put()
 	}
-	para(ember.Faint, fmt.Sprintf("then d: %s of full dark; begin and end are spoken", words.Finished(darkFor)))
+	para(ember.Faint, fmt.Sprintf("then %s of full dark with d, for large leaks, or %s with t, for small ones; begin and end are spoken", words.Finished(quickLook), words.Finished(longLook)))
 	if m.fog.waits {
 		para(ember.Normal, "the fog test's strip waits for its answer: press f when it is developed")
 	}

@@ -15,20 +15,32 @@ import (
 // lit finds any colour that gives light.
 var lit = regexp.MustCompile(`[34]8;2;(0;0;|0;|)[1-9]`)
 
-// The dark before paper is opened: begin and end are spoken, nothing is lit
-// meanwhile, and then the question.
+// The dark before paper is opened, in two lengths: begin and end are spoken, nothing
+// is lit meanwhile, and then the question. What is written down and answered says how
+// long the look was, and what it can show.
 func TestLookingForLight(t *testing.T) {
-	for answer, note := range map[string]string{"y": "room check: light was seen", "n": "room check: no light was seen"} {
+	for _, c := range []struct {
+		key    string
+		long   time.Duration
+		answer string
+		note   string
+		said   []string
+	}{
+		{"d", time.Minute, "y", "room check of 1 min: light was seen", []string{"look again"}},
+		{"d", time.Minute, "n", "room check of 1 min: no light was seen", []string{"no large leak", "t looks for ten"}},
+		{"t", 10 * time.Minute, "y", "room check of 10 min: light was seen", []string{"look again"}},
+		{"t", 10 * time.Minute, "n", "room check of 10 min: no light was seen", []string{"the room is dark", "half an hour"}},
+	} {
 		lamps := &testLamps{}
-		w, m := newWorld(t, func(c *Config) { c.Start, c.Lamps = Room, lamps })
-		m.keys(t, "d")
+		w, m := newWorld(t, func(cfg *Config) { cfg.Start, cfg.Lamps = Room, lamps })
+		m.keys(t, c.key)
 		if !strings.HasPrefix(w.said(), "in the dark now") {
-			t.Errorf("d says %q", w.said())
+			t.Errorf("%s says %q", c.key, w.said())
 		}
 		if m.styles.Level != ember.Dark || !lamps.dimmed || !lamps.awake {
 			t.Errorf("in the dark it is %s, lamps %+v", m.styles.Level, lamps)
 		}
-		for left := darkFor; left > time.Second; left -= time.Second {
+		for left := c.long; left > time.Second; left -= time.Second {
 			if said := w.through(m, time.Second); len(said) > 0 || m.ask != nil {
 				t.Fatalf("with %v left: %v", left, said)
 			}
@@ -46,13 +58,15 @@ func TestLookingForLight(t *testing.T) {
 		if got := plain(m); !strings.Contains(got, "Did you see any light?") {
 			t.Fatalf("asked\n%s", got)
 		}
-		m.keys(t, answer)
-		if e := w.events[len(w.events)-1]; e.Kind != session.Noted || e.Note != note {
-			t.Errorf("%s was written down as %+v", answer, e)
+		m.keys(t, c.answer)
+		if e := w.events[len(w.events)-1]; e.Kind != session.Noted || e.Note != c.note {
+			t.Errorf("%s was written down as %+v", c.answer, e)
 		}
-	}
-	if darkFor < time.Minute {
-		t.Errorf("eyes have %v", darkFor)
+		for _, x := range c.said {
+			if !strings.Contains(m.said, x) {
+				t.Errorf("%s, %s: said %q, without %q", c.key, c.answer, m.said, x)
+			}
+		}
 	}
 }
 
@@ -64,7 +78,7 @@ func TestTheDarkBrokenOff(t *testing.T) {
 	if m.styles.Level != ember.Ember {
 		t.Errorf("it stays %s", m.styles.Level)
 	}
-	w.through(m, 2*darkFor)
+	w.through(m, 2*quickLook)
 	if m.ask != nil {
 		t.Error("asked all the same")
 	}
@@ -147,7 +161,9 @@ func TestFindingsComeLater(t *testing.T) {
 	if got := plain(m); !strings.Contains(got, "Set to 3 of 100") || !strings.Contains(got, "leave it open") {
 		t.Errorf("not in the list:\n%s", got)
 	}
-	m.keys(t, "down", "down", "down", "down", "down", "down", "down")
+	for range len(m.room.items) - 3 { // to the last
+		m.keys(t, "down")
+	}
 	if got := m.room.items[m.room.at].Text; got != "lid" {
 		t.Fatalf("chosen: %q", got)
 	}

@@ -61,6 +61,11 @@ type Config struct {
 	Reckon func(line string) (string, error)
 	// Baths returns the mixes the process's trays are filled with by default.
 	Baths func(process string) []session.Mix
+	// FogStrip says how a paper's strip gets its exposure in a fog test, and what is
+	// missing of the test; may be nil.
+	FogStrip func(paper string) profiles.FogStrip
+	// Backlight reads what share of its most the panel's backlight gives; may be nil.
+	Backlight func() (share float64, known bool)
 	// KeepFogTest keeps the result of a fog test for a paper.
 	KeepFogTest func(session.FogTest) error
 	// Strip is what an earlier run left: a strip that had its light and waits

@@ -47,7 +47,7 @@ func TestEscAnswersNothing(t *testing.T) {
 		t.Error("esc began the fog test")
 	}
 	m.keys(t, "d")
-	w.through(m, darkFor+time.Second)
+	w.through(m, quickLook+time.Second)
 	n := len(w.events)
 	m.keys(t, "space")
 	if m.ask == nil || m.said != "y or n?" {

@@ -22,7 +22,7 @@ func (CheckCmd) Help() string {
   wetside check --json
 
 What the program could verify is marked [x]; the rest is for your own eyes. The
-same list, with a minute of full dark after it, is the room screen of the
+same list, with full dark after it to look for leaks, is the room screen of the
 program (wetside, then the key for the room).`
 }
 

@@ -62,6 +62,7 @@ type roomLamps struct {
 	found  []tui.Finding
 	told   []string
 	black  float64 // what the panel's black gives on the paper, lx
+	dimmed float64 // share of its most that the panel had last while it was dim; 0: not known
 }
 
 // lampState is how the lamps should be.
@@ -71,7 +72,7 @@ type lampState struct{ dim, awake bool }
 func followRoom(lamps lamps.Lamps, panel exposure.Panel, report func() []tui.Finding, now func() time.Time, mayShine func() bool, back bool) *roomLamps {
 	ctx, cancel := context.WithCancel(context.Background())
 	r := &roomLamps{lamps: lamps, report: report, panel: panel, now: now, mayShine: mayShine, wake: make(chan struct{}, 1)}
-	r.read()
+	r.read(false)
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
@@ -110,13 +111,13 @@ func (r *roomLamps) run(ctx context.Context, is lampState) {
 			if is.dim && !r.failed && r.lamps.Raised() {
 				r.again()
 			}
-			r.read()
+			r.read(is.dim && !r.failed)
 			continue
 		case <-r.wake:
 		}
 		for ctx.Err() == nil && r.step(&is) {
 		}
-		r.read()
+		r.read(is.dim && !r.failed)
 	}
 }
 
@@ -155,14 +156,25 @@ func (r *roomLamps) step(is *lampState) bool {
 }
 
 // read reads how light the panel is.
-func (r *roomLamps) read() {
+func (r *roomLamps) read(dim bool) {
 	p := r.panel
-	if share, ok := r.lamps.Panel(); ok {
+	share, ok := r.lamps.Panel()
+	if ok {
 		p.Share = share
 	}
 	r.mu.Lock()
+	defer r.mu.Unlock()
 	r.black = p.Lux()
-	r.mu.Unlock()
+	if ok && dim {
+		r.dimmed = share
+	}
+}
+
+// paperLight is what share of its most the panel gives while paper is out, if it was.
+func (r *roomLamps) paperLight() (share float64, known bool) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.dimmed, r.dimmed > 0
 }
 
 // lux is what the panel's black gives on the paper.

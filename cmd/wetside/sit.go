@@ -225,7 +225,11 @@ func (s *sitting) lay() error {
 	}
 	s.plan.Used = s.desk.Used
 	s.plan.Stale = func(paper profiles.Paper) string {
-		return bench.FogTestStale(paper.Session(), s.now(), paper.Safelight.Level, session.Level(s.level.String()))
+		stale := bench.FogTestStale(paper.Session(), s.now(), paper.Safelight.Level, session.Level(s.level.String()))
+		if now, known := s.lamps.paperLight(); stale == "" && known {
+			return paper.Safelight.Outshone(now)
+		}
+		return stale
 	}
 	s.desk.Move, _ = profiles.ParseDuration(s.set.Move) // checked with the other settings
 	if !s.rehearsal {
@@ -292,7 +296,7 @@ func (s *sitting) config() tui.Config {
 		Plan: s.newest(s.plan), Shift: s.plan.Shift, Brighter: s.plan.Brighter, Baths: s.plan.Baths, Reckon: s.reckoned,
 		Book: pages{s.Book, s.clock.Now, s.plan}, Lamps: s.lamps, Verified: s.verified,
 		Pulse: s.set.Border, ConfirmSound: s.First && !s.rehearsal && s.set.Sound != "none",
-		KeepFogTest: s.plan.KeepFogTest, WhenAlone: s.WhenAlone, News: s.news, Span: profiles.ParseDuration, Timer: s.plan.Timer, NewCamera: s.newCamera,
+		KeepFogTest: s.plan.KeepFogTest, FogStrip: s.plan.FogStrip, Backlight: s.lamps.lamps.Panel, WhenAlone: s.WhenAlone, News: s.news, Span: profiles.ParseDuration, Timer: s.plan.Timer, NewCamera: s.newCamera,
 	}
 	if rows, err := s.Book.Sheets(notebook.Filter{Limit: 1}); err == nil && len(rows) == 0 && len(s.M.Sheets()) == 0 {
 		cfg.First = !s.rehearsal
