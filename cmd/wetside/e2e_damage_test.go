@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/json"
 	"errors"
-	"io"
 	"io/fs"
 	"math/rand/v2"
 	"os"
@@ -198,22 +197,9 @@ func TestTheBuiltProgramTellsTheTruthOfADamagedNotebook(t *testing.T) {
 // sheet can be moved out of the fixer.
 func (h home) goesOn(t *testing.T) {
 	t.Helper()
-	cmd := exec.Command(binary(t), "--blind", "--sound", "none")
-	cmd.Env = append(os.Environ(), h.env...)
-	keys, err := cmd.StdinPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var errs bytes.Buffer
-	cmd.Stderr = &errs
-	if err := cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	defer func() {
-		cmd.Process.Kill()
-		cmd.Wait()
-	}()
-	io.WriteString(keys, "y")
+	x := pipe(t, h)
+	defer x.kill()
+	x.press("y")
 	until(t, "the program has gone on", func() bool {
 		js, _ := filepath.Glob(filepath.Join(h.data(), "notebook.db.journal", "*.jsonl"))
 		for _, j := range js {
@@ -267,19 +253,6 @@ func flipped(t *testing.T, dir string, r *rand.Rand) string {
 func TestAFolderThatVanishesIsNoticed(t *testing.T) {
 	h := newHome(t)
 	data, away := h.data(), h.data()+".away"
-	begin := func() (*exec.Cmd, io.Writer) {
-		cmd := exec.Command(binary(t), "--blind", "--sound", "none")
-		cmd.Env = append(os.Environ(), h.env...)
-		keys, err := cmd.StdinPipe()
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := cmd.Start(); err != nil {
-			t.Fatal(err)
-		}
-		t.Cleanup(func() { cmd.Process.Kill(); cmd.Wait() })
-		return cmd, keys
-	}
 	lines := func(pattern, what string) int {
 		n := 0
 		js, _ := filepath.Glob(pattern)
@@ -290,8 +263,8 @@ func TestAFolderThatVanishesIsNoticed(t *testing.T) {
 		return n
 	}
 	here, spare := filepath.Join(data, "notebook.db.journal", "*.jsonl"), filepath.Join(h.dir, ".local", "state", "wetside", "notebook-*", "*.jsonl")
-	cmd, keys := begin()
-	io.WriteString(keys, "ya\t\t")
+	x := pipe(t, h)
+	x.press("ya\t\t")
 	until(t, "a sheet is known", func() bool { return lines(here, `"sheet added"`) == 1 })
 	if err := os.Rename(data, away); err != nil {
 		t.Fatal(err)
@@ -299,13 +272,12 @@ func TestAFolderThatVanishesIsNoticed(t *testing.T) {
 	since := time.Now()
 	until(t, "what is known is in the second place", func() bool { return lines(spare, `"sheet added"`) == 1 })
 	t.Logf("after %v", time.Since(since).Round(10*time.Millisecond))
-	io.WriteString(keys, "m")
+	x.press("m")
 	until(t, "the mark is there too", func() bool { return lines(spare, `"marked"`) == 1 })
 	if _, err := os.Stat(data); err == nil {
 		t.Error("a folder was made where the disk was")
 	}
-	cmd.Process.Kill()
-	cmd.Wait()
+	x.kill()
 	if out, errs, status := h.told(t, 0, "where"); status != 0 || !strings.Contains(out, "sheet 1") {
 		t.Errorf("where, while it is away: %d %s%s", status, out, errs)
 	}
@@ -313,17 +285,16 @@ func TestAFolderThatVanishesIsNoticed(t *testing.T) {
 		t.Errorf("sheets, while it is away: %d %s", status, errs)
 	}
 	// Nor does the next start make the folder: it may lie on a disk that is out.
-	cmd, keys = begin()
-	io.WriteString(keys, "y\tm") // it opens in the field, where the sheet is
+	x = pipe(t, h)
+	x.press("y\tm") // it opens in the field, where the sheet is
 	until(t, "the next start goes on there", func() bool { return lines(spare, `"marked"`) == 2 })
 	if _, err := os.Stat(data); err == nil {
 		t.Error("a folder was made where the disk was")
 	}
-	cmd.Process.Kill()
-	cmd.Wait()
+	x.kill()
 	if err := os.Rename(away, data); err != nil {
 		t.Fatal(err)
 	}
-	begin()
+	pipe(t, h)
 	until(t, "it is joined", func() bool { return lines(here, `"marked"`) == 2 && lines(spare, `"`) == 0 })
 }

@@ -3,7 +3,6 @@ package main
 import (
 	"encoding/json"
 	"fmt"
-	"io"
 	"maps"
 	"math/rand/v2"
 	"os"
@@ -146,31 +145,21 @@ func TestRefusedAndKilledLosesNothing(t *testing.T) {
 					}
 					return marks, moves
 				}
-				var keys io.Writer
+				var x *piped
 				begin := func() (kill func()) {
-					cmd := exec.Command(binary(t), "--blind", "--sound", "none")
-					cmd.Env = append(os.Environ(), h.env...)
-					var err error
-					if keys, err = cmd.StdinPipe(); err != nil {
-						t.Fatal(err)
-					}
-					if err := cmd.Start(); err != nil {
-						t.Fatal(err)
-					}
-					kill = func() { cmd.Process.Kill(); cmd.Wait() }
-					t.Cleanup(kill)
-					io.WriteString(keys, "y")
-					return kill
+					x = pipe(t, h)
+					x.press("y")
+					return x.kill
 				}
 				mark := func(n int) { // a key between, or it is one held down
 					was, _ := learn()
-					io.WriteString(keys, strings.Repeat("m\r", n))
+					x.press(strings.Repeat("m\r", n))
 					until(t, "the marks are written down", func() bool { now, _ := learn(); return now == was+n })
 				}
 				// Pressed again and again, and killed in the midst of it.
 				markAndKill := func(kill func()) {
 					for range 30 {
-						io.WriteString(keys, "m\r")
+						x.press("m\r")
 					}
 					end := time.Now().Add(time.Duration(rng.IntN(60)) * time.Millisecond)
 					for time.Now().Before(end) {
@@ -209,11 +198,11 @@ func TestRefusedAndKilledLosesNothing(t *testing.T) {
 					t.Fatal("it did not refuse")
 				}
 				if _, moves := learn(); rng.IntN(2) == 0 {
-					io.WriteString(keys, " ")
+					x.press(" ")
 					pressed := time.Now()
 					until(t, "the sheet is moved on", func() bool {
 						if time.Since(pressed) > 1600*time.Millisecond {
-							io.WriteString(keys, " ") // early: asked once more
+							x.press(" ") // early: asked once more
 							pressed = time.Now()
 						}
 						_, now := learn()

@@ -6,39 +6,12 @@ import (
 	"cmp"
 	"encoding/json"
 	"io"
-	"os"
-	"os/exec"
 	"strings"
 	"testing"
 	"time"
 
 	"wetside/session/notebook"
 )
-
-// A piped is a pipe of keys into the built program, which draws nothing and makes no sound.
-type piped struct {
-	*testing.T
-	home
-	cmd  *exec.Cmd
-	keys io.WriteCloser
-}
-
-func pipe(t *testing.T, h home, args ...string) *piped {
-	t.Helper()
-	x := &piped{T: t, home: h, cmd: exec.Command(binary(t), append(args, "--blind", "--sound", "none")...)}
-	x.cmd.Env = append(os.Environ(), h.env...)
-	var err error
-	if x.keys, err = x.cmd.StdinPipe(); err != nil {
-		t.Fatal(err)
-	}
-	if err := x.cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(x.kill)
-	return x
-}
-
-func (x *piped) kill() { x.cmd.Process.Kill(); x.cmd.Wait() }
 
 // stands waits until the sheets of the session are where they should be: what each
 // is in, in their order.
@@ -68,7 +41,7 @@ func (x *piped) out(want string, of ...string) {
 	for range strings.Count(want, "finished") {
 		next := time.Now().Add(3 * time.Second) // the wash lasts so long
 		until(x.T, "the next press", func() bool { return time.Now().After(next) })
-		io.WriteString(x.keys, " ")
+		x.press(" ")
 	}
 	x.stands(want, of...)
 }
@@ -114,11 +87,11 @@ func TestAPairIsLedByOnePressEach(t *testing.T) {
 	ownProcess(t, h, "short-baths", shortBaths...)
 	x := pipe(t, h, "rehearse", "--lead", "--pace", "20", "--process", "short-baths", "--sheets", "2")
 	x.stands("fresh, fresh", "--rehearsal")
-	io.WriteString(x.keys, " ")
+	x.press(" ")
 	x.stands("develop, fresh", "--rehearsal")
 	soon := time.Now().Add(1500 * time.Millisecond) // half a minute of the rehearsal
 	until(t, "the second may go in", func() bool { return time.Now().After(soon) })
-	io.WriteString(x.keys, "2 ")
+	x.press("2 ")
 	x.stands("wash, wash", "--rehearsal")
 	x.out("finished, finished", "--rehearsal")
 	for _, r := range x.records(2) {
@@ -140,8 +113,8 @@ func TestALeadThatIsKilledGoesOnByAPress(t *testing.T) {
 	h := newHome(t)
 	x := pipe(t, h, "time", "develop 3s, stop 3s, fix 3s, rinse 3s, wash 3s")
 	x.stands("fresh")
-	io.WriteString(x.keys, "l")
-	io.WriteString(x.keys, " ")
+	x.press("l")
+	x.press(" ")
 	x.stands("stop")
 	x.kill()
 	x = pipe(t, h, "lead")
@@ -149,7 +122,7 @@ func TestALeadThatIsKilledGoesOnByAPress(t *testing.T) {
 	until(t, "the stop bath's time is over", func() bool { return time.Now().After(over) })
 	x.stands("stop")
 	io.WriteString(x.keys, "y") // it is still in there
-	io.WriteString(x.keys, " ")
+	x.press(" ")
 	x.stands("wash")
 	x.out("finished")
 	if got := went(x.records(1)[0]); got != "develop led, stop, fix led, rinse led, wash" {

@@ -4,9 +4,6 @@ package main
 
 import (
 	"encoding/json"
-	"io"
-	"os"
-	"os/exec"
 	"strings"
 	"testing"
 	"time"
@@ -38,20 +35,12 @@ func TestAfterAWeekNoAnswerWritesAFalseTime(t *testing.T) {
 				moved = append(moved, session.Event{Kind: session.Moved, At: week})
 			}
 			h.interrupted(t, "", moved...)
-			cmd := exec.Command(binary(t), "--blind", "--sound", "none")
-			cmd.Env = append(os.Environ(), h.env...)
-			keys, err := cmd.StdinPipe()
-			if err != nil {
-				t.Fatal(err)
-			}
-			if err := cmd.Start(); err != nil {
-				t.Fatal(err)
-			}
-			defer func() { cmd.Process.Kill(); cmd.Wait() }()
+			x := pipe(t, h)
+			defer x.kill()
 			// Enter between two presses of n, which would else be a key that is held:
 			// however late they are read, it keeps them apart, and answers nothing.
 			for _, k := range " \r" + strings.ReplaceAll(c.keys, "n", "n\r") {
-				io.WriteString(keys, string(k))
+				x.press(string(k))
 				next := time.Now().Add(50 * time.Millisecond)
 				until(t, "the key is read", func() bool { return time.Now().After(next) })
 			}

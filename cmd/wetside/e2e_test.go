@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -116,3 +117,30 @@ func until(t testing.TB, what string, cond func() bool) {
 		time.Sleep(20 * time.Millisecond) // a poll, not a measure
 	}
 }
+
+// A piped is a pipe of keys into the built program, which draws nothing and makes no sound.
+type piped struct {
+	*testing.T
+	home
+	cmd  *exec.Cmd
+	keys io.WriteCloser
+}
+
+func pipe(t *testing.T, h home, args ...string) *piped {
+	t.Helper()
+	x := &piped{T: t, home: h, cmd: exec.Command(binary(t), append(args, "--blind", "--sound", "none")...)}
+	x.cmd.Env = append(os.Environ(), h.env...)
+	var err error
+	if x.keys, err = x.cmd.StdinPipe(); err != nil {
+		t.Fatal(err)
+	}
+	if err := x.cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(x.kill)
+	return x
+}
+
+func (x *piped) press(keys string) { io.WriteString(x.keys, keys) }
+
+func (x *piped) kill() { x.cmd.Process.Kill(); x.cmd.Wait() }

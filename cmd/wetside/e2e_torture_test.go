@@ -2,10 +2,8 @@ package main
 
 import (
 	"encoding/json"
-	"io"
 	"math/rand/v2"
 	"os"
-	"os/exec"
 	"strconv"
 	"testing"
 	"time"
@@ -27,22 +25,6 @@ func TestTorture(t *testing.T) {
 	stages := []string{"develop", "stop", "fix", "wash"}
 	times := map[string]float64{"develop": 180, "stop": 10, "fix": 60, "wash": 1800}
 
-	type run struct {
-		cmd  *exec.Cmd
-		keys io.WriteCloser
-	}
-	start := func() run {
-		cmd := exec.Command(binary(t), "--blind", "--sound", "none")
-		cmd.Env = append(os.Environ(), h.env...)
-		keys, err := cmd.StdinPipe()
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := cmd.Start(); err != nil {
-			t.Fatal(err)
-		}
-		return run{cmd, keys}
-	}
 	where := func() []place {
 		var ps []place
 		if err := json.Unmarshal([]byte(h.wetside(t, "where", "--json")), &ps); err != nil {
@@ -51,8 +33,8 @@ func TestTorture(t *testing.T) {
 		return ps
 	}
 
-	r := start()
-	io.WriteString(r.keys, "ya\t\t") // sound confirmed, a sheet added, to the trays
+	r := pipe(t, h)
+	r.press("ya\t\t") // sound confirmed, a sheet added, to the trays
 	until(t, "the sheet is known", func() bool { return len(where()) == 1 })
 
 	stage := -1 // the stage the test saw confirmed
@@ -64,17 +46,17 @@ func TestTorture(t *testing.T) {
 		// program has read it from the notebook.
 		if rng.IntN(2) == 0 && time.Since(pressed) > 1600*time.Millisecond {
 			before := time.Now()
-			io.WriteString(r.keys, " ")
+			r.press(" ")
 			pressed = before
 			if stage == 3 { // out of an unfinished wash: asked once more
 				until(t, "the sheet is done", func() bool {
 					if time.Since(pressed) > 1600*time.Millisecond {
-						io.WriteString(r.keys, " ")
+						r.press(" ")
 						pressed = time.Now()
 					}
 					return where()[sheets-1].Phase == "finished"
 				})
-				io.WriteString(r.keys, "\x1b[Z\x1b[Za\t\t") // back to the bench, another sheet
+				r.press("\x1b[Z\x1b[Za\t\t") // back to the bench, another sheet
 				sheets++
 				until(t, "another sheet is known", func() bool { return len(where()) == sheets })
 				stage = -1
@@ -82,7 +64,7 @@ func TestTorture(t *testing.T) {
 				want := stages[stage+1]
 				until(t, "the sheet is in the "+want, func() bool {
 					if (want == "develop" || want == "wash") && time.Since(pressed) > 1600*time.Millisecond {
-						io.WriteString(r.keys, " ") // unexposed, or out of the fixer early: asked once more
+						r.press(" ") // unexposed, or out of the fixer early: asked once more
 						pressed = time.Now()
 					}
 					return where()[sheets-1].Stage == want
@@ -93,9 +75,8 @@ func TestTorture(t *testing.T) {
 			}
 		}
 		until(t, "a random instant", randomly(rng))
-		r.cmd.Process.Kill()
-		r.cmd.Wait()
-		r = start()
+		r.kill()
+		r = pipe(t, h)
 		asked := time.Now()
 		ps := where()
 		if len(ps) != sheets {
@@ -122,13 +103,12 @@ func TestTorture(t *testing.T) {
 		// Is the sheet running, the program asks whether to go on; else
 		// nothing is asked.
 		if stage >= 0 {
-			io.WriteString(r.keys, "y")
+			r.press("y")
 		} else {
-			io.WriteString(r.keys, "y\t")
+			r.press("y\t")
 		}
 	}
-	r.cmd.Process.Kill()
-	r.cmd.Wait()
+	r.kill()
 	t.Logf("%d kills, %d sheets, %d moves; elapsed time at most %.3f s outside what the test's clock allows", kills, sheets, moves, worst)
 }
 
