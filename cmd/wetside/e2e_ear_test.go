@@ -128,6 +128,34 @@ func asItsCribSheet(t testing.TB, process string, pace float64) (stood string) {
 	return stood
 }
 
+// What wetside sounds plays is heard, in the order asked for, and nothing else:
+// recorded from the output's monitor by a listener that knows the table of
+// motifs alone.
+func TestSoundsAreHeardAsNamed(t *testing.T) {
+	byEar(t, func(t testing.TB) (stood string) {
+		rig := soundtest.NewRig(t)
+		h := newHome(t, "PULSE_SERVER="+rig.Server)
+		want := []string{"move now", "lift and drain", "call again", "develop begins", "exposure done"}
+		l, s := listen(t, rig, 0, false), newStrain(t)
+		out, errs, _ := h.told(t, 0, append([]string{"sounds", "--sound", "pulse", "--volume", fmt.Sprint(volume)}, want...)...)
+		x, _, hole := l.stop()
+		stood = s.stood(errs, hole)
+		var got []string
+		for _, x := range soundtest.Listen(x) {
+			got = append(got, x.Motif)
+		}
+		if !slices.Equal(got, want) {
+			t.Errorf("heard %q, asked for %q; it printed:\n%s%s", got, want, out, errs)
+		}
+		for _, w := range want {
+			if !strings.Contains(out, w) {
+				t.Errorf("%q was played and not named:\n%s", w, out)
+			}
+		}
+		return stood
+	})
+}
+
 // inAt is how long after its begin, in real time, the session's first sheet
 // went into its first bath.
 func inAt(t testing.TB, h home, real func(time.Duration) time.Time) time.Duration {
