@@ -32,12 +32,18 @@ type Form struct {
 // pre-flash, and how far before the hole the subject is, in mm; 0: none, far.
 type Own struct {
 	Filter, Warm, Preflash, Subject float64
+	// Strips and Step make it a test sheet: so many strips, so many stops apart; 0: a
+	// picture.
+	Strips, Step float64
 }
 
 // OwnOf is what a sheet was reckoned with.
 func OwnOf(r *session.Reckoned) (o Own) {
 	if r != nil {
-		o = Own{r.Filter, r.Warm, r.Preflash, r.Subject}
+		o = Own{Filter: r.Filter, Warm: r.Warm, Preflash: r.Preflash, Subject: r.Subject}
+		if t := r.Test; t != nil {
+			o.Strips, o.Step = float64(t.Strips), t.Step
+		}
 	}
 	return o
 }
@@ -56,14 +62,50 @@ func (o Own) Words() string {
 	if o.Subject > 0 {
 		out = append(out, "subject "+words.Sig(o.Subject, 6)+" mm")
 	}
+	if o.Strips > 0 {
+		out = append(out, fmt.Sprintf("test %g by %s", o.Strips, words.Sig(o.Step, 4)))
+	}
 	return strings.Join(out, ", ")
 }
 
-// ParseOwn reads "filter 1, pre-flash 1/2, warm light 1/3, subject 1m" into o.
+// A test of five strips a stop apart spans what a first sheet may be out by: two stops
+// either way.
+const testStrips, testStep = 5, 1
+
+// parseTest reads "test" and "test 7 by 1/2".
+func (o *Own) parseTest(text string) error {
+	o.Strips, o.Step = testStrips, testStep
+	if text = strings.TrimSpace(text); text == "" {
+		return nil
+	}
+	n, step, _ := strings.Cut(text, " by ")
+	v, ok := words.ReadDecimal(strings.TrimSpace(n))
+	if !ok || v < 2 || v > 9 || v != math.Trunc(v) {
+		return fmt.Errorf("%q is no test sheet: write test, or test 7 by 1/2, with 2 to 9 strips", words.Clip("test "+text))
+	}
+	o.Strips = v
+	if step != "" {
+		s, err := exposure.ParseStops(step)
+		if err != nil {
+			return err
+		}
+		o.Step = s
+	}
+	return nil
+}
+
+// ParseOwn reads "filter 1, pre-flash 1/2, warm light 1/3, subject 1m, test 5 by 1"
+// into o.
 func (o Own) ParseOwn(text string) (Own, error) {
 	for part := range strings.SplitSeq(text, ",") {
 		part = strings.ToLower(strings.Join(strings.Fields(part), " "))
 		if part == "" {
+			continue
+		}
+		if rest, ok := strings.CutPrefix(part, "test"); ok && (rest == "" || rest[0] == ' ') {
+			if err := o.parseTest(rest); err != nil {
+				return o, err
+			}
 			continue
 		}
 		found := false
@@ -89,7 +131,7 @@ func (o Own) ParseOwn(text string) (Own, error) {
 			break
 		}
 		if !found {
-			return o, fmt.Errorf("%q is not clear: write filter 1, pre-flash 1/2, warm light 1/3 or subject 1m, with commas between", words.Clip(part))
+			return o, fmt.Errorf("%q is not clear: write filter 1, pre-flash 1/2, warm light 1/3, subject 1m or test, with commas between", words.Clip(part))
 		}
 	}
 	return o, nil
@@ -287,6 +329,9 @@ func (p *Planner) Plan(f Form) (Reckoned, error) {
 	if err := p.expose(&plan, f, own, paper); err != nil {
 		return Reckoned{}, err
 	}
+	if err := plan.strips(own, paper.Reciprocity.Law()); err != nil {
+		return Reckoned{}, err
+	}
 	plan.Spec.Light, plan.Spec.Exposure = f.Light, plan.Exposure
 	if r := plan.Spec.Reckoned; r != nil && f.Camera != "" {
 		a, hole, box, _ := p.Set.Today(f.Camera, f.Paper)
@@ -299,6 +344,48 @@ func (p *Planner) Plan(f Form) (Reckoned, error) {
 // into puts it where a sheet keeps it.
 func (o Own) into(x *session.Reckoned) {
 	x.Filter, x.Warm, x.Preflash, x.Subject = o.Filter, o.Warm, o.Preflash, o.Subject
+	if o.Strips > 0 {
+		x.Test = &session.Test{Strips: int(o.Strips), Step: o.Step}
+	}
+}
+
+// strips makes the exposure that of a test sheet: what is reckoned is its middle strip's,
+// and what was given by hand is the whole.
+func (r *Reckoned) strips(o Own, law exposure.Reciprocity) error {
+	if o.Strips == 0 {
+		return nil
+	}
+	n, middle := int(o.Strips), r.Exposure.Seconds()
+	if r.ByHand {
+		m, _ := law.Metered(middle)
+		middle, _ = law.Correct(m * math.Exp2(-o.Step*float64(n-1-n/2)))
+	}
+	strips, err := exposure.TestSheet(middle, o.Step, n, law)
+	if err != nil {
+		return err
+	}
+	whole := strips[n-1].Total
+	t := *r.Spec.Reckoned.Test
+	t.Shares = nil
+	for _, s := range strips {
+		t.Shares = append(t.Shares, s.Total/whole)
+	}
+	r.Spec.Reckoned.Test = &t
+	if !r.ByHand {
+		r.Exposure = time.Duration(whole * float64(time.Second))
+	}
+	r.Sentence += " As a test sheet: " + StripsText(strips)
+	r.Working = append(r.Working, "a test sheet: "+StripsText(strips))
+	return nil
+}
+
+// StripsText says how a test sheet is exposed.
+func StripsText(strips []exposure.Patch) string {
+	var open []string
+	for _, s := range strips {
+		open = append(open, words.Long(s.Add))
+	}
+	return "open for " + strings.Join(open, ", then ") + "; each time cover the pinhole, and in the dark draw the card over one more strip."
 }
 
 func (p *Planner) expose(plan *Reckoned, f Form, own Own, paper Paper) error {

@@ -66,6 +66,9 @@ func (c Cue) takes() time.Duration {
 	}
 	switch c.Kind {
 	case CueDrain, CueMove, CueCall, CueLightOff:
+		if c.Kind == CueLightOff && c.N > 0 {
+			return 3600 * ms // a strip's end says what to do with the card
+		}
 		return 2500 * ms
 	case CueRockOn, CueRockOff:
 		if !c.Named {

@@ -148,7 +148,14 @@ func (sp *span) light(s *Sheet) {
 	}
 	run := l.Spells[len(l.Spells)-1]
 	key := fmt.Sprintf("light/%d/", len(l.Spells)) // the rest is reckoned anew in each spell
-	if half, ok := l.reach(0.5); ok {
+	test := s.Spec.Test()
+	if test != nil {
+		for i, share := range test.Shares {
+			if at, ok := l.reach(share); ok && i < len(test.Shares)-1 {
+				sp.add(at, s, fmt.Sprintf("%sstrip/%d", key, i), Cue{Kind: CueLightOff, Stage: Exposure, N: i + 1, Left: end - at})
+			}
+		}
+	} else if half, ok := l.reach(0.5); ok {
 		sp.add(half, s, key+"half", Cue{Kind: CueHalf, Stage: Exposure, Left: end - half})
 	}
 	// Not in the first instants of a spell: its own announcement says the time.

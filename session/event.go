@@ -215,6 +215,14 @@ type SheetSpec struct {
 	Rehearsal bool          `json:"rehearsal,omitempty"` // a blank sheet
 }
 
+// Test is how the sheet is a test in strips; nil: it is a picture.
+func (s *SheetSpec) Test() *Test {
+	if s.Reckoned == nil {
+		return nil
+	}
+	return s.Reckoned.Test
+}
+
 // A Lit is a light that was read.
 type Lit struct {
 	EV    float64 `json:"ev"`             // at ISO 100
@@ -242,6 +250,47 @@ type Reckoned struct {
 	Warm     float64 `json:"warm_stops,omitempty"`
 	Preflash float64 `json:"preflash_stops,omitempty"`
 	Subject  float64 `json:"subject_mm,omitempty"` // before the hole; 0: far. It changes the sharpness and no time
+	// Test: the sheet is a test in strips; nil: it is a picture.
+	Test *Test `json:"test,omitempty"`
+}
+
+// A Test is a sheet over which a card is drawn, strip after strip, while it is exposed:
+// which strip is right is its judgement.
+type Test struct {
+	Strips int     `json:"strips"`
+	Step   float64 `json:"step_stops"` // from one strip to the next
+	// Shares are those of the whole exposure that each strip gets, the last 1; none
+	// as long as no time is known.
+	Shares []float64 `json:"shares,omitempty"`
+}
+
+// Stops is by how many stops a strip had more (positive) than the whole sheet's
+// exposure: 0 of the last, less of those before.
+func (t *Test) Stops(strip int) float64 { return t.Step * float64(strip-t.Strips) }
+
+// Nearest is the strip whose stops are nearest to so many.
+func (t *Test) Nearest(stops float64) int {
+	return max(1, min(t.Strips, t.Strips+int(math.Round(stops/t.Step))))
+}
+
+func (t *Test) check() error {
+	if t == nil {
+		return nil
+	}
+	if t.Strips < 2 || t.Strips > 9 || math.IsNaN(t.Step) || t.Step <= 0 || t.Step > 5 {
+		return refuse("a test sheet has 2 to 9 strips, some stops apart")
+	}
+	last := 0.0
+	for _, s := range t.Shares {
+		if math.IsNaN(s) || s <= last || s > 1 {
+			return refuse("each strip of a test has more than the one before, and the last the whole")
+		}
+		last = s
+	}
+	if n := len(t.Shares); n != 0 && n != t.Strips {
+		return refuse("a test of %d strips has as many shares", t.Strips)
+	}
+	return nil
 }
 
 func (r *Reckoned) check() error {
@@ -252,6 +301,9 @@ func (r *Reckoned) check() error {
 		if math.IsNaN(v) || v < 0 || v > 1e9 {
 			return refuse("f-number, speed and stops are numbers, 0 or more")
 		}
+	}
+	if err := r.Test.check(); err != nil {
+		return err
 	}
 	return r.Lit.check()
 }

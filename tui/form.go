@@ -64,7 +64,7 @@ func newForm(cfg Config) form {
 		fName:    text("name", "of the sheet", ""),
 		fMaker:   text("photographer", "where there are several", ""),
 		fLight:   text("light", "EV 13, f/16 1/125, 2500 lux, overcast, or a time: 4m, or both", ""),
-		fWith:    text("with", "filter 1, pre-flash 1/2, warm light 1/3, subject 1m", ""),
+		fWith:    text("with", "filter 1, pre-flash 1/2, warm light 1/3, subject 1m, test", ""),
 	}}
 }
 

@@ -147,7 +147,7 @@ func TestThePageOnJSONIsWhatIsPrinted(t *testing.T) {
 			}
 		}
 	}
-	for title, line := range map[string]string{"check": "check", "cues": "cues three-trays --light 4m", "exposure": "exposure overcast --camera tea-caddy --place 52,13 --at 12:00",
+	for title, line := range map[string]string{"check": "check", "cues": "cues three-trays --light 4m", "exposure": "exposure overcast --camera tea-caddy --test --place 52,13 --at 12:00",
 		"keys": "keys", "learn": "learn", "mix": "mix 1+9 --make 500ml", "paths": "paths", "pinhole": "pinhole --camera tea-caddy", "plan": "plan three-trays --sheets 2 --start 19:30",
 		"preflash strip": "preflash strip --first 0.5s --step 1/3", "profiles list": "profiles list", "sheets": "sheets --rehearsals", "sheet": "sheet 1", "version": "version", "washes": "washes", "where": "where"} {
 		out, code := print(append(strings.Fields(line), "--json")...)

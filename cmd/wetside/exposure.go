@@ -4,10 +4,12 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"wetside/profiles"
 	"wetside/session/exposure"
+	"wetside/session/words"
 )
 
 // ExposureCmd reckons an exposure from the light.
@@ -24,6 +26,9 @@ type ExposureCmd struct {
 	Place       string   `help:"Where: latitude and longitude in degrees, north and east positive. The sun's height checks the sky's words." placeholder:"LAT,LON"`
 	At          string   `help:"When: 14:30 or 2:30 pm, or with the day before it. Now, if not said." placeholder:"TIME"`
 	Bracket     stops    `help:"Half the bracket, in stops." placeholder:"STOPS"`
+	Test        bool     `help:"A test sheet first: strips about the time, one of which will be right."`
+	Strips      int      `help:"With --test: how many." default:"5" placeholder:"N"`
+	Step        stops    `help:"With --test: from one to the next." default:"1" placeholder:"STOPS"`
 	Unlearned   bool     `help:"Leave out what judged sheets have taught."`
 	Sum         bool     `help:"Show the sum behind the time."`
 	JSON        bool     `help:"As JSON." name:"json"`
@@ -38,8 +43,12 @@ func (ExposureCmd) Help() string {
   wetside exposure EV 12 --fnumber f/150 --iso 3 --reciprocity "p 0.86"
   wetside exposure sun --camera hat-box --place 52.5,13.4 --at 17:30
   wetside exposure 2500 lux --camera biscuit-tin --filter 1 --json
+  wetside exposure overcast --camera tea-caddy --test
 
-Sheets you have judged correct the time, and the answer says how sure that is.`
+Sheets you have judged correct the time, and the answer says how sure that is. One test
+sheet, judged in the same light, makes it sure to about half a stop: --test plans one in
+strips. It may be a whole sheet as well, exposed for the time that is said and judged by how
+it looks.`
 }
 
 // defaultPaper is what a command means when no paper is named.
@@ -107,13 +116,24 @@ func (c *ExposureCmd) Run(h *host) error {
 		p, _ := plan.Set.Paper(defaultPaper)
 		r.Notes = append(r.Notes, "reciprocity as of "+p.Name+": --paper or --reciprocity says another")
 	}
+	var strips []exposure.Patch
+	if c.Test {
+		if strips, err = exposure.TestSheet(r.Rounded, float64(c.Step), c.Strips, ask.Reciprocity); err != nil {
+			return usageError{err}
+		}
+	}
 	if c.JSON {
-		return h.json(exposureReport(ask, r, learned, sun))
+		return h.json(exposureReport(ask, r, learned, sun, strips))
 	}
 	h.say("%s", r.Sentence())
 	if c.Sum {
 		for _, l := range r.Working() {
 			h.say("  %s", l)
+		}
+	}
+	if c.Test {
+		if err := c.strips(h, strips); err != nil {
+			return err
 		}
 	}
 	if sun != nil {
@@ -125,6 +145,25 @@ func (c *ExposureCmd) Run(h *host) error {
 	for _, q := range plan.Edited(camera, paper) {
 		h.say("%s", q)
 	}
+	return nil
+}
+
+// strips prints how a test sheet is exposed, and what to do with it.
+func (c *ExposureCmd) strips(h *host, strips []exposure.Patch) error {
+	rows := [][]string{{"strip", "open for", "in all"}}
+	for _, s := range strips {
+		rows = append(rows, []string{strconv.Itoa(s.Number), words.Long(s.Add), words.Long(s.Total)})
+	}
+	if err := h.table(rows, 1, 2); err != nil {
+		return err
+	}
+	with := fmt.Sprintf("test %d by %s", c.Strips, words.Sig(float64(c.Step), 4))
+	if c.Strips == 5 && c.Step == 1 {
+		with = "test"
+	}
+	h.say("After each time cover the pinhole, and in the dark draw a card over one more strip of the")
+	h.say("sheet (common practice, no source). With \"%s\" in the line with of the bench, or --with of", with)
+	h.say("wetside exposed, the field counts it. When it is dry: wetside judge SHEET \"strip 3\".")
 	return nil
 }
 
@@ -167,7 +206,7 @@ func (c *ExposureCmd) behind(set *profiles.Set, ask *exposure.Ask) (camera, pape
 }
 
 // exposureReport is the answer as JSON.
-func exposureReport(ask exposure.Ask, r exposure.Result, learned *exposure.Correction, sun *sunReport) any {
+func exposureReport(ask exposure.Ask, r exposure.Result, learned *exposure.Correction, sun *sunReport, strips []exposure.Patch) any {
 	var bracket []bracketReport
 	for _, b := range r.Bracket {
 		bracket = append(bracket, bracketReport{b.Stops, b.Seconds, b.Rounded})
@@ -188,10 +227,25 @@ func exposureReport(ask exposure.Ask, r exposure.Result, learned *exposure.Corre
 		Beyond   bool            `json:"extrapolated"`
 		Learned  *learnedReport  `json:"learned,omitempty"`
 		Sun      *sunReport      `json:"sun,omitempty"`
+		Test     []testStrip     `json:"test,omitempty"`
 		Notes    []string        `json:"notes,omitempty"`
 		Working  []string        `json:"working"`
 	}{r.Sentence(), ask.Light.EV, ask.Light.PlusMinus, ask.Light.From, ask.FNumber, ask.ISO, r.Seconds, r.Rounded, r.Metered, r.Base,
-		r.Stops, bracket, r.Beyond, learnedOf(learned), sun, r.Notes, r.Working()}
+		r.Stops, bracket, r.Beyond, learnedOf(learned), sun, testStrips(strips), r.Notes, r.Working()}
+}
+
+// A testStrip is one of a test sheet.
+type testStrip struct {
+	Strip int     `json:"strip"`
+	Open  float64 `json:"open_s"`
+	Total float64 `json:"total_s"`
+}
+
+func testStrips(strips []exposure.Patch) (out []testStrip) {
+	for _, s := range strips {
+		out = append(out, testStrip{s.Number, s.Add, s.Total})
+	}
+	return out
 }
 
 // ask is all of the arguments but camera and paper.

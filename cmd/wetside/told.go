@@ -26,7 +26,7 @@ type ExposedCmd struct {
 	Maker   string   `help:"Whose it is." placeholder:"NAME"`
 	Paper   string   `help:"The paper." default:"direct-positive-fb" placeholder:"KEY"`
 	Process string   `help:"How it is to be developed." default:"three-trays" placeholder:"KEY"`
-	With    string   `help:"What else there was: filter 1, pre-flash 1/2, warm light 1/3." placeholder:"WORDS"`
+	With    string   `help:"What else there was: filter 1, pre-flash 1/2, warm light 1/3; test, for a sheet in strips." placeholder:"WORDS"`
 	Note    string   `help:"A remark." placeholder:"WORDS"`
 }
 

@@ -81,8 +81,63 @@ const howToJudge = "write 1/2 for more exposure, -1/2 for less, \"1/2 too dark\"
 // shows", "half a stop too dark", "too dark", "2/3 less", "right", "black", "left
 // out: light leak" as said of a sheet. The error is an *EitherWay where more and
 // less are both possible.
+// Of a test sheet it is which strip is right: "strip 3", "strips 2 and 3", "strip 5, 1 too
+// dark".
 func ReadJudgement(text string, r *notebook.Record) (notebook.JudgementRecord, error) {
-	s := said{text: strings.TrimSpace(text), sense: exposure.NegativeDensens}
+	text = strings.TrimSpace(text)
+	t, m := testOf(r), stripRE.FindStringSubmatch(text)
+	_, left := cutFold(text, notebook.LeftOut)
+	switch {
+	case t == nil && m != nil:
+		return notebook.JudgementRecord{}, fmt.Errorf("sheet %d is no test in strips: %s", r.Num, howToJudge)
+	case t != nil && m != nil:
+		return readStrip(t, m, r)
+	case t != nil && !left:
+		return notebook.JudgementRecord{}, fmt.Errorf("sheet %d is a test: say which of its %d strips is right, like strip 3 (1 had the least light); where even the last is not, strip %d, 1 too dark", r.Num, t.Strips, t.Strips)
+	}
+	return readStops(text, r)
+}
+
+var stripRE = regexp.MustCompile(`(?is)^strips?\s+(\d)(?:\s*(?:and|to|or|-)\s*(\d))?(?:[\s.,;:!]+(.*))?$`)
+
+// testOf is how a sheet is a test in strips; nil: it is a picture.
+func testOf(r *notebook.Record) *session.Test {
+	if r.Reckoned == nil {
+		return nil
+	}
+	return r.Reckoned.Test
+}
+
+// readStrip is a judgement of a test sheet: its stops are those of the right strip, or
+// between two, and what that strip wants besides.
+func readStrip(t *session.Test, m []string, r *notebook.Record) (j notebook.JudgementRecord, err error) {
+	a := int(m[1][0] - '0')
+	b := a
+	if m[2] != "" {
+		b = int(m[2][0] - '0')
+	}
+	if a < 1 || b < 1 || a > t.Strips || b > t.Strips || max(a, b)-min(a, b) > 1 {
+		return j, fmt.Errorf("sheet %d has strips 1 to %d: say one, or two beside each other", r.Num, t.Strips)
+	}
+	strip, rest := "strip "+m[1], strings.TrimSpace(m[3])
+	if a != b {
+		strip = fmt.Sprintf("strips %d and %d", a, b)
+	}
+	if rest != "" {
+		if j, err = readStops(rest, r); err != nil {
+			if _, _, _, number := StopsAhead(rest); number == nil || looksRE.MatchString(rest) {
+				return j, err // it is meant as stops, and is not clear
+			}
+			j = notebook.JudgementRecord{Seen: rest}
+		}
+	}
+	j.Stops += (t.Stops(a) + t.Stops(b)) / 2
+	j.Seen = strings.TrimSuffix(strip+", "+j.Seen, ", ")
+	return j, nil
+}
+
+func readStops(text string, r *notebook.Record) (notebook.JudgementRecord, error) {
+	s := said{text: text, sense: exposure.NegativeDensens}
 	if session.Response(r.Paper.Response) == session.Lighter {
 		s.sense = exposure.PositiveLightens
 	}
@@ -245,8 +300,12 @@ func Judge(text string, r *notebook.Record, others []exposure.Judged, today Toda
 	if err != nil || sure || j.LeftOut() {
 		return j, err
 	}
-	if math.Abs(j.Stops) >= muchStops {
-		return j, &Unlikely{j, fmt.Sprintf("%s is much", words.StopsOf(j.Stops))}
+	much := j.Stops
+	if t := testOf(r); t != nil {
+		much -= t.Stops(t.Nearest(j.Stops)) // of the strip, which is what was looked at
+	}
+	if math.Abs(much) >= muchStops {
+		return j, &Unlikely{j, fmt.Sprintf("%s is much", words.StopsOf(much))}
 	}
 	judged := *r
 	judged.Judgements = append(slices.Clip(r.Judgements), j)

@@ -68,6 +68,15 @@ func Evidence(r *notebook.Record, today Today) (j exposure.Judged, ok bool) {
 		light, read = l, err == nil
 	}
 	spells, known := spellsOf(e, light, read)
+	if t := was.Test; t != nil && len(t.Shares) == t.Strips {
+		// A test sheet says of one of its strips what a sheet says of itself.
+		n := t.Nearest(said.Stops)
+		said.Stops -= t.Stops(n)
+		j.Stops = said.Stops
+		for i := range spells {
+			spells[i].Seconds *= t.Shares[n-1]
+		}
+	}
 	if !read && known { // no light at the opening, but one that was read since
 		light = exposure.Light{EV: spells[0].EV, PlusMinus: lateDoubt, As: r.Light}
 		read = true

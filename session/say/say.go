@@ -43,6 +43,7 @@ var (
 	LightOnFor  = line1[Left]("exposure begins, {}")
 	Half        = line1[Left]("exposure half done, {} left")
 	LightOff    = line0("cover the pinhole")
+	StripOff    = line0("cover the pinhole. Move the card")
 	CallOff     = line1[Left]("cover the pinhole, overdue by {}")
 	Covered     = line0("the pinhole is covered")
 	Uncovered   = line1[Left]("the pinhole is open again, {} left")

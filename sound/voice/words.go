@@ -90,6 +90,9 @@ func line(c session.Cue, talk Talk) say.Line {
 	case session.CueHalf:
 		return whole(normal, say.Half.Of(left))
 	case session.CueLightOff:
+		if c.N > 0 {
+			return say.StripOff.Of()
+		}
 		return say.LightOff.Of()
 	case session.CueCovered:
 		return whole(normal, say.Covered.Of())
