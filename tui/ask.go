@@ -147,7 +147,7 @@ func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		q.speak(m)
 	default:
 		if m.said = "y or n?"; q.digit != nil { // or it was an elbow
-			m.said = "a number, or n?"
+			m.said = "a number?"
 		}
 		if m.cfg.Blind {
 			m.desk.Say(say.YesOrNo.Of())
@@ -168,10 +168,14 @@ func (q *question) keys() []key.Binding {
 		no = "n or esc"
 	}
 	if q.digit != nil {
+		neither := key.NewBinding(key.WithKeys("n", "esc"), key.WithHelp(no, "none"))
+		if q.leave != nil {
+			neither = key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "leave it"))
+		}
 		return []key.Binding{
 			key.NewBinding(key.WithKeys("1"), key.WithHelp("1-9", "the number")),
 			key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "say it again")),
-			key.NewBinding(key.WithKeys("n", "esc"), key.WithHelp(no, "none")),
+			neither,
 		}
 	}
 	ks := []key.Binding{
