@@ -14,13 +14,20 @@ import (
 
 // PlanCmd plans an evening.
 type PlanCmd struct {
-	Process []string `arg:"" help:"Key of the process, or of several: see wetside profiles."`
+	Process []string `arg:"" optional:"" help:"Key of the process, or of several: see wetside profiles."`
 	Sheets  int      `help:"How many sheets, of each process." default:"2" placeholder:"N"`
 	Start   string   `help:"When the first sheet goes in, like 19:30; without it times count from there." placeholder:"TIME"`
 	Paper   string   `help:"Paper it is for." default:"direct-positive-fb" placeholder:"KEY"`
 	Celsius string   `help:"Developer temperature, like 22 C." placeholder:"T"`
 	Move    string   `help:"How long one move of a sheet takes your hands, like 10s; without it as in the settings." placeholder:"TIME"`
 	JSON    bool     `help:"As JSON." name:"json"`
+	Cameras []string `help:"A whole day: the cameras, with commas between." placeholder:"KEY,..."`
+	Hours   string   `help:"Of a day: from when until all is in the wash, like 10:00-16:00." placeholder:"FROM-TO"`
+	Day     string   `help:"Of a day: which, where it is not today: tomorrow, 2026-05-09." placeholder:"DAY"`
+	Light   string   `help:"Of a day: its light, as wetside exposure takes it." placeholder:"LIGHT"`
+	Place   string   `help:"Of a day: latitude and longitude in degrees; the sun's height changes the times." placeholder:"LAT,LON"`
+	Reload  string   `help:"Of a day: how long it takes to fetch a camera, reload it and set it up." default:"15m" placeholder:"TIME"`
+	Output  string   `short:"o" help:"Of a day: a page to print, HTML; - is standard output." placeholder:"FILE" type:"path"`
 }
 
 // Help tells what the plan takes for granted.
@@ -30,6 +37,12 @@ func (PlanCmd) Help() string {
   wetside plan three-trays --sheets 4 --start 19:30
   wetside plan two-bath-fix --sheets 8 --celsius 22C
   wetside plan two-bath-fix three-trays --sheets 3
+  wetside plan --cameras tea-caddy,hat-box --hours 10:00-16:00 --light overcast --sheets 8
+  wetside plan --cameras tea-caddy --hours 9:00-17:00 --light sun --place 52.5,13.4 -o day.html
+
+With --cameras it is a whole day: which camera is opened when and for how long, by what
+judged sheets have taught; when the darkroom begins so that all is in the wash by the end;
+how much of each bath, what wears out, and the changes of water.
 
 One person works, with one sheet in each tray and as many as come in the wash.
 A move, a drain and the rocking of a tray take both hands; a process says where
@@ -43,6 +56,15 @@ const mostPlanned = 40
 
 // Run prints it.
 func (c *PlanCmd) Run(h *host) error {
+	if len(c.Cameras) > 0 {
+		return c.day(h)
+	}
+	if c.Hours != "" || c.Light != "" || c.Place != "" || c.Day != "" || c.Output != "" {
+		return usage("a day wants its cameras: --cameras tea-caddy,hat-box")
+	}
+	if len(c.Process) == 0 {
+		return usage("say the process, like wetside plan three-trays, or --cameras for a whole day")
+	}
 	if n := c.Sheets * len(c.Process); c.Sheets < 1 || n > mostPlanned {
 		return usage("--sheets is how many of each process, from 1 to %d in all, not %d", mostPlanned, c.Sheets)
 	}
