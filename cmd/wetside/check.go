@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"strings"
 
 	"wetside/sound"
@@ -43,6 +44,9 @@ func (c *CheckCmd) Run(h *host) error {
 	}
 	_, out, tty := h.terminal()
 	profile, reason := ember.Detect(h.getenv, tty, ember.OnConsole(out))
+	if !profile.CanDraw() && ember.Askable(h.getenv, tty) {
+		reason = fmt.Sprintf("TERM=%q says sixteen colours, so it is asked for more when the program starts. If it has 256, TERM should say so (for example xterm-256color).", h.getenv("TERM"))
+	}
 	items = append(items, checkItem{"terminal: " + strings.TrimRight(reason, "."), profile.CanDraw()})
 	if w := ember.DetectMux(h.getenv).Warning(h.getenv("TMUX") != ""); w != "" {
 		items = append(items, checkItem{w, false})

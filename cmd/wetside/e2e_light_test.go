@@ -602,6 +602,7 @@ func TestLightOfEveryWayOut(t *testing.T) {
 		say  string // read back in tmux
 		code int
 		tmux bool
+		term string // empty: one of 256 colours
 	}
 	kill := func(sig syscall.Signal) func(s *scene) {
 		return func(s *scene) {
@@ -612,20 +613,20 @@ func TestLightOfEveryWayOut(t *testing.T) {
 	}
 	keys := func(k string) func(s *scene) { return func(s *scene) { s.Type(k) } }
 	ends := []end{
-		{"quit", keys("q"), "overed?", 0, false},
-		{"panic", keys("<ctrl+p>"), "tray on the floor", 2, false},
-		{"panic of a goroutine in tmux", keys("<ctrl+o>"), "tray on the floor", 2, true},
+		{"quit", keys("q"), "overed?", 0, false, ""},
+		{"panic", keys("<ctrl+p>"), "tray on the floor", 2, false, ""},
+		{"panic of a goroutine in tmux", keys("<ctrl+o>"), "tray on the floor", 2, true, ""},
 	}
 	if !testing.Short() {
 		ends = append(ends,
-			end{"kill -TERM", kill(syscall.SIGTERM), "", 143, false},
-			end{"kill -TERM in tmux", kill(syscall.SIGTERM), "press y", 143, true},
+			end{"kill -TERM", kill(syscall.SIGTERM), "", 143, false, ""},
+			end{"kill -TERM in tmux", kill(syscall.SIGTERM), "press y", 143, true, ""},
 			end{"kill -9 of the child", func(s *scene) {
 				if err := syscall.Kill(childOf(s.t, s.PID()), syscall.SIGKILL); err != nil {
 					s.t.Fatal(err)
 				}
-			}, "", 137, false},
-			end{"quit in tmux", keys("q"), "overed?", 0, true},
+			}, "", 137, false, "xterm"}, // which says that it has sixteen
+			end{"quit in tmux", keys("q"), "overed?", 0, true, ""},
 		)
 	}
 	defer printFigures(t)
@@ -635,7 +636,7 @@ func TestLightOfEveryWayOut(t *testing.T) {
 				t.Parallel()
 				h := newHome(t)
 				past(t, h, true)
-				s := newScene(t, c.name, termtest.Options{Cols: 80, Rows: 24, Tmux: c.tmux, Env: []string{
+				s := newScene(t, c.name, termtest.Options{Cols: 80, Rows: 24, Tmux: c.tmux, Term: c.term, Env: []string{
 					"WETSIDE_PANIC=\x1b[42;1;97mtray on the floor\x1b]11;#ffffff\a\x1b[?1049l\x1bc"}}, h, breaks, "--sound", "none")
 				s.begin(emberLimit)
 				s.says("Go on?")

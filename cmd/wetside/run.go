@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -12,6 +13,7 @@ import (
 	"strings"
 	"syscall"
 	"time"
+	"unicode/utf8"
 
 	tea "github.com/charmbracelet/bubbletea"
 	"github.com/charmbracelet/x/term"
@@ -42,6 +44,16 @@ type Flags struct {
 
 // kept says to a child process that a keeper watches over its terminal.
 const kept = "WETSIDE_KEPT"
+
+// What a keeper that has asked the terminal says to the child: that it has 256
+// colours, and what was typed meanwhile, in hexadecimal.
+const (
+	keptWide  = "256"
+	keptTyped = "WETSIDE_TYPED"
+)
+
+// askFor is how long a terminal has to tell what it can.
+const askFor = 2 * time.Second
 
 // codeCovered is the exit status of a child that has itself asked whether
 // paper is covered.
@@ -87,6 +99,7 @@ type program struct {
 	forms     []profiles.Form   // sheets to begin with
 	timer     string            // or one of which only the times are known
 	wrong     profiles.Problems // of the settings
+	typed     []byte            // before the program could read it
 }
 
 func (p program) run() error {
@@ -107,7 +120,7 @@ func (p program) run() error {
 	}
 	if p.flags.Blind {
 		if keyboard && p.getenv(kept) == "" {
-			return p.keep(set, p.blackener(out, profile), in, out)
+			return p.keep(set, p.blackener(out, profile), keeper.TTY(in, out))
 		}
 		begun := false
 		err := p.sit(set, level, ember.None, nil, in, &begun)
@@ -117,12 +130,29 @@ func (p program) run() error {
 		}
 		return err
 	}
-	if !profile.CanDraw() {
+	var typed []byte
+	var window keeper.Terminal
+	switch {
+	case profile.CanDraw():
+	case p.getenv(kept) == keptWide:
+		profile = ember.ANSI256
+		p.typed, _ = hex.DecodeString(p.getenv(keptTyped)) // the keeper wrote it
+	case p.getenv(kept) == "" && keyboard && ember.Askable(p.getenv, tty):
+		window = keeper.TTY(in, out)
+		var wide bool
+		if typed, wide = p.ask(window, level, in, out); !wide {
+			return errors.New(strings.TrimRight(reason, "."))
+		}
+		profile = ember.ANSI256
+	default:
 		return errors.New(strings.TrimRight(reason, "."))
 	}
 	guard := ember.NewGuard(out, ember.Options{Profile: profile, Mux: ember.DetectMux(p.getenv), Level: level, Kept: p.getenv(kept) != "", Told: p.levelTold()})
 	if p.getenv(kept) == "" {
-		return p.keep(set, guard, in, out)
+		if window != nil {
+			return p.keep(set, guard, window, kept+"="+keptWide, keptTyped+"="+hex.EncodeToString(typed))
+		}
+		return p.keep(set, guard, keeper.TTY(in, out))
 	}
 	w, hgt := keeper.TTY(in, out).Size()
 	if err := guard.Begin(w, hgt); err != nil {
@@ -136,6 +166,54 @@ func (p program) run() error {
 		return try.sit(set, level, profile, guard, in, new(bool))
 	}
 	return err
+}
+
+// ask makes the window black and asks a terminal that may have more colours than it
+// says. One that has not, or gives no answer, is as it was.
+func (p program) ask(window keeper.Terminal, level ember.Level, in, out *os.File) (typed []byte, wide bool) {
+	if window.Keys() != nil {
+		return nil, false
+	}
+	guard := ember.NewGuard(out, ember.Options{Profile: ember.ANSI256, Level: level})
+	if err := guard.Begin(window.Size()); err == nil {
+		typed, wide = keeper.Ask(in, guard.AskPalette, askFor)
+	}
+	if !wide {
+		_ = window.Reset()
+		_ = guard.Restore()
+	}
+	return typed, wide
+}
+
+// typedKeys are the keys of what was typed before the program read them.
+func typedKeys(typed []byte) (keys []tea.KeyMsg) {
+	named := map[rune]tea.KeyType{' ': tea.KeySpace, '\r': tea.KeyEnter, '\t': tea.KeyTab, 0x7f: tea.KeyBackspace, 0x03: tea.KeyCtrlC, 0x1b: tea.KeyEscape}
+	arrows := map[byte]tea.KeyType{'A': tea.KeyUp, 'B': tea.KeyDown, 'C': tea.KeyRight, 'D': tea.KeyLeft}
+	for len(typed) > 0 {
+		if len(typed) >= 3 && typed[0] == 0x1b && (typed[1] == '[' || typed[1] == 'O') {
+			end := 2
+			for end < len(typed)-1 && (typed[end] < '@' || typed[end] > '~') {
+				end++
+			}
+			if arrow, ok := arrows[typed[end]]; ok && end == 2 {
+				keys = append(keys, tea.KeyMsg{Type: arrow})
+			}
+			typed = typed[end+1:]
+			continue
+		}
+		r, n := utf8.DecodeRune(typed)
+		typed = typed[n:]
+		k := tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune{r}}
+		if name, ok := named[r]; ok {
+			if k.Type = name; r != ' ' {
+				k.Runes = nil
+			}
+		} else if r < ' ' {
+			continue
+		}
+		keys = append(keys, k)
+	}
+	return keys
 }
 
 // blackener is a guard that draws nothing and blackens the window for a program
@@ -183,9 +261,9 @@ var rocks = map[string]sound.Rock{"off": sound.Off, "slow": sound.Slow, "on": so
 // it: a panic's trace goes through the guard, and the terminal gets its own
 // colours back only when paper is covered. Blind, nothing is drawn but black:
 // neither what is typed, nor a trace before paper is covered.
-func (p program) keep(set settings, guard *ember.Guard, in, out *os.File) error {
+func (p program) keep(set settings, guard *ember.Guard, window keeper.Terminal, env ...string) error {
 	cmd := exec.Command(p.host.self, p.args...)
-	cmd.Env = append(os.Environ(), kept+"=1")
+	cmd.Env = append(append(os.Environ(), kept+"=1"), env...)
 	held, err := leash(cmd)
 	if err != nil {
 		return err
@@ -198,7 +276,7 @@ func (p program) keep(set settings, guard *ember.Guard, in, out *os.File) error 
 	notifyContinued(continued)
 	defer signal.Stop(continued)
 	defer p.darkenTmux()()
-	code := keeper.Keeper{Guard: guard, Terminal: keeper.TTY(in, out), Blind: p.flags.Blind, Signals: sigs, Continued: continued, Level: held.level,
+	code := keeper.Keeper{Guard: guard, Terminal: window, Blind: p.flags.Blind, Signals: sigs, Continued: continued, Level: held.level,
 		Asked: func(code int) bool {
 			return code == codeCovered || code == codeUnwritten || p.flags.Blind && code == codeNotBegun
 		},
@@ -270,6 +348,14 @@ func (p program) show(ctx context.Context, model *tui.Model, guard *ember.Guard,
 		opts = append(opts, tea.WithOutput(io.Discard), tea.WithoutRenderer())
 	}
 	prog := tea.NewProgram(model, opts...)
+
+	if len(p.typed) > 0 {
+		go func() { // ends with the program
+			for _, k := range typedKeys(p.typed) {
+				prog.Send(k)
+			}
+		}()
+	}
 
 	sigs := make(chan os.Signal, 1)
 	signal.Notify(sigs, syscall.SIGTERM, syscall.SIGHUP)

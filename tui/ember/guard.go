@@ -390,6 +390,16 @@ func (g *Guard) Begin(width, height int) error {
 	return g.flush()
 }
 
+// AskPalette asks the terminal for a colour that only a palette of 256 has (OSC 4),
+// and then what it is (DA1), which every terminal answers: so one without such a
+// palette need not be waited for.
+func (g *Guard) AskPalette() error {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.buf = append(g.buf[:0], "\x1b]4;196;?\x1b\\\x1b[c"...)
+	return g.flush()
+}
+
 func (g *Guard) firstLight() {
 	if !g.begun && !g.opts.Kept {
 		g.owner(saveModes)

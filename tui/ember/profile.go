@@ -77,8 +77,8 @@ func (m Mux) Warning(putOut bool) string {
 
 // Detect finds the profile from the environment and from whether the output
 // is a terminal. The reason is one sentence a person can act on: with None it
-// says why nothing can be drawn. Detect asks nothing of the terminal: an answer
-// that came late would be typed into the program as keys.
+// says why nothing can be drawn. Detect asks nothing of the terminal, which takes
+// its time over an answer: what may be asked, [Askable] says.
 //
 // A TERM that says Linux console is believed only where the output is one
 // ([OnConsole]) and nothing stands in between: an emulator that goes by that
@@ -102,9 +102,9 @@ func Detect(env func(string) string, isTTY, console bool) (Profile, string) {
 		return TrueColor, "The console takes true colour."
 	case term == "" && env("OS") == "Windows_NT":
 		return TrueColor, "The console of this Windows takes true colour."
-	case term == "" || term == "dumb" || term == "unknown":
+	case unanswering(term):
 		return None, "This terminal (TERM=" + strconv.Quote(term) + ") has only its default colours, which are white or may be." + blind
-	case strings.HasPrefix(term, "vt1") || strings.HasPrefix(term, "vt2") || strings.HasPrefix(term, "vt3") || term == "ansi-m" || strings.HasSuffix(term, "-m") || strings.HasSuffix(term, "-mono"):
+	case colourless(term):
 		return None, "This terminal (TERM=" + strconv.Quote(term) + ") has no colours of its own, so its light cannot be made red." + blind
 	}
 	mux := DetectMux(env)
@@ -136,6 +136,21 @@ func Detect(env func(string) string, isTTY, console bool) (Profile, string) {
 		return None, "TERM says that this is the Linux console, and it is not: what its sixteen colours look like cannot be known. If it has 256, set TERM to say so (for example xterm-256color)." + blind
 	}
 	return None, "This terminal (TERM=" + strconv.Quote(term) + ") is not known to have more than sixteen colours, and what those look like cannot be known. If it has 256, set TERM to say so (for example xterm-256color)." + blind
+}
+
+func unanswering(term string) bool { return term == "" || term == "dumb" || term == "unknown" }
+
+func colourless(term string) bool {
+	return strings.HasPrefix(term, "vt1") || strings.HasPrefix(term, "vt2") || strings.HasPrefix(term, "vt3") || term == "ansi-m" || strings.HasSuffix(term, "-m") || strings.HasSuffix(term, "-mono")
+}
+
+// Askable reports whether a terminal that [Detect] finds nothing to draw with may
+// have 256 colours all the same, and can be asked for one of them: TERM=xterm says
+// sixteen of what mostly has more. The Linux console is not asked, wherever it is: it
+// may show what it does not know.
+func Askable(env func(string) string, isTTY bool) bool {
+	term := env("TERM")
+	return isTTY && env("NO_COLOR") == "" && !unanswering(term) && !colourless(term) && !strings.HasPrefix(term, "linux") && DetectMux(env) == NoMux
 }
 
 // truecolorTerms are values of TERM whose terminals take true colour whether
