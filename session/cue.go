@@ -47,6 +47,8 @@ const (
 	CueSay       CueKind = "say"               // Lines are spoken; asked for by the user
 	CuePip       CueKind = "pip"               // (motif) N: so many seconds before a move or the end of an exposure
 	CueSoon      CueKind = "move soon"         // led: a move is counted in; Next: where to
+	CueTaken     CueKind = "key taken"         // (motif) a key did something that says nothing by itself
+	CueIdle      CueKind = "key does nothing"  // (motif) a key does nothing here
 	CueHello     CueKind = "hello"             // (motif) the program has begun, and this is how it sounds
 )
 
@@ -107,7 +109,7 @@ type Due struct {
 type CueFact struct {
 	Kind   CueKind
 	Urgent bool // may never be dropped: a call to move a sheet, the end of an exposure, an error
-	Ticks  bool // says no more than that time goes on: a motif without words
+	Ticks  bool // says no more than that time goes on, or that a key came: a motif without words
 	Spoken bool // words without a motif
 	// Example is such a cue, as a sheet of three trays meets it.
 	Example Cue
@@ -149,6 +151,8 @@ var CueFacts = []CueFact{
 	{Kind: CueBathSpent, Urgent: true, Example: Cue{Stage: Fix, Label: "fixer 1"}},
 	{Kind: CueError, Urgent: true, Example: Cue{Lines: &[]say.Line{say.NotExposing.Of(4)}}},
 	{Kind: CuePip, Ticks: true, Example: Cue{Stage: Develop, N: 3}},
+	{Kind: CueTaken, Ticks: true},
+	{Kind: CueIdle, Ticks: true},
 	{Kind: CueSoon, Spoken: true, Example: Cue{Stage: Develop, Next: Stop, Led: true}},
 	{Kind: CueHello, Example: Cue{Lines: &[]say.Line{say.Count.Of(7)}}},
 	{Kind: CueSay, Spoken: true, Example: Cue{Lines: &[]say.Line{say.StandsLeft.Of(say.In(Develop), say.Left(47*time.Second)).To(say.Num(4))}}},

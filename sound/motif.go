@@ -72,7 +72,7 @@ func kinds(ks ...session.CueKind) []session.CueKind { return ks }
 const (
 	GridLow  = 400
 	GridStep = 35
-	GridHigh = 2780
+	GridHigh = 2885
 )
 
 // motifs is the whole set. A stage's motif goes up by about a fourth, and each
@@ -114,6 +114,8 @@ var motifs = []Motif{
 	{Name: "error", Says: "something is wrong: the screen says what (safe time used up, bath spent, error)", Kinds: kinds(session.CueError, session.CueSafeAll, session.CueBathSpent), Notes: []Note{n(1835, 0, 70), n(1345, 90, 70), n(1345, 220, 70), n(1345, 350, 70)}},
 
 	{Name: "pip", Says: "three, two, one: then move, or cover the pinhole", Kinds: kinds(session.CuePip), Notes: []Note{n(2535, 0, 70), n(2710, 0, 70)}},
+	{Name: "key taken", Says: "a key was taken", Kinds: kinds(session.CueTaken), Soft: true, Notes: []Note{n(2570, 0, 35), n(2675, 0, 35)}},
+	{Name: "key does nothing", Says: "a key does nothing here", Kinds: kinds(session.CueIdle), Soft: true, Notes: []Note{n(2500, 0, 45), n(2745, 0, 45), n(2500, 110, 45), n(2745, 110, 45)}},
 	{Name: "hello", Says: "the program has begun, and this is how loud it is", Kinds: kinds(session.CueHello), Notes: []Note{n(400, 0, 160), n(2605, 180, 160)}},
 
 	// Chimes of the cues that are chiefly spoken.

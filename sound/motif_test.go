@@ -196,6 +196,8 @@ func TestWhichMotifMeansWhat(t *testing.T) {
 		{kinds(session.CueMayGoIn), "", "may go in", "the next sheet may go into the first bath", "1100 0+300, 1730 150+150"},
 		{kinds(session.CueError, session.CueSafeAll, session.CueBathSpent), "", "error", "something is wrong: the screen says what (safe time used up, bath spent, error)", "1835 0+70, 1345 90+70, 1345 220+70, 1345 350+70"},
 		{kinds(session.CuePip), "", "pip", "three, two, one: then move, or cover the pinhole", "2535 0+70, 2710 0+70"},
+		{kinds(session.CueTaken), "", "key taken", "a key was taken", "2570 0+35, 2675 0+35"},
+		{kinds(session.CueIdle), "", "key does nothing", "a key does nothing here", "2500 0+45, 2745 0+45, 2500 110+45, 2745 110+45"},
 		{kinds(session.CueHello), "", "hello", "the program has begun, and this is how loud it is", "400 0+160, 2605 180+160"},
 		{kinds(session.CueMinutes), "", "minutes left", "a whole number of minutes is left", "1975 0+100, 1975 180+50"},
 		{kinds(session.CueThirty), "", "thirty seconds left", "thirty seconds left", "2045 0+40, 2045 110+40, 2045 220+100"},

@@ -60,7 +60,7 @@ func (m *Model) put(q *question) {
 
 // sayAsk speaks the question that stands to who does not look.
 func (m *Model) sayAsk() tea.Cmd {
-	if m.ask != nil && m.cfg.Blind {
+	if m.ask != nil && m.speaks() {
 		m.ask.speak(m)
 	}
 	return nil
@@ -70,17 +70,26 @@ func (m *Model) sayAsk() tea.Cmd {
 func (q *question) speak(m *Model) {
 	if q.say != nil {
 		q.say()
-	} else {
-		m.desk.Say(q.lines()...)
 	}
+	q.speakLines(m)
+}
+
+// speakLines says the words of a question, and to who does not look its keys.
+func (q *question) speakLines(m *Model) {
+	ls := q.lines()
+	if m.speaks() {
+		for _, b := range q.keys() {
+			ls = append(ls, say.KeyIs.Of(say.Key(b.Keys()[0]), say.Deed(b.Help().Desc)))
+		}
+	}
+	m.desk.Say(ls...)
 }
 
 // askUntil is askWords for an answer that may be wrong: then what was typed
 // stays to be put right.
 func (m *Model) askUntil(text string, line say.Line, then func(string) (tea.Cmd, error)) {
-	m.askWords(text, line, nil)
-	q := m.ask
-	q.words = func(text string) tea.Cmd {
+	var q *question
+	m.askWords(text, line, func(text string) tea.Cmd {
 		cmd, err := then(text)
 		if err == nil {
 			return cmd
@@ -89,7 +98,8 @@ func (m *Model) askUntil(text string, line say.Line, then func(string) (tea.Cmd,
 		m.desk.Complain(notUnderstood{err})
 		m.said = ember.SafeText(err.Error())
 		return nil
-	}
+	})
+	q = m.ask
 }
 
 func (q *question) says() string {
@@ -149,7 +159,9 @@ func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		if m.said = "y or n?"; q.digit != nil { // or it was an elbow
 			m.said = "a number?"
 		}
-		if m.cfg.Blind {
+		if m.speaks() && q.digit != nil {
+			m.desk.Say(q.lines()[0])
+		} else if m.speaks() {
 			m.desk.Say(say.YesOrNo.Of())
 		}
 	}
@@ -378,7 +390,9 @@ func (m *Model) resume(at session.Instant) tea.Cmd {
 	if m.cfg.Lead {
 		return m.setLead(true)
 	}
-	return m.tell(say.GoingOn.Of())
+	m.tell(say.GoingOn.Of())
+	m.sayState()
+	return nil
 }
 
 // askTold asks of a sheet that was exposed by a watch when its pinhole was opened
@@ -414,8 +428,17 @@ func (m *Model) askNote(s *session.Sheet) {
 		if text != "" && m.do(session.Event{Kind: session.Noted, Sheet: s.ID, Note: text}) == nil {
 			return m.tell(say.Noted.Of())
 		}
-		return nil
+		return m.leftAlone(text)
 	})
+}
+
+// leftAlone answers a line that was ended with nothing in it; one that was refused has
+// its own answer.
+func (m *Model) leftAlone(text string) tea.Cmd {
+	if text == "" {
+		return m.tell(say.LeftAsItWas.Of())
+	}
+	return nil
 }
 
 // earlyFor is how long a first x waits for the second.
@@ -454,6 +477,6 @@ func (m *Model) askWhy() {
 		if text != "" && m.do(session.Event{Kind: session.Spoiled, Sheet: s.ID, Note: text}) == nil {
 			return m.tell(say.Noted.Of())
 		}
-		return nil
+		return m.leftAlone(text)
 	})
 }

@@ -177,7 +177,7 @@ func (b *book) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		if b.open != nil && b.other == nil {
 			b.show(m, b.rows[b.at].ID)
 		}
-		if m.cfg.Blind {
+		if m.speaks() {
 			m.desk.Say(say.Plain.Of(say.Sheet(b.rows[b.at].Num)))
 		}
 	case key.Matches(k, bookKeys.Open):
@@ -289,7 +289,7 @@ func (b *book) whichWay(m *Model, row BookRow, read []Judgement, line *question,
 			return cmd
 		},
 		no: func() tea.Cmd { return b.whichWay(m, row, read[1:], line, keep) }}
-	if m.cfg.Blind {
+	if m.speaks() {
 		m.desk.Say(m.ask.lines()...)
 	}
 	return nil

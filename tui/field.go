@@ -190,7 +190,7 @@ func (f *field) reckoned(m *Model, line string) error {
 		return err
 	}
 	f.answer, f.working = out, false
-	if m.cfg.Blind {
+	if m.speaks() {
 		m.desk.Say(say.OnScreen.Of())
 	}
 	return nil

@@ -250,7 +250,7 @@ func (f *form) pick(m *Model, k tea.KeyMsg) tea.Cmd {
 
 // sayLine speaks the line to who does not look.
 func (f *form) sayLine(m *Model) tea.Cmd {
-	if !m.cfg.Blind {
+	if !m.speaks() {
 		return nil
 	}
 	if s := f.sheet(m); s != nil {

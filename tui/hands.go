@@ -107,6 +107,8 @@ func (m *Model) told(a desk.Answer) tea.Cmd {
 			return m.tell(say.WaterChanged.Of())
 		}
 		m.field.id = a.Target.Sheet
+	case desk.Bounced:
+		m.tap = true // it was one press, and is answered
 	case desk.Idle:
 		return m.noSheet()
 	case desk.Wait:

@@ -3,7 +3,6 @@ package tui
 import (
 	"fmt"
 
-	"wetside/session"
 	"wetside/session/desk"
 	"wetside/session/say"
 
@@ -60,7 +59,7 @@ func promised(s desk.SoundState) say.Line {
 func (m *Model) greet() int {
 	m.numbers++
 	n := 1 + (int(m.desk.Now().Wall.UnixNano()/1e6)+5*m.numbers)%9
-	m.desk.Sound.Play(session.Cue{Key: fmt.Sprintf("hello/%d", m.numbers), Kind: session.CueHello, Lines: &[]say.Line{say.NumberIs.Of(say.Number(n))}})
+	m.desk.Greet(say.NumberIs.Of(say.Number(n)))
 	return n
 }
 
@@ -75,7 +74,8 @@ func (m *Model) askHeard() *question {
 		}
 		return m.answer("sound goes to "+st.Device+": turn it up with +, or plug in a loudspeaker", say.HeardWrong.Of())
 	}
-	q := &question{no: unheard, lines: saying(say.AskHeard.Of()), now: func() string {
+	greeted := func(cmd tea.Cmd) tea.Cmd { m.sayState(); return cmd }
+	q := &question{no: func() tea.Cmd { return greeted(unheard()) }, lines: saying(say.AskHeard.Of()), now: func() string {
 		st := m.desk.Sound.State()
 		switch {
 		case !st.OK:
@@ -87,7 +87,7 @@ func (m *Model) askHeard() *question {
 	}}
 	q.yes = func() tea.Cmd {
 		if dumb() {
-			return unheard()
+			return greeted(unheard())
 		}
 		m.ask = q // that something was heard is no number
 		return m.answer("which number was it? Type it; enter says it again, n is for none", say.AskHeard.Of())
@@ -95,11 +95,11 @@ func (m *Model) askHeard() *question {
 	q.say = func() { n = m.greet() }
 	q.digit = func(d int) tea.Cmd {
 		if dumb() || d != n {
-			return unheard()
+			return greeted(unheard())
 		}
 		m.desk.Sound.Confirm()
 		m.softest = m.desk.Sound.State().Volume
-		return m.answer(promise(m.desk.Sound.State()), promised(m.desk.Sound.State()))
+		return greeted(m.answer(promise(m.desk.Sound.State()), promised(m.desk.Sound.State())))
 	}
 	return q
 }
@@ -115,7 +115,7 @@ func (m *Model) volume(step int) tea.Cmd {
 	case st.Heard == desk.HeardBeeps:
 		return m.answer("beeps have one volume: plug in a loudspeaker", say.OnScreen.Of())
 	case step < 0 && st.OK && st.Volume == 0:
-		return nil
+		return m.answer("it is at 0 already", say.VolumeIs.Of(0))
 	case step < 0 && st.OK && st.Volume <= m.softest:
 		m.desk.Sound.Volume(step)
 		n := m.greet()
@@ -134,6 +134,9 @@ func (m *Model) volume(step int) tea.Cmd {
 		return nil
 	}
 	m.desk.Sound.Volume(step)
+	if m.speaks() {
+		m.desk.Say(say.VolumeIs.Of(say.Percent(m.desk.Sound.State().Volume)))
+	}
 	return nil
 }
 
@@ -151,7 +154,7 @@ func (m *Model) listen() {
 }
 
 func (m *Model) greeted(l say.Line) {
-	if m.cfg.Blind {
+	if m.speaks() {
 		m.desk.Say(l)
 	}
 }

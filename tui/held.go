@@ -81,8 +81,8 @@ func (m *Model) key(k tea.KeyMsg) tea.Cmd {
 		if k = m.bound(lower(k)); k.String() == "" {
 			return nil
 		}
-	} else if cmd, ok := m.pressTyping(k); ok {
-		return cmd
+	} else if do := m.pressTyping(k); do != nil {
+		return m.answered(k, do)
 	}
 	if m.mayRepeat(k) {
 		m.held.key, m.held.last = k.String(), m.desk.Hand()
@@ -96,7 +96,7 @@ func (m *Model) key(k tea.KeyMsg) tea.Cmd {
 func (m *Model) presses(ks []tea.KeyMsg) tea.Cmd {
 	var cmds []tea.Cmd
 	for _, k := range ks {
-		cmds = append(cmds, m.press(k))
+		cmds = append(cmds, m.answered(k, func() tea.Cmd { return m.press(k) }))
 	}
 	m.light() // before the next frame: a key may have brought paper out
 	return tea.Batch(cmds...)
@@ -136,6 +136,7 @@ func (m *Model) bound(k tea.KeyMsg) tea.KeyMsg {
 		return k
 	}
 	if m.keymap.doubtful(k) {
+		m.desk.Key(false)
 		m.answer(fmt.Sprintf("%s may be a digit on your keyboard: %s is softer, f6 picks sheet 6", k, "z"), say.MaybeDigit.Of("z"))
 		return tea.KeyMsg{}
 	}
@@ -148,32 +149,56 @@ func (m *Model) bound(k tea.KeyMsg) tea.KeyMsg {
 
 // nothing answers a key that does nothing here.
 func (m *Model) nothing() {
-	if m.cfg.Blind {
+	m.desk.Key(false)
+	if m.speaks() {
 		m.desk.Say(say.NothingHere.Of())
 	}
 }
 
-// pressTyping is a key that is no letter while a line of text is open: the large
-// key, a number and backspace by their other names do what they always do.
-func (m *Model) pressTyping(k tea.KeyMsg) (tea.Cmd, bool) {
+// answered does what a key does, and lets it be heard where it says nothing by
+// itself: a tick when it was taken, a dull one when nothing is other than before,
+// and in words who does not look what it does.
+func (m *Model) answered(k tea.KeyMsg, do func() tea.Cmd) tea.Cmd {
+	if m.tap = false; m.done {
+		return do()
+	}
+	m.said = ""
+	mark, before := m.desk.Mark(), m.draw()
+	cmd := do()
+	switch {
+	case m.done, m.tap, m.desk.Heard(mark):
+	case m.desk.Mark() == mark && m.draw() == before:
+		m.nothing()
+	default:
+		m.desk.Key(true)
+		if m.speaks() && !m.typing() {
+			m.sayKey(k)
+		}
+	}
+	return cmd
+}
+
+// pressTyping is what a key does that is no letter while a line of text is open: the
+// large key, a number and backspace by their other names do what they always do.
+func (m *Model) pressTyping(k tea.KeyMsg) func() tea.Cmd {
 	switch k.Type {
 	case tea.KeyRunes, tea.KeySpace, tea.KeyEnter, tea.KeyBackspace, tea.KeyTab, tea.KeyShiftTab, tea.KeyEsc,
 		tea.KeyUp, tea.KeyDown, tea.KeyLeft, tea.KeyRight, tea.KeyHome, tea.KeyEnd, tea.KeyDelete:
-		return nil, false
+		return nil
 	}
 	_, d := m.keymap.Named(k, m.screen, len(m.desk.M.Sheets()))
 	if d == nil {
-		return nil, false
+		return nil
 	}
 	switch n, err := strconv.Atoi(d.Name); {
 	case err == nil:
-		return m.pickNumber(n), true
+		return func() tea.Cmd { return m.pickNumber(n) }
 	case d.Name == "move":
-		return m.act(), true
+		return m.act
 	case d.Name == "back":
-		return m.back(), true
+		return m.back
 	}
-	return nil, false
+	return nil
 }
 
 // lower makes a letter the key that it stands on, whatever Caps Lock says.

@@ -92,7 +92,7 @@ func (l *loading) ask(m *Model) tea.Cmd {
 		return l.choose(m, cams[n-1])
 	}
 	m.ask = q
-	m.desk.Say(lines...)
+	q.speakLines(m)
 	return nil
 }
 
@@ -119,7 +119,7 @@ func (l *loading) choose(m *Model, c Choice) tea.Cmd {
 		m.ask = &question{text: ember.SafeText(text), lines: saying(say.AskUnload.Of(say.Sheet(s.Num))),
 			yes: func() tea.Cmd { l.begin(m, s.ID, unloadSteps); return nil },
 			no:  func() tea.Cmd { return m.tell(say.LeftAsItWas.Of()) }}
-		m.desk.Say(m.ask.lines()...)
+		m.ask.speakLines(m)
 		return nil
 	}
 	s := l.waits(m, c.Key)

@@ -203,10 +203,10 @@ func (r *room) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	case key.Matches(k, roomKeys.Fog):
 		m.fog.ask(m)
 		return nil
-	case key.Matches(k, keys.Where):
+	case key.Matches(k, keys.Where) && !m.speaks():
 		m.desk.Say(r.line())
 	}
-	if m.cfg.Blind {
+	if m.speaks() {
 		m.desk.Say(r.line())
 	}
 	return nil

@@ -63,7 +63,7 @@ func (m *Model) turn(step int) tea.Cmd {
 func (m *Model) goTo(s Screen) tea.Cmd {
 	m.screen, m.said = s, ""
 	m.up().enter(m)
-	if m.cfg.Blind {
+	if m.speaks() {
 		m.desk.Say(say.Place.Of(say.Where(m.up().name())))
 	}
 	return nil

@@ -3,6 +3,7 @@ package tui
 import (
 	"time"
 
+	"github.com/charmbracelet/bubbles/key"
 	tea "github.com/charmbracelet/bubbletea"
 
 	"wetside/session"
@@ -88,15 +89,34 @@ func (m *Model) where() tea.Cmd {
 // spell says a key that was typed into a line, to who does not see it.
 func (m *Model) spell(k tea.KeyMsg) {
 	switch {
-	case !m.cfg.Blind || k.Paste:
+	case !m.speaks() || k.Paste:
 	case k.Type == tea.KeyRunes && len(k.Runes) == 1, k.Type == tea.KeySpace, k.Type == tea.KeyBackspace:
 		m.desk.Say(say.Letter.Of(say.Key(k.String())))
 	}
 }
 
+// sayKey says what a key does that was taken.
+func (m *Model) sayKey(k tea.KeyMsg) {
+	ks := m.up().keys(m)
+	if m.ask != nil {
+		ks = m.ask.keys()
+	}
+	for _, b := range append(ks, keys.Louder, keys.Glow, keys.Help) {
+		if key.Matches(k, b) && b.Help().Desc != "" {
+			m.desk.Say(say.KeyIs.Of(say.Key(k.String()), say.Deed(b.Help().Desc)))
+			return
+		}
+	}
+	m.desk.Say(say.Place.Of(say.Where(m.screen)))
+}
+
 // sayKeys says the keys of the place, to who does not see them.
 func (m *Model) sayKeys() {
-	if !m.cfg.Blind {
+	if !m.speaks() {
+		return
+	}
+	if m.first.on {
+		m.first.say(m)
 		return
 	}
 	ls := []say.Line{say.KeysOf.Of(say.Where(m.screen))}

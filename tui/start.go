@@ -46,10 +46,14 @@ var firstKeys = struct{ Choose, Pick, Up, Down, Leave key.Binding }{
 
 func (f *first) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	switch {
-	case key.Matches(k, firstKeys.Up):
-		f.at = (f.at + len(ways) - 1) % len(ways)
-	case key.Matches(k, firstKeys.Down):
-		f.at = (f.at + 1) % len(ways)
+	case key.Matches(k, firstKeys.Up, firstKeys.Down):
+		step := 1
+		if key.Matches(k, firstKeys.Up) {
+			step = len(ways) - 1
+		}
+		if f.at = (f.at + step) % len(ways); m.speaks() {
+			m.desk.Say(f.line(f.at))
+		}
 	case key.Matches(k, firstKeys.Pick):
 		f.at = number(k) - 1
 		return f.choose(m)
@@ -57,10 +61,25 @@ func (f *first) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		return f.choose(m)
 	case key.Matches(k, firstKeys.Leave):
 		f.on = false
+		return m.goTo(m.screen)
 	default:
 		m.answer("1 to 4, or up and down and enter", say.AskBegin.Of())
 	}
 	return nil
+}
+
+// line says a way and its number.
+func (f *first) line(at int) say.Line {
+	return say.KeyIs.Of(say.Key(fmt.Sprint(at+1)), say.Deed(ways[at].name))
+}
+
+// say says the page.
+func (f *first) say(m *Model) {
+	ls := []say.Line{say.AskBegin.Of()}
+	for i := range ways {
+		ls = append(ls, f.line(i))
+	}
+	m.desk.Say(ls...)
 }
 
 func (f *first) choose(m *Model) tea.Cmd {

@@ -43,6 +43,7 @@ type Config struct {
 	Profile ember.Profile
 	Guard   *ember.Guard // nil when nothing is drawn
 	Blind   bool         // draw nothing; every key works
+	Full    bool         // say in words what every key does, as to who does not look
 	Keys    Keys         // which key does what; the zero value is as from the start
 
 	Papers, Processes, Cameras []Choice
@@ -149,6 +150,7 @@ type Model struct {
 	still  bool
 	split  split
 	held   held
+	tap    bool // the key was part of the press before it
 	hands  desk.Presses
 	keymap Keys
 
@@ -188,7 +190,7 @@ func New(cfg Config) *Model {
 	if m.keymap = cfg.Keys; m.keymap.bound == nil {
 		m.keymap, _ = BindKeys(nil, "")
 	}
-	m.first.on = cfg.First && !cfg.Blind && cfg.Start == ""
+	m.first.on = cfg.First && cfg.Start == ""
 	notices := cfg.Notices
 	if cfg.Strip != nil {
 		notices = append(slices.Clone(notices), m.fog.resume(m, *cfg.Strip))
@@ -251,12 +253,12 @@ func (m *Model) Init() tea.Cmd {
 		m.setLead(true)
 	}
 	switch {
-	case m.cfg.Resumed != "" && m.cfg.Blind:
-		m.sayAsk()
+	case m.ask != nil && m.speaks():
+		m.ask.speakLines(m) // the number was spoken when it was made
 	case m.cfg.Resumed != "":
 		m.desk.Say(say.AskGoOn.Of())
-	case m.cfg.Blind:
-		m.desk.Say(m.state()...)
+	default:
+		m.sayState()
 	}
 	return m.tick()
 }
@@ -353,7 +355,7 @@ func (m *Model) update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		if m.cfg.News != nil {
 			for _, n := range m.cfg.News() {
 				m.inform(n)
-				if m.cfg.Blind {
+				if m.speaks() {
 					m.desk.Say(say.News.Of())
 				}
 			}
@@ -556,6 +558,9 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 	return m.up().press(m, k)
 }
 
+// speaks reports whether all is said aloud that the screen tells.
+func (m *Model) speaks() bool { return m.cfg.Blind || m.cfg.Full }
+
 // tell shows words, and speaks them when nothing is drawn.
 func (m *Model) tell(ls ...say.Line) tea.Cmd {
 	var text []string
@@ -568,38 +573,38 @@ func (m *Model) tell(ls ...say.Line) tea.Cmd {
 // answer is tell where the screen has more to show than is said.
 func (m *Model) answer(text string, ls ...say.Line) tea.Cmd {
 	m.said = text
-	if m.cfg.Blind {
+	if m.speaks() {
 		m.desk.Say(ls...)
 	}
 	return nil
 }
 
-// state is how things stand, for who begins and does not look.
-func (m *Model) state() []say.Line {
-	var out []say.Line
-	if m.cfg.ConfirmSound && m.cfg.Resumed == "" {
-		return nil // the sound at the start, and its question, come first
+// sayState says how things stand, to who begins and does not look.
+func (m *Model) sayState() {
+	if !m.speaks() {
+		return
 	}
-	if m.cfg.Resumed == "" {
-		out = append(out, say.Place.Of(say.Where(m.screen)))
-		out = append(out, m.stands(m.desk.M.View(m.desk.Now()), 0, 1)...)
-		var in say.Nums
-		for _, s := range m.desk.M.Sheets() {
-			if s.InCamera() && s.Phase == session.Fresh {
-				in |= say.Num(s.Num)
-			}
+	if m.first.on {
+		m.first.say(m)
+		return
+	}
+	ls := append([]say.Line{say.Place.Of(say.Where(m.screen))}, m.stands(m.desk.M.View(m.desk.Now()), 0, 1)...)
+	var in say.Nums
+	for _, s := range m.desk.M.Sheets() {
+		if s.InCamera() && s.Phase == session.Fresh {
+			in |= say.Num(s.Num)
 		}
-		if in != 0 {
-			out = append(out, say.StandsLoaded.Of().To(in))
-		}
+	}
+	if in != 0 {
+		ls = append(ls, say.StandsLoaded.Of().To(in))
 	}
 	if m.desk.M.Leading() && !m.cfg.Lead {
-		out = append(out, say.Leading.Of())
+		ls = append(ls, say.Leading.Of())
 	}
 	if m.news != "" {
-		out = append(out, say.News.Of())
+		ls = append(ls, say.News.Of())
 	}
-	return out
+	m.desk.Say(ls...)
 }
 
 // do is Desk.Do with the refusal shown.
@@ -620,6 +625,9 @@ func (m *Model) glow() tea.Cmd {
 		next = ember.Ember
 	}
 	m.setLevel(next)
+	if m.speaks() {
+		m.desk.Say(map[ember.Level]say.Line{ember.Ember: say.GlowEmber.Of(), ember.Dark: say.GlowDark.Of(), ember.Torch: say.GlowTorch.Of()}[m.level])
+	}
 	return nil
 }
 
@@ -705,7 +713,7 @@ func (m *Model) quit() tea.Cmd {
 		}
 		return append(ls, say.AskQuit.Of())
 	}
-	m.desk.Say(m.ask.lines()...)
+	m.ask.speakLines(m)
 	return nil
 }
 

@@ -264,7 +264,7 @@ func TestAFolderThatVanishesIsNoticed(t *testing.T) {
 	}
 	here, spare := filepath.Join(data, "notebook.db.journal", "*.jsonl"), filepath.Join(h.dir, ".local", "state", "wetside", "notebook-*", "*.jsonl")
 	x := pipe(t, h)
-	x.press("ya\t\t")
+	x.press("1a\t\t")
 	until(t, "a sheet is known", func() bool { return lines(here, `"sheet added"`) == 1 })
 	if err := os.Rename(data, away); err != nil {
 		t.Fatal(err)

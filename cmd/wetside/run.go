@@ -124,6 +124,9 @@ func (p program) run() error {
 		}
 		begun := false
 		err := p.sit(set, level, ember.None, nil, in, &begun)
+		if errors.Is(err, errRehearse) {
+			err = p.tried().sit(set, level, ember.None, nil, in, &begun)
+		}
 		if err != nil && !begun && p.getenv(kept) != "" {
 			fmt.Fprintln(p.err, "wetside:", oneLine(err))
 			return codeError(codeNotBegun)
@@ -160,10 +163,7 @@ func (p program) run() error {
 	}
 	err = p.sit(set, level, profile, guard, in, new(bool))
 	if errors.Is(err, errRehearse) {
-		// As wetside rehearse --pace 10 would begin, in the same window.
-		try := program{host: p.host, flags: p.flags, rehearsal: true, pace: 10,
-			forms: []profiles.Form{{Paper: "direct-positive-fb", Process: "three-trays", Name: "blank"}}}
-		return try.sit(set, level, profile, guard, in, new(bool))
+		return p.tried().sit(set, level, profile, guard, in, new(bool))
 	}
 	return err
 }
@@ -214,6 +214,12 @@ func typedKeys(typed []byte) (keys []tea.KeyMsg) {
 		keys = append(keys, k)
 	}
 	return keys
+}
+
+// tried is the program as wetside rehearse --pace 10 would begin it, in the same window.
+func (p program) tried() program {
+	return program{host: p.host, flags: p.flags, rehearsal: true, pace: 10,
+		forms: []profiles.Form{{Paper: "direct-positive-fb", Process: "three-trays", Name: "blank"}}}
 }
 
 // blackener is a guard that draws nothing and blackens the window for a program

@@ -295,7 +295,7 @@ func (s *sitting) config() tui.Config {
 		Desk: s.desk, Level: s.level, Profile: s.profile, Guard: s.guard, Blind: s.guard == nil, Keys: s.set.keys,
 		Plan: s.newest(s.plan), Shift: s.plan.Shift, Brighter: s.plan.Brighter, Baths: s.plan.Baths, Reckon: s.reckoned,
 		Book: pages{s.Book, s.clock.Now, s.plan}, Lamps: s.lamps, Verified: s.verified,
-		Pulse: s.set.Border, ConfirmSound: s.First && !s.rehearsal && s.set.Sound != "none",
+		Pulse: s.set.Border, Full: s.set.Talk == "full", ConfirmSound: s.First && !s.rehearsal && s.set.Sound != "none",
 		KeepFogTest: s.plan.KeepFogTest, FogStrip: s.plan.FogStrip, Backlight: s.lamps.lamps.Panel, WhenAlone: s.WhenAlone, News: s.news, Span: profiles.ParseDuration, Timer: s.plan.Timer, NewCamera: s.newCamera,
 	}
 	if rows, err := s.Book.Sheets(notebook.Filter{Limit: 1}); err == nil && len(rows) == 0 && len(s.M.Sheets()) == 0 {

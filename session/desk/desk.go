@@ -196,11 +196,45 @@ func (d *Desk) Complain(err error) {
 	d.play("error", session.CueError, l)
 }
 
+// Greet sounds the hello and says lines with it.
+func (d *Desk) Greet(ls ...say.Line) { d.play("hello", session.CueHello, ls...) }
+
 // Say speaks lines to the user, now.
 func (d *Desk) Say(ls ...say.Line) {
 	if len(ls) > 0 {
 		d.play("say", session.CueSay, ls...)
 	}
+}
+
+// Key lets a key be heard: that it was taken, or that it does nothing here.
+func (d *Desk) Key(taken bool) {
+	kind := session.CueIdle
+	if taken {
+		kind = session.CueTaken
+	}
+	d.errors++
+	d.Sound.Play(session.Cue{Key: fmt.Sprintf("key/%d", d.errors), Kind: kind})
+}
+
+// A Mark is a point in what is done and heard.
+type Mark struct{ played, applied int }
+
+// Mark is where it is now.
+func (d *Desk) Mark() Mark { return Mark{d.errors, d.M.Applied()} }
+
+// answerIn is within what a key is to be answered.
+const answerIn = 300 * time.Millisecond
+
+// Heard reports whether anything is heard of what was done since.
+func (d *Desk) Heard(since Mark) bool {
+	if d.errors != since.played {
+		return true
+	}
+	if d.M.Applied() == since.applied {
+		return false
+	}
+	cues := d.M.Cues(d.M.Last(), d.Now().Add(answerIn))
+	return slices.ContainsFunc(cues, func(c session.Cue) bool { return !c.Ticks() })
 }
 
 func (d *Desk) play(key string, kind session.CueKind, ls ...say.Line) {
