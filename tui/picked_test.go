@@ -84,10 +84,10 @@ func TestARowSaysThePartOfTheScreensTime(t *testing.T) {
 			t.Errorf("%q is not there:\n%s", want, v)
 		}
 	}
-	see("before the screen 50% used")
+	see("screen light 50% used")
 	lux = 0.001 // dimmed
 	w.pass(30 * time.Second)
-	see("before the screen 75% used") // that it was dimmed is known from now on
+	see("screen light 75% used") // that it was dimmed is known from now on
 	w.pass(4 * time.Minute)
 	see("safelight 137% used")
 	lux = 0.0011 // a reading is no better

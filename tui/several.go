@@ -88,7 +88,7 @@ func (m *Model) accounts(v session.View) (out []note) {
 		if none = none || s.SafeNone; s.SafeShare > used {
 			used, under = s.SafeShare, "safelight"
 			if s.SafeScreen {
-				under = "before the screen"
+				under = "screen light"
 			}
 		}
 	}

@@ -126,7 +126,7 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 	}
 	line("under the safelight %s of %s (%s)", words.Finished(r.Safelight.D()), words.Finished(r.SafeFor.D()), tested)
 	if r.ScreenFor > 0 {
-		line("before the screen %s of %s (reckoned from its black)", words.Finished(r.Screen.D()), words.Finished(r.ScreenFor.D()))
+		line("in the light of the screen %s of %s (reckoned from its black)", words.Finished(r.Screen.D()), words.Finished(r.ScreenFor.D()))
 	}
 	for _, c := range r.Corrected {
 		line("%s corrected on %s; it was %s", c.What, c.At.Format(time.DateOnly), orNone(c.Was, "not said"))

@@ -381,7 +381,7 @@ func (h *host) record(r notebook.Record) error {
 		line("open under the safelight %s (allowed: %s)", words.Finished(r.Safelight.D()), allowed(r))
 	}
 	if r.ScreenFor > 0 {
-		line("before the screen %s (allowed: %s, reckoned from its black)", words.Finished(r.Screen.D()), words.Finished(r.ScreenFor.D()))
+		line("in the light of the screen %s (allowed: %s, reckoned from its black)", words.Finished(r.Screen.D()), words.Finished(r.ScreenFor.D()))
 	}
 	for _, u := range r.Undone {
 		what := orNone(u.Stage, "the end")

@@ -16,6 +16,8 @@ scene() {
   pids+=($!)
   until [ -s "$tmp/$1.display" ]; do sleep 0.1; done
   export DISPLAY=:$(cat "$tmp/$1.display")
+  mkdir -p "$tmp/$1/config/wetside"
+  printf '[panel]\nfilm = 0.02 # a red film lies over the screen\n' >"$tmp/$1/config/wetside/settings.toml"
   env -u TMUX -u STY HOME="$tmp/$1" XDG_DATA_HOME="$tmp/$1/data" XDG_CONFIG_HOME="$tmp/$1/config" XDG_STATE_HOME="$tmp/$1/state" \
     xterm -tn xterm-256color -fa 'DejaVu Sans Mono' -fs 11 -geometry 80x${rows:-24}+0+0 -bg black -fg black -b 0 -bw 0 \
     -xrm 'XTerm*directColor: true' -e env COLORTERM=truecolor "$tmp/wetside" --sound none &
