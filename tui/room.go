@@ -56,7 +56,7 @@ var darkKeys = struct{ Break key.Binding }{key.NewBinding(key.WithKeys("esc"), k
 // no source.
 func Checklist() []Finding {
 	return []Finding{
-		{Short: "screen", Text: "the terminal is full screen, and no other window shows"},
+		{Short: "screen", Text: "the terminal is full screen, and no other window shows", About: lamps.AboutWindow},
 		{Short: "other screens", Text: "every other screen and window of the laptop is dark, a second screen and a desktop's clock too"},
 		{Short: "bars", Text: "the terminal shows no scrollbar, no tabs, no menu"},
 		{Short: "pointer", Text: "the pointer is hidden, or where its light falls on nothing: a desktop may draw it white"},

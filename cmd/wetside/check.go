@@ -74,7 +74,7 @@ func (c *CheckCmd) Run(h *host) error {
 	if err != nil {
 		items = append(items, checkItem{"profiles left out: " + oneLine(err), false})
 	}
-	for _, f := range tui.RoomList(verified(h.lamps(), set.Panel, fastest(profs))) {
+	for _, f := range tui.RoomList(append(verified(h.lamps(), set.Panel, fastest(profs)), h.window()...)) {
 		items = append(items, checkItem{f.Words(), f.Verified})
 	}
 	if c.JSON {

@@ -17,6 +17,7 @@ import (
 	"wetside/profiles"
 	"wetside/session/exposure"
 	"wetside/tui"
+	"wetside/tui/ember"
 	"wetside/tui/lamps"
 )
 
@@ -254,6 +255,16 @@ func verified(l lamps.Lamps, p panelSettings, iso float64) []tui.Finding {
 		text += ", reckoned as a common laptop's ([panel] in settings.toml describes yours)"
 	}
 	return append(out, tui.Finding{Text: text, Detail: panel.Words(iso)})
+}
+
+// window is what to press in the terminal so that it lights nothing of its own; none
+// where it does not name itself.
+func (h *host) window() []tui.Finding {
+	name, press := ember.Window(h.getenv)
+	if name == "" {
+		return nil
+	}
+	return []tui.Finding{{About: lamps.AboutWindow, Text: "terminal", Detail: "this is " + name + ": " + press}}
 }
 
 // fastest is the speed of the fastest paper there is.

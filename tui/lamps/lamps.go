@@ -64,7 +64,8 @@ const (
 	AboutOther Concern = iota // of none that has a line of its own in the check
 	AboutPanel
 	AboutKeyboard
-	AboutSleep // and the lock screen, and the lid
+	AboutSleep  // and the lock screen, and the lid
+	AboutWindow // what the terminal draws round the picture, which is no lamp of this package
 )
 
 // Finding is one line of the check.
