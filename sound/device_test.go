@@ -4,6 +4,7 @@ package sound_test
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"runtime"
@@ -457,5 +458,35 @@ func BenchmarkIdleStream(b *testing.B) {
 		used := time.Duration(to.Utime.Nano() + to.Stime.Nano() - from.Utime.Nano() - from.Stime.Nano())
 		b.ReportMetric(100*used.Seconds()/time.Since(began).Seconds(), "%core")
 		b.ReportMetric(0, "ns/op")
+	}
+}
+
+// The monitor of the program's own stream proves that samples arrive, and that they
+// do not where the stream is muted at the server.
+func TestTheMonitorProvesThatSamplesArrive(t *testing.T) {
+	t.Parallel()
+	r := soundtest.NewRig(t)
+	e := open(t, r)
+	ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
+	defer cancel()
+	if ok, err := e.Arrives(ctx); !ok || err != nil {
+		t.Errorf("a stream that plays: %t, %v", ok, err)
+	}
+	inputs := strings.Fields(r.Do("list", "short", "sink-inputs"))
+	if len(inputs) == 0 {
+		t.Fatal("the server knows of no stream")
+	}
+	r.Do("set-sink-input-mute", inputs[0], "1")
+	// Muted while it looks: what the status says of it comes a moment later.
+	if ok, err := e.Arrives(ctx); ok {
+		t.Errorf("a stream that is muted: %t, %v", ok, err)
+	}
+	none, err := sound.Open(ctx, sound.Config{Prefer: "none"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer none.Close()
+	if _, err := none.Arrives(ctx); !errors.Is(err, sound.ErrNoMonitor) {
+		t.Errorf("without a sound server: %v", err)
 	}
 }

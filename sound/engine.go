@@ -76,6 +76,8 @@ type Status struct {
 	Latency time.Duration // from mixing a sample to hearing it
 	Dry     int           // how often the open stream ran dry because the machine was busy
 	Late    int           // how many cues came too late to be sounded
+
+	input uint32 // of the sound server: the stream's number there
 }
 
 // Config is what Open needs. The zero value speaks few words, at volume 0.

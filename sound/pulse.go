@@ -53,6 +53,7 @@ type connection struct {
 	asked  time.Time
 	runs   bool // the present stream has asked for more than its first sound
 	events []any
+	data   func([]byte) // what is recorded; nil: nothing is
 	notify chan struct{}
 }
 
@@ -118,6 +119,10 @@ func (k *connection) hear(msg any) {
 	case *proto.PlaybackStreamSuspended, *proto.PlaybackStreamMoved, *proto.PlaybackStreamKilled,
 		*proto.Underflow, *proto.ConnectionClosed:
 		k.events = append(k.events, msg)
+	case *proto.DataPacket:
+		if k.data != nil {
+			k.data(m.Data)
+		}
 	}
 	k.mu.Unlock()
 	k.poke()
@@ -269,7 +274,7 @@ func (s *pulseStream) tell() {
 	s.telling.Lock()
 	defer s.telling.Unlock()
 	s.mu.Lock()
-	st := Status{Device: "pulse: " + s.sink, OK: true, Latency: s.latency.Round(time.Millisecond), Dry: s.dry}
+	st := Status{Device: "pulse: " + s.sink, OK: true, Latency: s.latency.Round(time.Millisecond), Dry: s.dry, input: s.input}
 	switch {
 	case s.suspended:
 		st.OK, st.Reason = false, errSuspended.Error()+": another program holds it, or it was put to sleep; waiting for it"

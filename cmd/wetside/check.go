@@ -32,6 +32,18 @@ type checkItem struct {
 	Verified bool   `json:"verified"`
 }
 
+// arrives says what the monitor of the program's own stream proves, and no more than
+// that; empty where there is none.
+func arrives(h *host, e *sound.Engine) string {
+	switch ok, err := e.Arrives(h.ctx); {
+	case err != nil:
+		return ""
+	case ok:
+		return "samples arrive at this output, and whether it is heard only you can tell: "
+	}
+	return "no samples arrive at this output: "
+}
+
 // Run prints the list.
 func (c *CheckCmd) Run(h *host) error {
 	set, wrong := loadSettings(h)
@@ -56,6 +68,7 @@ func (c *CheckCmd) Run(h *host) error {
 		return err
 	}
 	st := audible(h.ctx, e)
+	proof := arrives(h, e)
 	e.Close()
 	heard := "sound: " + st.Device
 	if st.Reason != "" {
@@ -67,7 +80,7 @@ func (c *CheckCmd) Run(h *host) error {
 	case st.OK && st.Moved != "":
 		heard += ", and " + st.Moved
 	case st.OK && st.Reach != sound.Silence:
-		heard += "; wetside sounds plays it"
+		heard += "; " + proof + "wetside sounds plays it"
 	}
 	items = append(items, checkItem{heard, st.OK && st.Reach == sound.Everything && st.Volume > 0})
 	profs, err := h.profiles()

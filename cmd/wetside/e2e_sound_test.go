@@ -687,3 +687,14 @@ func processor(t testing.TB, pid int) (sum time.Duration) {
 	}
 	return sum
 }
+
+// What check says of the loudspeaker is what the monitor of its own stream proves,
+// and no more.
+func TestCheckSaysWhatTheMonitorProves(t *testing.T) {
+	t.Parallel()
+	rig := soundtest.NewRig(t)
+	h := newHome(t, "PULSE_SERVER="+rig.Server)
+	if out := h.wetside(t, "check", "--sound", "pulse"); !strings.Contains(out, "[x] sound: pulse: "+soundtest.Sink+"; samples arrive at this output, and whether it is heard only you can tell") {
+		t.Errorf("check says:\n%s", out)
+	}
+}

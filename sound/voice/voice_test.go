@@ -161,6 +161,7 @@ func TestTimeInWords(t *testing.T) {
 
 func TestClips(t *testing.T) {
 	v := mustVoice(t, Config{})
+	t.Logf("%d clips", len(Vocabulary()))
 	for _, name := range Vocabulary() {
 		s := v.clip(name)
 		if d := float64(len(s)) / Rate; d < 0.15 || d > 3.5 {
