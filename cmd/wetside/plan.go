@@ -38,7 +38,7 @@ func (PlanCmd) Help() string {
   wetside plan two-bath-fix --sheets 8 --celsius 22C
   wetside plan two-bath-fix three-trays --sheets 3
   wetside plan --cameras tea-caddy,hat-box --hours 10:00-16:00 --light overcast --sheets 8
-  wetside plan --cameras tea-caddy --hours 9:00-17:00 --light sun --place 52.5,13.4 -o day.html
+  wetside plan --cameras tea-caddy --hours 9:00-17:00 --light sun --place 52.5,13.4 -o - > day.html
 
 With --cameras it is a whole day: which camera is opened when and for how long, by what
 judged sheets have taught; when the darkroom begins so that all is in the wash by the end;

@@ -115,8 +115,9 @@ type sky struct {
 
 // stops is how much darker (negative) it is at an instant than with the highest sun.
 // After "Recommended Practice for the Calculation of Daylight Availability", Journal of
-// the IES 13 (1984): under an overcast sky 0.3 + 21 sin h klx, of the direct sun
-// exp(-0.21 / sin h). The figures are from memory.
+// the IES 13 (1984): under an overcast sky 0.3 + 21 sin h klx; of the direct sun
+// 127.5 exp(-0.21 / sin h), and of the clear sky beside it 0.8 + 15.5 sqrt(sin h). The
+// figures are from memory.
 func (s sky) stops(at time.Time) (stops, altitude float64) {
 	if s.place == nil {
 		return 0, 0
@@ -128,7 +129,7 @@ func (s sky) stops(at time.Time) (stops, altitude float64) {
 	of := func(alt float64) float64 {
 		sin := math.Sin(max(alt, 0.5) * math.Pi / 180)
 		if s.light.Sun {
-			return math.Exp(-0.21 / sin)
+			return 127.5*math.Exp(-0.21/sin) + 0.8 + 15.5*math.Sqrt(sin)
 		}
 		return 0.3 + 21*sin
 	}
