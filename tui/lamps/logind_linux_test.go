@@ -190,7 +190,13 @@ func TestLampsAreDimmedAndPutBack(t *testing.T) {
 	if l.Raised() {
 		t.Error("dimmed, and said to be raised")
 	}
+	if share, ok := l.Panel(); !ok || share != 0.05 {
+		t.Errorf("the panel dimmed gives %v of its most, read: %v", share, ok)
+	}
 	b.device("backlight", "panel0", 400, 1000)
+	if share, ok := l.Panel(); !ok || share != 0.4 {
+		t.Errorf("the panel turned up gives %v of its most, read: %v", share, ok)
+	}
 	if !l.Raised() || !strings.Contains(fmt.Sprint(l.Report()), "lit Dimmed, and at 400 of 1000 again") {
 		t.Errorf("turned up by a key of its own: raised %v, %v", l.Raised(), l.Report())
 	}
