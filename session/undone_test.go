@@ -137,7 +137,8 @@ func state(m *session.Machine, at session.Instant, lit, out map[string]bool) str
 			c.Light, sv.Share, sv.Left, sv.Ends, sv.Elapsed, sv.AtLeast, sv.AtMost, sv.Over, sv.Doing = session.Light{}, 0, 0, 0, 0, 0, 0, 0, ""
 		}
 		if out[s.ID] {
-			c.Out, c.Open, sv.SafeUsed = false, nil, 0
+			c.Out, c.Open, c.Screen = false, nil, nil
+			sv.SafeUsed, sv.SafeAllowed, sv.SafeShare, sv.SafeScreen = 0, 0, 0, false
 		}
 		put(c)
 		put(sv)
