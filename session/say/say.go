@@ -92,7 +92,7 @@ var (
 	NothingInWash   = line0("nothing is in the wash")
 	NothingToUndo   = line0("there is nothing to take back")
 	NoStep          = line0("no step runs whose time could be changed")
-	HasHadLight     = line1[Sheet]("{} has had light. It can be spoiled, and not taken away")
+	HasHadLight     = line1[Sheet]("not taken away. {} has had light, it can be spoiled")
 	BoxIsSo         = line0("the box of paper is so already")
 	PressAgain      = line0("press again to do it all the same")
 	NotFixed        = line2[Sheet, Left]("{} is not fixed, {} left")
