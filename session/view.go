@@ -71,7 +71,10 @@ type SheetView struct {
 	ByClock bool
 	// Water are the session times at which the water of a fill-and-dump wash is to
 	// be changed, and Changed is when it was last; nil and 0 elsewhere.
-	Water   []time.Duration
+	Water []time.Duration
+	// Strips is when a strip of a test had or will have its light, as long as the pinhole
+	// stays open; not the last one's, which is the end.
+	Strips  []time.Duration
 	Changed time.Duration
 
 	Share float64       // exposure given
@@ -172,6 +175,13 @@ func (m *Machine) lightView(s *Sheet, t time.Duration, v *SheetView) {
 		v.Doing = OpenHole
 	default:
 		v.Doing = CoverHole
+	}
+	if test := s.Spec.Test(); test != nil {
+		for _, share := range test.Shares[:max(0, len(test.Shares)-1)] {
+			if at, ok := l.reach(share); ok {
+				v.Strips = append(v.Strips, at)
+			}
+		}
 	}
 	if l.Open && v.Left == 0 {
 		if at, ahead := l.reach(1); ahead || len(l.Spells) > 0 {

@@ -48,6 +48,10 @@ func (m *Model) does(t desk.Target) string {
 			return fmt.Sprintf("%d: end the exposure", t.Num) // it is covered already
 		}
 		return fmt.Sprintf("%d: cover the pinhole", t.Num)
+	case session.PinholeCovered:
+		return fmt.Sprintf("%d: cover the pinhole, move the card", t.Num)
+	case session.PinholeUncovered:
+		return fmt.Sprintf("%d: open it for the next strip", t.Num)
 	case session.WaterChanged:
 		return "change the water of the " + t.Bath
 	case session.Confirmed:

@@ -206,9 +206,9 @@ func (m *Model) nextPress() say.Line {
 	case a.Deed == session.ExposureBegun && m.screen != Field:
 		l = say.NotExposed.Of(say.Sheet(s.Num))
 		return l
-	case a.Deed == session.ExposureBegun:
+	case a.Deed == session.ExposureBegun, a.Deed == session.PinholeUncovered:
 		l = say.PressOpen.Of()
-	case a.Deed == session.ExposureEnded:
+	case a.Deed == session.ExposureEnded, a.Deed == session.PinholeCovered:
 		l = say.PressCover.Of()
 	case a.Deed == session.WaterChanged:
 		l = say.PressWater.Of()

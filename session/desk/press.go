@@ -235,7 +235,10 @@ func (p *Presses) do(t Target) Answer {
 // the sheet goes into.
 func (d *Desk) caution(t Target, at Place) (c Caution, spent string) {
 	s := d.M.Sheet(t.Sheet)
-	if s == nil || t.Deed == session.WaterChanged || t.Deed == session.Confirmed {
+	switch {
+	case s == nil:
+		return c, ""
+	case t.Deed == session.WaterChanged, t.Deed == session.Confirmed, t.Deed == session.PinholeCovered, t.Deed == session.PinholeUncovered:
 		return c, ""
 	}
 	now := d.Now()

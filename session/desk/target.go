@@ -32,7 +32,7 @@ const (
 // A Target is a deed with a sheet (or with the water it lies in), and the call
 // for it. The zero value is nothing to do.
 type Target struct {
-	Deed  session.Kind // ExposureBegun, ExposureEnded, Moved, WaterChanged, Confirmed; empty: nothing
+	Deed  session.Kind // ExposureBegun, ExposureEnded, PinholeCovered and PinholeUncovered of a test, Moved, WaterChanged, Confirmed; empty: nothing
 	Sheet string       // identity
 	Num   int
 	From  int    // Moved: the visit that is left; Confirmed: the one it was led into
@@ -92,6 +92,15 @@ func (d *Desk) calls(v session.View) []Target {
 	for _, s := range v.Sheets {
 		switch {
 		case s.Phase == session.Exposing && s.Open:
+			strip, called := stripCalled(s, v.T)
+			if called {
+				out = append(out, Target{session.PinholeCovered, s.ID, s.Num, 0, "", Must, strip})
+			}
+			for _, t := range s.Strips {
+				if t > v.T {
+					out = append(out, Target{session.PinholeCovered, s.ID, s.Num, 0, "", Must, t})
+				}
+			}
 			out = append(out, Target{session.ExposureEnded, s.ID, s.Num, 0, "", Must, s.Ends})
 		case s.Phase == session.Wet && s.Stage != session.Hold && !s.ByClock:
 			move := Target{session.Moved, s.ID, s.Num, s.Visit, "", Must, s.Ends}
@@ -143,6 +152,17 @@ func (d *Desk) calls(v session.View) []Target {
 	return slices.CompactFunc(out, func(a, b Target) bool { return a.Is(b) && a.Since == b.Since })
 }
 
+// stripCalled is the last of a test's strips that was called and is not covered yet:
+// none any more when all have their light.
+func stripCalled(s session.SheetView, now time.Duration) (at time.Duration, called bool) {
+	for _, t := range s.Strips {
+		if t <= now && now < s.Ends {
+			at, called = t, true
+		}
+	}
+	return at, called
+}
+
 // rest is what a press is for when nothing was called.
 func (d *Desk) rest(v session.View, at Place) Target {
 	first := func(ok func(session.SheetView) bool) *session.SheetView {
@@ -155,7 +175,9 @@ func (d *Desk) rest(v session.View, at Place) Target {
 	}
 	if at == InField {
 		if s := first(func(s session.SheetView) bool { return s.Phase == session.Exposing }); s != nil {
-			return Target{Deed: session.ExposureEnded, Sheet: s.ID, Num: s.Num, Since: s.Ends}
+			t := d.target(d.M.Sheet(s.ID))
+			t.Since = s.Ends
+			return t
 		}
 		for _, s := range d.M.Sheets() {
 			if Unexposed(s) {
@@ -189,6 +211,13 @@ func (d *Desk) target(s *session.Sheet) Target {
 		t.Deed = session.ExposureBegun
 	case s.Phase == session.Exposing:
 		t.Deed = session.ExposureEnded
+		v := d.M.View(d.Now())
+		sv, _ := v.Sheet(s.ID)
+		if _, called := stripCalled(sv, v.T); called {
+			t.Deed = session.PinholeCovered
+		} else if s.Spec.Test() != nil && !sv.Open && sv.Share < 1 {
+			t.Deed = session.PinholeUncovered // for the next strip
+		}
 	case s.Phase == session.Fresh, s.Phase == session.Exposed:
 		t.Deed = session.Moved
 	case s.Phase == session.Wet:

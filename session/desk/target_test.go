@@ -293,3 +293,34 @@ func TestMayGoInIsSaidOfTheWholeSecond(t *testing.T) {
 		}
 	}
 }
+
+// At a strip's call the large key covers the pinhole and ends nothing; then it opens it
+// for the next strip. The last strip's is the end.
+func TestTheLargeKeyFollowsTheStripsOfATest(t *testing.T) {
+	x := lay(t, InField)
+	s, err := x.d.Add(session.SheetSpec{Camera: "tea caddy", Exposure: 4 * time.Minute, Process: trays(0),
+		Reckoned: &session.Reckoned{Test: &session.Test{Strips: 3, Step: 1, Shares: []float64{0.25, 0.5, 1}}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	x.open(s)
+	for _, light := range []time.Duration{57 * sec, 55 * sec} { // each cover came two seconds late
+		x.pass(light)
+		x.pressNow("three seconds before the call", Wait, 1)
+		x.pass(4 * sec)
+		x.aims("a strip is called", session.PinholeCovered, 1)
+		x.press("it is covered", Done, 1)
+		if s.Light.Open || s.Phase != session.Exposing {
+			t.Fatalf("it is %s, open %v", s.Phase, s.Light.Open)
+		}
+		x.pass(20 * sec)
+		x.aims("the card was moved", session.PinholeUncovered, 1)
+		x.press("it is opened again", Done, 1)
+	}
+	x.pass(3 * time.Minute)
+	x.aims("the last strip has its light", session.ExposureEnded, 1)
+	x.press("it is over", Done, 1)
+	if s.Phase != session.Exposed {
+		t.Errorf("it is %s", s.Phase)
+	}
+}
