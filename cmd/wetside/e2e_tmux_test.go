@@ -501,7 +501,7 @@ func TestAPasteInATerminal(t *testing.T) {
 			p.do("load-buffer", file)
 			p.do(append([]string{"paste-buffer"}, c.mark...)...)
 			if c.args == nil {
-				p.wait("what is pasted is no key")
+				p.wait("a paste is no key")
 			}
 			typed := time.Time{}
 			until(t, "a key is one", func() bool {
