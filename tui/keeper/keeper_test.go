@@ -295,22 +295,41 @@ func TestKeeperAsksInTheDark(t *testing.T) {
 // there.
 func TestKeeperAsksAgainAfterAStop(t *testing.T) {
 	s := newScreen(60, 10)
-	again := make(chan os.Signal) // taken up before the test goes on
-	tty := &fakeTTY{w: 60, h: 10, keys: "ny"}
+	again, look := make(chan os.Signal), make(chan struct{})
+	tty := &sizedTTY{fakeTTY: fakeTTY{w: 60, h: 10, keys: "ny"}}
 	tty.onKey = sync.OnceFunc(func() {
 		fmt.Fprint(s.Emulator, "\x1b[1;1H\x1b[2J$ echo over")
 		tty.keyMode = false
 		again <- os.Interrupt
-		again <- os.Interrupt // the first is done
-		if !strings.Contains(s.String(), "Cover the paper") || strings.Contains(s.String(), "echo") || !tty.keyMode {
-			t.Errorf("shown after the stop:\n%s", s.String())
-		}
+		look <- struct{}{}
 	})
+	looked := false
+	tty.onSize = func() { // asked by whoever draws, between two pictures
+		select {
+		case <-look:
+			looked = true
+			if !strings.Contains(s.String(), "Cover the paper") || strings.Contains(s.String(), "echo") || !tty.keyMode {
+				t.Errorf("shown after the stop:\n%s", s.String())
+			}
+		default:
+		}
+	}
 	Keeper{Guard: s.guard, Terminal: tty, Continued: again}.Run(
 		&fakeChild{run: func(io.Writer, <-chan os.Signal) (int, string) {
 			return 137, "The program was ended from outside (killed)."
 		}})
+	if !looked {
+		t.Error("nobody looked at it")
+	}
 }
+
+// sizedTTY tells when its size is asked for.
+type sizedTTY struct {
+	fakeTTY
+	onSize func()
+}
+
+func (f *sizedTTY) Size() (int, int) { f.onSize(); return f.fakeTTY.Size() }
 
 // With nothing drawn, what ends a program elsewhere ends the question too.
 func TestKeeperWithoutAPictureCanBeLeft(t *testing.T) {
