@@ -24,9 +24,9 @@ const (
 // call reports whether a cue keeps its instant: hands act on it.
 func (c Cue) call() bool { return c.Urgent() && c.Kind != CueError }
 
-// fact reports whether a cue says what has just been done, or a clock has done:
+// Fact reports whether a cue says what has just been done, or a clock has done:
 // it keeps its instant too.
-func (c Cue) fact() bool {
+func (c Cue) Fact() bool {
 	switch c.Kind {
 	case CueBegin, CueBack, CueDone, CueSpoiled, CueLightOn, CueCovered, CueUncovered, CueSeen, CueRelight:
 		return true
@@ -118,7 +118,7 @@ func (p *placed) put(c Cue) bool {
 		}
 		at = max(at, o.T+o.takes())
 	}
-	if at-c.T > c.patience() {
+	if at-c.T > c.patience() || at > c.T && c.until > 0 && at >= c.until {
 		return false
 	}
 	c.delay(at)
@@ -155,7 +155,7 @@ next:
 			ticks = append(ticks, c)
 		case c.call():
 			calls = append(calls, c)
-		case c.fact():
+		case c.Fact():
 			out = append(out, c)
 		case c.patience() == math.MaxInt64:
 			can = append(can, c)

@@ -82,6 +82,8 @@ type Cue struct {
 	Also string `json:"-"`
 	// Led: the program leads the sheet, and counts the move in.
 	Led bool `json:"led,omitempty"`
+	// until is when what it asks for was done: nothing is asked for from then on.
+	until time.Duration
 	// Lines are what CueSay and CueError say.
 	Lines *[]say.Line `json:"-"`
 }

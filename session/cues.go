@@ -264,7 +264,11 @@ func (sp *span) bath(s *Sheet, v Visit, st Step) {
 		sp.add(lift, s, key("drain", v.AtMost), with(CueDrain, func(c *Cue) { c.For = st.Drain }))
 	}
 	for i, t := range sp.m.water(&v, st) {
-		sp.add(t, s, key("water", t-v.In), with(CueChange, func(c *Cue) { c.N = i + 1 }))
+		sp.add(t, s, key("water", t-v.In), with(CueChange, func(c *Cue) {
+			if c.N = i + 1; v.ChangedT >= t {
+				c.until = v.ChangedT
+			}
+		}))
 	}
 	if v.AtMost >= aliveFrom && st.Agitation == (Agitation{}) {
 		sp.each(v.In+alivePulse, alivePulse, end, func(k int, t time.Duration) {

@@ -137,7 +137,14 @@ func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	if len(m.hands.Asked()) > 0 && key.Matches(k, trayKeys.Pick) {
 		return m.pickNumber(number(k))
 	}
-	switch k.String() {
+	if len(m.hands.Asked()) > 0 && key.Matches(k, keys.Other) {
+		return m.other()
+	}
+	name := k.String()
+	if name == "backspace" && (q.digit == nil || q.leave != nil) {
+		name = "esc" // back out of it: a clicker has no other way
+	}
+	switch name {
 	case "y":
 		m.ask = nil
 		return q.yes()

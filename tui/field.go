@@ -51,7 +51,7 @@ func (f *field) name() Screen { return Field }
 
 func (f *field) keys(*Model) []key.Binding {
 	k := fieldKeys
-	return []key.Binding{k.Go, k.Cover, k.Darker, k.Edit, keys.Where, k.Note, trayKeys.Undo, k.Up, trayKeys.Pick, k.Sum, k.Camera, k.Learned, k.Strip, k.Reckon, k.Told, k.Spoil, trayKeys.Withdraw, k.Close}
+	return []key.Binding{k.Go, k.Cover, k.Darker, k.Edit, keys.Where, k.Note, trayKeys.Undo, k.Up, trayKeys.Pick, k.Sum, k.Camera, k.Learned, k.Strip, k.Reckon, k.Told, k.Spoil, trayKeys.Withdraw, keys.Other, k.Close}
 }
 
 // list returns the sheets that are in the field: known or being exposed.
@@ -111,6 +111,9 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	if key.Matches(k, trayKeys.Undo) {
 		return m.back()
 	}
+	if key.Matches(k, fieldKeys.Go) && (len(ss) > 0 || m.desk.Next() != nil) {
+		return m.act()
+	}
 	if len(ss) == 0 {
 		return m.tell(say.NoCamera.Of())
 	}
@@ -130,8 +133,6 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 			step = len(ss) - 1
 		}
 		f.choose(m, ss[(f.at+step)%len(ss)])
-	case key.Matches(k, fieldKeys.Go):
-		return m.act()
 	case key.Matches(k, fieldKeys.Cover):
 		kind := session.PinholeCovered
 		if !s.Light.Open {

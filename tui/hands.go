@@ -78,10 +78,12 @@ func which(ts []desk.Target) string {
 // nothing.
 func (m *Model) aims() string {
 	m.standAt()
-	if ask := m.hands.Asked(); len(ask) > 0 {
-		return which(ask) + " press the number"
-	}
 	a := m.hands.Aim()
+	if _, gone := m.hands.Offered(); !gone {
+		if ask := m.hands.Asked(); len(ask) > 0 {
+			return which(ask) + " press the number"
+		}
+	}
 	if m.screen != Field && m.screen != Trays && a.Call != desk.Must {
 		return ""
 	}
@@ -90,6 +92,9 @@ func (m *Model) aims() string {
 		return "wait: " + m.does(*a.Soon)
 	case len(a.Ask) > 0:
 		return which(a.Ask)
+	}
+	if a.Deed == "" && m.screen == Field && m.desk.Next() != nil {
+		return "to the trays"
 	}
 	return m.does(a.Target)
 }
@@ -114,6 +119,11 @@ func (m *Model) told(a desk.Answer) tea.Cmd {
 	case desk.Bounced:
 		m.tap = true // it was one press, and is answered
 	case desk.Idle:
+		if m.screen == Field && m.desk.Next() != nil { // all have had their light
+			m.goTo(Trays)
+			m.desk.Say(say.Place.Of(say.Where(Trays)), m.nextPress())
+			return nil
+		}
 		return m.noSheet()
 	case desk.Wait:
 		m.said = "not now: in a moment " + m.does(a.Target)
@@ -186,6 +196,19 @@ func (m *Model) warned(a desk.Answer, s *session.Sheet) {
 func (m *Model) pickNumber(n int) tea.Cmd {
 	m.standAt()
 	return m.told(m.hands.Number(n, m.screen == Field))
+}
+
+// other goes on to the next sheet, or to the next of those that are asked about.
+func (m *Model) other() tea.Cmd {
+	m.standAt()
+	a := m.hands.Other()
+	if a.Outcome != desk.Picked {
+		return m.told(a)
+	}
+	m.field.id = a.Target.Sheet
+	m.said = m.keyFor("move") + ": " + m.aims()
+	m.desk.Say(m.nextPress())
+	return nil
 }
 
 // picks says of a sheet that was picked where it stands, and of one that is over

@@ -33,14 +33,17 @@ const (
 	// repeatGap is above what lies between two repeats (92 ms on the Linux
 	// console, less elsewhere), and below what a finger needs.
 	repeatGap = 150 * time.Millisecond
+	// bounceGap is within what the contacts of a pedal bounce, and a finger taps twice
+	// that meant to tap once. Common practice, no source.
+	bounceGap = 300 * time.Millisecond
 )
 
 // heldMsg says that the n-th wait is over.
 type heldMsg int
 
 // take gives the presses that k makes certain, which may be none yet; the
-// command ends the wait.
-func (h *held) take(k tea.KeyMsg, now session.Instant) ([]tea.KeyMsg, tea.Cmd) {
+// command ends the wait. What comes again sooner than bounce is the same press.
+func (h *held) take(k tea.KeyMsg, now session.Instant, bounce time.Duration) ([]tea.KeyMsg, tea.Cmd) {
 	name, gap := k.String(), now.Sub(h.last)
 	again := name == h.key && gap >= 0 && gap < heldGap
 	h.key, h.last = name, now
@@ -49,7 +52,7 @@ func (h *held) take(k tea.KeyMsg, now session.Instant) ([]tea.KeyMsg, tea.Cmd) {
 		h.down = false
 		return append(h.over(heldMsg(h.n)), k), nil
 	case h.down:
-	case gap < repeatGap:
+	case gap < bounce:
 		h.down, h.waits = true, nil
 	default:
 		before := h.over(heldMsg(h.n))
@@ -89,7 +92,11 @@ func (m *Model) key(k tea.KeyMsg) tea.Cmd {
 		before := m.held.over(heldMsg(m.held.n))
 		return m.presses(append(before, k))
 	}
-	ks, wait := m.held.take(k, m.desk.Hand())
+	bounce := bounceGap
+	if k.String() == "[" || k.String() == "]" || k.Type == tea.KeyUp || k.Type == tea.KeyDown {
+		bounce = repeatGap // steps of the light and of a time are pressed fast, and meant
+	}
+	ks, wait := m.held.take(k, m.desk.Hand(), bounce)
 	return tea.Batch(m.presses(ks), wait)
 }
 
@@ -135,6 +142,14 @@ func (m *Model) bound(k tea.KeyMsg) tea.KeyMsg {
 	if m.help && key.Matches(k, helpKeys.Up, helpKeys.Down, helpKeys.PageUp, helpKeys.PageDown, keys.CloseHelp) || m.ask == nil && m.up().takes(m) == everyKey {
 		return k
 	}
+	if k.String() == "b" && len(m.hands.Asked()) > 0 { // a clicker's, which has no numbers
+		return keyMsg(".")
+	}
+	if m.keymap.layout == "" && k.String() == "+" && len(m.hands.Asked()) > 0 { // the 1 of one layout
+		m.desk.Key(false)
+		m.answer("+ may be a digit on your keyboard: f1 picks sheet 1, u is louder", say.KeyIs.Of("f1", "pick a sheet"), say.KeyIs.Of("u", "louder, softer"))
+		return tea.KeyMsg{}
+	}
 	if m.keymap.doubtful(k) {
 		m.desk.Key(false)
 		m.answer(fmt.Sprintf("%s may be a digit on your keyboard: %s is softer, f6 picks sheet 6", k, "z"), say.MaybeDigit.Of("z"))
@@ -162,9 +177,13 @@ func (m *Model) answered(k tea.KeyMsg, do func() tea.Cmd) tea.Cmd {
 	if m.tap = false; m.done {
 		return do()
 	}
+	said := m.said
 	m.said = ""
 	mark, before := m.desk.Mark(), m.draw()
 	cmd := do()
+	if m.tap {
+		m.said = said // what was answered to the press still stands
+	}
 	switch {
 	case m.done, m.tap, m.desk.Heard(mark):
 	case m.desk.Mark() == mark && m.draw() == before:

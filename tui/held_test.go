@@ -106,11 +106,43 @@ func TestFastPressesAllCount(t *testing.T) {
 		t.Errorf("] three times in 0.6 s changed the light %d times", n)
 	}
 	m.Update(letter("c"))
-	w.pass(250 * time.Millisecond)
+	w.pass(350 * time.Millisecond)
 	m.Update(letter("c"))
 	m.Update(letter("o")) // the next key comes before the wait is over
 	if !s.Light.Open || m.ask == nil {
 		t.Errorf("c twice and then o: open %v, asked %v", s.Light.Open, m.ask != nil)
+	}
+}
+
+// What comes again within 300 ms is one deed, however the contacts of a pedal bounce:
+// a second backspace would take back more, a second x mark a sheet as spoiled.
+func TestABounceIsOneDeed(t *testing.T) {
+	for _, gap := range []time.Duration{10, 140, 160, 220, 295} {
+		gap *= time.Millisecond
+		w, m := newWorld(t, nil)
+		s, other := m.add(t, "caddy", ""), m.add(t, "print", "")
+		m.keys(t, "space")
+		for _, k := range []string{"m", "m"} {
+			w.pass(2 * time.Second)
+			m.keys(t, k)
+		}
+		twice := func(k tea.KeyMsg) {
+			w.pass(2 * time.Second)
+			m.Update(k)
+			w.pass(gap)
+			m.Update(k)
+			w.pass(repeatGap)
+			m.Update(heldMsg(m.held.n))
+		}
+		if twice(tea.KeyMsg{Type: tea.KeyBackspace}); len(s.Marks) != 1 {
+			t.Errorf("%v: a bounced backspace took back %d of two marks", gap, 2-len(s.Marks))
+		}
+		if twice(letter("x")); s.Phase == session.Ruined {
+			t.Errorf("%v: a bounced x spoils a sheet", gap)
+		}
+		if twice(letter("p")); m.desk.M.BoxOpen() == other.Out {
+			t.Errorf("%v: a bounced p took paper out and put it away", gap)
+		}
 	}
 }
 

@@ -23,11 +23,12 @@ type KeyDeed struct {
 	Does string   // for people
 }
 
-// KeyDeeds is every deed that can be bound to a key. Clicker: page down and up,
-// period, b where it is free.
+// KeyDeeds is every deed that can be bound to a key. A clicker sends page down and
+// up, F5, and period or b: its four keys do all that is called for.
 var KeyDeeds = []KeyDeed{
 	{"move", nil, []string{"space", "pgdown"}, "do what is called: what it does stands beside the key"},
-	{"where", nil, []string{"enter", ".", "f5"}, "say what the large key does now, and where every sheet stands"},
+	{"where", nil, []string{"enter", "f5"}, "say what the large key does now, and where every sheet stands"},
+	{"other", nil, []string{"."}, "the next sheet, or of those asked about the next; b too, where it is free"},
 	{"back", nil, []string{"backspace", "pgup"}, "take back what was done last"},
 	{"next", nil, []string{"tab"}, "next screen"},
 	{"previous", nil, []string{"shift+tab"}, "screen before"},
@@ -158,7 +159,7 @@ func (k *Keys) Named(msg tea.KeyMsg, at Screen, sheets int) (name string, deed *
 		}
 	}
 	if name == "b" && at == Field { // a clicker's black button, where b is free
-		return name, &KeyDeeds[1]
+		return name, &KeyDeeds[slices.IndexFunc(KeyDeeds, func(d KeyDeed) bool { return d.Name == "other" })]
 	}
 	return name, nil
 }

@@ -3,6 +3,7 @@ package tui
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -119,6 +120,65 @@ func TestOtherKeysDoTheDeed(t *testing.T) {
 	}
 	if a.Phase == session.Wet {
 		t.Error("an unexposed sheet went in unasked")
+	}
+}
+
+// A clicker's four keys: a question that its black button opened is left by page up, and
+// in the field, when all have had their light, page down leads to the trays.
+func TestAClickerIsNeverStuck(t *testing.T) {
+	w, m := newWorld(t, func(c *Config) {
+		c.Baths = func(string) []session.Mix { return []session.Mix{{Name: "developer", ML: 500}} }
+	})
+	a := m.add(t, "print", "")
+	m.keys(t, "b")
+	if m.ask == nil {
+		t.Fatalf("b in the trays asks nothing: %q", m.said)
+	}
+	w.pass(2 * time.Second)
+	n := len(w.events)
+	m.Update(tea.KeyMsg{Type: tea.KeyPgUp})
+	if m.ask != nil || len(w.events) != n {
+		t.Errorf("page up: asked still %v, written %v", m.ask != nil, w.events[n:])
+	}
+	m.goTo(Field)
+	w.pass(2 * time.Second)
+	if got := plain(m); !strings.Contains(got, "space to the trays") {
+		t.Errorf("with nothing in the field:\n%s", got)
+	}
+	m.Update(tea.KeyMsg{Type: tea.KeyPgDown})
+	if m.screen != Trays || a.Phase != session.Fresh || !strings.Contains(w.said(), "press, into the developer") {
+		t.Errorf("page down: on the %s, sheet 1 %s; said %q", m.screen, a.Phase, w.said())
+	}
+	w.pass(2 * time.Second)
+	m.Update(tea.KeyMsg{Type: tea.KeyPgDown})
+	if a.Phase != session.Wet {
+		t.Errorf("page down again: sheet 1 is %s", a.Phase)
+	}
+}
+
+// An answer that stands open is for the sheets that are asked about, as long as they are:
+// a number pressed much later picks its sheet, and does nothing with it.
+func TestAnOldQuestionIsAnsweredByNoNumber(t *testing.T) {
+	w, m := newWorld(t, func(c *Config) { c.Start = Field })
+	a, b := m.add(t, "caddy", "1m"), m.add(t, "hat box", "1m")
+	for _, s := range []*session.Sheet{a, b} {
+		m.desk.Do(session.Event{Kind: session.ExposureBegun, Sheet: s.ID, Planned: time.Minute})
+	}
+	w.pass(61 * time.Second)
+	m.keys(t, "space")
+	if len(m.hands.Asked()) != 2 {
+		t.Fatalf("not asked: %q", m.said)
+	}
+	for _, s := range []*session.Sheet{a, b} { // from another window
+		m.desk.Do(session.Event{Kind: session.ExposureEnded, Sheet: s.ID})
+	}
+	m.desk.Do(session.Event{Kind: session.Moved, Sheet: a.ID})
+	w.pass(2 * time.Second)
+	m.goTo(Trays)
+	n := len(w.events)
+	m.keys(t, "2")
+	if len(w.events) != n || m.hands.Picked() != b {
+		t.Errorf("2 did %v", w.events[n:])
 	}
 }
 

@@ -167,6 +167,7 @@ func (l *loading) speak(m *Model) { m.desk.Say(l.steps[l.at].line) }
 // press confirms the step.
 func (l *loading) press(m *Model) tea.Cmd {
 	if !l.tap.Press(m.desk.Hand()) {
+		m.tap = true // it was one press, and is answered
 		return nil
 	}
 	if k := l.steps[l.at].kind; k != "" {

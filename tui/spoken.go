@@ -185,10 +185,12 @@ func whichOf(ts []desk.Target) say.Line {
 // nextPress says what a press does now; the zero line: nothing.
 func (m *Model) nextPress() say.Line {
 	m.standAt()
-	if ask := m.hands.Asked(); len(ask) > 0 {
-		return whichOf(ask)
-	}
 	a := m.hands.Aim()
+	if _, gone := m.hands.Offered(); !gone {
+		if ask := m.hands.Asked(); len(ask) > 0 {
+			return whichOf(ask)
+		}
+	}
 	switch {
 	case m.screen != Field && m.screen != Trays && a.Call != desk.Must:
 		return say.Line{}

@@ -50,7 +50,7 @@ func (*trays) name() Screen { return Trays }
 
 func (*trays) keys(*Model) []key.Binding {
 	k := trayKeys
-	return []key.Binding{k.Move, k.Where, k.Undo, k.Seen, k.Pick, k.Longer, k.Shorter, k.Hold, k.Water, k.Out, k.Mark, k.Note, k.Spoil, k.Withdraw, k.Bath, k.Lead}
+	return []key.Binding{k.Move, k.Where, k.Undo, k.Seen, k.Pick, k.Longer, k.Shorter, k.Hold, k.Water, k.Out, k.Mark, k.Note, k.Spoil, k.Withdraw, k.Bath, k.Lead, keys.Other}
 }
 
 // acting returns the sheet that a key is for: the one picked by number, else

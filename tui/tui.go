@@ -265,7 +265,7 @@ func (m *Model) Init() tea.Cmd {
 
 // Keys that work on every screen.
 var keys = struct {
-	Next, Prev, Help, CloseHelp, HelpTyping, Quit, QuitTyping, Where, Louder, Softer, Glow key.Binding
+	Next, Prev, Help, CloseHelp, HelpTyping, Quit, QuitTyping, Where, Other, Louder, Softer, Glow key.Binding
 }{
 	Next:       key.NewBinding(key.WithKeys("tab"), key.WithHelp("tab", "next")),
 	Prev:       key.NewBinding(key.WithKeys("shift+tab"), key.WithHelp("shift+tab", "screen before")),
@@ -275,6 +275,7 @@ var keys = struct {
 	Quit:       key.NewBinding(key.WithKeys("q", "ctrl+c"), key.WithHelp("q", "quit")),
 	QuitTyping: key.NewBinding(key.WithKeys("ctrl+c"), key.WithHelp("ctrl+c", "quit")),
 	Where:      key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "where")),
+	Other:      key.NewBinding(key.WithKeys("."), key.WithHelp(".", "other sheet")),
 	Louder:     key.NewBinding(key.WithKeys("+", "="), key.WithHelp("+/-", "louder, softer")),
 	Softer:     key.NewBinding(key.WithKeys("-", "_")),
 	Glow:       key.NewBinding(key.WithKeys("g"), key.WithHelp("g", "glow: dark, ember, torch")),
@@ -554,6 +555,9 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 	// the screen has no sheets of its own.
 	if key.Matches(k, trayKeys.Pick) && (len(m.hands.Asked()) > 0 || !work && m.screen != Notebook && m.screen != Bench) {
 		return m.pickNumber(number(k))
+	}
+	if key.Matches(k, keys.Other) && (len(m.hands.Asked()) > 0 || work) {
+		return m.other()
 	}
 	return m.up().press(m, k)
 }

@@ -233,8 +233,8 @@ func (d *Desk) Heard(since Mark) bool {
 	if d.M.Applied() == since.applied {
 		return false
 	}
-	cues := d.M.Cues(d.M.Last(), d.Now().Add(answerIn))
-	return slices.ContainsFunc(cues, func(c session.Cue) bool { return !c.Ticks() })
+	// Of a call it is not known whether it was begun before, and is not begun again.
+	return slices.ContainsFunc(d.M.Cues(d.M.Last(), d.Now().Add(answerIn)), session.Cue.Fact)
 }
 
 func (d *Desk) play(key string, kind session.CueKind, ls ...say.Line) {

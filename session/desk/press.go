@@ -22,7 +22,9 @@ type Presses struct {
 	picked time.Duration // session time
 	stays  bool          // the pick holds until a call comes
 	asked  []Target
-	again  Target // what a first press was warned of
+	offer  Target        // the one of those asked about that was gone to
+	offers time.Duration // session time
+	again  Target        // what a first press was warned of
 	since  time.Duration
 	undo   session.Deed // what a first backspace was warned of
 }
@@ -98,6 +100,9 @@ const (
 // Aim is what a press means now: the sheet that was picked, else what the rule
 // says.
 func (p *Presses) Aim() Aim {
+	if t, ok := p.Offered(); ok {
+		return Aim{Target: t}
+	}
 	if s := p.Picked(); s != nil {
 		t := p.Desk.target(s)
 		t.Sheet, t.Num = s.ID, s.Num
@@ -133,7 +138,7 @@ func (p *Presses) Picked() *session.Sheet {
 // Pick makes the next press one for that sheet, for some seconds; where it
 // stays, until a call comes.
 func (p *Presses) Pick(sheet string, stays bool) {
-	p.pick, p.picked, p.stays = sheet, p.Desk.M.T(p.Desk.Now()), stays
+	p.pick, p.picked, p.stays, p.offer = sheet, p.Desk.M.T(p.Desk.Now()), stays, Target{}
 }
 
 // Unpick forgets it.
@@ -142,13 +147,11 @@ func (p *Presses) Unpick() { p.pick = "" }
 // Number is a number that was pressed: the answer to a question that stands,
 // else the sheet that the next press is for.
 func (p *Presses) Number(n int, stays bool) Answer {
-	i := slices.IndexFunc(p.asked, func(t Target) bool { return t.Num == n })
-	if i >= 0 {
-		t := p.asked[i]
-		p.asked = nil
-		return p.do(t)
+	asked := p.Asked()
+	p.Leave()
+	if i := slices.IndexFunc(asked, func(t Target) bool { return t.Num == n }); i >= 0 {
+		return p.do(asked[i])
 	}
-	p.asked = nil
 	s := p.Desk.M.Numbered(n)
 	if s == nil {
 		return Answer{Outcome: Nobody, Target: Target{Num: n}}
@@ -161,11 +164,75 @@ func (p *Presses) Number(n int, stays bool) Answer {
 	return Answer{Outcome: Picked, Target: t}
 }
 
-// Asked is what a question that stands asks about; nil when none does.
-func (p *Presses) Asked() []Target { return p.asked }
+// Other goes to the next of those that are asked about, else picks the next sheet of
+// the place: for who has no keys with numbers. The next press is for it.
+func (p *Presses) Other() Answer {
+	if asked := p.Asked(); len(asked) > 0 {
+		i := slices.IndexFunc(asked, p.offer.Is)
+		p.offer, p.offers = asked[(i+1)%len(asked)], p.Desk.M.T(p.Desk.Now())
+		return Answer{Outcome: Picked, Target: p.offer}
+	}
+	var first, next Target
+	for _, s := range p.Desk.M.Sheets() { // in the order of their numbers
+		t := p.Desk.target(s)
+		if t.Deed == "" || (p.At == InField) != (s.Phase == session.Exposing || Unexposed(s)) {
+			continue
+		}
+		if first.Num == 0 {
+			first = t
+		}
+		if next.Num == 0 && t.Num > p.Aim().Num {
+			next = t
+		}
+	}
+	if next.Num == 0 {
+		next = first
+	}
+	if next.Num == 0 {
+		return Answer{Outcome: Idle}
+	}
+	p.Pick(next.Sheet, p.At == InField)
+	return Answer{Outcome: Picked, Target: next}
+}
+
+// Offered is the one of those asked about that was gone to, as long as a press is for
+// it.
+func (p *Presses) Offered() (Target, bool) {
+	ok := p.offer.Deed != "" && p.Desk.M.T(p.Desk.Now())-p.offers < p.Desk.span(pickFor) && slices.ContainsFunc(p.Asked(), p.offer.Is)
+	return p.offer, ok
+}
+
+// Asked is what a question that stands asks about; nil when none does. What was done
+// otherwise meanwhile is asked about no more.
+func (p *Presses) Asked() []Target {
+	if len(p.asked) > 0 {
+		p.asked = slices.DeleteFunc(slices.Clone(p.asked), func(t Target) bool { return !p.Desk.open(t) })
+	}
+	return p.asked
+}
+
+// open reports whether a deed can still be meant.
+func (d *Desk) open(t Target) bool {
+	s := d.M.Sheet(t.Sheet)
+	if s == nil {
+		return false
+	}
+	v := d.M.View(d.Now())
+	sv, _ := v.Sheet(s.ID)
+	switch t.Deed {
+	case session.WaterChanged:
+		return sv.Stage == session.Wash && sv.Changed < max(t.Since, 1)
+	case session.ExposureEnded, session.PinholeCovered, session.PinholeUncovered:
+		return s.Phase == session.Exposing
+	case session.Confirmed:
+		_, led := d.ledJust(s, v.T)
+		return led
+	}
+	return d.target(s).Is(t)
+}
 
 // Leave leaves a question unanswered.
-func (p *Presses) Leave() { p.asked = nil }
+func (p *Presses) Leave() { p.asked, p.offer = nil, Target{} }
 
 // Press is the one large key.
 func (p *Presses) Press() Answer {
@@ -182,7 +249,7 @@ func (p *Presses) Press() Answer {
 	case a.Soon != nil:
 		return Answer{Outcome: Wait, Target: *a.Soon}
 	case len(a.Ask) > 0:
-		p.asked = a.Ask
+		p.asked, p.offer = a.Ask, Target{}
 		return Answer{Outcome: Which, Targets: a.Ask}
 	case a.Deed == "" && a.Sheet != "":
 		return Answer{Outcome: Over, Target: a.Target}
@@ -226,7 +293,8 @@ func (p *Presses) do(t Target) Answer {
 	if spent != "" {
 		d.Do(session.Event{Kind: session.BathOverridden, Sheet: t.Sheet, Bath: spent})
 	}
-	p.pick, p.asked = "", nil
+	p.pick = ""
+	p.Leave()
 	t.Deed = e.Kind
 	return Answer{Outcome: Done, Target: t}
 }
@@ -265,7 +333,7 @@ func (d *Desk) caution(t Target, at Place) (c Caution, spent string) {
 	// fixer or in the wash. The drain is the fixer's own last seconds, and a hand
 	// is a little early.
 	switch early := v.AtLeast - v.Elapsed; {
-	case v.Stage == session.Wash && early > 0:
+	case v.Stage == session.Wash && early > handOver: // a hand on the beat of the last seconds is not early
 		c.Harms, c.Left = append(c.Harms, NotWashed), v.Left
 	case (v.Stage == session.Fix || v.Stage == session.Fix2) && early > fixEarly:
 		c.Harms, c.Left = append(c.Harms, NotFixed), v.Left
@@ -330,7 +398,8 @@ func (p *Presses) Back() (session.Deed, error) {
 		p.undo, p.since = deed, now
 		return deed, ErrLongAgo
 	}
-	p.undo, p.again, p.asked = session.Deed{}, Target{}, nil
+	p.undo, p.again = session.Deed{}, Target{}
+	p.Leave()
 	return deed, d.TakeBack(deed)
 }
 
