@@ -40,6 +40,12 @@ func TestAClockThatStandsBehind(t *testing.T) {
 			if m.ask == nil || !strings.Contains(m.ask.says(), "How long was it off") {
 				t.Fatal("nobody asked how long it was off")
 			}
+			// Nothing that the program writes down of itself answers meanwhile.
+			m.desk.Screen = func() (lux float64, known bool) { return 0.007, true }
+			m.Update(tickMsg(w.now.Wall))
+			if !m.desk.M.Behind(w.now) {
+				t.Fatal("the clock is believed before anybody has answered")
+			}
 			m.keys(t, "esc")
 			if m.ask == nil {
 				t.Fatal("esc left it open how long it was off")

@@ -287,8 +287,8 @@ func (d *Desk) Tick() {
 // screen writes down what the panel's black gives while paper is out, and when that
 // changes: by a fifth, which a reading may be wrong by.
 func (d *Desk) screen() {
-	if d.Screen == nil || !d.M.PaperOut() {
-		return
+	if d.Screen == nil || !d.M.PaperOut() || d.M.Behind(d.Now()) {
+		return // behind: whatever is written down now would pass for the time it was off
 	}
 	lux, known := d.Screen()
 	was, said := d.M.ScreenLux()
