@@ -122,20 +122,17 @@ func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 			m.ask = nil
 			return q.words(strings.TrimSpace(ember.SafeText(q.input.Value())))
 		}
-		var cmd tea.Cmd
-		q.input, cmd = q.input.Update(k)
-		m.spell(k)
-		return cmd
+		return m.edit(&q.input, k)
+	}
+	if len(m.hands.Asked()) > 0 && key.Matches(k, trayKeys.Pick) { // the call's question is the newer one
+		return m.pickNumber(number(k))
 	}
 	if r := k.Runes; q.digit != nil && k.Type == tea.KeyRunes && len(r) == 1 && r[0] >= '0' && r[0] <= '9' {
 		m.ask = nil
 		return q.digit(int(r[0] - '0'))
 	}
-	if m.standAt(); !q.stays && key.Matches(k, trayKeys.Move) && m.hands.Aim().Call == desk.Must {
+	if key.Matches(k, trayKeys.Move) && m.mustAnswer() {
 		return m.act() // a clock called meanwhile: its key works, and the question stands
-	}
-	if len(m.hands.Asked()) > 0 && key.Matches(k, trayKeys.Pick) {
-		return m.pickNumber(number(k))
 	}
 	if len(m.hands.Asked()) > 0 && key.Matches(k, keys.Other) {
 		return m.other()
@@ -243,7 +240,9 @@ func (q *question) view(m *Model) string {
 // askResume asks of one sheet after the other what became of it while no program
 // ran. Where nothing tells how long that was, that is asked first.
 func (m *Model) askResume() {
-	need := m.desk.M.View(m.desk.Now()).Need
+	v := m.desk.M.View(m.desk.Now())
+	need := v.Need
+	m.resumed = v.T
 	m.desk.Doubt(need)
 	if m.desk.M.Behind(m.desk.Now()) {
 		m.askOff(need)
@@ -299,6 +298,7 @@ func (m *Model) askFates(ids []string) {
 // of the rest of the sheets.
 func (m *Model) askFate(v session.SheetView, fates []desk.Fate, rest []string) {
 	f := fates[0]
+	m.resumed = m.desk.M.T(m.desk.Now())
 	text, line := fateText(v, f)
 	q := &question{stays: true, now: func() string { return ResumeSheet(m.desk.M, m.desk.Now(), v.ID) + " " + text },
 		lines: func() []say.Line {

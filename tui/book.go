@@ -280,7 +280,7 @@ func (b *book) whichWay(m *Model, row BookRow, read []Judgement, line *question,
 		return back()
 	}
 	text := fmt.Sprintf("Sheet %d: %s. Is that what you mean?", row.Num, read[0].Says)
-	m.ask = &question{text: text, lines: saying(say.AskMeant.Of(say.Stops(read[0].Stops))), leave: back,
+	m.put(&question{text: text, lines: saying(say.AskMeant.Of(say.Stops(read[0].Stops))), leave: back,
 		yes: func() tea.Cmd {
 			cmd, err := keep(read[0])
 			if err != nil {
@@ -288,10 +288,7 @@ func (b *book) whichWay(m *Model, row BookRow, read []Judgement, line *question,
 			}
 			return cmd
 		},
-		no: func() tea.Cmd { return b.whichWay(m, row, read[1:], line, keep) }}
-	if m.speaks() {
-		m.desk.Say(m.ask.lines()...)
-	}
+		no: func() tea.Cmd { return b.whichWay(m, row, read[1:], line, keep) }})
 	return nil
 }
 

@@ -201,10 +201,7 @@ func (f *form) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	}
 	fl := &f.fields[f.at]
 	if fl.choices == nil {
-		var cmd tea.Cmd
-		fl.input, cmd = fl.input.Update(k)
-		m.spell(k)
-		return cmd
+		return m.edit(&fl.input, k)
 	}
 	switch {
 	case key.Matches(k, formKeys.Left):

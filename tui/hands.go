@@ -31,6 +31,15 @@ func (m *Model) act() tea.Cmd {
 	return m.told(m.hands.Press())
 }
 
+// mustAnswer reports whether a call that must be answered is what a press is for. While
+// it is asked what became of the sheets it is one that came since the question: what
+// was due before is what is asked about.
+func (m *Model) mustAnswer() bool {
+	m.standAt()
+	a := m.hands.Aim()
+	return a.Call == desk.Must && (m.ask == nil || !m.ask.stays || a.Since > m.resumed)
+}
+
 // does says what a deed with a sheet is, for the line beside the key.
 func (m *Model) does(t desk.Target) string {
 	s := m.desk.M.Sheet(t.Sheet)

@@ -139,7 +139,13 @@ func (m *Model) bound(k tea.KeyMsg) tea.KeyMsg {
 			return k // an answer
 		}
 	}
-	if m.help && key.Matches(k, helpKeys.Up, helpKeys.Down, helpKeys.PageUp, helpKeys.PageDown, keys.CloseHelp) || m.ask == nil && m.up().takes(m) == everyKey {
+	if m.ask == nil && m.up().takes(m) == everyKey {
+		if to, d := m.keymap.press(k, m.screen, len(m.desk.M.Sheets())); d != nil && d.Name == "move" {
+			return to // a clock may call
+		}
+		return k
+	}
+	if m.help && key.Matches(k, helpKeys.Up, helpKeys.Down, helpKeys.PageUp, helpKeys.PageDown, keys.CloseHelp) {
 		return k
 	}
 	if k.String() == "b" && len(m.hands.Asked()) > 0 { // a clicker's, which has no numbers
@@ -200,6 +206,11 @@ func (m *Model) answered(k tea.KeyMsg, do func() tea.Cmd) tea.Cmd {
 // pressTyping is what a key does that is no letter while a line of text is open: the
 // large key, a number and backspace by their other names do what they always do.
 func (m *Model) pressTyping(k tea.KeyMsg) func() tea.Cmd {
+	if m.line() == "" {
+		if do := m.pressCalled(k); do != nil {
+			return do
+		}
+	}
 	switch k.Type {
 	case tea.KeyRunes, tea.KeySpace, tea.KeyEnter, tea.KeyBackspace, tea.KeyTab, tea.KeyShiftTab, tea.KeyEsc,
 		tea.KeyUp, tea.KeyDown, tea.KeyLeft, tea.KeyRight, tea.KeyHome, tea.KeyEnd, tea.KeyDelete:
@@ -218,6 +229,38 @@ func (m *Model) pressTyping(k tea.KeyMsg) func() tea.Cmd {
 		return m.back
 	}
 	return nil
+}
+
+// pressCalled is the large key, or the number that answers it, before anything is
+// typed: a clock called, and a line begins with no blank.
+func (m *Model) pressCalled(k tea.KeyMsg) func() tea.Cmd {
+	now := m.desk.Hand()
+	_, d := m.keymap.Named(k, m.screen, len(m.desk.M.Sheets()))
+	switch {
+	case d == nil:
+	case d.Name == "move" && m.mustAnswer():
+		m.held.key, m.held.last = "called", now
+		return m.act
+	case d.Name == "move" && m.held.key == "called" && now.Sub(m.held.last) < heldGap:
+		m.held.last = now
+		return func() tea.Cmd { m.tap = true; return nil }
+	case len(m.hands.Asked()) > 0:
+		if n, err := strconv.Atoi(d.Name); err == nil {
+			return func() tea.Cmd { return m.pickNumber(n) }
+		}
+	}
+	return nil
+}
+
+// line is what stands in the line of text that is open.
+func (m *Model) line() string {
+	if m.ask != nil {
+		return m.ask.input.Value()
+	}
+	if m.screen == Bench && m.form.editing() {
+		return m.form.fields[m.form.at].input.Value()
+	}
+	return ""
 }
 
 // lower makes a letter the key that it stands on, whatever Caps Lock says.

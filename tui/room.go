@@ -244,7 +244,6 @@ func (r *room) tick(m *Model) {
 		return
 	}
 	r.stop(m)
-	m.desk.Say(say.AskSawLight.Of())
 	note := func(seen string) {
 		m.desk.Do(session.Event{Kind: session.Noted, Note: fmt.Sprintf("room check of %s: %s", words.Long(r.look().Seconds()), seen)})
 	}
@@ -260,6 +259,7 @@ func (r *room) tick(m *Model) {
 	}, leave: func() tea.Cmd {
 		return m.answer("nothing is noted; d or t looks for light again", say.NothingSaid.Of())
 	}}
+	m.ask.speakLines(m)
 }
 
 func (r *room) view(m *Model, _ session.View, h int) string {

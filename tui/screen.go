@@ -105,7 +105,11 @@ func (m *Model) keyLine() string {
 	first := ""
 	if aims := m.aims(); aims != "" && m.ask == nil && !m.help {
 		// What the large key does now stands beside it.
-		first = ansi.Truncate(m.keyFor("move")+" "+ember.SafeText(aims), max(0, room-2), "~")
+		name := m.keyFor("move")
+		if i := slices.IndexFunc(m.keymap.Of("move"), func(k string) bool { return len(k) > 1 && k != "space" }); i >= 0 && m.typing() && m.line() != "" {
+			name = m.keymap.Of("move")[i] // space is a blank there
+		}
+		first = ansi.Truncate(name+" "+ember.SafeText(aims), max(0, room-2), "~")
 		room -= lipgloss.Width(first) + 2
 		first = m.styles.Strong.Render(first) + "  "
 		ks = slices.DeleteFunc(slices.Clone(ks), func(k key.Binding) bool { return slices.Contains(k.Keys(), " ") })

@@ -217,6 +217,6 @@ func (m *Model) guide(steps []bench.Guided, old session.Mix) tea.Cmd {
 		}
 		return m.guide(steps[1:], old)
 	}, no: func() tea.Cmd { return m.answer("cancelled: what was confirmed is kept", say.LeftAsItWas.Of()) }}
-	m.desk.Say(say.AskStep.Of())
+	m.ask.speakLines(m)
 	return nil
 }

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"github.com/charmbracelet/bubbles/key"
+	"github.com/charmbracelet/bubbles/textinput"
 	tea "github.com/charmbracelet/bubbletea"
 
 	"wetside/session"
@@ -86,13 +87,29 @@ func (m *Model) where() tea.Cmd {
 	return nil
 }
 
-// spell says a key that was typed into a line, to who does not see it.
-func (m *Model) spell(k tea.KeyMsg) {
-	switch {
-	case !m.speaks() || k.Paste:
+// edit gives a key to a line of text, and spells what was typed, or what the cursor is
+// on now, to who does not see it.
+func (m *Model) edit(in *textinput.Model, k tea.KeyMsg) tea.Cmd {
+	text, at := in.Value(), in.Position()
+	var cmd tea.Cmd
+	*in, cmd = in.Update(k)
+	letter := ""
+	switch r := []rune(in.Value()); {
+	case k.Paste:
 	case k.Type == tea.KeyRunes && len(k.Runes) == 1, k.Type == tea.KeySpace, k.Type == tea.KeyBackspace:
-		m.desk.Say(say.Letter.Of(say.Key(k.String())))
+		letter = k.String()
+	case in.Value() != text:
+		letter = "delete"
+	case in.Position() == at:
+	case in.Position() < len(r):
+		letter = string(r[in.Position()])
+	default: // behind the last
+		letter = "right"
 	}
+	if letter != "" && m.speaks() {
+		m.desk.Say(say.Letter.Of(say.Key(letter)))
+	}
+	return cmd
 }
 
 // sayKey says what a key does that was taken.

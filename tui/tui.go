@@ -154,6 +154,8 @@ type Model struct {
 	hands  desk.Presses
 	keymap Keys
 
+	resumed time.Duration // session time at which it was asked what became of a sheet
+
 	numbers int             // spoken as greetings
 	softest int             // percent: the softest that was heard
 	deaf    bool            // the sound was gone
@@ -513,6 +515,8 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 	}
 	takes := m.up().takes(m)
 	switch {
+	case takes == everyKey && key.Matches(k, trayKeys.Move) && m.mustAnswer():
+		return m.act()
 	case takes == everyKey:
 		return m.up().press(m, k)
 	case key.Matches(k, keys.Next):
@@ -540,10 +544,8 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 		return nil
 	}
 	m.spoilt = ""
-	if !work && key.Matches(k, trayKeys.Move) {
-		if m.standAt(); m.hands.Aim().Call == desk.Must {
-			return m.act() // what is called is answered wherever one is
-		}
+	if !work && key.Matches(k, trayKeys.Move) && m.mustAnswer() {
+		return m.act() // what is called is answered wherever one is
 	}
 	if !work && key.Matches(k, trayKeys.Undo) {
 		if m.screen == Room && m.room.load.on() {

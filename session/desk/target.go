@@ -91,6 +91,7 @@ func (d *Desk) calls(v session.View) []Target {
 	var out []Target
 	for _, s := range v.Sheets {
 		switch {
+		case d.doubt[s.ID]: // what became of it is being asked
 		case s.Phase == session.Exposing && s.Open:
 			strip, called := stripCalled(s, v.T)
 			if called {
