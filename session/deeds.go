@@ -455,7 +455,7 @@ func (m *Machine) timeStep(s *Sheet, e Event, t time.Duration) error {
 	case e.Planned <= 0 || e.Planned > maxStep:
 		return refuse("a step takes more than nothing and at most 7 days")
 	case e.Planned <= t-v.In-m.SetBack(s.ID):
-		return refuse("sheet %d has had as much already", s.Num).saying(say.HadItsLight.Of(say.Sheet(s.Num)))
+		return refuse("sheet %d has been in as long already", s.Num).saying(say.BeenInAsLong.Of(say.Sheet(s.Num)))
 	}
 	v.Set = e.Planned
 	return nil

@@ -72,8 +72,10 @@ func rank(c session.Cue) int {
 	switch c.Kind {
 	case session.CueMove, session.CueLightOff:
 		return 3
-	case session.CueSay, session.CueHello:
+	case session.CueSay:
 		return 1
+	case session.CueHello:
+		return 2 // what is asked about it comes behind its words
 	}
 	if c.Urgent() {
 		return 2

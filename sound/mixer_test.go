@@ -500,3 +500,20 @@ func BenchmarkFillSilence(b *testing.B) {
 		at += 960
 	}
 }
+
+// What is asked about the number of the greeting is asked behind it.
+func TestTheGreetingIsHeardBeforeItsQuestion(t *testing.T) {
+	m := NewMixer(1)
+	m.put(speaking(cueItem(session.CueHello, "hello", 0), time.Second))
+	m.put(speaking(cueItem(session.CueSay, "question", 0), time.Second))
+	var order []string
+	for at := int64(0); at < 4*Rate; at += 960 {
+		m.Fill(make([]float32, 960), at, 0)
+		if k := m.speaking.cue.Key; m.speaking.on && !slices.Contains(order, k) {
+			order = append(order, k)
+		}
+	}
+	if !slices.Equal(order, []string{"hello", "question"}) {
+		t.Errorf("spoken: %q", order)
+	}
+}

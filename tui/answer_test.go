@@ -13,6 +13,7 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 
 	"wetside/session"
+	"wetside/session/say"
 )
 
 // everyKeyThereIs are the keys of a keyboard, a clicker and a number pad.
@@ -285,6 +286,7 @@ func TestEveryKeyAnswers(t *testing.T) {
 				for _, d := range w.due {
 					was[d.Cue.Key] = true
 				}
+				asked := m.ask
 				m.Update(k)
 				m.Update(splitMsg(m.split.n))
 				heard := len(w.played) > 0
@@ -293,6 +295,29 @@ func TestEveryKeyAnswers(t *testing.T) {
 				}
 				if words := slices.ContainsFunc(w.played, func(c session.Cue) bool { return c.Lines != nil }); blind && len(w.played) > 0 && !words {
 					t.Errorf("%s: no word says what became of %q", name, fmt.Sprint(k))
+				}
+				// Of two answers the second would take the first one's place.
+				answers, lines := 0, map[say.Line]int{}
+				for _, c := range w.played {
+					if c.Kind == session.CueSay {
+						answers++
+					}
+					if c.Lines != nil {
+						for _, l := range *c.Lines {
+							lines[l]++
+						}
+					}
+				}
+				for l, n := range lines {
+					if n > 1 {
+						t.Errorf("%s: %q says %d times: %s", name, fmt.Sprint(k), n, l)
+					}
+				}
+				if blind && m.ask != nil && m.ask != asked && lines[m.ask.lines()[0]] == 0 {
+					t.Errorf("%s: what %q asks is not said: %s", name, fmt.Sprint(k), m.ask.lines()[0])
+				}
+				if answers > 1 {
+					t.Errorf("%s: %q has %d answers", name, fmt.Sprint(k), answers)
 				}
 				if !heard && !m.done {
 					t.Errorf("blind %t, %s: nothing is heard of %q", blind, name, fmt.Sprint(k))
@@ -398,4 +423,24 @@ func TestABlindStartIsSpoken(t *testing.T) {
 	wants(v, "a start with a question", "is it still in there, and does it go on?", "y, yes")
 	resumed.keys(t, "y")
 	wants(v, "its answer", "going on", "screen, trays")
+}
+
+// A question that is answered by typing is said again by a question mark, where nothing
+// is typed yet, and by f12.
+func TestATypedQuestionIsSaidAgain(t *testing.T) {
+	w, m := newWorld(t, func(c *Config) { c.Blind = true })
+	m.add(t, "one", "")
+	for _, k := range []tea.KeyMsg{{Type: tea.KeyRunes, Runes: []rune{'o'}}, {Type: tea.KeyRunes, Runes: []rune{'?'}}, {Type: tea.KeyF12}} {
+		w.pass(2 * time.Second)
+		w.played = nil
+		m.Update(k)
+		if got := w.said(); !strings.Contains(got, "type a note for sheet 1") || !strings.Contains(got, "?, say it again") {
+			t.Errorf("%q says %q", k, got)
+		}
+	}
+	w.pass(2 * time.Second)
+	m.keys(t, "a", "?")
+	if got := m.ask.input.Value(); got != "a?" {
+		t.Errorf("in the line stands %q", got)
+	}
 }

@@ -122,6 +122,10 @@ func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 			m.ask = nil
 			return q.words(strings.TrimSpace(ember.SafeText(q.input.Value())))
 		}
+		if s := k.String(); s == "f12" || s == "?" && q.input.Value() == "" {
+			q.speak(m) // no answer begins so
+			return nil
+		}
 		return m.edit(&q.input, k)
 	}
 	if len(m.hands.Asked()) > 0 && key.Matches(k, trayKeys.Pick) { // the call's question is the newer one
@@ -176,6 +180,7 @@ func (q *question) keys() []key.Binding {
 	if q.words != nil {
 		return []key.Binding{
 			key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "done")),
+			key.NewBinding(key.WithKeys("?"), key.WithHelp("?", "say it again")),
 			key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "leave it")),
 		}
 	}

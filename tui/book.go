@@ -274,7 +274,8 @@ func (b *book) judgeWith(m *Model, row BookRow, keep func(Judgement) (tea.Cmd, e
 func (b *book) whichWay(m *Model, row BookRow, read []Judgement, line *question, keep func(Judgement) (tea.Cmd, error)) tea.Cmd {
 	back := func() tea.Cmd {
 		m.ask = line
-		return m.answer("say more or less: 1/2 more, sky is grey", say.SayWhich.Of())
+		m.answer("say more or less: 1/2 more, sky is grey", say.SayWhich.Of())
+		return m.sayAsk()
 	}
 	if len(read) == 0 {
 		return back()

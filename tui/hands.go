@@ -241,7 +241,8 @@ func (m *Model) back() tea.Cmd {
 	d, err := m.hands.Back()
 	switch {
 	case errors.Is(err, desk.ErrNoDeed):
-		return m.tell(say.NothingToUndo.Of())
+		m.said = say.NothingToUndo.Of().String() // the desk has said it
+		return nil
 	case errors.Is(err, desk.ErrLongAgo):
 		ago := m.desk.M.T(m.desk.Now()) - d.T
 		what, l := "its pinhole was opened", say.UndoOpening.Of(say.Left(ago))
@@ -291,7 +292,8 @@ func (m *Model) stretch(way int) tea.Cmd {
 	t, err := m.hands.Stretch(way)
 	switch {
 	case errors.Is(err, desk.ErrNoStep):
-		return m.tell(say.NoStep.Of())
+		m.said = say.NoStep.Of().String()
+		return nil
 	case err != nil:
 		m.said = err.Error()
 		return nil

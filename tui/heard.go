@@ -131,6 +131,9 @@ func (m *Model) volume(step int) tea.Cmd {
 				m.softest = m.desk.Sound.State().Volume
 				return m.answer(short(m.desk.Sound.State()), say.HeardGood.Of())
 			}}
+		if m.speaks() {
+			m.ask.speakLines(m) // its number is spoken
+		}
 		return nil
 	}
 	m.desk.Sound.Volume(step)

@@ -179,27 +179,29 @@ func (m *Model) nothing() {
 // answered does what a key does, and lets it be heard where it says nothing by
 // itself: a tick when it was taken, a dull one when nothing is other than before,
 // and in words who does not look what it does.
-func (m *Model) answered(k tea.KeyMsg, do func() tea.Cmd) tea.Cmd {
+func (m *Model) answered(k tea.KeyMsg, do func() tea.Cmd) (cmd tea.Cmd) {
 	if m.tap = false; m.done {
 		return do()
 	}
 	said := m.said
 	m.said = ""
-	mark, before := m.desk.Mark(), m.draw()
-	cmd := do()
-	if m.tap {
-		m.said = said // what was answered to the press still stands
-	}
-	switch {
-	case m.done, m.tap, m.desk.Heard(mark):
-	case m.desk.Mark() == mark && m.draw() == before:
-		m.nothing()
-	default:
-		m.desk.Key(true)
-		if m.speaks() && !m.typing() {
-			m.sayKey(k)
+	m.desk.Together(func() {
+		mark, before := m.desk.Mark(), m.draw()
+		cmd = do()
+		if m.tap {
+			m.said = said // what was answered to the press still stands
 		}
-	}
+		switch {
+		case m.done, m.tap, m.desk.Heard(mark):
+		case m.desk.Mark() == mark && m.draw() == before:
+			m.nothing()
+		default:
+			m.desk.Key(true)
+			if m.speaks() && !m.typing() {
+				m.sayKey(k)
+			}
+		}
+	})
 	return cmd
 }
 

@@ -353,16 +353,16 @@ func (m *Model) update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		}
 		return m, nil
 	case tickMsg:
-		m.desk.Tick()
-		m.listen()
-		if m.cfg.News != nil {
-			for _, n := range m.cfg.News() {
-				m.inform(n)
-				if m.speaks() {
-					m.desk.Say(say.News.Of())
+		m.desk.Together(func() {
+			m.desk.Tick()
+			m.listen()
+			if m.cfg.News != nil {
+				for _, n := range m.cfg.News() {
+					m.inform(n)
+					m.greeted(say.News.Of())
 				}
 			}
-		}
+		})
 		m.light()
 		if m.cfg.Lamps != nil {
 			for _, n := range m.cfg.Lamps.Told() {
@@ -387,9 +387,13 @@ func (m *Model) update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		if Hook != nil {
 			Hook(msg.String())
 		}
-		m.desk.Here()
-		whole, wait := m.split.take(msg)
-		return m, tea.Batch(m.pressAll(whole), wait)
+		var cmd tea.Cmd
+		m.desk.Together(func() {
+			m.desk.Here()
+			whole, wait := m.split.take(msg)
+			cmd = tea.Batch(m.pressAll(whole), wait)
+		})
+		return m, cmd
 	case splitMsg:
 		return m, m.pressAll(m.split.over(msg))
 	case heldMsg:

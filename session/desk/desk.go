@@ -109,6 +109,8 @@ type Desk struct {
 
 	Trouble  string // what the screen must say about the record; empty when all is well
 	errors   int
+	together int        // how deep in Together
+	lines    []say.Line // said in it
 	ahead    foresight
 	soonest  soonest
 	planned  Plan
@@ -199,10 +201,32 @@ func (d *Desk) Complain(err error) {
 // Greet sounds the hello and says lines with it.
 func (d *Desk) Greet(ls ...say.Line) { d.play("hello", session.CueHello, ls...) }
 
-// Say speaks lines to the user, now.
+// Say speaks lines to the user, now. They take the place of an answer that is still
+// being given.
 func (d *Desk) Say(ls ...say.Line) {
-	if len(ls) > 0 {
+	switch {
+	case len(ls) == 0:
+	case d.together > 0:
+		d.errors++
+		for _, l := range ls {
+			if !slices.Contains(d.lines, l) {
+				d.lines = append(d.lines, l)
+			}
+		}
+	default:
 		d.play("say", session.CueSay, ls...)
+	}
+}
+
+// Together does what one key or one moment brings. All that it says is one answer:
+// none of it takes the place of the rest.
+func (d *Desk) Together(do func()) {
+	d.together++
+	do()
+	if d.together--; d.together == 0 {
+		ls := d.lines
+		d.lines = nil
+		d.Say(ls...)
 	}
 }
 

@@ -307,4 +307,6 @@ var (
 	LedSo      = line0("it is led so already")
 	LedTrue    = line1[Sheet]("the time is set right, {}")
 	LedSpent   = line1[Name]("{} is spent, and the program does not lead into it")
+
+	BeenInAsLong = line1[Sheet]("{} has been in as long already")
 )
