@@ -24,6 +24,9 @@ type held struct {
 	down  bool            // it is held: all that comes of it is one press
 	waits *tea.KeyMsg
 	n     int // of the wait
+	// typed is the last key that did a deed while a line of text was open, and when.
+	typed   string
+	typedAt session.Instant
 }
 
 const (
@@ -85,6 +88,11 @@ func (m *Model) key(k tea.KeyMsg) tea.Cmd {
 			return nil
 		}
 	} else if do := m.pressTyping(k); do != nil {
+		name, now := k.String(), m.desk.Hand()
+		if name == m.held.typed && now.Sub(m.held.typedAt) < bounceGap {
+			do = func() tea.Cmd { m.tap = true; return nil }
+		}
+		m.held.typed, m.held.typedAt = name, now
 		return m.answered(k, do)
 	}
 	if m.mayRepeat(k) {
@@ -213,22 +221,29 @@ func (m *Model) pressTyping(k tea.KeyMsg) func() tea.Cmd {
 			return do
 		}
 	}
+	clicked := isMouse(k.String())
 	switch k.Type {
 	case tea.KeyRunes, tea.KeySpace, tea.KeyEnter, tea.KeyBackspace, tea.KeyTab, tea.KeyShiftTab, tea.KeyEsc,
 		tea.KeyUp, tea.KeyDown, tea.KeyLeft, tea.KeyRight, tea.KeyHome, tea.KeyEnd, tea.KeyDelete:
-		return nil
+		if !clicked {
+			return nil
+		}
 	}
+	n, err := 0, strconv.ErrSyntax
 	_, d := m.keymap.Named(k, m.screen, len(m.desk.M.Sheets()))
-	if d == nil {
-		return nil
+	if d != nil {
+		n, err = strconv.Atoi(d.Name)
 	}
-	switch n, err := strconv.Atoi(d.Name); {
+	switch {
+	case d == nil:
 	case err == nil:
 		return func() tea.Cmd { return m.pickNumber(n) }
 	case d.Name == "move":
 		return m.act
 	case d.Name == "back":
 		return m.back
+	case clicked:
+		return func() tea.Cmd { m.nothing(); return nil } // it is no letter
 	}
 	return nil
 }
@@ -241,10 +256,8 @@ func (m *Model) pressCalled(k tea.KeyMsg) func() tea.Cmd {
 	switch {
 	case d == nil:
 	case d.Name == "move" && m.mustAnswer():
-		m.held.key, m.held.last = "called", now
 		return m.act
-	case d.Name == "move" && m.held.key == "called" && now.Sub(m.held.last) < heldGap:
-		m.held.last = now
+	case d.Name == "move" && m.held.typed == k.String() && now.Sub(m.held.typedAt) < heldGap:
 		return func() tea.Cmd { m.tap = true; return nil }
 	case len(m.hands.Asked()) > 0:
 		if n, err := strconv.Atoi(d.Name); err == nil {

@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -109,8 +110,8 @@ func BindKeys(give map[string][]string, layout string) (Keys, []*BadKey) {
 	for _, d := range KeyDeeds {
 		for _, name := range give[d.Name] {
 			name = keyName(strings.TrimSpace(name))
-			if name == "" {
-				bad = append(bad, &BadKey{Deed: d.Name, Key: " "})
+			if name == "" || isMouse(name) && !knownMouse(name) {
+				bad = append(bad, &BadKey{Deed: d.Name, Key: cmp.Or(name, " ")})
 				continue
 			}
 			i := slices.IndexFunc(given, func(o owner) bool { return o.key == name && o.deed.overlaps(d) })

@@ -150,6 +150,7 @@ type Model struct {
 	still  bool
 	split  split
 	held   held
+	mouse  mouse
 	tap    bool // the key was part of the press before it
 	hands  desk.Presses
 	keymap Keys
@@ -394,6 +395,21 @@ func (m *Model) update(msg tea.Msg) (tea.Model, tea.Cmd) {
 			cmd = tea.Batch(m.pressAll(whole), wait)
 		})
 		return m, cmd
+	case tea.MouseMsg:
+		var cmd tea.Cmd
+		m.desk.Together(func() { cmd = m.click(msg) })
+		return m, cmd
+	case tea.FocusMsg:
+		m.mouse = mouse{front: m.desk.Hand()}
+	case tea.BlurMsg:
+		m.mouse.behind = true
+	case fmt.Stringer:
+		switch msg.String() {
+		case focusRead:
+			m.mouse = mouse{front: m.desk.Hand()}
+		case blurRead:
+			m.mouse.behind = true
+		}
 	case splitMsg:
 		return m, m.pressAll(m.split.over(msg))
 	case heldMsg:

@@ -3,6 +3,8 @@ package main
 import (
 	"errors"
 	"fmt"
+	"slices"
+	"strconv"
 	"strings"
 
 	tea "github.com/charmbracelet/bubbletea"
@@ -27,7 +29,7 @@ Other keys are given in settings.toml of the configuration folder; a deed that
 stands there has those keys and no others:
 
   [keys]
-  move = ["space", "pgdown", "f9"]
+  move = ["space", "pgdown", "f9", "mouse middle"]
 
   layout = "fr"     (above the table: us, de, fr, nordic, cz; digits without Shift)`
 }
@@ -65,9 +67,20 @@ func (c *KeysCmd) Run(h *host) error {
 		if where == "" {
 			where = "everywhere"
 		}
-		out = append(out, []string{r.Deed, strings.Join(r.Keys, " "), where, r.Does})
+		out = append(out, []string{r.Deed, keyList(r.Keys), where, r.Does})
 	}
 	return h.table(out, 3)
+}
+
+// keyList is names of keys in a row; one of two words, as a mouse button's is, in quotes.
+func keyList(keys []string) string {
+	out := slices.Clone(keys)
+	for i, k := range out {
+		if strings.Contains(k, " ") {
+			out[i] = strconv.Quote(k)
+		}
+	}
+	return strings.Join(out, " ")
 }
 
 // tried is the small program that names what is pressed.
@@ -80,28 +93,58 @@ func (tried) Init() tea.Cmd { return nil }
 func (tried) View() string  { return "" }
 
 func (t tried) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
-	k, ok := msg.(tea.KeyMsg)
-	if !ok {
+	var k tea.KeyMsg
+	switch msg := msg.(type) {
+	case tea.KeyMsg:
+		k = msg
+	case tea.MouseMsg:
+		var ok bool
+		if k, ok = tui.MouseKey(msg); !ok {
+			return t, nil
+		}
+	default:
 		return t, nil
 	}
 	if k.String() == "ctrl+c" || k.String() == "esc" && t.last == "esc" {
 		return t, tea.Quit
 	}
+	t.last = k.String()
+	var lines []tea.Cmd
+	if _, typed := msg.(tea.KeyMsg); typed && k.Type == tea.KeyRunes && !k.Alt && !k.Paste { // each read by itself or not
+		for _, r := range k.Runes {
+			lines = append(lines, tea.Println(t.tells(tea.KeyMsg{Type: k.Type, Runes: []rune{r}})))
+		}
+	} else {
+		lines = append(lines, tea.Println(t.tells(k)))
+	}
+	return t, tea.Sequence(lines...)
+}
+
+// tells names a key and what it does, and the line for the settings where that is nothing.
+func (t tried) tells(k tea.KeyMsg) string {
 	var does []string
 	name := k.String()
 	for _, at := range []tui.Screen{tui.Field, tui.Trays} {
 		n, d := t.keys.Named(k, at, 0)
 		name = n
-		if d != nil && !strings.Contains(strings.Join(does, ", "), d.Name) {
-			does = append(does, d.Name)
+		if d == nil {
+			continue
+		}
+		is := d.Name
+		if _, err := strconv.Atoi(is); err == nil {
+			is = d.Does // pick sheet 2
+		}
+		if !slices.Contains(does, is) {
+			does = append(does, is)
 		}
 	}
-	t.last = name
-	text := fmt.Sprintf("%s: nothing. For settings.toml, under [keys]: move = [\"space\", %q]", name, name)
-	if len(does) > 0 {
-		text = fmt.Sprintf("%s: %s", name, strings.Join(does, ", "))
+	switch sent := strings.ToLower(k.String()); {
+	case len(does) == 0:
+		return fmt.Sprintf("%s: nothing. For settings.toml, under [keys]: move = [\"space\", %q]", name, name)
+	case k.Type == tea.KeyRunes && sent != name:
+		name = sent + ", which is " + name
 	}
-	return t, tea.Println(text)
+	return name + ": " + strings.Join(does, ", ")
 }
 
 func (c *KeysCmd) try(h *host, set settings) error {
@@ -109,7 +152,7 @@ func (c *KeysCmd) try(h *host, set settings) error {
 	if !ok {
 		return errors.New("keys are tried in a terminal: this is none")
 	}
-	h.say("Press anything. Esc twice, or ctrl+c, ends.")
-	_, err := tea.NewProgram(tried{keys: set.keys}, tea.WithInput(in), tea.WithOutput(out), tea.WithoutSignalHandler()).Run()
+	h.say("Press anything, mouse buttons too. Esc twice, or ctrl+c, ends.")
+	_, err := tea.NewProgram(tried{keys: set.keys}, tea.WithInput(in), tea.WithOutput(out), tea.WithoutSignalHandler(), tea.WithMouseCellMotion()).Run()
 	return err
 }

@@ -120,7 +120,7 @@ func (p program) run() error {
 	}
 	if p.flags.Blind {
 		if keyboard && p.getenv(kept) == "" {
-			return p.keep(set, p.blackener(out, profile), keeper.TTY(in, out))
+			return p.keep(set, p.blackener(out, profile, set.keys.Mouse()), keeper.TTY(in, out))
 		}
 		begun := false
 		err := p.sit(set, level, ember.None, nil, in, &begun)
@@ -150,7 +150,7 @@ func (p program) run() error {
 	default:
 		return errors.New(strings.TrimRight(reason, "."))
 	}
-	guard := ember.NewGuard(out, ember.Options{Profile: profile, Mux: ember.DetectMux(p.getenv), Level: level, Kept: p.getenv(kept) != "", Told: p.levelTold()})
+	guard := ember.NewGuard(out, ember.Options{Profile: profile, Mux: ember.DetectMux(p.getenv), Level: level, Kept: p.getenv(kept) != "", Focus: set.keys.Mouse(), Told: p.levelTold()})
 	if p.getenv(kept) == "" {
 		if window != nil {
 			return p.keep(set, guard, window, kept+"="+keptWide, keptTyped+"="+hex.EncodeToString(typed))
@@ -225,7 +225,7 @@ func (p program) tried() program {
 // blackener is a guard that draws nothing and blackens the window for a program
 // that is only heard; nil where there is none. What a terminal cannot do of it, it
 // leaves out: no picture depends on it.
-func (p program) blackener(out *os.File, profile ember.Profile) *ember.Guard {
+func (p program) blackener(out *os.File, profile ember.Profile, focus bool) *ember.Guard {
 	if out == nil || !term.IsTerminal(out.Fd()) {
 		return nil // what goes into a file stays text
 	}
@@ -235,7 +235,7 @@ func (p program) blackener(out *os.File, profile ember.Profile) *ember.Guard {
 		}
 		profile = ember.ANSI256
 	}
-	return ember.NewGuard(out, ember.Options{Profile: profile, Mux: ember.DetectMux(p.getenv), Level: ember.Dark})
+	return ember.NewGuard(out, ember.Options{Profile: profile, Mux: ember.DetectMux(p.getenv), Level: ember.Dark, Focus: focus})
 }
 
 // over lays flags over settings.

@@ -64,6 +64,8 @@ type Options struct {
 	// Kept says that a [Keeper] has a guard of its own on the same terminal, and
 	// has given first light already.
 	Kept bool
+	// Focus has the terminal report when its window comes to the front.
+	Focus bool
 	// Told is called with each new level; may be nil.
 	Told func(Level)
 }
@@ -410,6 +412,9 @@ func (g *Guard) firstLight() {
 	g.buf = append(g.buf, beginModes...)
 	if g.opts.Mux != Screen { // it keeps the key esc back then, until another is pressed
 		g.buf = append(g.buf, mouseModes...)
+		if g.opts.Focus {
+			g.buf = append(g.buf, focusMode...)
+		}
 	}
 	g.pen = freshPen
 	g.reink()
@@ -421,11 +426,13 @@ func (g *Guard) firstLight() {
 // alternate screen, origin mode off, wrapping on, margins whole, the usual
 // character set. The cursor is hidden on both screens: some terminals keep
 // that state for each. The mouse is reported, so that no drag and no click
-// selects anything in the colours of a selection, nor pastes; nobody acts on
-// what is reported.
+// selects anything in the colours of a selection, nor pastes; what is reported is
+// acted on where a button is bound. Then it is reported too that the window comes to
+// the front: the click that brings it there is no press.
 const (
 	beginModes = "\x1b[?25l\x1b[?5l\x1b[?1049h\x1b[?25l\x1b[?12l\x1b[?6l\x1b[?7h\x1b[r\x1b(B\x0f"
 	mouseModes = "\x1b[?1000h\x1b[?1006h"
+	focusMode  = "\x1b[?1004h"
 )
 
 // Modes of the window itself: whether the scrollbar shows, put away and brought
