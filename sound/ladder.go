@@ -16,8 +16,6 @@ const (
 	// retry is the first and the longest wait between attempts.
 	retryFirst = 200 * time.Millisecond
 	retryMost  = 2 * time.Second
-	// chunk is the most samples mixed at once.
-	chunk = 4096
 )
 
 // lostError is a loss that was noticed later than it happened.

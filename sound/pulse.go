@@ -25,6 +25,8 @@ const (
 	// being heard, until the clock is known and from then on.
 	measureFirst = 10 * time.Millisecond
 	measureEach  = 400 * time.Millisecond
+	// lookEach is how often it is looked whether the output can be heard.
+	lookEach = 1500 * time.Millisecond
 	// skipAhead is the silence sent on top when the stream has run dry.
 	skipAhead = 10 * time.Millisecond
 )
@@ -198,6 +200,7 @@ func (p *pulse) sameOutput(up func(Status)) func(Status) {
 // play runs one stream on the connection.
 func (k *connection) play(ctx context.Context, src source, up func(Status)) error {
 	const bytes = 4
+	most := samples(pulseTarget) // in one packet: each wakes this program twice more
 	k.mu.Lock()
 	k.stream, k.need, k.events, k.runs = proto.Undefined, 0, nil, false
 	k.mu.Unlock()
@@ -224,7 +227,7 @@ func (k *connection) play(ctx context.Context, src source, up func(Status)) erro
 	k.poke()
 
 	s := &pulseStream{k: k, src: src, up: up, hurry: make(chan struct{}, 1), index: rep.StreamIndex, input: rep.SinkInputIndex, sink: rep.SinkName,
-		suspended: rep.SinkSuspended, target: pulseTarget, raw: make([]byte, bytes*chunk), buf: make([]float32, chunk)}
+		suspended: rep.SinkSuspended, target: pulseTarget, raw: make([]byte, bytes*most), buf: make([]float32, most)}
 	ctx, stop := context.WithCancel(ctx)
 	var wg sync.WaitGroup
 	failed := make(chan error, 2)
@@ -337,7 +340,7 @@ func (s *pulseStream) loop(ctx context.Context, failed <-chan error) error {
 
 // send mixes and sends at most n samples.
 func (s *pulseStream) send(n int64) (int64, error) {
-	n = min(n, chunk)
+	n = min(n, int64(len(s.buf)))
 	s.mu.Lock()
 	known, zero := s.clock.n >= firstLook, s.clock.zero()
 	s.mu.Unlock()
@@ -503,7 +506,7 @@ func (s *pulseStream) measure(ctx context.Context) error {
 				BufferMaxLength: uint32(8 * samples(pulseMost)), BufferTargetLength: uint32(4 * samples(target)),
 				BufferMinimumRequest: uint32(4 * samples(pulseRequest)), AdjustLatency: true}, nil)
 		}
-		if known && after.Sub(looked) > time.Second {
+		if known && after.Sub(looked) > lookEach {
 			looked = after
 			s.look()
 			s.tell()
@@ -571,7 +574,7 @@ func none(vs proto.ChannelVolumes) bool {
 // watch notices a server that has stopped asking, and frees whoever waits for
 // it by closing the connection.
 func (s *pulseStream) watch(ctx context.Context) error {
-	t := time.NewTicker(250 * time.Millisecond)
+	t := time.NewTicker(500 * time.Millisecond)
 	defer t.Stop()
 	for {
 		select {

@@ -213,11 +213,10 @@ func New(cfg Config) *Model {
 type tickMsg time.Time
 
 // How long the picture stands until it is looked at again: while hands move by
-// themselves, or a strip or eyes wait in the dark; while a clock runs; else. A clock's
-// own second is met as it changes. Sound does not depend on it.
+// themselves, or a strip or eyes wait in the dark; else. A clock's own second is met
+// as it changes. Sound does not depend on it.
 const (
 	tickBusy = 100 * time.Millisecond
-	tickRuns = 250 * time.Millisecond
 	tickIdle = 500 * time.Millisecond
 	tickLeft = 10 * time.Millisecond // nothing is looked at sooner again
 )
@@ -231,10 +230,7 @@ func (m *Model) until() time.Duration {
 		return tickBusy
 	}
 	v := m.desk.M.View(m.desk.Now())
-	if len(v.Need) == 0 {
-		return tickIdle
-	}
-	d := tickRuns
+	d := tickIdle
 	for _, id := range v.Need {
 		s, _ := v.Sheet(id)
 		next := s.Left % time.Second
