@@ -70,6 +70,7 @@ type Status struct {
 	Reach   Reach  // what is heard while it is OK
 	Device  string // "pulse: <sink>", "oto", "aplay", "beep", "none"
 	OK      bool   // what is played is, as far as can be known, heard
+	Starts  bool   // no device has answered yet, nor refused
 	Reason  string // why not, and what to do
 	Moved   string // it is OK, and not where it was at the start, or not where others are: what to do
 	Volume  float64
@@ -162,7 +163,7 @@ func Open(ctx context.Context, cfg Config) (*Engine, error) {
 		begun:   map[string]time.Duration{},
 		changes: make(chan Status, 16), toSay: make(chan struct{}, 1), soon: make(chan struct{}, 1), moved: make(chan struct{}),
 		cancel: cancel,
-		status: Status{Device: "none", Reason: "the sound is starting", Volume: cfg.Volume},
+		status: Status{Device: "none", Starts: true, Reason: "the sound is starting", Volume: cfg.Volume},
 	}
 	e.mixer.Rock, e.mixer.Alive, e.mixer.Pace = cfg.Rock, cfg.Alive, cfg.Pace
 	e.done.Go(func() { e.keep(ctx, ladder) })

@@ -114,7 +114,7 @@ func (e *Engine) keep(ctx context.Context, ladder []device) {
 		}
 		if !opened.Load() {
 			e.set(func(s *Status) {
-				s.Device, s.OK, s.Latency = "none", false, 0
+				s.Device, s.OK, s.Starts, s.Latency = "none", false, false, 0
 				s.Reason = "nothing to be heard with"
 				if why != nil {
 					s.Reason = why.Error()

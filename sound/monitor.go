@@ -19,7 +19,7 @@ var ErrNoMonitor = errors.New("this output has no monitor")
 
 // monitorFor is how long a sample may take from the mixer to the monitor: what lies
 // ready in the server, and a busy machine. From memory.
-const monitorFor = 2 * time.Second
+const monitorFor = 5 * time.Second
 
 // Arrives plays a tick and reports whether it arrives at the output, as the
 // monitor of the program's own stream tells. It says nothing of what lies behind:

@@ -172,22 +172,27 @@ func (h *host) speak(ctx context.Context, device sound.Config, said []session.Cu
 	return nil
 }
 
-// audible waits until a device is open, or it is clear that there is none yet.
+// audible waits until a device is open, or it is clear that there is none yet. On a
+// busy machine one may be long in answering.
 func audible(ctx context.Context, e *sound.Engine) sound.Status {
-	limit := time.NewTimer(3 * time.Second)
-	defer limit.Stop()
+	const usual, most = 3 * time.Second, 20 * time.Second
+	begun := time.Now()
 	for {
-		st := e.Status()
-		if st.OK {
+		st, left := e.Status(), usual
+		if st.Starts {
+			left = most
+		}
+		if left -= time.Since(begun); st.OK || left <= 0 {
 			return st
 		}
+		limit := time.NewTimer(left)
 		select {
 		case <-e.Changes():
 		case <-limit.C:
-			return e.Status()
 		case <-ctx.Done():
 			return st
 		}
+		limit.Stop()
 	}
 }
 
