@@ -64,6 +64,7 @@ func TestDeedsTakenBackAreTheStateBefore(t *testing.T) {
 		var deeds, log int
 		lit, out := map[string]bool{}, map[string]bool{}
 		at := a.Last()
+		begun := a.T(at)
 		for range rapid.IntRange(1, 8).Draw(t, "deeds") {
 			at = at.Add(time.Duration(rapid.IntRange(1, 60_000).Draw(t, "gap")) * time.Millisecond)
 			autos(a, at)
@@ -94,15 +95,43 @@ func TestDeedsTakenBackAreTheStateBefore(t *testing.T) {
 		}
 		autos(a, at)
 		autos(b, at)
-		if x, y := state(a, at, lit, out), state(b, at, lit, out); x != y {
+		// What fell on paper meanwhile stays in its account: up to the deeds it is the same,
+		// and then it is no less than if there had been none.
+		for i, s := range a.Sheets() {
+			was := b.Sheets()[i]
+			if had, is := inOpen(was.Open, at, b), inOpen(s.Open, at, a); !lit[s.ID] && is < had { // else it was in its camera
+				t.Fatalf("sheet %d: %v under the safelight, and %v without the deeds", s.Num, is, had)
+			}
+			if had, is := was.Light.Share(b.T(at)), s.Light.Share(a.T(at)); lit[s.ID] && s.Light.Full() == was.Light.Full() && is < had {
+				t.Fatalf("sheet %d: %v of its light, and %v without the deeds", s.Num, is, had)
+			}
+		}
+		if x, y := state(a, at, begun, lit, out), state(b, at, begun, lit, out); x != y {
 			t.Fatalf("after %d deeds taken back:\n%s\nbefore them:\n%s", deeds, x, y)
 		}
 	})
 }
 
+// inOpen is how long the spans are by an instant.
+func inOpen(spans []session.Span, at session.Instant, m *session.Machine) (all time.Duration) {
+	for _, sp := range spans {
+		all += sp.Len(m.T(at))
+	}
+	return all
+}
+
+// upTo is a span as it stood at t; ok is false where it had not begun.
+func upTo(sp session.Span, t time.Duration) (session.Span, bool) {
+	if sp.Running || sp.To >= t {
+		sp.To, sp.Running = t, true
+	}
+	return sp, sp.From < t
+}
+
 // state is all that a machine shows at an instant, as text, without the
-// identities of instants and visits.
-func state(m *session.Machine, at session.Instant, lit, out map[string]bool) string {
+// identities of instants and visits. Of sheets that had light by a deed, or lay out,
+// it is the account as it stood at begun.
+func state(m *session.Machine, at session.Instant, begun time.Duration, lit, out map[string]bool) string {
 	v := m.View(at)
 	text := ""
 	put := func(x any) {
@@ -134,9 +163,30 @@ func state(m *session.Machine, at session.Instant, lit, out map[string]bool) str
 		}
 		c.Light.BegunAt, c.Light.EndedAt = session.Instant{}, session.Instant{}
 		if lit[s.ID] {
+			var spells []session.Spell
+			for _, sp := range c.Light.Spells {
+				if x, ok := upTo(sp.Span, begun); ok {
+					spells = append(spells, session.Spell{Span: x, Full: sp.Full, EV: sp.EV})
+				}
+			}
+			put(spells)
 			c.Light, sv.Share, sv.Left, sv.Ends, sv.Elapsed, sv.AtLeast, sv.AtMost, sv.Over, sv.Doing = session.Light{}, 0, 0, 0, 0, 0, 0, 0, ""
 		}
 		if out[s.ID] {
+			var open []session.Span
+			for _, sp := range c.Open {
+				if x, ok := upTo(sp, begun); ok {
+					open = append(open, x)
+				}
+			}
+			var glow []session.Glow
+			for _, g := range c.Screen {
+				if x, ok := upTo(g.Span, begun); ok {
+					glow = append(glow, session.Glow{Span: x, Lux: g.Lux})
+				}
+			}
+			put(open)
+			put(glow)
 			c.Out, c.Open, c.Screen = false, nil, nil
 			sv.SafeUsed, sv.SafeAllowed, sv.SafeShare, sv.SafeScreen = 0, 0, 0, false
 		}
