@@ -4,9 +4,12 @@ import (
 	"fmt"
 	"strings"
 
+	"github.com/charmbracelet/x/term"
+
 	"wetside/sound"
 	"wetside/tui"
 	"wetside/tui/ember"
+	"wetside/tui/keeper"
 )
 
 // CheckCmd is the list before paper is opened.
@@ -42,6 +45,22 @@ func arrives(h *host, e *sound.Engine) string {
 		return "samples arrive at this output, and whether it is heard only you can tell: "
 	}
 	return "no samples arrive at this output: "
+}
+
+// named asks a terminal for its name, where nothing else tells it.
+func named(h *host) string {
+	in, out, tty := h.terminal()
+	if !tty || !term.IsTerminal(in.Fd()) || !ember.Nameless(h.getenv) {
+		return ""
+	}
+	window := keeper.TTY(in, out)
+	if window.Keys() != nil {
+		return ""
+	}
+	defer window.Reset()
+	guard := ember.NewGuard(out, ember.Options{Profile: ember.ANSI256})
+	_, told := keeper.Ask(in, func() error { return guard.Ask(ember.AskName) }, nameFor)
+	return told.Version
 }
 
 // Run prints the list.
@@ -87,7 +106,7 @@ func (c *CheckCmd) Run(h *host) error {
 	if err != nil {
 		items = append(items, checkItem{"profiles left out: " + oneLine(err), false})
 	}
-	for _, f := range tui.RoomList(append(verified(h.lamps(), set.Panel, fastest(profs)), h.window()...)) {
+	for _, f := range tui.RoomList(append(verified(h.lamps(), set.Panel, fastest(profs)), h.window(named(h))...)) {
 		items = append(items, checkItem{f.Words(), f.Verified})
 	}
 	if c.JSON {

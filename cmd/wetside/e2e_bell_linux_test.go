@@ -19,6 +19,7 @@ type wire struct {
 	mu   sync.Mutex
 	all  []byte
 	keys *os.File
+	tty  string // its other end
 	done chan struct{}
 }
 
@@ -58,7 +59,7 @@ func onWire(t *testing.T, h home, args ...string) (*exec.Cmd, *wire) {
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	w := &wire{keys: master, done: make(chan struct{})}
+	w := &wire{keys: master, tty: tty.Name(), done: make(chan struct{})}
 	go func() {
 		defer close(w.done)
 		var b [4096]byte

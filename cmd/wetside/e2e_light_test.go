@@ -205,9 +205,7 @@ func newScene(t *testing.T, name string, o termtest.Options, h home, bin string,
 // no other may show anything but red.
 func (s *scene) begin(limit float64) termtest.Shot {
 	s.t.Helper()
-	if err := os.WriteFile(s.gate, nil, 0o600); err != nil {
-		s.t.Fatal(err)
-	}
+	s.open()
 	torn := 0
 	var firstDark *termtest.Shot
 	first := s.WaitShot("the first frame", func(x termtest.Shot) bool {
@@ -229,6 +227,14 @@ func (s *scene) begin(limit float64) termtest.Shot {
 	})
 	s.meddle()
 	return first
+}
+
+// open lets the program start.
+func (s *scene) open() {
+	s.t.Helper()
+	if err := os.WriteFile(s.gate, nil, 0o600); err != nil {
+		s.t.Fatal(err)
+	}
 }
 
 // meddle drags and clicks over what is shown: nothing of it may light up.

@@ -3,7 +3,12 @@ package main
 import (
 	"bytes"
 	"io"
+	"os"
+	"syscall"
 	"testing"
+
+	"github.com/charmbracelet/x/term"
+	"golang.org/x/sys/unix"
 )
 
 // A terminal that says it has sixteen colours is asked for one of 256, the window
@@ -16,12 +21,13 @@ func TestATerminalOfSixteenColoursIsAsked(t *testing.T) {
 		name  string
 		sent  []string // by the terminal, each piece by itself
 		draws bool
+		late  string // what it sends when it was refused
 	}{
-		{"answers", []string{colour + is}, true},
-		{"answers in pieces between keys", []string{"qn", colour[:3], colour[3:20], colour[20:] + is[:4], is[4:] + "\x1b[B"}, true},
-		{"has no such colour", []string{is}, false},
-		{"answers nothing", nil, false},
-		{"is typed on only", []string{"qy", "\x1b"}, false},
+		{"answers", []string{colour + is}, true, ""},
+		{"answers in pieces between keys", []string{"qn", colour[:3], colour[3:20], colour[20:] + is[:4], is[4:] + "\x1b[B"}, true, ""},
+		{"has no such colour", []string{is}, false, ""},
+		{"answers too late", nil, false, colour + is},
+		{"is typed on only", []string{"qy", "\x1b"}, false, "j"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -49,7 +55,21 @@ func TestATerminalOfSixteenColoursIsAsked(t *testing.T) {
 				until(t, "it asks whether paper is covered", func() bool { return bytes.Contains(w.sent(), []byte("overed?")) })
 				io.WriteString(w.keys, "y")
 			}
-			err := cmd.Wait()
+			if c.late != "" {
+				until(t, "it says what to type", func() bool { return bytes.Contains(w.sent(), []byte("set TERM to say so")) })
+			}
+			shell, err := os.OpenFile(w.tty, os.O_RDWR|syscall.O_NOCTTY, 0)
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer shell.Close()
+			io.WriteString(w.keys, c.late)
+			err = cmd.Wait()
+			term.MakeRaw(shell.Fd()) // else a line counts when it has an end
+			if n, err := unix.IoctlGetInt(int(shell.Fd()), unix.TIOCINQ); n > 0 || err != nil {
+				t.Errorf("%d bytes are left for the shell (%v)", n, err)
+			}
+			shell.Close()
 			<-w.done
 			if code := cmd.ProcessState.ExitCode(); c.draws != (code == 0) {
 				t.Errorf("status %d (%v):\n%q", code, err, w.sent())

@@ -1,11 +1,14 @@
 package main
 
 import (
+	"bytes"
+	"io"
 	"regexp"
 	"strconv"
 	"strings"
 	"syscall"
 	"testing"
+	"time"
 
 	"wetside/session"
 	"wetside/session/sessiontest"
@@ -113,4 +116,36 @@ func TestACrashInTheDarkStaysDark(t *testing.T) {
 	until(t, "g shows it", lit)
 	p.keys("y")
 	p.wait("status")
+}
+
+// Without a shell nobody takes the terminal from a keeper that is stopped: the program
+// paints no more until the keeper goes on.
+func TestAStoppedKeeperWithoutAShell(t *testing.T) {
+	t.Parallel()
+	h := newHome(t)
+	cmd, w := onWire(t, h, "rehearse", "--sound", "none")
+	said := func(words string) func() bool { return func() bool { return bytes.Contains(w.sent(), []byte(words)) } }
+	until(t, "it draws", said("blank"))
+	if err := cmd.Process.Signal(syscall.SIGSTOP); err != nil {
+		t.Fatal(err)
+	}
+	until(t, "it says so", said("was stopped"))
+	before := len(w.sent())
+	io.WriteString(w.keys, "?") // another picture
+	time.Sleep(700 * time.Millisecond)
+	if more := w.sent()[before:]; bytes.Contains(more, []byte("keys of")) {
+		t.Errorf("it paints: %q", more)
+	}
+	if err := cmd.Process.Signal(syscall.SIGCONT); err != nil {
+		t.Fatal(err)
+	}
+	until(t, "the picture is back", func() bool { return bytes.Contains(w.sent()[before:], []byte("keys of")) })
+	io.WriteString(w.keys, "?")
+	until(t, "help is gone", func() bool { return bytes.Contains(w.sent()[before:], []byte("blank")) })
+	io.WriteString(w.keys, "q")
+	until(t, "it asks", said("overed?"))
+	io.WriteString(w.keys, "y")
+	if err := cmd.Wait(); err != nil {
+		t.Error(err)
+	}
 }

@@ -259,8 +259,8 @@ func verified(l lamps.Lamps, p panelSettings, iso float64) []tui.Finding {
 
 // window is what to press in the terminal so that it lights nothing of its own; none
 // where it does not name itself.
-func (h *host) window() []tui.Finding {
-	name, press := ember.Window(h.getenv)
+func (h *host) window(version string) []tui.Finding {
+	name, press := ember.Window(h.getenv, version)
 	if name == "" {
 		return nil
 	}

@@ -113,6 +113,7 @@ func (p program) mind(prog *tea.Program, guard *ember.Guard, in *os.File) (stop 
 		look := time.NewTicker(orphanEach)
 		defer look.Stop()
 		var leave func() // while the terminal is the shell's
+		stopped := 0     // looks in a row that found the keeper so, and the terminal ours
 		for {
 			was := leave != nil
 			continued := false
@@ -132,8 +133,16 @@ func (p program) mind(prog *tea.Program, guard *ember.Guard, in *os.File) (stop 
 				continued = true
 			case <-look.C:
 			}
-			here := keeper.Foreground(in)
+			// Where there is a shell it takes the terminal at once; without one nobody does,
+			// and nobody keeps it dark either.
+			ours := keeper.Foreground(in)
+			if stopped++; !ours || !keeperStopped() {
+				stopped = 0
+			}
+			here := ours && stopped < 2
 			switch {
+			case !here && !was && ours:
+				leave = p.standBy(prog, guard, fmt.Sprintf("What keeps this window dark was stopped. The clocks go on by sound: kill -CONT %d brings it back.", os.Getppid()))
 			case !here && !was:
 				leave = p.standBy(prog, guard, "The program was stopped. The clocks go on by sound: fg brings it back, or start wetside again here.")
 			case here && (was || continued):

@@ -1,8 +1,10 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/hex"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -46,14 +48,21 @@ type Flags struct {
 const kept = "WETSIDE_KEPT"
 
 // What a keeper that has asked the terminal says to the child: that it has 256
-// colours, and what was typed meanwhile, in hexadecimal.
+// colours, what was typed meanwhile, in hexadecimal, and what the terminal calls itself.
 const (
 	keptWide  = "256"
 	keptTyped = "WETSIDE_TYPED"
+	keptName  = "WETSIDE_TERMINAL"
 )
 
-// askFor is how long a terminal has to tell what it can.
-const askFor = 2 * time.Second
+// askFor is how long a terminal has to tell what it can, nameFor how long for its name,
+// which nothing waits for, and lateFor how much longer it is listened to before a shell
+// has the keyboard again.
+const (
+	askFor  = 2 * time.Second
+	nameFor = 500 * time.Millisecond
+	lateFor = 5 * time.Second
+)
 
 // codeCovered is the exit status of a child that has itself asked whether
 // paper is covered.
@@ -118,9 +127,12 @@ func (p program) run() error {
 	if !keyboard {
 		in = nil // keys may come through a pipe all the same
 	}
+	p.typed, _ = hex.DecodeString(p.getenv(keptTyped)) // the keeper wrote it
 	if p.flags.Blind {
 		if keyboard && p.getenv(kept) == "" {
-			return p.keep(set, p.blackener(out, profile, set.keys.Mouse()), keeper.TTY(in, out))
+			defer p.hidePointer()()
+			guard, window := p.blackener(out, profile, set.keys.Mouse()), keeper.TTY(in, out)
+			return p.keep(set, guard, window, p.meet(guard, window, in, 0))
 		}
 		begun := false
 		err := p.sit(set, level, ember.None, nil, in, &begun)
@@ -133,29 +145,38 @@ func (p program) run() error {
 		}
 		return err
 	}
-	var typed []byte
-	var window keeper.Terminal
-	switch {
-	case profile.CanDraw():
-	case p.getenv(kept) == keptWide:
-		profile = ember.ANSI256
-		p.typed, _ = hex.DecodeString(p.getenv(keptTyped)) // the keeper wrote it
-	case p.getenv(kept) == "" && keyboard && ember.Askable(p.getenv, tty):
-		window = keeper.TTY(in, out)
-		var wide bool
-		if typed, wide = p.ask(window, level, in, out); !wide {
+	var ask ember.Question
+	if !profile.CanDraw() {
+		if p.getenv(kept) != keptWide && (p.getenv(kept) != "" || !keyboard || !ember.Askable(p.getenv, tty)) {
 			return errors.New(strings.TrimRight(reason, "."))
 		}
-		profile = ember.ANSI256
-	default:
-		return errors.New(strings.TrimRight(reason, "."))
+		profile, ask = ember.ANSI256, ember.AskPalette
 	}
-	guard := ember.NewGuard(out, ember.Options{Profile: profile, Mux: ember.DetectMux(p.getenv), Level: level, Kept: p.getenv(kept) != "", Focus: set.keys.Mouse(), Told: p.levelTold()})
+	name, _ := ember.Window(p.getenv, p.getenv(keptName))
+	defer p.hidePointer()() // and so does the child, which may outlive its keeper
+	guard := ember.NewGuard(out, ember.Options{Profile: profile, Mux: ember.DetectMux(p.getenv), Level: level, Kept: p.getenv(kept) != "",
+		Focus: set.keys.Mouse(), Told: p.levelTold(), Terminal: name, Again: p.killedHere()})
 	if p.getenv(kept) == "" {
-		if window != nil {
-			return p.keep(set, guard, window, kept+"="+keptWide, keptTyped+"="+hex.EncodeToString(typed))
+		window := keeper.TTY(in, out)
+		met := meeting{}
+		if keyboard {
+			if ember.Nameless(p.getenv) {
+				ask |= ember.AskName
+			}
+			met = p.meet(guard, window, in, ask)
 		}
-		return p.keep(set, guard, keeper.TTY(in, out))
+		if ask&ember.AskPalette != 0 && !met.told.Wide() {
+			_ = guard.Restore()
+			_ = os.Remove(p.markFile())
+			p.warn("%s", strings.TrimRight(reason, "."))
+			_, _ = out.WriteString("\r") // it is raw still
+			if !met.told.All {           // what it still says is not for the shell
+				keeper.Drain(in, lateFor)
+			}
+			_ = window.Reset()
+			return codeError(codeNoScreen)
+		}
+		return p.keep(set, guard, window, met)
 	}
 	w, hgt := keeper.TTY(in, out).Size()
 	if err := guard.Begin(w, hgt); err != nil {
@@ -168,28 +189,97 @@ func (p program) run() error {
 	return err
 }
 
-// ask makes the window black and asks a terminal that may have more colours than it
-// says. One that has not, or gives no answer, is as it was.
-func (p program) ask(window keeper.Terminal, level ember.Level, in, out *os.File) (typed []byte, wide bool) {
-	if window.Keys() != nil {
-		return nil, false
-	}
-	guard := ember.NewGuard(out, ember.Options{Profile: ember.ANSI256, Level: level})
-	if err := guard.Begin(window.Size()); err == nil {
-		typed, wide = keeper.Ask(in, guard.AskPalette, askFor)
-	}
-	if !wide {
-		_ = window.Reset()
-		_ = guard.Restore()
-	}
-	return typed, wide
+// A meeting is what a terminal told before the program began, and what was typed
+// meanwhile.
+type meeting struct {
+	typed []byte
+	told  keeper.Told
+	wide  bool // it was asked what it can draw
+	known bool // the colours that it has of its own
 }
+
+func (m meeting) env() []string {
+	is := "1"
+	if m.wide {
+		is = keptWide
+	}
+	return []string{kept + "=" + is, keptTyped + "=" + hex.EncodeToString(m.typed), keptName + "=" + m.told.Version}
+}
+
+// meet makes the window black and asks the terminal what its name leaves open, if
+// anything does.
+func (p program) meet(guard *ember.Guard, window keeper.Terminal, in *os.File, ask ember.Question) meeting {
+	if ember.Forgetful(p.getenv) {
+		ask |= ember.AskOwn
+	}
+	if guard == nil || ask == 0 || window.Keys() != nil {
+		if guard != nil {
+			p.mark(nil)
+		}
+		return meeting{}
+	}
+	within := askFor
+	if ask == ember.AskName {
+		within = nameFor
+	}
+	met := meeting{wide: ask&ember.AskPalette != 0}
+	met.typed, met.told = keeper.Ask(in, func() error { w, h := window.Size(); return guard.Interview(ask, w, h) }, within)
+	if ask&ember.AskOwn != 0 {
+		var own []string
+		own, met.known = ember.OwnColours(p.getenv, p.mark(met.told.Colours))
+		guard.PutBack(own)
+	} else {
+		p.mark(nil)
+	}
+	return met
+}
+
+// mark keeps, for as long as the window is ours, that it is, and the colours that it
+// told of its own: after a kill it can tell them no more. It gives those that are its own.
+func (p program) mark(told map[string]string) map[string]string {
+	before := map[string]string{}
+	if b, err := os.ReadFile(p.markFile()); err == nil && ember.Reddened(told) {
+		_ = json.Unmarshal(b, &before) // torn: they are not known
+		return before
+	}
+	if ember.Reddened(told) {
+		return nil // ours, and what was before is not known
+	}
+	if b, err := json.Marshal(told); err == nil {
+		_ = os.MkdirAll(p.state, 0o700)
+		_ = os.WriteFile(p.markFile(), b, 0o600) // without it a kill leaves them as they are
+	}
+	return told
+}
+
+// markFile is where that is kept, by window.
+func (p program) markFile() string {
+	name := p.getenv("WINDOWID")
+	if name == "" {
+		name, _ = os.Readlink("/proc/self/fd/0")
+	}
+	return filepath.Join(p.state, "window-"+filepath.Base(name)+".json")
+}
+
+// killedHere reports whether a program was killed in this window.
+func (p program) killedHere() bool {
+	_, err := os.Stat(p.markFile())
+	return err == nil
+}
+
+// The marks of bracketed paste.
+const pasteBegins, pasteEnds = "\x1b[200~", "\x1b[201~"
 
 // typedKeys are the keys of what was typed before the program read them.
 func typedKeys(typed []byte) (keys []tea.KeyMsg) {
 	named := map[rune]tea.KeyType{' ': tea.KeySpace, '\r': tea.KeyEnter, '\t': tea.KeyTab, 0x7f: tea.KeyBackspace, 0x03: tea.KeyCtrlC, 0x1b: tea.KeyEscape}
 	arrows := map[byte]tea.KeyType{'A': tea.KeyUp, 'B': tea.KeyDown, 'C': tea.KeyRight, 'D': tea.KeyLeft}
 	for len(typed) > 0 {
+		if pasted, ok := bytes.CutPrefix(typed, []byte(pasteBegins)); ok {
+			pasted, typed, _ = bytes.Cut(pasted, []byte(pasteEnds))
+			keys = append(keys, tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune(string(pasted)), Paste: true})
+			continue
+		}
 		if len(typed) >= 3 && typed[0] == 0x1b && (typed[1] == '[' || typed[1] == 'O') {
 			end := 2
 			for end < len(typed)-1 && (typed[end] < '@' || typed[end] > '~') {
@@ -235,7 +325,8 @@ func (p program) blackener(out *os.File, profile ember.Profile, focus bool) *emb
 		}
 		profile = ember.ANSI256
 	}
-	return ember.NewGuard(out, ember.Options{Profile: profile, Mux: ember.DetectMux(p.getenv), Level: ember.Dark, Focus: focus})
+	name, _ := ember.Window(p.getenv, "")
+	return ember.NewGuard(out, ember.Options{Profile: profile, Mux: ember.DetectMux(p.getenv), Level: ember.Dark, Focus: focus, Terminal: name, Again: p.killedHere()})
 }
 
 // over lays flags over settings.
@@ -267,9 +358,9 @@ var rocks = map[string]sound.Rock{"off": sound.Off, "slow": sound.Slow, "on": so
 // it: a panic's trace goes through the guard, and the terminal gets its own
 // colours back only when paper is covered. Blind, nothing is drawn but black:
 // neither what is typed, nor a trace before paper is covered.
-func (p program) keep(set settings, guard *ember.Guard, window keeper.Terminal, env ...string) error {
+func (p program) keep(set settings, guard *ember.Guard, window keeper.Terminal, met meeting) error {
 	cmd := exec.Command(p.host.self, p.args...)
-	cmd.Env = append(append(os.Environ(), kept+"=1"), env...)
+	cmd.Env = append(os.Environ(), met.env()...)
 	held, err := leash(cmd)
 	if err != nil {
 		return err
@@ -288,6 +379,12 @@ func (p program) keep(set settings, guard *ember.Guard, window keeper.Terminal, 
 		},
 		Ended:   func(string) { go p.sayEnded(set) },
 		Covered: p.lampsBack, Stderr: p.err}.Run(keeper.Command(cmd))
+	if guard != nil {
+		_ = os.Remove(p.markFile()) // all is back
+		if ember.Forgetful(p.getenv) && !met.known {
+			p.warn("this terminal does not tell what its own colours are, so it stays black: a new window has them")
+		}
+	}
 	if code != 0 {
 		return codeError(code)
 	}

@@ -332,7 +332,7 @@ func (s *sitting) config() tui.Config {
 
 // verified is what the program could check of the room by itself.
 func (s *sitting) verified() []tui.Finding {
-	found := append(s.lamps.verified(), s.window()...)
+	found := append(s.lamps.verified(), s.window(s.getenv(keptName))...)
 	if w := ember.DetectMux(s.getenv).Warning(s.getenv("TMUX") != ""); w != "" {
 		found = append(found, tui.Finding{Text: w})
 	}

@@ -247,7 +247,7 @@ func TestPaintKeepsTheBudget(t *testing.T) {
 		want, unwant []Role
 	}{
 		{4, []Role{Large, Strong, Normal}, nil},
-		{20, []Role{Large, Strong, Faint}, []Role{Normal}},
+		{16, []Role{Large, Strong, Faint}, []Role{Normal}},
 	} {
 		frame := Paint(clock+"\n"+strings.Repeat(words+"\n", c.lines)+strings.Repeat("\n", 30), 80, 24, Ember)
 		for _, r := range c.want {

@@ -68,6 +68,14 @@ type Options struct {
 	Focus bool
 	// Told is called with each new level; may be nil.
 	Told func(Level)
+	// Terminal is its name, if it is known ([Window]): some have ways of their own.
+	Terminal string
+	// Again says that a guard was killed in this window: its modes are not its own, and
+	// those that were are still put away.
+	Again bool
+	// Own puts colours of its own back into a terminal that cannot do so by itself: what
+	// follows OSC, each. See [OwnColours].
+	Own []string
 }
 
 // flushAt bounds the buffer: a longer write goes out in pieces, each of whole
@@ -392,19 +400,72 @@ func (g *Guard) Begin(width, height int) error {
 	return g.flush()
 }
 
-// AskPalette asks the terminal for a colour that only a palette of 256 has (OSC 4),
-// and then what it is (DA1), which every terminal answers: so one without such a
-// palette need not be waited for.
-func (g *Guard) AskPalette() error {
+// A Question is something to ask a terminal.
+type Question int
+
+// The questions.
+const (
+	// AskPalette asks for a colour that only a palette of 256 has (OSC 4).
+	AskPalette Question = 1 << iota
+	// AskOwn asks for the colours that it has of its own.
+	AskOwn
+	// AskName asks for its name and version (XTVERSION).
+	AskName
+)
+
+// Interview gives first light as Begin does, and asks the terminal what is wanted: for
+// its own colours before they go, and last of all what it is (DA1), which every terminal
+// answers, so that one that does not know the rest need not be waited for.
+func (g *Guard) Interview(q Question, width, height int) error {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	g.buf = append(g.buf[:0], "\x1b]4;196;?\x1b\\\x1b[c"...)
+	g.buf = g.buf[:0]
+	if q&AskOwn != 0 {
+		for _, c := range []string{"10;?", "11;?", "12;?"} {
+			g.buf = append(g.buf, "\x1b]"+c+"\x1b\\"...)
+		}
+		for i := range 256 {
+			g.buf = append(g.buf, "\x1b]4;"+strconv.Itoa(i)+";?\x1b\\"...)
+		}
+	}
+	g.size(width, height)
+	g.firstLight()
+	if q&AskPalette != 0 {
+		g.buf = append(g.buf, "\x1b]4;196;?\x1b\\"...)
+	}
+	g.ask(q)
 	return g.flush()
+}
+
+// Ask asks, and changes nothing.
+func (g *Guard) Ask(q Question) error {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.buf = g.buf[:0]
+	g.ask(q)
+	return g.flush()
+}
+
+func (g *Guard) ask(q Question) {
+	if q&AskName != 0 {
+		g.buf = append(g.buf, "\x1b[>0q"...)
+	}
+	g.buf = append(g.buf, "\x1b[c"...)
+}
+
+// PutBack has Restore put these colours back: see [Options].
+func (g *Guard) PutBack(own []string) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.opts.Own = own
 }
 
 func (g *Guard) firstLight() {
 	if !g.begun && !g.opts.Kept {
-		g.owner(saveModes)
+		if !g.opts.Again {
+			g.owner(saveModes)
+		}
+		defer g.owner(fullScreen) // when all is black that it may gain
 	}
 	g.begun = true
 	g.owner(ownerModes) // before the colours: see osc
@@ -441,7 +502,9 @@ const (
 const (
 	saveModes    = "\x1b[?30s"
 	ownerModes   = "\x1b[?30l\x1b[>2p"
-	restoreModes = "\x1b[?30r\x1b[>1p"
+	restoreModes = "\x1b[?30r\x1b[>1p" + "\x1b[10;0t"
+	// Full screen, where a program may ask for it: elsewhere it means nothing.
+	fullScreen = "\x1b[10;1t"
 )
 
 func (g *Guard) size(width, height int) {
@@ -474,9 +537,16 @@ func (g *Guard) defaults() {
 	// The text's background first. Then text, cursor, pointer and its edge, and
 	// what is selected: brighter, and no area of light.
 	commands := []string{"11;#000000", "10;" + red(Normal), "12;#000000", "13;" + red(Faint), "14;#000000", "17;#000000", "19;" + red(Strong)}
-	for i := 0; i < 256; i += 16 { // a multiplexer passes on no more at once
+	if g.opts.Terminal == rxvt {
+		commands = append(commands, "708;#000000") // its border
+	}
+	at := 16 // a multiplexer passes on no more at once
+	if g.opts.Terminal == st {
+		at = 1 // it takes no more
+	}
+	for i := 0; i < 256; i += at {
 		c := "4"
-		for j := i; j < i+16; j++ {
+		for j := i; j < i+at; j++ {
 			c += ";" + strconv.Itoa(j) + ";" + hexRed(g.opts.Level.paletteRed(uint8(j)))
 		}
 		commands = append(commands, c)
@@ -630,6 +700,7 @@ func (g *Guard) Restore() error {
 	} else {
 		g.owner(restoreModes)
 		g.osc(ownColours...)
+		g.osc(g.opts.Own...)
 	}
 	g.buf = append(g.buf, "\x1b[?1049l\x1b[0m\x1b[?25h"...)
 	g.shown = -1

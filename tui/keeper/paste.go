@@ -15,7 +15,8 @@ import (
 // would bring.
 type Keyboard struct {
 	*os.File
-	pastes pastes
+	pastes  pastes
+	answers answers // that come when nobody waits for them any more
 }
 
 // NewKeyboard makes one of a terminal.
@@ -23,16 +24,16 @@ func NewKeyboard(f *os.File) *Keyboard { return &Keyboard{File: f} }
 
 // Read reads keys. It may return none at all and no error.
 func (k *Keyboard) Read(p []byte) (int, error) {
-	if len(p) <= pasteRoom {
+	if len(p) <= pasteRoom+answerMost {
 		return k.File.Read(p) // nobody reads so little
 	}
-	raw := make([]byte, len(p)-pasteRoom)
+	raw := make([]byte, len(p)-pasteRoom-len(k.answers.held))
 	n, err := k.File.Read(raw)
 	if n == 0 && notOurs(k.File, err) {
 		time.Sleep(behindPause) // they are the shell's, until it gives the terminal back
 		return 0, nil
 	}
-	return copy(p, k.pastes.pass(raw[:n], n == len(raw), time.Now())), err
+	return copy(p, k.pastes.pass(k.answers.late(raw[:n]), n == len(raw), time.Now())), err
 }
 
 // behindPause is how long nobody reads, when keys are somebody else's.
@@ -44,6 +45,8 @@ const (
 	// pasteRoom is how much longer what passes may be than what came: the marks
 	// around it, and what was kept back of one before it.
 	pasteRoom = 3 * len(pasteBegins)
+	// answerMost is how much of what may be an answer is kept back.
+	answerMost = 80
 	// pasteKept is how much of a paste is kept, in bytes.
 	pasteKept = 2048
 	// pastePause is how long a paste may pause. A terminal that breaks off in the

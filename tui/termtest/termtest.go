@@ -1,5 +1,5 @@
-// Package termtest draws in a real terminal and reads the pixels, for tests: xterm
-// with its scrollbar and its pointer, which is moved over the window all the
+// Package termtest draws in a real terminal and reads the pixels, for tests: xterm, or
+// another, with its scrollbar and its pointer, which is moved over the window all the
 // time, on an X server without a screen (Xvfb), with or without tmux in between. It shares no code with the package it judges,
 // not even the formula for luminance.
 //
@@ -17,6 +17,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -45,6 +46,14 @@ type Options struct {
 	TmuxConf string
 	// Screen puts GNU screen in between.
 	Screen bool
+	// Kind is the terminal: see kinds; xterm in its plainest form if empty.
+	Kind string
+	// Conf is added to xfce4-terminal's settings.
+	Conf string
+	// Display is the size of the whole screen, in pixels; 2400x1700 if empty.
+	Display string
+	// Managed has a window manager, so that a window may be full screen.
+	Managed bool
 	// Term is the value of TERM; by default what xterm or tmux would set with
 	// true colour (xterm) or 256 colours (tmux). Another value says nothing of true
 	// colour.
@@ -65,6 +74,7 @@ type Term struct {
 	server  string // of tmux: its socket
 	env     []string
 	dir     string
+	kind    kind
 	xterm   *exec.Cmd
 
 	x   *xgb.Conn
@@ -108,7 +118,7 @@ func (s Shot) Alike(o Shot) bool {
 // ends with the test.
 func Start(t testing.TB, o Options) *Term {
 	t.Helper()
-	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool")
+	sessiontest.Need(t, "Xvfb=xvfb", "import=imagemagick", "xdotool")
 	if o.Tmux {
 		sessiontest.Need(t, "tmux")
 	}
@@ -124,10 +134,11 @@ func Start(t testing.TB, o Options) *Term {
 	if o.Patience == 0 {
 		o.Patience = 20 * time.Second
 	}
-	term := &Term{t: t, opts: o, dir: t.TempDir()}
+	term := &Term{t: t, opts: o, dir: t.TempDir(), kind: kinds[either(o.Kind, "xterm")]}
+	sessiontest.Need(t, term.kind.need...)
 	t.Cleanup(term.alone)
 	term.startX()
-	term.startXterm()
+	term.startTerminal()
 	return term
 }
 
@@ -139,7 +150,7 @@ func (m *Term) startX() {
 		m.t.Fatal(err)
 	}
 	defer r.Close()
-	cmd := exec.Command("Xvfb", "-displayfd", "3", "-screen", "0", "2400x1700x24", "-br", "-nolisten", "tcp", "-noreset", "-fbdir", m.dir)
+	cmd := exec.Command("Xvfb", "-displayfd", "3", "-screen", "0", either(m.opts.Display, "2400x1700")+"x24", "-br", "-nolisten", "tcp", "-noreset", "-fbdir", m.dir)
 	cmd.ExtraFiles = []*os.File{w}
 	m.run(cmd)
 	w.Close()
@@ -148,7 +159,7 @@ func (m *Term) startX() {
 		m.t.Fatalf("Xvfb gave no display: %v", err)
 	}
 	m.display = ":" + strings.TrimSpace(line)
-	m.env = append(os.Environ(), "DISPLAY="+m.display, "LC_ALL=C.UTF-8")
+	m.env = append(bare(os.Environ()), "DISPLAY="+m.display, "LC_ALL=C.UTF-8", "LIBGL_ALWAYS_SOFTWARE=1")
 	xgb.Logger.SetOutput(io.Discard) // that the server ended with the test is no news
 	m.await("the X server", func() bool {
 		m.x, err = xgb.NewConnDisplay(m.display)
@@ -157,24 +168,82 @@ func (m *Term) startX() {
 	m.t.Cleanup(m.x.Close)
 }
 
-func (m *Term) startXterm() {
+// A kind is how a terminal is opened, in its own colours but for black on white, with
+// all the bars and borders that it has.
+type kind struct {
+	need  []string // its program, and its package where that has another name
+	class string   // of its window
+	open  func(m *Term, script string) []string
+	// white is what its own script writes where no option makes it white.
+	white string
+}
+
+// bare is an environment without what other terminals have left in it.
+func bare(env []string) []string {
+	return slices.DeleteFunc(slices.Clone(env), func(v string) bool {
+		name, _, _ := strings.Cut(v, "=")
+		return slices.Contains([]string{"TERM", "COLORTERM", "COLORFGBG", "WINDOWID", "VTE_VERSION", "XTERM_VERSION", "KITTY_WINDOW_ID", "ALACRITTY_WINDOW_ID", "TERM_PROGRAM"}, name)
+	})
+}
+
+func (m *Term) geometry() string { return fmt.Sprintf("%dx%d+0+0", m.opts.Cols, m.opts.Rows) }
+
+// kinds are the terminals there are. The figures that some draw by OpenGL are drawn in
+// software.
+var kinds = map[string]kind{
+	"xterm": {[]string{"xterm"}, "xterm", func(m *Term, script string) []string {
+		fg, bg := "white", "black"
+		if m.opts.White {
+			fg, bg = bg, fg
+		}
+		ops, not := "false", "10" // the size is the test's: no full screen
+		if m.opts.Kind != "" {
+			ops, not = "true", ""
+		}
+		return []string{"xterm", "-geometry", m.geometry(),
+			"-bg", bg, "-fg", fg, "-b", "0", "-sb", "-u8", "-hold",
+			"-xrm", "XTerm*borderWidth: 0", "-xrm", "XTerm*internalBorder: 0",
+			"-xrm", "XTerm*allowWindowOps: " + ops, "-xrm", "XTerm*disallowedWindowOps: " + not, "-xrm", "XTerm*directColor: true",
+			"-fa", "DejaVu Sans Mono", "-fs", "9",
+			"-e", "sh", script}
+	}, ""},
+	"urxvt": {[]string{"urxvt=rxvt-unicode"}, "urxvt", func(m *Term, script string) []string {
+		return []string{"urxvt", "-geometry", m.geometry(), "-bg", "white", "-fg", "black", "-e", "sh", script}
+	}, ""},
+	"st": {[]string{"st=stterm"}, "st", func(m *Term, script string) []string {
+		return []string{"st", "-g", m.geometry(), "-e", "sh", script}
+	}, "\\033]10;#000000\\033\\\\\\033]11;#ffffff\\033\\\\\\033[2J"},
+	"kitty": {[]string{"kitty"}, "kitty", func(m *Term, script string) []string {
+		return []string{"kitty", "--config", "NONE", "-o", "background=#ffffff", "-o", "foreground=#000000", "-o", "update_check_interval=0", "-o", "remember_window_size=no",
+			"-o", fmt.Sprintf("initial_window_width=%dc", m.opts.Cols), "-o", fmt.Sprintf("initial_window_height=%dc", m.opts.Rows), "sh", script}
+	}, ""},
+	"alacritty": {[]string{"alacritty"}, "Alacritty", func(m *Term, script string) []string {
+		conf := filepath.Join(m.dir, "alacritty.yml")
+		m.write(conf, fmt.Sprintf("colors: {primary: {background: '#ffffff', foreground: '#000000'}}\nwindow: {position: {x: 0, y: 0}, dimensions: {columns: %d, lines: %d}}\n", m.opts.Cols, m.opts.Rows))
+		return []string{"alacritty", "--config-file", conf, "-e", "sh", script}
+	}, ""},
+	// One of those that draw with VTE, with their menu and scrollbar.
+	"xfce4-terminal": {[]string{"xfce4-terminal", "dbus-run-session=dbus"}, "xfce4-terminal", func(m *Term, script string) []string {
+		conf := filepath.Join(m.dir, "xfce4", "terminal")
+		if err := os.MkdirAll(conf, 0o700); err != nil {
+			m.t.Fatal(err)
+		}
+		m.write(filepath.Join(conf, "terminalrc"), "[Configuration]\nColorForeground=#000000\nColorBackground=#ffffff\n"+m.opts.Conf)
+		return []string{"dbus-run-session", "--", "env", "XDG_CONFIG_HOME=" + m.dir, "NO_AT_BRIDGE=1", "xfce4-terminal", "--disable-server",
+			"--geometry=" + m.geometry(), "-e", "sh " + script}
+	}, ""},
+}
+
+func (m *Term) startTerminal() {
 	m.t.Helper()
 	script := m.script()
-	fg, bg := "white", "black"
-	if m.opts.White {
-		fg, bg = bg, fg
+	if m.opts.Managed {
+		m.manage()
 	}
-	args := []string{
-		"-geometry", fmt.Sprintf("%dx%d+0+0", m.opts.Cols, m.opts.Rows),
-		"-bg", bg, "-fg", fg, "-b", "0", "-sb", "-u8", "-hold",
-		"-xrm", "XTerm*borderWidth: 0", "-xrm", "XTerm*internalBorder: 0",
-		"-xrm", "XTerm*allowWindowOps: true", "-xrm", "XTerm*directColor: true",
-		"-fa", "DejaVu Sans Mono", "-fs", "9",
-		"-e", "sh", script,
-	}
+	args := m.kind.open(m, script)
 	var ended <-chan struct{}
 	tries := 0
-	m.await("xterm's window", func() bool {
+	m.await("the terminal's window", func() bool {
 		select {
 		case <-ended:
 			ended = nil // a server on a busy machine may turn its first client away
@@ -182,15 +251,19 @@ func (m *Term) startXterm() {
 		}
 		if ended == nil && tries < 5 {
 			tries++
-			m.xterm = exec.Command("xterm", args...)
+			m.xterm = exec.Command(args[0], args[1:]...)
 			m.xterm.Env = append(m.env, m.opts.Env...)
 			ended = m.run(m.xterm)
 		}
-		out, err := m.output("xdotool", "search", "--onlyvisible", "--class", "xterm")
-		m.window = strings.TrimSpace(strings.SplitN(out, "\n", 2)[0])
-		id, bad := strconv.ParseUint(m.window, 10, 32)
-		m.win = xproto.Window(id)
-		return err == nil && bad == nil
+		out, err := m.output("xdotool", "search", "--onlyvisible", "--class", m.kind.class)
+		for line := range strings.Lines(out) { // GTK has one of a pixel too
+			id, bad := strconv.ParseUint(strings.TrimSpace(line), 10, 32)
+			if size, no := xproto.GetGeometry(m.x, xproto.Drawable(id)).Reply(); bad == nil && no == nil && size.Width > 50 {
+				m.window, m.win = strings.TrimSpace(line), xproto.Window(id)
+				break
+			}
+		}
+		return err == nil && m.window != ""
 	})
 	m.await("the command", func() bool {
 		_, err := os.Stat(filepath.Join(m.dir, "started"))
@@ -243,12 +316,21 @@ func (m *Term) script() string {
 		m.write(inner, started+"\nsh "+quote(runner)+"\n"+ended+wait)
 		fmt.Fprintf(&b, "unset TMUX COLORTERM\nTERM=%s tmux -S %s -f %s new-session sh %s\n", quote(term), quote(m.server), quote(conf), quote(inner))
 		m.t.Cleanup(func() { _, _ = m.output("tmux", "-S", m.server, "kill-server") })
+	case m.opts.Kind != "": // it says what it is by itself
+		fmt.Fprintf(&b, "unset TMUX STY\nprintf %s\n%s\nsh %s\n%s%s", quote(m.kind.white), started, quote(runner), ended, wait)
 	default:
 		fmt.Fprintf(&b, "unset TMUX STY\nTERM=%s COLORTERM=%s; export TERM COLORTERM\n%s\nsh %s\n%s%s", quote(term), colorterm, started, quote(runner), ended, wait)
 	}
 	outer := filepath.Join(m.dir, "outer.sh")
 	m.write(outer, mark+"="+quote(m.dir)+"; export "+mark+"\n"+b.String())
 	return outer
+}
+
+func either(a, b string) string {
+	if a != "" {
+		return a
+	}
+	return b
 }
 
 func quote(s string) string { return "'" + strings.ReplaceAll(s, "'", `'\''`) + "'" }
@@ -298,7 +380,6 @@ func (m *Term) inside() map[int]string {
 // run starts a process that ends with the test, and says when it ended before.
 func (m *Term) run(cmd *exec.Cmd) (ended <-chan struct{}) {
 	m.t.Helper()
-	cmd.Stdout, cmd.Stderr = io.Discard, io.Discard
 	if err := cmd.Start(); err != nil {
 		m.t.Fatalf("%s: %v", cmd.Path, err)
 	}
