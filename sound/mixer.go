@@ -530,8 +530,8 @@ func (m *Mixer) start(it *item, start int64, zero time.Duration) {
 	if supersedes(it.cue) {
 		m.silence(it.cue, start)
 	}
-	if it.cue.Kind == session.CueSay {
-		m.hush(start)
+	if supersedes(it.cue) || it.cue.Kind == session.CueSay {
+		m.hush(start) // what was answered before a move may be true no more
 	}
 	if r := rank(it.cue); r >= 2 && rank(m.speaking.cue) < r {
 		m.cut(start, again)

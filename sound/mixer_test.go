@@ -517,3 +517,24 @@ func TestTheGreetingIsHeardBeforeItsQuestion(t *testing.T) {
 		t.Errorf("spoken: %q", order)
 	}
 }
+
+// A press while an answer is given: the answer ends, and what became of the press is
+// said behind its motif.
+func TestAMoveEndsTheAnswerBeforeIt(t *testing.T) {
+	m := NewMixer(1)
+	m.put(speaking(cueItem(session.CueSay, "answer", 0), 5*time.Second))
+	m.put(speaking(item{cue: session.Cue{Key: "begin", Kind: session.CueBegin, Sheet: "s", Stage: session.Stop}, motif: motifIndex(session.Cue{Kind: session.CueBegin, Stage: session.Stop}), said: true, due: time.Second}, time.Second))
+	var said time.Duration
+	for at := int64(0); at < 5*Rate; at += 960 {
+		m.Fill(make([]float32, 960), at, 0)
+		if m.speaking.on && m.speaking.cue.Key == "answer" && duration(at) > 1050*time.Millisecond {
+			t.Fatalf("the answer goes on at %v", duration(at))
+		}
+		if m.speaking.on && m.speaking.cue.Key == "begin" && said == 0 {
+			said = duration(m.speaking.at)
+		}
+	}
+	if said == 0 || said > 1600*time.Millisecond {
+		t.Errorf("the words of the move begin at %v", said)
+	}
+}

@@ -78,6 +78,15 @@ type Bar struct {
 	Label           string
 	AtLeast, AtMost time.Duration
 	Actual          time.Duration
+	Led             bool // the program led its end, and nobody confirmed it
+}
+
+// took is how long a stage lasted, and how that is known.
+func (b Bar) took() string {
+	if b.Led {
+		return words.Finished(b.Actual) + " led"
+	}
+	return words.Finished(b.Actual)
 }
 
 // book is the notebook screen: a list, one sheet, or two side by side.
@@ -624,8 +633,12 @@ func lanes(bars []Bar, x0, width int) (rows []textRow) {
 			if s.Actual > s.AtMost+lateFor || s.Actual < s.AtLeast-lateFor {
 				role = ember.Strong
 			}
-			add(&did, role, strings.Repeat("━", max(1, cells(s.Actual))))
-			add(&took, role, words.Finished(s.Actual))
+			mark := "━"
+			if s.Led {
+				mark = "╌" // as what was planned
+			}
+			add(&did, role, strings.Repeat(mark, max(1, cells(s.Actual))))
+			add(&took, role, s.took())
 			text := words.Finished(s.AtMost)
 			if s.AtLeast < s.AtMost {
 				text = words.Finished(s.AtLeast) + "-" + text
@@ -711,10 +724,10 @@ func (b *book) beside(m *Model, h int) string {
 	for i := range n {
 		var la, lb, label string
 		if i < len(a.Bars) {
-			la, label = words.Finished(a.Bars[i].Actual), a.Bars[i].Label
+			la, label = a.Bars[i].took(), a.Bars[i].Label
 		}
 		if i < len(c.Bars) {
-			lb = words.Finished(c.Bars[i].Actual)
+			lb = c.Bars[i].took()
 			if label == "" {
 				label = c.Bars[i].Label
 			}

@@ -115,7 +115,7 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 		if label == "" {
 			label = st.Stage
 		}
-		s.Bars = append(s.Bars, tui.Bar{Label: label, AtLeast: st.AtLeast.D(), AtMost: st.AtMost.D(), Actual: st.Actual.D()})
+		s.Bars = append(s.Bars, tui.Bar{Label: label, AtLeast: st.AtLeast.D(), AtMost: st.AtMost.D(), Actual: st.Actual.D(), Led: st.Led})
 	}
 	if r.Emerged > 0 {
 		line("image seen after %s", words.Finished(r.Emerged.D()))

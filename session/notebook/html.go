@@ -228,6 +228,9 @@ func timeline(r *Record) *drawing {
 	for i := range r.Stages {
 		s := &r.Stages[i]
 		row(label(s), s.AtLeast, s.AtMost, s.Actual, s.Over, nil, s.Actual)
+		if s.Led {
+			d.Rows[len(d.Rows)-1].Says += " led"
+		}
 	}
 	if len(d.Rows) == 0 {
 		return nil
