@@ -91,10 +91,11 @@ type Config struct {
 	Voice  Speaker // may be nil
 	Logf   func(format string, args ...any)
 
-	Pace   float64  // how much faster than real time a rehearsal runs; 0: 1
-	Server string   // of Pulse; empty: as the environment says
-	Env    []string // for the player it starts; nil: the program's own
-	Beeper string   // the machine's own speaker, on Linux; empty: where the kernel has it
+	Pace   float64         // how much faster than real time a rehearsal runs; 0: 1
+	Server string          // of Pulse; empty: as the environment says
+	Env    []string        // for the player it starts; nil: the program's own
+	Into   func([]float32) // takes each block of samples in a loudspeaker's place; nil: a loudspeaker does
+	Beeper string          // the machine's own speaker, on Linux; empty: where the kernel has it
 }
 
 // fill is what a device calls for samples: buf is written, zero is when sample

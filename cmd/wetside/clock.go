@@ -22,6 +22,15 @@ type clock struct {
 // systemClock is the machine's own, at the pace of life.
 func systemClock() *clock { return newClock(time.Now, bootClock, 1, session.Instant{}) }
 
+// clock is the host's, at a pace.
+func (h *host) clock(pace float64, from session.Instant) *clock {
+	boot := h.boot
+	if boot == nil {
+		boot = bootClock
+	}
+	return newClock(time.Now, boot, pace, from)
+}
+
 // newClock makes a clock. A rehearsal that is gone on with starts from the
 // instant it had come to, which at its pace lies ahead of the wall.
 func newClock(wall func() time.Time, boot func() (time.Duration, string), pace float64, from session.Instant) *clock {

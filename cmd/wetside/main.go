@@ -43,7 +43,11 @@ type host struct {
 	ctx      context.Context
 	now      func() time.Time
 	terminal func() (in, out *os.File, ok bool)
-	lights   func() lamps.Lamps // nil: those of this machine
+	lights   func() lamps.Lamps                         // nil: those of this machine
+	find     func(name string) (path string, err error) // a program to speak with; nil: exec.LookPath
+	boot     func() (reading time.Duration, id string)  // nil: this machine's clock that goes on in its sleep
+	sleep    func(time.Duration)                        // for the disk's clock; nil: time.Sleep
+	into     func([]float32)                            // takes all samples in a loudspeaker's place; nil: a loudspeaker does
 }
 
 // CLI is the whole command line.

@@ -539,10 +539,14 @@ func (p program) openSound(ctx context.Context, set settings) (*sound.Engine, er
 		rock = sound.Off // a rhythm at twenty times life is a noise
 	}
 	alive := p.pace == 1 && (set.Alive == nil || *set.Alive)
-	return sound.Open(ctx, sound.Config{Talk: talks[set.Talk], Rock: rock, Alive: alive, Volume: set.Volume, Prefer: set.Sound, Voice: v, Pace: p.pace})
+	return sound.Open(ctx, sound.Config{Talk: talks[set.Talk], Rock: rock, Alive: alive, Volume: set.Volume, Prefer: set.Sound, Voice: v, Pace: p.pace, Into: p.into})
 }
 
 func (h *host) newVoice() (*voice.Voice, error) {
+	find := h.find
+	if find == nil {
+		find = exec.LookPath
+	}
 	return voice.New(voice.Config{User: filesIn(filepath.Join(h.config, "voices")),
-		Say: voice.SystemVoice(voice.Host{Find: exec.LookPath, Temp: os.TempDir()})})
+		Say: voice.SystemVoice(voice.Host{Find: find, Temp: os.TempDir()})})
 }

@@ -243,7 +243,7 @@ func (h *host) notebookFile() string { return filepath.Join(h.data, "notebook.db
 // notebookConfig is the notebook of this host.
 func (h *host) notebookConfig() notebook.Config {
 	return notebook.Config{Path: h.notebookFile(), LogDir: filepath.Join(h.data, "logs"),
-		Spare: []string{h.state, h.runtime}, NewID: newID, Now: h.now}
+		Spare: []string{h.state, h.runtime}, NewID: newID, Now: h.now, Sleep: h.sleep}
 }
 
 // book opens the notebook, and makes it where there is none.

@@ -145,7 +145,7 @@ func serve(ctx context.Context, book *notebook.Book) {
 
 // takeUp goes on with the session that is open, or begins one.
 func (s *sitting) takeUp() error {
-	up, err := desk.Open(s.Book, s.state, s.rehearsal, systemClock().Now())
+	up, err := desk.Open(s.Book, s.state, s.rehearsal, s.host.clock(1, session.Instant{}).Now())
 	if err != nil {
 		return err
 	}
@@ -155,7 +155,7 @@ func (s *sitting) takeUp() error {
 	if up.Resumed {
 		from = up.M.Last()
 	}
-	s.clock = newClock(time.Now, bootClock, s.pace, from)
+	s.clock = s.host.clock(s.pace, from)
 	if up.Resumed {
 		return nil
 	}

@@ -87,12 +87,13 @@ import (
 
 // Config is what a Book is handed. Path and NewID are needed.
 type Config struct {
-	Path   string           // the database file; its folder must exist or be creatable
-	LogDir string           // folder of the day's CSV logs; empty: none are written
-	Spare  []string         // folders that take events when Path's refuses, in this order
-	Served bool             // Flush is called beside the rest, and what takes long is left to it
-	NewID  func() string    // a new UUID
-	Now    func() time.Time // the wall clock; nil: instants of events are used
+	Path   string              // the database file; its folder must exist or be creatable
+	LogDir string              // folder of the day's CSV logs; empty: none are written
+	Spare  []string            // folders that take events when Path's refuses, in this order
+	Served bool                // Flush is called beside the rest, and what takes long is left to it
+	NewID  func() string       // a new UUID
+	Now    func() time.Time    // the wall clock; nil: instants of events are used
+	Sleep  func(time.Duration) // for what the disk's clock has to step by; nil: time.Sleep
 	Logf   func(format string, args ...any)
 }
 
@@ -216,6 +217,9 @@ func Open(cfg Config) (*Book, []Notice, error) {
 func newBook(cfg Config) (*Book, error) {
 	if cfg.Path == "" || cfg.NewID == nil {
 		return nil, errors.New("notebook: Config needs Path and NewID")
+	}
+	if cfg.Sleep == nil {
+		cfg.Sleep = time.Sleep
 	}
 	if cfg.Logf == nil {
 		cfg.Logf = func(string, ...any) {}

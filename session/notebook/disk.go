@@ -209,7 +209,7 @@ func (b *Book) vouch() {
 	if _, err := os.Lstat(b.cfg.Path + ".seen"); err != nil && b.looks {
 		return // who only reads makes no file
 	}
-	time.Sleep(clockTick)
+	b.cfg.Sleep(clockTick)
 	if fi, err := os.Stat(b.cfg.Path); err != nil || !sameState(fi, b.seen) {
 		return
 	}
