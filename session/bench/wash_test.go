@@ -292,7 +292,7 @@ func TestAccountsWhateverIsUndone(t *testing.T) {
 			}
 		}
 	})
-	if washed == 0 || dirty == 0 {
+	if (washed == 0 || dirty == 0) && !testing.Short() { // of the few cases of a short run none may
 		t.Errorf("%d times washed, %d newcomers: the property was not tried", washed, dirty)
 	}
 }
