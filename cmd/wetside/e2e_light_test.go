@@ -839,7 +839,7 @@ func TestAKillIsHeard(t *testing.T) {
 		t.Fatal(err)
 	}
 	p.wait("Cover the paper")
-	until(t, "the loudspeaker has had its time", func() bool { return rec.Len() > 4*time.Second })
+	until(t, "the loudspeaker has had its time", func() bool { return rec.Len() > 10*time.Second })
 	heard := soundtest.Listen(rec.Stop())
 	if !slices.ContainsFunc(heard, func(x soundtest.Heard) bool { return x.Kind == session.CueError }) {
 		t.Errorf("heard %+v, and no error", heard)
