@@ -92,7 +92,8 @@ func (o *otoDevice) run(ctx context.Context, src source, up func(Status)) error 
 	if err != nil {
 		return fmt.Errorf("the system's sound output cannot be opened: %w", err)
 	}
-	r := &otoReader{f: src.fill, buf: make([]float32, 4096), last: time.Now()}
+	const most = 4096 // samples mixed at once
+	r := &otoReader{f: src.fill, buf: make([]float32, most), last: time.Now()}
 	p := c.NewPlayer(r)
 	p.SetBufferSize(4 * samples(otoBuffer))
 	p.Play()
