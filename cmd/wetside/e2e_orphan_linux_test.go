@@ -75,3 +75,32 @@ func TestAKilledKeeperHandsOver(t *testing.T) {
 	shell.do("kill-server")
 	until(t, "nothing outlives its window", func() bool { return len(left(t, mark)) == 0 })
 }
+
+// What is started at once where a keeper was killed has the keys: the program that is left
+// puts the terminal's mode back first, and never after the next has taken it.
+func TestAKilledKeeperIsFollowedAtOnce(t *testing.T) {
+	t.Parallel()
+	h := newHome(t)
+	h.interrupted(t, "", session.Event{Kind: session.Moved})
+	once := binary(t) + " --sound none"
+	pane := newPaneOf(t, h, 100, 30, []string{"sh", "-c", once + "; " + once + "; stty -a; cat"})
+	pane.wait("Go on?")
+	pane.keys("y")
+	pane.wait("develop, then")
+	shell, err := strconv.Atoi(strings.TrimSpace(pane.do("list-panes", "-F", "#{pane_pid}")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := syscall.Kill(childOf(t, childOf(t, shell)), syscall.SIGKILL); err != nil {
+		t.Fatal(err)
+	}
+	pane.wait("Go on?")
+	pane.keys("y")
+	pane.wait("develop, then")
+	pane.keys("q")
+	pane.wait("overed?")
+	pane.keys("y")
+	if shown := pane.wait("speed "); !strings.Contains(shown, " icanon") {
+		t.Errorf("the terminal's mode is not the shell's:\n%s", shown)
+	}
+}

@@ -25,5 +25,7 @@ func (p program) mind(*tea.Program, *ember.Guard, *os.File) (stop func()) { retu
 
 func (p program) takeOver() {}
 
+func (p program) awaitTerminal(*os.File) {}
+
 // notifyContinued: nobody is stopped here.
 func notifyContinued(chan<- os.Signal) {}

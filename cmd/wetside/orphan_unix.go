@@ -96,6 +96,8 @@ func (p program) mind(prog *tea.Program, guard *ember.Guard, in *os.File) (stop 
 	}
 	// Who asks for the terminal from behind is stopped, unless he does not mind.
 	signal.Ignore(syscall.SIGTTOU, syscall.SIGTTIN)
+	held := p.terminalLock(in)
+	held.TryLock()
 	end := os.NewFile(leashFD, "the keeper's pipe")
 	raw, _ := term.GetState(in.Fd())
 	ctx, cancel := context.WithCancel(p.ctx)
@@ -109,6 +111,7 @@ func (p program) mind(prog *tea.Program, guard *ember.Guard, in *os.File) (stop 
 	signal.Notify(again, syscall.SIGCONT)
 	go func() {
 		defer close(done)
+		defer held.Unlock()
 		defer signal.Stop(again)
 		look := time.NewTicker(orphanEach)
 		defer look.Stop()
@@ -127,7 +130,7 @@ func (p program) mind(prog *tea.Program, guard *ember.Guard, in *os.File) (stop 
 				if was {
 					leave()
 				}
-				p.orphaned(ctx, prog, guard, in, raw)
+				p.orphaned(ctx, prog, guard, in, raw, held)
 				return
 			case <-again:
 				continued = true
@@ -140,6 +143,9 @@ func (p program) mind(prog *tea.Program, guard *ember.Guard, in *os.File) (stop 
 				stopped = 0
 			}
 			here := ours && stopped < 2
+			if !here && !was {
+				held.Unlock()
+			}
 			switch {
 			case !here && !was && ours:
 				leave = p.standBy(prog, guard, fmt.Sprintf("What keeps this window dark was stopped. The clocks go on by sound: kill -CONT %d brings it back.", os.Getppid()))
@@ -150,6 +156,7 @@ func (p program) mind(prog *tea.Program, guard *ember.Guard, in *os.File) (stop 
 					leave()
 					leave = nil
 				}
+				held.TryLock()
 				if guard != nil {
 					guard.Mute(false)
 					_ = guard.Blacken()
@@ -190,8 +197,27 @@ func (p program) toLeave() bool {
 	return err == nil
 }
 
-// orphaned goes on without a keeper.
-func (p program) orphaned(ctx context.Context, prog *tea.Program, guard *ember.Guard, in *os.File, raw *term.State) {
+// terminalLock is held for as long as the terminal's mode is a program's own: what is
+// started right after a killed keeper waits until the child has put the mode back.
+func (p program) terminalLock(in *os.File) *flock.Flock {
+	var st unix.Stat_t
+	_ = unix.Fstat(int(in.Fd()), &st)
+	return flock.New(filepath.Join(p.state, fmt.Sprintf("terminal-%x.lock", st.Rdev)))
+}
+
+// awaitTerminal waits for that, not for ever: a stopped program may hold it.
+func (p program) awaitTerminal(in *os.File) {
+	ctx, cancel := context.WithTimeout(p.ctx, 10*orphanEach)
+	defer cancel()
+	lock := p.terminalLock(in)
+	if free, _ := lock.TryLockContext(ctx, orphanEach/30); free {
+		lock.Unlock()
+	}
+}
+
+// orphaned goes on without a keeper. It holds the terminal, unless another start was
+// so soon that its mode is that one's by now.
+func (p program) orphaned(ctx context.Context, prog *tea.Program, guard *ember.Guard, in *os.File, raw *term.State, held *flock.Flock) {
 	// The terminal is the shell's, and its mode too.
 	mode, unread := term.GetState(in.Fd())
 	prog.ReleaseTerminal()
@@ -211,13 +237,14 @@ func (p program) orphaned(ctx context.Context, prog *tea.Program, guard *ember.G
 		case <-look.C:
 		}
 		if leave == nil {
-			if mode, err := term.GetState(in.Fd()); err == nil && reflect.DeepEqual(mode, raw) {
+			if mode, err := term.GetState(in.Fd()); err == nil && held.Locked() && reflect.DeepEqual(mode, raw) {
 				// A shell without an editor of its own takes the terminal as it finds it.
 				sane := exec.CommandContext(ctx, "stty", "sane")
 				sane.Stdin = in
 				sane.Run()
 			}
 			leave = p.standBy(prog, guard, "What kept this window dark was killed. The clocks go on by sound: start wetside again here.")
+			held.Unlock()
 		}
 		if _, gone := term.GetState(in.Fd()); gone != nil || p.toLeave() {
 			leave()

@@ -127,6 +127,9 @@ func (p program) run() error {
 	if !keyboard {
 		in = nil // keys may come through a pipe all the same
 	}
+	if keyboard && p.getenv(kept) == "" {
+		p.awaitTerminal(in)
+	}
 	p.typed, _ = hex.DecodeString(p.getenv(keptTyped)) // the keeper wrote it
 	if p.flags.Blind {
 		if keyboard && p.getenv(kept) == "" {
