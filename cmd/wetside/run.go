@@ -426,13 +426,13 @@ func (p program) sayEnded(set settings) {
 	if err != nil {
 		return // what the screen says has to do
 	}
-	playEnded(engine)
+	playEnded(engine, 20*time.Second) // the question waits, so a slow sound server may answer
 	engine.Close()
 }
 
-func playEnded(engine *sound.Engine) {
+func playEnded(engine *sound.Engine, within time.Duration) {
 	engine.Play(session.Cue{Key: "ended", Kind: session.CueError, Lines: &[]say.Line{say.Ended.Of()}})
-	ctx, cancel := context.WithTimeout(context.Background(), 4*time.Second)
+	ctx, cancel := context.WithTimeout(context.Background(), within)
 	defer cancel()
 	engine.Drain(ctx)
 }
@@ -498,7 +498,7 @@ func (p program) shown(model *tui.Model, guard *ember.Guard, engine *sound.Engin
 			fmt.Fprintf(p.err, "It was ended from outside (%s). Start it again and the clocks go on.\n", why) // to the keeper, who shows it
 		}
 		if engine != nil && p.getenv(kept) == "" { // else the keeper says it
-			playEnded(engine)
+			playEnded(engine, 4*time.Second)
 		}
 		return codeError(codeSignal)
 	default:

@@ -208,6 +208,11 @@ func (rec *Recording) Stop() []float32 {
 	_ = rec.cmd.Process.Kill()
 	<-rec.done
 	_ = rec.cmd.Wait()
+	return rec.Samples()
+}
+
+// Samples are what was recorded so far.
+func (rec *Recording) Samples() []float32 {
 	rec.mu.Lock()
 	defer rec.mu.Unlock()
 	return PCM(rec.pcm)
