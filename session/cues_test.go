@@ -62,7 +62,7 @@ func TestAWashAfterAClearByTheClockIsAnnouncedShort(t *testing.T) {
 		return f
 	}
 	foretold := begin()
-	for _, e := range m.AutoMoves(at.Add(time.Minute)) {
+	for e, ok := m.AutoMove(at.Add(time.Minute), nil); ok; e, ok = m.AutoMove(at.Add(time.Minute), nil) {
 		if err := m.Apply(e); err != nil {
 			t.Fatal(err)
 		}

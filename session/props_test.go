@@ -304,15 +304,9 @@ func TestForeseenBeginsComeTrue(t *testing.T) {
 			return out
 		}
 		want := pick(m.Cues(storyDay, end))
-		for {
-			evs := m.AutoMoves(end)
-			if len(evs) == 0 {
-				break
-			}
-			for _, e := range evs {
-				if err := m.Apply(e); err != nil {
-					t.Fatal(err)
-				}
+		for e, ok := m.AutoMove(end, nil); ok; e, ok = m.AutoMove(end, nil) {
+			if err := m.Apply(e); err != nil {
+				t.Fatal(err)
 			}
 		}
 		if got := pick(m.Cues(storyDay, end)); !slices.Equal(got, want) {

@@ -192,18 +192,13 @@ func (st *teller) run(block []string) string {
 	case "auto":
 		now := storyDay.Add(clock(f[1]))
 		var b strings.Builder
-		for {
-			evs := st.m.AutoMoves(now)
-			if len(evs) == 0 {
-				return strings.TrimRight(b.String(), "\n")
-			}
-			for _, e := range evs {
-				fmt.Fprintf(&b, "%s %s %s\n", mmss(st.m.T(e.At)), e.Kind, e.Sheet)
-				if err := st.m.Apply(e); err != nil {
-					return b.String() + err.Error()
-				}
+		for e, ok := st.m.AutoMove(now, nil); ok; e, ok = st.m.AutoMove(now, nil) {
+			fmt.Fprintf(&b, "%s %s %s\n", mmss(st.m.T(e.At)), e.Kind, e.Sheet)
+			if err := st.m.Apply(e); err != nil {
+				return b.String() + err.Error()
 			}
 		}
+		return strings.TrimRight(b.String(), "\n")
 	case "view":
 		return showView(st.m.View(storyDay.Add(clock(f[1]))))
 	case "cues":

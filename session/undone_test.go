@@ -13,14 +13,7 @@ import (
 
 // autos makes the moves that clocks make, as a host does before each event.
 func autos(m *session.Machine, at session.Instant) {
-	for range 100 {
-		evs := m.AutoMoves(at)
-		if len(evs) == 0 {
-			return
-		}
-		for _, e := range evs {
-			m.Apply(e)
-		}
+	for e, ok := m.AutoMove(at, nil); ok && m.Apply(e) == nil; e, ok = m.AutoMove(at, nil) {
 	}
 }
 

@@ -238,24 +238,26 @@ func (a Agitation) rocking(e time.Duration) bool {
 	return e%a.Every < a.For
 }
 
-// AutoMoves returns the moves that clocks make by themselves up to now: of
-// sheets in a step that the clock ends, or whose next move is led. The host stores and applies them in
-// order and asks again, for a move can bring the next one due.
-func (m *Machine) AutoMoves(now Instant) []Event {
+// AutoMove returns the first move that a clock makes by itself up to now: of a sheet
+// in a step that the clock ends, or whose next move is led. Moves that may not be made
+// are passed over; a nil may allows all. ok is false when there is none. The host
+// stores and applies it and asks again: a move can bring the next one due, and can put
+// another off, where a sheet comes into the water of a wash.
+func (m *Machine) AutoMove(now Instant, may func(Event) bool) (first Event, ok bool) {
 	t := m.T(now)
-	var out []Event
 	for _, s := range m.sheets {
 		v := s.open()
 		led := m.leads(s, v)
 		if v == nil || v.Step == Holding || !s.Spec.Process.Steps[v.Step].ByClock && !led {
 			continue
 		}
-		if end := v.In + v.AtMost; end <= t {
-			out = append(out, Event{Kind: Moved, At: m.At(end), Sheet: s.ID, From: v.Serial, Led: led})
+		end := v.In + v.AtMost
+		e := Event{Kind: Moved, At: m.At(end), Sheet: s.ID, From: v.Serial, Led: led}
+		if end <= t && (!ok || end < m.T(first.At)) && (may == nil || may(e)) {
+			first, ok = e, true
 		}
 	}
-	slices.SortStableFunc(out, func(a, b Event) int { return cmp.Compare(m.T(a.At), m.T(b.At)) })
-	return out
+	return first, ok
 }
 
 // A Tap turns key presses into moves: a double tap and a held key are one. The

@@ -189,7 +189,7 @@ func TestALedMoveIsCountedIn(t *testing.T) {
 	var cues []session.Cue
 	seen := map[string]bool{}
 	for now := time.Duration(0); now < 100*sec; now += 100 * time.Millisecond {
-		for _, e := range m.AutoMoves(zero.Add(now)) {
+		if e, ok := m.AutoMove(zero.Add(now), nil); ok {
 			if err := m.Apply(e); err != nil {
 				t.Fatal(err)
 			}

@@ -322,23 +322,21 @@ func (d *Desk) screen() {
 }
 
 func (d *Desk) autoMoves(by session.Instant) {
-	for range 100 { // a chain of steps that end at once is finite all the same
-		evs := slices.DeleteFunc(d.M.AutoMoves(by), func(e session.Event) bool {
-			return d.doubt[e.Sheet] || !d.Since.IsZero() && e.At.Sub(d.Since) < 0
-		})
-		if len(evs) == 0 {
-			return
+	may := func(e session.Event) bool {
+		return !d.doubt[e.Sheet] && (d.Since.IsZero() || e.At.Sub(d.Since) >= 0)
+	}
+	for e, ok := d.M.AutoMove(by, may); ok; e, ok = d.M.AutoMove(by, may) {
+		if e.Led && !d.mayLead(e) {
+			continue // leading has ended, and what is due by a clock comes
 		}
-		for _, e := range evs {
-			if e.Led && !d.mayLead(e) {
-				break // and what is due by a clock comes in the next turn
-			}
-			evs, err := d.Record.Append(e)
-			d.trouble(err)
-			d.take(evs)
-			if e.Led {
-				d.led()
-			}
+		was := d.M.Applied()
+		evs, err := d.Record.Append(e)
+		d.trouble(err)
+		if d.take(evs); d.M.Applied() == was {
+			return // it was not taken in, and is not stored again and again
+		}
+		if e.Led {
+			d.led()
 		}
 	}
 }
