@@ -83,7 +83,7 @@ func (b *beep) run(ctx context.Context, src source, up func(Status)) error {
 		}
 	}()
 	defer func() { stop(); <-done }()
-	return feed(ctx, 0, src.fill, func([]float32) error {
+	return feed(ctx, 0, feedBlock, src.fill, func([]float32) error {
 		select {
 		case err := <-failed:
 			return err

@@ -187,10 +187,12 @@ func better(ctx context.Context, ds []device, found func()) {
 	}
 }
 
+// feedBlock is a twentieth of a second.
+const feedBlock = Rate / 20
+
 // feed calls f at the pace of a clock, for devices without one, with sound that
-// is heard after latency. Its zero never moves.
-func feed(ctx context.Context, latency time.Duration, f fill, take func(buf []float32) error) error {
-	const block = Rate / 20
+// is heard after latency, in blocks of so many samples. Its zero never moves.
+func feed(ctx context.Context, latency time.Duration, block int64, f fill, take func(buf []float32) error) error {
 	buf := make([]float32, block)
 	start := time.Now()
 	zero := start.Add(latency)
@@ -224,7 +226,7 @@ func (taker) name() string { return "listener" }
 
 func (t taker) run(ctx context.Context, src source, up func(Status)) error {
 	up(Status{Device: t.name(), OK: true})
-	return feed(ctx, 0, src.fill, func(buf []float32) error { t(buf); return nil })
+	return feed(ctx, 0, feedBlock, src.fill, func(buf []float32) error { t(buf); return nil })
 }
 
 // silent is heard by nobody; cues begin on time all the same.
@@ -234,5 +236,5 @@ func (silent) name() string { return "none" }
 
 func (silent) run(ctx context.Context, src source, up func(Status)) error {
 	up(Status{Device: "none", OK: true, Reason: "sound is switched off"})
-	return feed(ctx, 0, src.fill, func([]float32) error { return nil })
+	return feed(ctx, 0, 10*feedBlock, src.fill, func([]float32) error { return nil }) // an answer to a key need not be prompt
 }

@@ -372,6 +372,7 @@ func (s *scene) round(level string, field termtest.Shot) {
 
 // Every screen at every level, in every size, with and without a multiplexer.
 func TestLightOfEveryScreen(t *testing.T) {
+	t.Parallel()
 	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux", "screen")
 	binary(t)
 	type place struct {
@@ -465,6 +466,7 @@ func TestLightOfEveryScreen(t *testing.T) {
 // and yellow: nothing is drawn on it, and the reason is given. Behind a
 // multiplexer the name says nothing, and what is drawn is red.
 func TestLightOfATerminalThatSaysLinux(t *testing.T) {
+	t.Parallel()
 	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux", "screen")
 	t.Run("alone", func(t *testing.T) {
 		h := newHome(t)
@@ -495,6 +497,7 @@ func TestLightOfATerminalThatSaysLinux(t *testing.T) {
 
 // At dark not even the first frame, with its question, gives light.
 func TestLightOfADarkStart(t *testing.T) {
+	t.Parallel()
 	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux")
 	h := newHome(t)
 	past(t, h, true)
@@ -571,7 +574,7 @@ func printFigures(t *testing.T) {
 }
 
 // childOf is the process that a keeper watches over.
-func childOf(t *testing.T, pid int) int {
+func childOf(t testing.TB, pid int) int {
 	t.Helper()
 	child := 0
 	until(t, "the keeper has a child", func() bool {
@@ -822,6 +825,7 @@ func either(a, b string) string {
 // What kills the program outright takes its voice with it: the keeper says that
 // it is gone, for who does not look.
 func TestAKillIsHeard(t *testing.T) {
+	t.Parallel()
 	sessiontest.Need(t, "tmux")
 	server := soundtest.NewRig(t)
 	h := newHome(t, "PULSE_SERVER="+server.Server)

@@ -13,6 +13,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -531,6 +532,7 @@ func (l *listener) await(t testing.TB, motif string) time.Duration {
 // The program does not fall, says so on the screen each time, is heard again by
 // itself each time, and nothing is lost from the record.
 func TestLoudspeakerDies(t *testing.T) {
+	t.Parallel()
 	sessiontest.Need(t, "tmux")
 	byProcess(t)
 	rig := soundtest.NewRig(t)
@@ -595,6 +597,7 @@ func TestLoudspeakerDies(t *testing.T) {
 // What wetside sounds lists it plays, each motif under its name: heard in that
 // order, none missing, none extra.
 func TestEverySoundIsHeardAsListed(t *testing.T) {
+	t.Parallel()
 	byProcess(t)
 	byEar(t, func(t testing.TB) string {
 		rig := soundtest.NewRig(t)
@@ -623,51 +626,45 @@ func TestEverySoundIsHeardAsListed(t *testing.T) {
 	})
 }
 
-// BenchmarkIdle measures what the whole program costs while it waits with an
-// open stream, as a share of one core: processor time of its process, all its
-// threads, from /proc.
+// BenchmarkIdle measures what the whole program costs while it waits, in a window of
+// 80x24 and with an open stream or none, as a share of one core: processor time of the
+// program and its keeper, all threads, from /proc.
 //
 //	go test ./cmd/wetside -run - -bench Idle -benchtime 1x
 func BenchmarkIdle(b *testing.B) {
 	const span = 20 * time.Second
-	for _, x := range []struct {
-		name string
-		args []string
-		keys string
-		busy string // what where says once it is so
-	}{
-		{"bench", []string{"--blind"}, "n", ""},
-		{"wash", []string{"rehearse", "--blind", "--process", "only-wash"}, " ", `"stage": "wash"`},
-	} {
-		b.Run(x.name, func(b *testing.B) {
-			rig := soundtest.NewRig(b)
-			h := newHome(b, "PULSE_SERVER="+rig.Server)
-			ownProcess(b, h, "only-wash", `wash; target = "30m"`)
-			cmd := exec.CommandContext(b.Context(), binary(b), append(x.args, "--sound", "pulse")...)
-			cmd.Env = append(os.Environ(), h.env...)
-			keys, err := cmd.StdinPipe()
-			if err != nil {
-				b.Fatal(err)
-			}
-			if err := cmd.Start(); err != nil {
-				b.Fatal(err)
-			}
-			defer func() { cmd.Process.Kill(); cmd.Wait() }()
-			io.WriteString(keys, x.keys)
-			until(b, "the stream is open", func() bool { return strings.TrimSpace(rig.Do("list", "short", "sink-inputs")) != "" })
-			until(b, "it waits", func() bool {
-				return x.busy == "" || strings.Contains(h.wetside(b, "where", "--rehearsal", "--json"), x.busy)
+	for _, wash := range []bool{false, true} {
+		for _, device := range []string{"none", "pulse"} {
+			b.Run(map[bool]string{false: "bench", true: "wash"}[wash]+"/"+device, func(b *testing.B) {
+				rig := soundtest.NewRig(b)
+				h := newHome(b, "PULSE_SERVER="+rig.Server)
+				ownProcess(b, h, "only-wash", `wash; target = "30m"`)
+				p := newPane(b, h, 80, 24, "rehearse", "--sound", device, "--process", "only-wash")
+				if device != "none" {
+					until(b, "the stream is open", func() bool { return strings.TrimSpace(rig.Do("list", "short", "sink-inputs")) != "" })
+				}
+				if wash {
+					p.wait("1 into the wash")
+					p.keys("Space")
+					until(b, "it washes", func() bool { return strings.Contains(h.wetside(b, "where", "--rehearsal", "--json"), `"stage": "wash"`) })
+				}
+				begun := time.Now()
+				until(b, "the greeting is over", func() bool { return time.Since(begun) > 10*time.Second })
+				shell, err := strconv.Atoi(strings.TrimSpace(p.do("list-panes", "-F", "#{pane_pid}")))
+				if err != nil {
+					b.Fatal(err)
+				}
+				keeper := childOf(b, shell)
+				program := childOf(b, keeper)
+				for b.Loop() {
+					from, at := processor(b, keeper)+processor(b, program), time.Now()
+					time.Sleep(span) // what is measured
+					used := processor(b, keeper) + processor(b, program) - from
+					b.ReportMetric(100*used.Seconds()/time.Since(at).Seconds(), "%core")
+					b.ReportMetric(0, "ns/op")
+				}
 			})
-			begun := time.Now()
-			until(b, "the greeting is over", func() bool { return time.Since(begun) > 5*time.Second })
-			for b.Loop() {
-				from, at := processor(b, cmd.Process.Pid), time.Now()
-				time.Sleep(span) // what is measured
-				used := processor(b, cmd.Process.Pid) - from
-				b.ReportMetric(100*used.Seconds()/time.Since(at).Seconds(), "%core")
-				b.ReportMetric(0, "ns/op")
-			}
-		})
+		}
 	}
 }
 

@@ -86,7 +86,10 @@ func (p program) levelTold() func(ember.Level) {
 // notifyContinued has c told each time that a shell lets this process go on.
 func notifyContinued(c chan<- os.Signal) { signal.Notify(c, syscall.SIGCONT) }
 
-const orphanEach = 300 * time.Millisecond
+const (
+	orphanEach  = 300 * time.Millisecond
+	stoppedEach = 450 * time.Millisecond // two looks are within a second
+)
 
 // mind watches for the keeper's end, and for a shell that has taken the terminal
 // from both, until stop is called.
@@ -113,7 +116,7 @@ func (p program) mind(prog *tea.Program, guard *ember.Guard, in *os.File) (stop 
 		defer close(done)
 		defer held.Unlock()
 		defer signal.Stop(again)
-		look := time.NewTicker(orphanEach)
+		look := time.NewTicker(stoppedEach)
 		defer look.Stop()
 		var leave func() // while the terminal is the shell's
 		stopped := 0     // looks in a row that found the keeper so, and the terminal ours
