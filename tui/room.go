@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -272,11 +273,13 @@ func (r *room) view(m *Model, _ session.View, h int) string {
 	if r.items == nil {
 		r.fill(m)
 	}
-	rows, step := r.page(m, true)
-	if len(rows)+4 > h {
-		rows, step = r.page(m, false)
+	// The step leads: where the list leaves it no room, the list is one of short names.
+	const room = 4
+	rows, step := r.page(m, true, 1)
+	for columns := 1; len(rows)+room > h && columns <= m.width/shortWidth; columns++ {
+		rows, step = r.page(m, false, columns)
 	}
-	if big, ok := ember.Letters(r.items[r.at].Short); ok && r.items[r.at].Short != "" && len(rows)+4 <= h {
+	if big, ok := ember.Letters(r.items[r.at].Short); ok && r.items[r.at].Short != "" && len(rows)+room <= h {
 		margin := rows[step].parts[0].x
 		var large []textRow
 		for _, l := range big {
@@ -287,8 +290,12 @@ func (r *room) view(m *Model, _ session.View, h int) string {
 	return drawRows(m, rows, h)
 }
 
-// page is the list in words, and the row that its step begins in.
-func (r *room) page(m *Model, roomy bool) (rows []textRow, step int) {
+// shortWidth is what a short name takes in a list of several columns.
+const shortWidth = 22
+
+// page is the list in words, or in columns of short names, and the row that its step
+// begins in.
+func (r *room) page(m *Model, roomy bool, columns int) (rows []textRow, step int) {
 	w, margin := m.width, 2
 	if w >= 60 {
 		margin = 3
@@ -323,23 +330,38 @@ func (r *room) page(m *Model, roomy bool) (rows []textRow, step int) {
 	put()
 	// What only eyes can see, and apart from it what was checked.
 	list := func(head string, verified bool, mark func(Finding) string) {
+		var cells [][]part
 		for i, f := range r.items {
 			if f.Verified != verified {
 				continue
-			}
-			if head != "" {
-				put(part{margin, ember.Border, head})
-				head = ""
 			}
 			role := ember.Faint
 			if r.confirmed(f) {
 				role = ember.Border
 			}
-			parts := []part{{margin, role, ansiCut(ember.SafeText(mark(f)+f.Words()), w-margin-1)}}
-			if i == r.at {
-				parts = append(parts, part{margin - 2, ember.Strong, ">"})
+			text, x, width := f.Words(), margin, w-1
+			if columns > 1 {
+				text, width = cmp.Or(f.Short, f.Text), shortWidth-1
 			}
-			put(parts...)
+			cell := []part{{x, role, ansiCut(ember.SafeText(mark(f)+text), width-x)}}
+			if i == r.at {
+				cell = append(cell, part{x - 2, ember.Strong, ">"})
+			}
+			cells = append(cells, cell)
+		}
+		if len(cells) > 0 {
+			put(part{margin, ember.Border, head})
+		}
+		high := (len(cells) + columns - 1) / columns
+		for y := range high {
+			var row []part
+			for i := y; i < len(cells); i += high {
+				for _, p := range cells[i] {
+					p.x += i / high * shortWidth
+					row = append(row, p)
+				}
+			}
+			put(row...)
 		}
 	}
 	list("for your own eyes", false, func(f Finding) string {
