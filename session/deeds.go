@@ -140,7 +140,7 @@ func (m *Machine) deed(s *Sheet, e Event, t time.Duration) *Deed {
 		d.light = &s.clone().Light
 	case Moved, Held:
 		d.n = len(s.Overrides)
-		if v := s.open(); v != nil && v.Step != Holding && s.Spec.Process.Steps[v.Step].ByClock && v.In+v.AtMost <= t {
+		if v := s.open(); v != nil && s.byClock(v) && v.In+v.AtMost <= t {
 			return nil // the clock did it
 		}
 	case Spoiled:
@@ -193,13 +193,21 @@ func (m *Machine) undo(s *Sheet, e Event, t time.Duration) error {
 	if s != nil {
 		u.Stage = s.leaves(d.Kind)
 	}
+	left := m.leftIn(t)
+	was := m.unclock(i)
 	backs[d.Kind](m, s, &d, t)
 	m.deeds = slices.Delete(m.deeds, i, i+1)
 	if s = m.byID[d.Sheet]; s != nil {
 		s.Undone = append(s.Undone, u)
 		m.account(s)
-		m.plan(s, s.open())
-		m.catchUp(s, e, t)
+		if v := s.open(); v != nil && e.What == Unseen {
+			left[s.ID] = v.Serial // it did not go on by the clock, as far as anybody knows
+		}
+	}
+	m.replan()
+	m.catchUp(e, t, left)
+	for _, o := range was {
+		m.byID[o.ID].asBefore(o, m)
 	}
 	return nil
 }
@@ -275,16 +283,100 @@ func (s *Sheet) leaves(k Kind) Stage {
 	return ""
 }
 
-// catchUp makes the moves that a clock would have made by t.
-func (m *Machine) catchUp(s *Sheet, e Event, t time.Duration) {
-	// What went on unseen did not do so by the clock, as far as anybody knows.
-	for v := s.open(); v != nil && !v.Unseen && e.What != Unseen && v.Step != Holding && s.Spec.Process.Steps[v.Step].ByClock && v.In+v.AtMost <= t; v = s.open() {
+// leftIn has the visits that a clock has ended by t and whose sheet the host leaves
+// in, because it is not known what became of it: serials by sheet.
+func (m *Machine) leftIn(t time.Duration) map[string]int {
+	left := map[string]int{}
+	for _, s := range m.sheets {
+		if v := s.open(); v != nil && (v.Unseen || s.byClock(v) && v.In+v.AtMost <= t) {
+			left[s.ID] = v.Serial
+		}
+	}
+	return left
+}
+
+func (s *Sheet) byClock(v *Visit) bool {
+	return v.Step != Holding && s.Spec.Process.Steps[v.Step].ByClock
+}
+
+// unclock takes back what clocks have moved since deed i, for it may have put them off
+// or brought them on: in a wash also those of other sheets. What hands did since stays.
+// It returns the sheets as they were.
+func (m *Machine) unclock(i int) (was []*Sheet) {
+	switch m.deeds[i].Kind {
+	case Moved, Held, ImageSeen, StepTimed, Remade, Spoiled, Unseen:
+	default:
+		return nil // no clock of a bath hangs on it
+	}
+	for _, s := range m.sheets {
+		if s.Phase != Wet && s.Phase != Finished || slices.ContainsFunc(m.deeds[i+1:], func(d Deed) bool { return d.Sheet == s.ID }) {
+			continue
+		}
+		j := slices.IndexFunc(s.Visits, func(v Visit) bool {
+			return !v.Open && !v.Unseen && s.byClock(&v) && v.Out >= m.deeds[i].T && v.Out >= v.In+v.AtMost
+		})
+		if j >= 0 {
+			was = append(was, s.clone())
+			m.unmove(s, s.Visits[j].Serial)
+		}
+	}
+	m.replan()
+	return was
+}
+
+// asBefore gives the visits of a sheet that were made anew the numbers and baths that
+// they had in was, as far as they are the same.
+func (s *Sheet) asBefore(was *Sheet, m *Machine) {
+	same := len(s.Visits) == len(was.Visits) && s.Phase == was.Phase
+	for j := range min(len(s.Visits), len(was.Visits)) {
+		v, o := &s.Visits[j], &was.Visits[j]
+		if v.Step == o.Step {
+			v.Mix = o.Mix
+		}
+		same = same && v.Step == o.Step && v.In == o.In && v.Out == o.Out
+	}
+	if !same {
+		return
+	}
+	for j := range s.Visits {
+		v, o := &s.Visits[j], &was.Visits[j]
+		for k, a := range m.arrivals[v.Bath] {
+			if a.sheet == s && a.serial == v.Serial {
+				m.arrivals[v.Bath][k].serial = o.Serial
+			}
+		}
+		v.Serial, v.InAt, v.OutAt = o.Serial, o.InAt, o.OutAt
+	}
+	s.serial, s.EndedAt, s.DryAt, s.FlatAt = was.serial, was.EndedAt, was.DryAt, was.FlatAt
+}
+
+// catchUp makes the moves that clocks would have made by t, but for those of visits
+// that were left as they were.
+func (m *Machine) catchUp(e Event, t time.Duration, left map[string]int) {
+	for {
+		s, v := m.nextByClock(t, left)
+		if s == nil {
+			return
+		}
 		end := v.In + v.AtMost
 		if m.move(s, Event{Kind: Moved, At: e.At.Add(end - t), Sheet: s.ID, From: v.Serial}, end) != nil {
 			return
 		}
-		m.plan(s, s.open())
+		m.replan()
 	}
+}
+
+func (m *Machine) nextByClock(t time.Duration, left map[string]int) (next *Sheet, in *Visit) {
+	for _, s := range m.sheets {
+		v := s.open()
+		if v == nil || !s.byClock(v) || v.In+v.AtMost > t || left[s.ID] == v.Serial {
+			continue
+		}
+		if in == nil || v.In+v.AtMost < in.In+in.AtMost {
+			next, in = s, v
+		}
+	}
+	return next, in
 }
 
 // unmove takes moves back until the sheet is in the visit of that serial again;

@@ -786,11 +786,11 @@ func (m *Machine) planAfter(s *Sheet, v *Visit, cleared bool) {
 // dirtied returns how long after v began the last unwashed sheet came into the
 // same water; 0 when none did.
 func (m *Machine) dirtied(v *Visit) time.Duration {
-	a := m.arrivals[v.Bath]
-	if len(a) == 0 {
-		return 0
+	var last time.Duration
+	for _, a := range m.arrivals[v.Bath] { // not in order: some were made anew
+		last = max(last, a.t)
 	}
-	return max(0, a[len(a)-1].t-v.In)
+	return max(0, last-v.In)
 }
 
 // cleared reports whether the sheet's hypo-clear was done in full.

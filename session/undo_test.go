@@ -55,3 +55,49 @@ func TestUndoWithdrawsTheRestartOfAWash(t *testing.T) {
 	do(session.Event{Kind: session.Moved, Sheet: "b", From: 1})
 	stands("it has come again", 30*min, 1)
 }
+
+// A sheet is put into a wash by mistake, and puts off the end of another. When that is
+// taken back the other was out at its own time, though its clock has moved it since; and
+// a sheet that its clock moved in vain keeps the visit that it is in.
+func TestUndoMakesAnewWhatClocksMoved(t *testing.T) {
+	const min = time.Minute
+	m, now := session.New(), storyDay
+	do := func(e session.Event) {
+		t.Helper()
+		e.At = now
+		if err := m.Apply(e); err != nil {
+			t.Fatal(err)
+		}
+	}
+	step := func(s session.Stage, d time.Duration, clock bool) session.Step {
+		return session.Step{Stage: s, Bath: string(s), AtLeast: d, AtMost: d, ByClock: clock, Batch: s == session.Wash}
+	}
+	steps := []session.Step{step(session.Fix, 2*min, false), step(session.Wash, 5*min, true), step(session.Stop, min, false)}
+	do(session.Event{Kind: session.Opened})
+	for id, p := range map[string][]session.Step{"a": steps, "b": steps, "c": {step(session.Rinse, 4*min, true), step(session.Stop, min, false)}} {
+		do(session.Event{Kind: session.SheetAdded, Sheet: id, Spec: &session.SheetSpec{Process: session.Process{Steps: p}}})
+		do(session.Event{Kind: session.Moved, Sheet: id})
+	}
+	now = now.Add(min)
+	do(session.Event{Kind: session.Moved, Sheet: "a", From: 1})
+	now = now.Add(2 * min)
+	do(session.Event{Kind: session.Moved, Sheet: "b", From: 1})
+	now = now.Add(6 * min)
+	autos(m, now)
+	in := func(id string, want time.Duration) {
+		t.Helper()
+		if v := m.Sheet(id).Visit(); v == nil || v.In != want {
+			t.Errorf("%s is in %+v, and not since %v", id, v, want)
+		}
+	}
+	in("a", 8*min)
+	in("c", 4*min)
+	serial := m.Sheet("c").Visit().Serial
+	do(session.Event{Kind: session.Undone, Sheet: "b", What: session.Moved})
+	in("a", 6*min)
+	in("b", 0)
+	in("c", 4*min)
+	if is := m.Sheet("c").Visit().Serial; is != serial {
+		t.Errorf("the visit that stayed as it was had the number %d, and has %d", serial, is)
+	}
+}

@@ -2,6 +2,7 @@ package session_test
 
 import (
 	"encoding/json"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -205,6 +206,14 @@ func anyDeed(t *rapid.T, m *session.Machine, at session.Instant) session.Event {
 	remade := spec
 	if s != nil {
 		remade.Process = s.Spec.Process
+		if rapid.Bool().Draw(t, "another process") {
+			remade.Process.Steps = slices.Clone(remade.Process.Steps)
+			for i := range remade.Process.Steps {
+				st := &remade.Process.Steps[i]
+				by := time.Duration(rapid.IntRange(1, 8).Draw(t, "quarters"))
+				st.AtLeast, st.AtMost, st.Drain = st.AtLeast*by/4, st.AtMost*by/4, st.Drain*by/4
+			}
+		}
 		if s.Visit() != nil {
 			from = s.Visit().Serial
 		}

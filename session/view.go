@@ -248,7 +248,7 @@ func (m *Machine) AutoMove(now Instant, may func(Event) bool) (first Event, ok b
 	for _, s := range m.sheets {
 		v := s.open()
 		led := m.leads(s, v)
-		if v == nil || v.Step == Holding || !s.Spec.Process.Steps[v.Step].ByClock && !led {
+		if v == nil || !s.byClock(v) && !led {
 			continue
 		}
 		end := v.In + v.AtMost

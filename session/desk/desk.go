@@ -278,7 +278,11 @@ func (d *Desk) take(evs []session.Event) {
 			continue // refused then as it is now: the order of storing decides
 		}
 		switch e.Kind {
-		case session.Moved, session.Unseen, session.Developed, session.Spoiled, session.Judged, session.Scanned, session.Undone, session.MarkNamed, session.Noted, session.Remade, session.Dried, session.Flattened:
+		case session.Undone: // what clocks moved since may be another time
+			for _, s := range d.M.Sheets() {
+				d.trouble(d.Record.Save(d.M, s))
+			}
+		case session.Moved, session.Unseen, session.Developed, session.Spoiled, session.Judged, session.Scanned, session.MarkNamed, session.Noted, session.Remade, session.Dried, session.Flattened:
 			if was || done() { // its record changes, or goes
 				d.trouble(d.Record.Save(d.M, d.M.Sheet(e.Sheet)))
 			}
