@@ -21,12 +21,16 @@ import (
 type held struct {
 	key   string
 	last  session.Instant // when it came last, in the hands' time
-	down  bool            // it is held: all that comes of it is one press
 	waits *tea.KeyMsg
 	n     int // of the wait
 	// typed is the last key that did a deed while a line of text was open, and when.
 	typed   string
 	typedAt session.Instant
+	// came is the last key of all, and when; late: it was one press with the one before
+	// it, and came too late for a contact of it.
+	came   string
+	cameAt session.Instant
+	late   bool
 }
 
 const (
@@ -44,6 +48,9 @@ const (
 // heldMsg says that the n-th wait is over.
 type heldMsg int
 
+// tapMsg is sent a little later after a key that came then and was late.
+type tapMsg session.Instant
+
 // take gives the presses that k makes certain, which may be none yet; the
 // command ends the wait. What comes again sooner than bounce is the same press.
 func (h *held) take(k tea.KeyMsg, now session.Instant, bounce time.Duration) ([]tea.KeyMsg, tea.Cmd) {
@@ -52,11 +59,9 @@ func (h *held) take(k tea.KeyMsg, now session.Instant, bounce time.Duration) ([]
 	h.key, h.last = name, now
 	switch {
 	case !again:
-		h.down = false
 		return append(h.over(heldMsg(h.n)), k), nil
-	case h.down:
 	case gap < bounce:
-		h.down, h.waits = true, nil
+		h.waits = nil // it is held, or it bounces
 	default:
 		before := h.over(heldMsg(h.n))
 		h.waits = &k
@@ -77,9 +82,22 @@ func (h *held) over(n heldMsg) []tea.KeyMsg {
 	return []tea.KeyMsg{k}
 }
 
-// key is one key that came: it is taken once however long it is held, except
-// where a held key is what moves a cursor, writes a letter or sets the volume.
+// key is one key that came. What was one press with the one before it, and neither a
+// contact of it nor a key that is held, is heard as a dull tick.
 func (m *Model) key(k tea.KeyMsg) tea.Cmd {
+	name, now := k.String(), m.desk.Hand()
+	alone := name != m.held.came || now.Sub(m.held.cameAt) >= bounceGap
+	m.held.came, m.held.cameAt, m.tap = name, now, false
+	cmd := m.once(k)
+	if m.held.late = m.tap && alone; !m.held.late {
+		return cmd
+	}
+	return tea.Batch(cmd, tea.Tick(repeatGap, func(time.Time) tea.Msg { return tapMsg(now) }))
+}
+
+// once takes a key once however long it is held, except where a held key is what moves
+// a cursor, writes a letter or sets the volume.
+func (m *Model) once(k tea.KeyMsg) tea.Cmd {
 	if k.Type == tea.KeyCtrlJ {
 		k.Type = tea.KeyEnter // typed before the keeper had the terminal: it came as a line's end
 	}

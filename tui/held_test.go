@@ -146,6 +146,70 @@ func TestABounceIsOneDeed(t *testing.T) {
 	}
 }
 
+// What comes after a bounce, and later than a contact could, is a press of its own. Of
+// the large key it is part of the press before for a second, and a dull tick says so;
+// contacts and a key that is held do not tick.
+func TestAPressAfterABounce(t *testing.T) {
+	w, m := newWorld(t, nil)
+	s := m.add(t, "caddy", "")
+	m.keys(t, "space")
+	press := func(k tea.KeyMsg, after time.Duration) {
+		w.pass(after)
+		m.Update(k)
+	}
+	settle := func() {
+		w.pass(repeatGap)
+		m.Update(heldMsg(m.held.n))
+		m.Update(tapMsg(m.held.cameAt))
+	}
+	press(letter("m"), 2*time.Second)
+	press(letter("m"), 50*time.Millisecond)
+	press(letter("m"), 600*time.Millisecond)
+	if settle(); len(s.Marks) != 2 {
+		t.Errorf("m, which bounced, and m again made %d marks", len(s.Marks))
+	}
+	press(letter("m"), 2*time.Second)
+	press(letter("m"), 50*time.Millisecond)
+	for range 20 { // it is held after it has bounced
+		press(letter("m"), 60*time.Millisecond)
+	}
+	if settle(); len(s.Marks) != 3 {
+		t.Errorf("m that bounced and was held made %d marks", len(s.Marks)-2)
+	}
+	space := keyMsg("space")
+	ticks := func(what string, want int) {
+		t.Helper()
+		got := 0
+		for _, c := range w.played {
+			if c.Kind == session.CueIdle {
+				got++
+			}
+		}
+		if got != want {
+			t.Errorf("%s ticks %d times, want %d", what, got, want)
+		}
+	}
+	for _, x := range []struct {
+		name  string
+		gaps  []time.Duration // ms
+		ticks int
+	}{
+		{"one press", nil, 0},
+		{"a bounce", []time.Duration{40, 90}, 0},
+		{"a key that is held", []time.Duration{660, 40, 40, 40}, 0},
+		{"a second press within a second", []time.Duration{700}, 1},
+	} {
+		w.pass(2 * time.Second)
+		w.played = nil
+		m.Update(space)
+		for _, gap := range x.gaps {
+			press(space, gap*time.Millisecond)
+		}
+		settle()
+		ticks(x.name, x.ticks)
+	}
+}
+
 // Caps Lock makes no key silent, and in a field of text it writes capitals.
 func TestCapsLock(t *testing.T) {
 	w, m := newWorld(t, nil)

@@ -409,7 +409,16 @@ func (m *Model) update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	case splitMsg:
 		return m, m.pressAll(m.split.over(msg))
 	case heldMsg:
-		return m, m.presses(m.held.over(msg))
+		m.tap = false
+		cmd := m.presses(m.held.over(msg))
+		if m.tap { // it came too late for a contact, and is not held
+			m.desk.Key(false)
+		}
+		return m, cmd
+	case tapMsg:
+		if m.held.late && m.held.cameAt == session.Instant(msg) { // it is not held
+			m.desk.Key(false)
+		}
 	}
 	return m, nil
 }
