@@ -18,6 +18,7 @@ import (
 // Four cards are one page of A4 and one of Letter, and nothing on them is cut or lies
 // over something else, whatever the camera is called.
 func TestTheFieldCardOnPaper(t *testing.T) {
+	t.Parallel()
 	sessiontest.Need(t, "chromium")
 	x := card{Camera: strings.Repeat("the tall tea caddy with a dented lid ", 5), Paper: strings.Repeat("a direct-positive paper ", 8), FNumber: "f/1000", Date: "2026-05-03",
 		Learned: "With what 120 judged sheets taught.", Blanks: cardBlanks, Copies: make([]struct{}, 4), Lines: make([]struct{}, 5)}

@@ -127,6 +127,7 @@ func (h home) asks(t *testing.T, what string, as uint32) {
 // Each damage a notebook can come to, asked through the built program: where,
 // sheet, and the program itself, which goes on with the sheet in the fixer.
 func TestTheBuiltProgramTellsTheTruthOfADamagedNotebook(t *testing.T) {
+	t.Parallel()
 	harms := map[string]func(t *testing.T, db string){
 		"nothing": func(*testing.T, string) {},
 		"shm":     func(t *testing.T, db string) { os.Remove(db + "-shm"); os.Mkdir(db+"-shm", 0o700) },
@@ -251,6 +252,7 @@ func flipped(t *testing.T, dir string, r *rand.Rand) string {
 // pressed then goes there too. After a kill, and with the folder back, all of it
 // is in the notebook.
 func TestAFolderThatVanishesIsNoticed(t *testing.T) {
+	t.Parallel()
 	h := newHome(t)
 	data, away := h.data(), h.data()+".away"
 	lines := func(pattern, what string) int {

@@ -144,6 +144,7 @@ func overrun(t *testing.T, h home) {
 // Whatever lies in the place of settings and profiles, the program starts and
 // leads to the sheet in the fixer; what was left out is told by name.
 func TestItAlwaysStarts(t *testing.T) {
+	t.Parallel()
 	for name, c := range map[string]struct {
 		lay  func(config string) error
 		told []string
@@ -186,6 +187,7 @@ func TestItAlwaysStarts(t *testing.T) {
 // and help too; a pipe and JSON are left alone. Once paper is covered, the
 // window has its own colours.
 func TestOtherCommandsAnswerInRed(t *testing.T) {
+	t.Parallel()
 	binary(t)
 	h := newHome(t)
 	h.interrupted(t, "", session.Event{Kind: session.Moved})

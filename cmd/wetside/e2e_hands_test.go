@@ -13,6 +13,7 @@ import (
 // A mouse button that is bound presses in a real terminal, and the click with which the
 // window comes to the front does not; nor does one before the window is in front.
 func TestAMouseButtonInATerminal(t *testing.T) {
+	t.Parallel()
 	h := newHome(t)
 	dir := filepath.Join(h.dir, ".config", "wetside")
 	if err := os.MkdirAll(dir, 0o755); err != nil {

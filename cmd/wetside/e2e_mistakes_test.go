@@ -182,6 +182,7 @@ func (s *sitter) sit() {
 // the recording and nothing else is compared with the notebook, and with what a person
 // pressed who made thirty mistakes.
 func TestASittingWithMistakesByEar(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		sessiontest.Leave(t, "-short leaves out eight minutes of sound", "run without -short")
 	}

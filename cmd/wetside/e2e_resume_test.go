@@ -16,6 +16,7 @@ import (
 // became of it, with a habitual space and enter before: the record tells no time
 // that nobody saw or said.
 func TestAfterAWeekNoAnswerWritesAFalseTime(t *testing.T) {
+	t.Parallel()
 	binary(t)
 	week := session.Instant{Wall: time.Now().AddDate(0, 0, -7).Truncate(time.Second), BootID: "of a week ago"}
 	for _, c := range []struct {

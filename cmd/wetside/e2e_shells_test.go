@@ -17,6 +17,7 @@ import (
 // The shells themselves complete a command line, a key of a profile, a value
 // behind = and the number of a sheet: bash and zsh at a prompt, by the tab key.
 func TestShellsComplete(t *testing.T) {
+	t.Parallel()
 	sessiontest.Need(t, "zsh", "fish", "tmux")
 	h := newHome(t)
 	bin := filepath.Dir(binary(t))

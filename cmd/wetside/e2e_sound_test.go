@@ -531,7 +531,6 @@ func (l *listener) await(t testing.TB, motif string) time.Duration {
 // The program does not fall, says so on the screen each time, is heard again by
 // itself each time, and nothing is lost from the record.
 func TestLoudspeakerDies(t *testing.T) {
-	t.Parallel()
 	sessiontest.Need(t, "tmux")
 	byProcess(t)
 	rig := soundtest.NewRig(t)
@@ -596,7 +595,6 @@ func TestLoudspeakerDies(t *testing.T) {
 // What wetside sounds lists it plays, each motif under its name: heard in that
 // order, none missing, none extra.
 func TestEverySoundIsHeardAsListed(t *testing.T) {
-	t.Parallel()
 	byProcess(t)
 	byEar(t, func(t testing.TB) string {
 		rig := soundtest.NewRig(t)

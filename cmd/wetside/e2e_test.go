@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"flag"
 	"io"
 	"os"
 	"os/exec"
@@ -46,6 +47,10 @@ func binary(t testing.TB) string {
 }
 
 func TestMain(m *testing.M) {
+	flag.Parse()
+	if parallel := flag.Lookup("test.parallel"); parallel.Value.String() == "2" {
+		_ = parallel.Value.Set("3") // of two processors: most of these wait
+	}
 	code := m.Run()
 	if buildDir != "" {
 		os.RemoveAll(buildDir)

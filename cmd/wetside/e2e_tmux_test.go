@@ -219,6 +219,7 @@ func (p *pane) frame(stage string) (frame, bool) {
 // the help line names; the frames on the way, the database and the CSV agree
 // with each other to a tenth of a second, or to the second that a spreadsheet is told.
 func TestOneSheetInTmux(t *testing.T) {
+	t.Parallel()
 	sessiontest.Need(t, "tmux")
 	h := newHome(t)
 	p := newPane(t, h, 80, 24, "--sound", "none")

@@ -46,6 +46,7 @@ func (l *toldLamps) Dim() error {
 // While paper lies open neither a new start nor an end from outside brings the
 // lamps back.
 func TestLampsStayDimWhilePaperIsOut(t *testing.T) {
+	t.Parallel()
 	for name, p := range map[string]program{
 		"the program begun again": {pace: 1},
 		// Its own sheet is blank, the one in the developer is not.
