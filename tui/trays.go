@@ -127,12 +127,15 @@ func (*trays) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	case key.Matches(k, trayKeys.Withdraw):
 		return m.withdraw(s)
 	case key.Matches(k, trayKeys.Hold):
-		from := 0
-		if b := s.Visit(); b != nil {
-			from = b.Serial
+		left, err := m.desk.Hold(s)
+		if err != nil {
+			m.said = err.Error()
+			return nil
 		}
-		if m.do(session.Event{Kind: session.Held, Sheet: s.ID, From: from}) == nil {
-			m.hands.Unpick()
+		m.hands.Unpick()
+		if left > 0 {
+			m.said = fmt.Sprintf("sheet %d is held, and not fixed: %s left. backspace puts it back", s.Num, words.Countdown(left))
+			m.desk.Say(say.NotFixed.Of(say.Sheet(s.Num), say.Left(left)))
 		}
 	case key.Matches(k, trayKeys.Out):
 		e := session.Event{Kind: session.SheetOut, Sheet: s.ID}
@@ -202,9 +205,11 @@ func (*trays) face(m *Model, v session.View) face {
 		f.more = m.whereabouts(s)
 	} else {
 		f.title = "no sheet"
-		f.more = "no sheet waits: describe one on the bench (shift+tab, twice)"
-		for _, k := range bench.ByMaker(m.desk.M.Sheets()) {
-			f.more += "\n" + k.Words()
+		f.more = "no sheet waits: add one on the bench (shift+tab, twice)"
+		if ks := bench.ByMaker(m.desk.M.Sheets()); len(ks) > 1 || len(ks) == 1 && ks[0].Maker != "" {
+			for _, k := range ks {
+				f.more += "\n" + k.Words()
+			}
 		}
 	}
 	f.deed = m.aims()

@@ -329,14 +329,8 @@ func (d *Desk) caution(t Target, at Place) (c Caution, spent string) {
 		}
 		return c, ""
 	}
-	// What cannot be seen on the sheet, and shows years later: too short in the
-	// fixer or in the wash. The drain is the fixer's own last seconds, and a hand
-	// is a little early.
-	switch early := v.AtLeast - v.Elapsed; {
-	case v.Stage == session.Wash && early > handOver: // a hand on the beat of the last seconds is not early
-		c.Harms, c.Left = append(c.Harms, NotWashed), v.Left
-	case (v.Stage == session.Fix || v.Stage == session.Fix2) && early > fixEarly:
-		c.Harms, c.Left = append(c.Harms, NotFixed), v.Left
+	if h, short := tooShort(v); short {
+		c.Harms, c.Left = append(c.Harms, h), v.Left
 	}
 	next := s.NextStep()
 	if next < 0 {
@@ -356,6 +350,33 @@ func (d *Desk) caution(t Target, at Place) (c Caution, spent string) {
 		}
 	}
 	return c, spent
+}
+
+// tooShort reports what cannot be seen on a sheet that leaves its bath now, and shows
+// years later: too short in the fixer or in the wash. The drain is the fixer's own last
+// seconds, and a hand is a little early.
+func tooShort(v session.SheetView) (Harm, bool) {
+	switch early := v.AtLeast - v.Elapsed; {
+	case v.Stage == session.Wash && early > handOver: // a hand on the beat of the last seconds is not early
+		return NotWashed, true
+	case (v.Stage == session.Fix || v.Stage == session.Fix2) && early > fixEarly:
+		return NotFixed, true
+	}
+	return 0, false
+}
+
+// Hold has a sheet lie in the holding water. Nothing is asked, for there it takes no
+// harm; left is what it lacks in the fixer that it comes from, 0 where nothing.
+func (d *Desk) Hold(s *session.Sheet) (left time.Duration, err error) {
+	e := session.Event{Kind: session.Held, Sheet: s.ID}
+	if b := s.Visit(); b != nil {
+		e.From = b.Serial
+	}
+	v, _ := d.M.View(d.Now()).Sheet(s.ID)
+	if h, short := tooShort(v); short && h == NotFixed {
+		left = v.Left
+	}
+	return left, d.Do(e)
 }
 
 // A why is a refusal of the desk's own, and how it is said aloud.
