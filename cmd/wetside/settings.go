@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"math"
 	"path/filepath"
+	"reflect"
 	"strconv"
 	"strings"
 
@@ -224,6 +225,9 @@ func readSettings(config string) (s settings, data []byte, problems profiles.Pro
 			text = fmt.Sprintf("there is no setting %q; there are level, talk, rock, alive, volume, sound, border, backlight, move, layout, and the tables panel and keys", strings.Join(de.Key(), "."))
 		case errors.As(err, &de):
 			text = strings.TrimPrefix(de.Error(), "toml: ") + "; this line is left out"
+			if want := wantedKind(reflect.TypeFor[settings](), de.Key()); want != "" {
+				text = fmt.Sprintf("%s wants %s; this line is left out", strings.Join(de.Key(), "."), want)
+			}
 		}
 		row := 0
 		if de != nil {
@@ -237,6 +241,31 @@ func readSettings(config string) (s settings, data []byte, problems profiles.Pro
 		lines[row-1] = []byte("\n")
 		data = bytes.Join(lines, nil)
 	}
+}
+
+// wantedKind says what kind of value a setting takes; empty: it is none.
+func wantedKind(t reflect.Type, key []string) string {
+	if len(key) > 0 && t.Kind() == reflect.Struct {
+		for i := range t.NumField() {
+			if f := t.Field(i); f.Tag.Get("toml") == key[0] {
+				return wantedKind(f.Type, key[1:])
+			}
+		}
+		return ""
+	}
+	switch t.Kind() {
+	case reflect.Pointer:
+		return wantedKind(t.Elem(), key)
+	case reflect.String:
+		return `a word in quotes, like "dark"`
+	case reflect.Float64:
+		return "a number, like 0.5"
+	case reflect.Bool:
+		return "true or false"
+	case reflect.Map:
+		return `lists of keys, like move = ["space", "pgdown"]`
+	}
+	return ""
 }
 
 // profileFolder is where the user's profiles lie.
