@@ -222,7 +222,7 @@ func (p Process) exhausted(sp session.Process, bath string, share float64) (out 
 	for i, s := range out.Steps {
 		if s.Stage == session.Develop && s.Bath == bath && s.ByInspection() {
 			out.Steps[i].AtLeast, out.Steps[i].AtMost = scale(s.AtLeast, f), scale(s.AtMost, f)
-			rule = fmt.Sprintf("%s %s used: window x %s (1 + %s x share used)", bath, words.Percent(min(share, 1)), words.Decimals(f, 2), words.Exact(b.Lengthen))
+			rule = fmt.Sprintf("%s %s used: %s longer", bath, words.Percent(min(share, 1)), words.Percent(f-1))
 		}
 	}
 	return out, rule

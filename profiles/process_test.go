@@ -129,7 +129,7 @@ func TestExhausted(t *testing.T) {
 	if sp.Steps[0].AtMost != 10*time.Minute {
 		t.Error("the process given was changed")
 	}
-	if _, rule := p.exhausted(sp, "developer", 0.5); rule != "developer 50% used: window x 1.15 (1 + 0.3 x share used)" {
+	if _, rule := p.exhausted(sp, "developer", 0.5); rule != "developer 50% used: 15% longer" {
 		t.Error(rule)
 	}
 	for _, bath := range []string{"fixer", "no such bath"} {

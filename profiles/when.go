@@ -1,6 +1,7 @@
 package profiles
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -42,6 +43,9 @@ func When(text string, now time.Time) (t time.Time, dated bool, rest string, err
 				return at, dated, strings.Join(fields[n:], " "), nil
 			}
 		}
+	}
+	if strings.TrimSpace(text) == "" {
+		return t, dated, "", errors.New("write a time, like 14:30, 2:30 pm, yesterday 14:30, or 2026-05-03 14:30")
 	}
 	return t, dated, "", fmt.Errorf("%q is no time: write 14:30, 2:30 pm, yesterday 14:30, or 2026-05-03 14:30", words.Clip(text))
 }

@@ -178,9 +178,13 @@ func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 
 func (q *question) keys() []key.Binding {
 	if q.words != nil {
+		again := key.NewBinding(key.WithKeys("?"), key.WithHelp("?", "say it again"))
+		if q.input.Value() != "" { // it is typed, then
+			again = key.NewBinding(key.WithKeys("f12"), key.WithHelp("f12", "say it again"))
+		}
 		return []key.Binding{
 			key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "done")),
-			key.NewBinding(key.WithKeys("?"), key.WithHelp("?", "say it again")),
+			again,
 			key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "leave it")),
 		}
 	}

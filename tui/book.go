@@ -155,7 +155,7 @@ func (b *book) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		b.open = nil
 		return nil
 	case key.Matches(k, bookKeys.Filter):
-		m.askWords("Only sheets with (paper, camera, maker, name or day; empty for all):", say.AskFilter.Of(), func(text string) tea.Cmd {
+		m.askWords("Only sheets with (paper, camera, photographer, name or day; empty for all):", say.AskFilter.Of(), func(text string) tea.Cmd {
 			b.filter, b.at, b.open = text, 0, nil
 			b.load(m)
 			return nil
@@ -265,7 +265,7 @@ func (b *book) judgeWith(m *Model, row BookRow, keep func(Judgement) (tea.Cmd, e
 		more = "denser"
 	}
 	var line *question
-	m.askUntil(fmt.Sprintf("Sheet %d: how many stops more (less: -), or how it looks, then what you saw. More makes this paper %s. Like 2/3 more, shadows blocked; 1/2 too dark; right; left out: light leak", row.Num, more), say.AskJudge.Of(say.Sheet(row.Num)), func(text string) (tea.Cmd, error) {
+	m.askUntil(fmt.Sprintf("Sheet %d: how was it? Like 1/2 too dark; right; 2/3 more, shadows blocked (less: -); left out: light leak. More light makes this paper %s", row.Num, more), say.AskJudge.Of(say.Sheet(row.Num)), func(text string) (tea.Cmd, error) {
 		read, err := m.cfg.Book.Read(row.ID, text)
 		switch {
 		case err != nil:
@@ -682,7 +682,7 @@ func plotRows(p *exposure.Plot, x0, width int) (rows []textRow) {
 		}
 		grid[row(q.Y)][col(q.X)] = sign
 	}
-	rows = append(rows, textRow{parts: []part{{x0, ember.Faint, ansiCut("what the sheets have taught: stops more than reckoned, by time", width)}}})
+	rows = append(rows, textRow{parts: []part{{x0, ember.Faint, ansiCut("what judged sheets say: stops more than reckoned, by exposure time", width)}}})
 	for y := range grid {
 		label := ""
 		if v := p.YHigh - float64(y)*(p.YHigh-p.YLow)/(high-1); y == 0 || y == high-1 || y == row(0) {

@@ -256,7 +256,7 @@ func (f *field) editRunning(m *Model, s *session.Sheet, text string, plan profil
 			return nil, err
 		}
 		rest, line := f.rest(m, s)
-		return m.answer(fmt.Sprintf("the light is now %s; %s", ember.SafeText(text), rest), say.LightIsSo.Of(), line), nil
+		return m.answer(fmt.Sprintf("the light is %s from now on; %s", ember.SafeText(text), rest), say.LightIsSo.Of(), line), nil
 	}
 	told := func(do func() (tea.Cmd, error)) func() tea.Cmd {
 		return func() tea.Cmd {
@@ -271,7 +271,8 @@ func (f *field) editRunning(m *Model, s *session.Sheet, text string, plan profil
 	}
 	m.put(&question{
 		lines: saying(say.AskRelight.Of(say.Left(plan.Exposure))),
-		text:  fmt.Sprintf("Sheet %d: y: the light is now %s. n: the whole time shall be %s.", s.Num, ember.SafeText(text), whole),
+		text:  fmt.Sprintf("Sheet %d: is it %s from now on, or was it so all along?", s.Num, ember.SafeText(text)),
+		yesIs: "from now on", noIs: "all along: " + whole + " in all",
 		yes:   told(relight),
 		no:    told(retime),
 		leave: func() tea.Cmd { return m.answer("nothing is changed", say.LeftAsItWas.Of()) },
@@ -382,6 +383,9 @@ func (f *field) face(m *Model, v session.View) face {
 
 func (f *field) ready(s *session.Sheet) string {
 	if s.Spec.Exposure <= 0 {
+		if s.Spec.Camera == "" {
+			return "no camera: it waits for the trays"
+		}
 		return "no time yet: press e"
 	}
 	text := "ready, " + words.Finished(s.Spec.Exposure)

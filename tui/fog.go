@@ -117,7 +117,7 @@ func (f *fogTest) ask(m *Model) {
 	if missing != "" {
 		text += "Missing is " + missing + ". "
 	}
-	m.put(&question{lines: saying(say.AskPreexposed.Of()), text: text + "Has this strip had its exposure: " + f.exposure(m) + "?",
+	m.put(&question{lines: saying(say.AskPreexposed.Of()), text: text + "Was this strip flashed beforehand: " + f.exposure(m) + "?",
 		yesIs: "yes: light after it", noIs: "no: light before it",
 		yes:   func() tea.Cmd { f.preexposed = true; return f.begin(m) },
 		no:    func() tea.Cmd { f.preexposed = false; return f.begin(m) },
@@ -184,7 +184,7 @@ func (f *fogTest) result(safe time.Duration) *session.FogTest {
 
 // answer asks what the developed strip shows, and keeps it.
 func (f *fogTest) answer(m *Model) {
-	m.askUntil("Fog test of "+f.paper.Name+", "+f.result(0).Half()+". How many minutes had the longest step that does not differ from the covered one? (1, 2, 4, 8 or 16; 0: already the first step shows; - throws the test away; esc answers later)", say.AskFog.Of(), func(text string) (tea.Cmd, error) {
+	m.askUntil("Fog test of "+f.paper.Name+", "+f.result(0).Half()+". Which is the longest step that looks like the covered one: 1, 2, 4, 8 or 16 minutes? 0 if even the first shows; - throws the test away; esc answers later", say.AskFog.Of(), func(text string) (tea.Cmd, error) {
 		if text == "-" {
 			f.answered(m)
 			return m.tell(say.FogThrown.Of()), nil

@@ -55,7 +55,7 @@ func TestFogTest(t *testing.T) {
 	inField := m.add(t, "caddy", "3m")
 	m.desk.Do(session.Event{Kind: session.ExposureBegun, Sheet: inField.ID, Planned: 3 * time.Minute})
 	m.keys(t, "f")
-	if got := plain(m); !strings.Contains(strings.Join(strings.Fields(got), " "), "had its exposure") {
+	if got := plain(m); !strings.Contains(strings.Join(strings.Fields(got), " "), "flashed beforehand") {
 		t.Fatalf("f asks\n%s", got)
 	}
 	m.keys(t, "y")
@@ -113,7 +113,7 @@ func TestFogTest(t *testing.T) {
 		t.Errorf("kept %+v", r)
 	}
 	m.keys(t, "f")
-	if got := plain(m); !strings.Contains(strings.Join(strings.Fields(got), " "), "had its exposure") {
+	if got := plain(m); !strings.Contains(strings.Join(strings.Fields(got), " "), "flashed beforehand") {
 		t.Errorf("the next f does not begin a new test\n%s", got)
 	}
 }

@@ -63,7 +63,7 @@ func newForm(cfg Config) form {
 		fCelsius: text("developer", "20 C", ""),
 		fName:    text("name", "of the sheet", ""),
 		fMaker:   text("photographer", "where there are several", ""),
-		fLight:   text("light", "EV 13, f/16 1/125, 2500 lux, overcast, or a time: 4m, or both", ""),
+		fLight:   text("light", "overcast, EV 13, f/16 1/125, 2500 lux, or 4m", ""),
 		fWith:    text("with", "filter 1, pre-flash 1/2, warm light 1/3, subject 1m, test", ""),
 	}}
 }
@@ -370,9 +370,9 @@ func (f *form) askCamera(m *Model) {
 		return
 	}
 	questions := []string{
-		"New camera, 1 of 3: its name, round or flat, and its size: cake tin, round, 100 mm across; hat box, flat, 3 in deep",
-		"2 of 3: the hole: 0.5 mm; or its scan, dots an inch and pixels across the hole: 2400, 47",
-		"3 of 3: the paper that it takes, width first: 12x9 cm; 5x4 in",
+		"New camera, 1 of 3: its name, round or flat, and its size. Like cake tin, round, 100 mm across; or hat box, flat, 3 in deep",
+		"2 of 3: its hole. Like 0.5 mm; or of a scan, dots an inch and pixels across the hole: 2400, 47",
+		"3 of 3: the paper that it takes, width first. Like 12x9 cm; or 5x4 in",
 	}
 	var ask func(answers []string)
 	ask = func(answers []string) {

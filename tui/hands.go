@@ -69,7 +69,7 @@ func (m *Model) does(t desk.Target) string {
 		if next := s.NextStep(); next >= 0 {
 			return fmt.Sprintf("%d into the %s", t.Num, tray(s.Spec.Process.Steps[next]))
 		}
-		return fmt.Sprintf("%d out: it is done", t.Num)
+		return fmt.Sprintf("%d out of the %s: finished", t.Num, tray(s.Spec.Process.Steps[s.Visit().Step]))
 	}
 	return ""
 }

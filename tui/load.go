@@ -74,7 +74,7 @@ func (l *loading) ask(m *Model) tea.Cmd {
 	if m.desk.M.BoxOpen() {
 		names = append(names, "0 none: shut the box, which is open")
 	}
-	q := &question{text: ember.SafeText("Which camera? " + strings.Join(names, ", ") + ". Press its number."), lines: saying(lines...)}
+	q := &question{text: ember.SafeText("Load or empty which camera? " + strings.Join(names, "; ") + ". Press its number."), lines: saying(lines...)}
 	again := func() tea.Cmd {
 		m.ask = q
 		return m.answer("press its number; esc leaves it", say.LoadWhich.Of())
@@ -225,9 +225,9 @@ func (l *loading) leave(m *Model) tea.Cmd {
 	l.steps = nil
 	m.light()
 	m.desk.Say(say.LoadLeft.Of())
-	m.said = "left in the midst; l goes on with it"
+	m.said = "stopped halfway; l goes on with it"
 	if m.desk.M.PaperOut() {
-		m.said = "left in the midst, and paper is out; l goes on with it"
+		m.said = "stopped halfway, and paper is out; l goes on with it"
 	}
 	return nil
 }

@@ -116,7 +116,7 @@ func TestTheTraysSayWhereTheSheetIs(t *testing.T) {
 	}
 	open(session.ExposureBegun)
 	w.pass(time.Minute)
-	asks("there (shift+tab) space ends the exposure")
+	asks("shift+tab goes there: space ends the exposure")
 	open(session.PinholeCovered)
 	asks("c uncovers it")
 	open(session.PinholeUncovered)

@@ -28,11 +28,11 @@ func (m *Model) whereabouts(s *session.Sheet) string {
 	case s.Phase == session.Fresh:
 		return fmt.Sprintf("sheet %d is in its camera, not exposed: in the field (shift+tab) space opens the pinhole", s.Num)
 	case !v.Open:
-		return fmt.Sprintf("sheet %d is in the field, its pinhole covered, %s left: there (shift+tab) c uncovers it, and space ends the exposure", s.Num, words.Countdown(v.Left))
+		return fmt.Sprintf("sheet %d is in the field, its pinhole covered, %s left. shift+tab goes there: c uncovers it, space ends the exposure", s.Num, words.Countdown(v.Left))
 	case v.Left == 0:
-		return fmt.Sprintf("sheet %d is in the field, its exposure done: cover the pinhole, and there (shift+tab) press space", s.Num)
+		return fmt.Sprintf("sheet %d is in the field, its exposure done: cover the pinhole. shift+tab goes there: press space", s.Num)
 	}
-	return fmt.Sprintf("sheet %d is in the field, being exposed, %s left: there (shift+tab) space ends the exposure", s.Num, words.Countdown(v.Left))
+	return fmt.Sprintf("sheet %d is in the field, still being exposed, %s left. shift+tab goes there: space ends the exposure", s.Num, words.Countdown(v.Left))
 }
 
 // mayGoIn says when the next sheet may go in, and what it waits for.

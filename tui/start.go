@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -108,8 +109,9 @@ func (m *Model) askTimer() {
 		m.answer("there is no timer here: add a sheet on the bench", say.NoTimer.Of())
 		return
 	}
-	m.askUntil("What is to be timed? A process, or steps: develop 2m, stop 10s, fix 1m, wash 30m", say.AskTimer.Of(), func(text string) (tea.Cmd, error) {
-		spec, err := m.cfg.Timer(text)
+	usual := m.form.value().Process
+	m.askUntil("What is to be timed? A process, or steps: develop 2m, stop 10s, fix 1m, wash 30m. Enter alone: "+usual, say.AskTimer.Of(), func(text string) (tea.Cmd, error) {
+		spec, err := m.cfg.Timer(cmp.Or(text, usual))
 		if err != nil {
 			return nil, err
 		}
@@ -119,8 +121,6 @@ func (m *Model) askTimer() {
 		m.first.on = false
 		return m.goTo(Trays), nil
 	})
-	m.ask.input.SetValue(m.form.value().Process)
-	m.ask.input.CursorEnd()
 }
 
 func (f *first) view(m *Model, h int) string {

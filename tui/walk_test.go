@@ -248,8 +248,8 @@ func TestALightTypedInMidExposureIsKept(t *testing.T) {
 	w.pass(2 * time.Minute)
 	m.keys(t, "e")
 	m.typed(t, "7m15s")
-	if m.ask == nil || !strings.Contains(m.ask.text, "y: the light is now 7m15s. n: the whole time shall be 7:15.") {
-		t.Fatalf("asked: %+v", m.ask)
+	if m.ask == nil || !strings.Contains(m.ask.text, "is it 7m15s from now on, or was it so all along?") || m.ask.noIs != "all along: 7:15 in all" {
+		t.Fatalf("asked: %s", plain(m))
 	}
 	m.keys(t, " ") // no answer to that
 	if m.ask == nil || len(s.Light.Readings) > 0 {
@@ -259,7 +259,7 @@ func TestALightTypedInMidExposureIsKept(t *testing.T) {
 	if r := s.Light.Readings; len(r) != 1 || r[0].Stops != -1 || r[0].Light != "7m15s" || r[0].Full != 7*time.Minute+15*time.Second {
 		t.Errorf("kept as %+v", r)
 	}
-	if !strings.Contains(m.said, "the light is now 7m15s; 3:38 more, until ") {
+	if !strings.Contains(m.said, "the light is 7m15s from now on; 3:38 more, until ") {
 		t.Errorf("it says %q", m.said)
 	}
 	if v, _ := m.desk.M.View(w.now).Sheet(s.ID); v.Left != 217500*time.Millisecond {

@@ -139,13 +139,22 @@ const description = `A darkroom companion for one-off pictures on photographic p
 
 Keep the laptop on the dry side, away from wet hands and mains leads. Each product's data sheet and your local rules come first.`
 
-// withVariable adds to a flag's help the variable that does the same.
+// withVariable adds to a flag's help its default and the variable that does the same.
 func withVariable(v *kong.Value) string {
-	name := "WETSIDE_" + strings.ToUpper(v.Name)
-	if v.Flag == nil || !slices.ContainsFunc(variables, func(x variable) bool { return x.name == name }) {
+	if v.Flag == nil {
 		return v.Help
 	}
-	return strings.TrimSuffix(v.Help, ".") + " ($" + name + ")."
+	var also []string
+	if v.HasDefault && v.Default != "" && v.Default != "0" {
+		also = append(also, v.Default)
+	}
+	if name := "WETSIDE_" + strings.ToUpper(v.Name); slices.ContainsFunc(variables, func(x variable) bool { return x.name == name }) {
+		also = append(also, "$"+name)
+	}
+	if len(also) == 0 {
+		return v.Help
+	}
+	return strings.TrimSuffix(v.Help, ".") + " (" + strings.Join(also, ", ") + ")."
 }
 
 // printHelp prints the help of a command; below that of all, the environment.
@@ -154,7 +163,7 @@ func printHelp(o kong.HelpOptions, ctx *kong.Context) error {
 		return err
 	}
 	var b strings.Builder
-	b.WriteString("\nEnvironment (a flag comes before it, it comes before settings.toml):\n")
+	b.WriteString("\nEnvironment (flags override these; these override settings.toml):\n")
 	for _, v := range variables {
 		fmt.Fprintf(&b, "  %-16s  %s\n", v.name, v.help)
 	}

@@ -58,39 +58,39 @@ type CLI struct {
 	ShowVersion versionFlag `name:"version" help:"Which wetside this is."`
 
 	Run        RunCmd        `cmd:"" group:"The timer" default:"withargs" help:"The program itself (what wetside does without a command)."`
-	Rehearse   RehearseCmd   `cmd:"" group:"The timer" help:"The program with a blank sheet, faster than life; kept out of the statistics."`
+	Rehearse   RehearseCmd   `cmd:"" group:"The timer" help:"The program with a blank sheet, in real time or faster; kept out of the statistics."`
 	Lead       LeadCmd       `cmd:"" group:"The timer" help:"The program leads: one press for a whole sheet."`
-	Time       TimeCmd       `cmd:"" group:"The timer" help:"Just a timer: a process or times, and space starts."`
+	Time       TimeCmd       `cmd:"" group:"The timer" help:"A plain timer: a process or times, and space starts."`
 	Where      WhereCmd      `cmd:"" group:"The timer" help:"Where each sheet of the running session stands."`
 	Loaded     LoadedCmd     `cmd:"" group:"The timer" help:"Which camera holds what; and one that was loaded or emptied without the program."`
-	Check      CheckCmd      `cmd:"" group:"The timer" help:"The list before paper is opened."`
-	Sounds     SoundsCmd     `cmd:"" group:"The timer" help:"Every sound, played and named; or a quiz."`
+	Check      CheckCmd      `cmd:"" group:"The timer" help:"The checklist before paper is opened, and what the program found out of it."`
+	Sounds     SoundsCmd     `cmd:"" group:"The timer" help:"Play every sound and name it; or a quiz."`
 	Keys       KeysCmd       `cmd:"" group:"The timer" help:"Which key does what; try a pedal or a clicker."`
-	Exposure   ExposureCmd   `cmd:"" group:"Before a sheet" help:"From the light to the time, with a bracket."`
+	Exposure   ExposureCmd   `cmd:"" group:"Before a sheet" help:"Work out the time from the light, with a bracket."`
 	Pinhole    PinholeCmd    `cmd:"" group:"Before a sheet" help:"A pinhole: f-number, sharpest hole, angle, fall-off; or measure one."`
-	Preflash   PreflashCmd   `cmd:"" group:"Before a sheet" help:"Test strip and time of a pre-flash."`
-	Cues       CuesCmd       `cmd:"" group:"Before a sheet" help:"A crib sheet: every cue of a process with its time."`
-	Card       CardCmd       `cmd:"" group:"Before a sheet" help:"A card for a camera in the field, without a laptop; and what was pencilled on it."`
-	Plan       PlanCmd       `cmd:"" group:"Before a sheet" help:"An evening's sheets: which goes into which tray when, and when all is done."`
-	Mix        MixCmd        `cmd:"" group:"Before a sheet" help:"How much of what makes a bath."`
-	Washes     WashesCmd     `cmd:"" group:"Before a sheet" help:"How many changes of water a wash takes."`
-	Profiles   ProfilesCmd   `cmd:"" group:"Before a sheet" help:"Papers, processes and cameras."`
-	Sheets     SheetsCmd     `cmd:"" group:"The notebook" help:"What was done."`
-	Sheet      SheetCmd      `cmd:"" group:"The notebook" help:"One sheet, stage by stage."`
+	Preflash   PreflashCmd   `cmd:"" group:"Before a sheet" help:"Work out a pre-flash: its test strip and its time."`
+	Cues       CuesCmd       `cmd:"" group:"Before a sheet" help:"Print a crib sheet: every cue of a process with its time."`
+	Card       CardCmd       `cmd:"" group:"Before a sheet" help:"Print a card for a camera in the field, without a laptop; or read in what was pencilled on it."`
+	Plan       PlanCmd       `cmd:"" group:"Before a sheet" help:"Plan an evening's sheets: which goes into which tray when, and when all is done."`
+	Mix        MixCmd        `cmd:"" group:"Before a sheet" help:"Mix a bath: how much stock and how much water."`
+	Washes     WashesCmd     `cmd:"" group:"Before a sheet" help:"Work out how many changes of water a wash takes."`
+	Profiles   ProfilesCmd   `cmd:"" group:"Before a sheet" help:"List, check and make papers, processes and cameras."`
+	Sheets     SheetsCmd     `cmd:"" group:"The notebook" help:"List the sheets."`
+	Sheet      SheetCmd      `cmd:"" group:"The notebook" help:"Show one sheet, stage by stage."`
 	Exposed    ExposedCmd    `cmd:"" group:"The notebook" help:"Write down an exposure that was timed by a watch."`
 	Developed  DevelopedCmd  `cmd:"" group:"The notebook" help:"Write down that a sheet was developed without the program."`
 	Dry        DryCmd        `cmd:"" group:"The notebook" help:"After the wash: what is drying, what is to be flattened or judged."`
 	Judge      JudgeCmd      `cmd:"" group:"The notebook" help:"Say what a finished sheet should have had; alone, those that wait, in a row."`
-	Learn      LearnCmd      `cmd:"" group:"The notebook" help:"What the judged sheets have taught."`
+	Learn      LearnCmd      `cmd:"" group:"The notebook" help:"Show what the judged sheets have taught."`
 	Scan       ScanCmd       `cmd:"" group:"The notebook" help:"Say where the scan of a sheet lies."`
-	Export     ExportCmd     `cmd:"" group:"The notebook" help:"The notebook as CSV, JSON or a page to print."`
+	Export     ExportCmd     `cmd:"" group:"The notebook" help:"Write the notebook as CSV, JSON or a page to print."`
 	Import     ImportCmd     `cmd:"" group:"The notebook" help:"Take in another notebook."`
-	Backup     BackupCmd     `cmd:"" group:"The notebook" help:"A copy of the notebook, also while it is in use."`
-	Paths      PathsCmd      `cmd:"" group:"The program" help:"Where everything lies."`
+	Backup     BackupCmd     `cmd:"" group:"The notebook" help:"Copy the notebook, also while it is in use."`
+	Paths      PathsCmd      `cmd:"" group:"The program" help:"Print where the files lie."`
 	Licences   LicencesCmd   `cmd:"" group:"The program" help:"The licences of wetside and of all that is linked into it."`
 	Completion CompletionCmd `cmd:"" group:"The program" help:"What bash, zsh or fish read to complete a command line."`
-	Version    VersionCmd    `cmd:"" group:"The program" help:"Which wetside this is."`
-	Help       HelpCmd       `cmd:"" group:"The program" help:"How a command is used."`
+	Version    VersionCmd    `cmd:"" group:"The program" help:"Print the version."`
+	Help       HelpCmd       `cmd:"" group:"The program" help:"Show how a command is used."`
 	Complete   CompleteCmd   `cmd:"" hidden:"" help:"The candidates for a shell."`
 	Reference  ReferenceCmd  `cmd:"" hidden:"" help:"The manual page in Markdown."`
 	Notify     NotifyCmd     `cmd:"" hidden:"" help:"A pop-up on the desktop."`

@@ -120,7 +120,7 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 	if r.Emerged > 0 {
 		line("image seen after %s", words.Finished(r.Emerged.D()))
 	}
-	tested := "untested default"
+	tested := "no fog test yet"
 	if r.SafeTest {
 		tested = "tested"
 	}

@@ -9,7 +9,7 @@ import (
 // RehearseCmd is the program with a blank sheet.
 type RehearseCmd struct {
 	Flags
-	Pace    float64  `help:"Times real time." default:"1" placeholder:"N"`
+	Pace    float64  `help:"How many times as fast as life." default:"1" placeholder:"N"`
 	Process string   `help:"Process to rehearse." default:"three-trays" placeholder:"KEY"`
 	Paper   string   `help:"Paper to rehearse with." default:"direct-positive-fb" placeholder:"KEY"`
 	Light   string   `help:"Rehearse an exposure too: a time, like 4m." placeholder:"TIME"`

@@ -26,7 +26,7 @@ type Filter struct {
 	Paper      string `help:"Only this paper." placeholder:"KEY"`
 	Camera     string `help:"Only this camera." placeholder:"KEY"`
 	Process    string `help:"Only this process." placeholder:"KEY"`
-	Maker      string `help:"Only this maker." placeholder:"NAME"`
+	Maker      string `help:"Only this photographer." placeholder:"NAME"`
 	Day        string `help:"Only this day: 2026-05-03, today, yesterday." placeholder:"DAY"`
 	Judged     bool   `help:"Only judged sheets."`
 	Rehearsals bool   `help:"Rehearsals too."`

@@ -49,7 +49,7 @@ func MixWords(dilution string, parts []Part) string {
 func (m MakerSum) Words() string {
 	name := m.Maker
 	if name == "" {
-		name = "nobody named"
+		name = "no photographer named"
 	}
 	p := []string{words.CountSpelled(m.Sheets, "sheet")}
 	for _, x := range []struct {

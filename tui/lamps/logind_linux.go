@@ -401,7 +401,7 @@ func (l *logind) Report() []Finding {
 	dimmed := len(old.Lamps) > 0
 	panel, keys := false, false
 	if err != nil {
-		out = append(out, Finding{About: AboutOther, Lamp: "screen and keyboard light", Verdict: Unknown, Detail: "Their values cannot be read: " + err.Error() + ". Dim them by hand."})
+		out = append(out, Finding{About: AboutOther, Lamp: "screen and keyboard light", Verdict: Unknown, Detail: "their values cannot be read: " + err.Error() + ". Dim them by hand."})
 	}
 	for _, d := range found {
 		about := AboutPanel
@@ -428,24 +428,24 @@ func (l *logind) Report() []Finding {
 		keys = keys || about == AboutKeyboard
 	}
 	if !panel && err == nil {
-		out = append(out, Finding{About: AboutPanel, Lamp: "backlight", Verdict: Unknown, Detail: "No backlight that can be set was found: dim the screen by hand."})
+		out = append(out, Finding{About: AboutPanel, Lamp: "backlight", Verdict: Unknown, Detail: "no backlight that can be set was found: dim the screen by hand."})
 	}
 	if !keys && err == nil {
-		out = append(out, Finding{About: AboutKeyboard, Lamp: "keyboard light", Verdict: Unknown, Detail: "No keyboard light that can be set was found: if there is one, turn it off."})
+		out = append(out, Finding{About: AboutKeyboard, Lamp: "keyboard light", Verdict: Unknown, Detail: "no keyboard light that can be set was found: if there is one, turn it off."})
 	}
 	out = append(out, l.otherLEDs()...)
 	ctx, cancel := patient()
 	defer cancel()
 	if _, err := l.session(ctx); err != nil {
-		out = append(out, Finding{About: AboutOther, Lamp: "lamps and sleep", Verdict: Unknown, Detail: "In your hands, for the session service (logind) cannot be reached: " + err.Error() + "."})
+		out = append(out, Finding{About: AboutOther, Lamp: "lamps and sleep", Verdict: Unknown, Detail: "in your hands, for the session service (logind) cannot be reached: " + err.Error() + "."})
 	}
 	switch {
 	case l.hold == nil:
-		out = append(out, Finding{About: AboutSleep, Lamp: "sleep and lock screen", Verdict: Unknown, Detail: "Not held off until a clock runs. A desktop's own screen saver may have to be turned off by hand."})
+		out = append(out, Finding{About: AboutSleep, Lamp: "sleep and lock screen", Verdict: Unknown, Detail: "not held off until a clock runs. A desktop's own screen saver may have to be turned off by hand."})
 	case l.lid:
-		out = append(out, Finding{About: AboutSleep, Lamp: "sleep, lock screen, lid", Verdict: Safe, Detail: "Held off while a clock runs. A desktop's own screen saver may have to be turned off by hand."})
+		out = append(out, Finding{About: AboutSleep, Lamp: "sleep, lock screen, lid", Verdict: Safe, Detail: "held off while a clock runs. A desktop's own screen saver may have to be turned off by hand."})
 	default:
-		out = append(out, Finding{About: AboutSleep, Lamp: "lid", Verdict: Unknown, Detail: "Sleep is held off, but closing the lid is not: leave it open."})
+		out = append(out, Finding{About: AboutSleep, Lamp: "lid", Verdict: Unknown, Detail: "sleep is held off, but closing the lid is not: leave it open."})
 	}
 	return out
 }
@@ -473,5 +473,5 @@ func (l *logind) otherLEDs() []Finding {
 		return nil
 	}
 	sort.Strings(lit)
-	return []Finding{{Lamp: "indicator lights", Verdict: Lit, Detail: "Lit, and not ours to turn off: " + words.Clean(strings.Join(lit, ", ")) + ". Press the key or cover the light."}}
+	return []Finding{{Lamp: "indicator lights", Verdict: Lit, Detail: "lit, and not ours to turn off: " + words.Clean(strings.Join(lit, ", ")) + ". Press the key or cover the light."}}
 }
