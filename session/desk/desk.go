@@ -269,28 +269,34 @@ func (d *Desk) play(key string, kind session.CueKind, ls ...say.Line) {
 // take applies events in the order in which they were stored.
 func (d *Desk) take(evs []session.Event) {
 	for _, e := range evs {
-		done := func() bool {
-			s := d.M.Sheet(e.Sheet)
-			return s != nil && (s.Phase == session.Finished || s.Phase == session.Ruined)
-		}
-		was := done()
+		was := d.over(e)
 		if err := d.M.Replay(e); err != nil {
 			continue // refused then as it is now: the order of storing decides
 		}
 		switch e.Kind {
-		case session.Undone: // what clocks moved since may be another time
+		case session.Moved, session.Unseen, session.Developed, session.Spoiled, session.Judged, session.Scanned, session.Undone, session.MarkNamed, session.Noted, session.Remade, session.Dried, session.Flattened:
+			over := append(was, d.over(e)...)
 			for _, s := range d.M.Sheets() {
-				d.trouble(d.Record.Save(d.M, s))
-			}
-		case session.Moved, session.Unseen, session.Developed, session.Spoiled, session.Judged, session.Scanned, session.MarkNamed, session.Noted, session.Remade, session.Dried, session.Flattened:
-			if was || done() { // its record changes, or goes
-				d.trouble(d.Record.Save(d.M, d.M.Sheet(e.Sheet)))
+				if slices.Contains(over, s) { // its record changes, or goes
+					d.trouble(d.Record.Save(d.M, s))
+				}
 			}
 		}
 	}
 	if d.Changed != nil && len(evs) > 0 {
 		d.Changed(d.M)
 	}
+}
+
+// over are the sheets that are over of those that an event is about: what is taken
+// back may be about any, for clocks may have moved them since.
+func (d *Desk) over(e session.Event) (all []*session.Sheet) {
+	for _, s := range d.M.Sheets() {
+		if (s.ID == e.Sheet || e.Kind == session.Undone) && (s.Phase == session.Finished || s.Phase == session.Ruined) {
+			all = append(all, s)
+		}
+	}
+	return all
 }
 
 // Tick does what time brings: what another program wrote, moves that clocks
