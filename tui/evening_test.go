@@ -62,3 +62,31 @@ func TestTraysRowsSayWhenASheetGoesIn(t *testing.T) {
 		t.Errorf("%q", got)
 	}
 }
+
+// The image that is seen is that of the sheet in the developer, also while another was
+// picked; of two in the developer it is asked which.
+func TestTheImageOfWhichSheet(t *testing.T) {
+	w, m := newWorld(t, nil)
+	one, two := m.add(t, "one", ""), m.add(t, "two", "")
+	m.goTo(Trays)
+	for _, s := range []*session.Sheet{one, two} {
+		m.desk.Do(session.Event{Kind: session.Moved, Sheet: s.ID})
+		w.pass(20 * time.Second)
+	}
+	m.keys(t, "i")
+	if one.Emerged+two.Emerged > 0 || m.said != "1 or 2? Press the number." {
+		t.Errorf("two in the developer: seen after %v and %v; %q", one.Emerged, two.Emerged, m.said)
+	}
+	m.keys(t, "1")
+	if one.Emerged != 40*time.Second || two.Emerged > 0 {
+		t.Errorf("1 answers: seen after %v and %v", one.Emerged, two.Emerged)
+	}
+	m.desk.Do(session.Event{Kind: session.Moved, Sheet: one.ID, From: one.Visit().Serial})
+	w.pass(2 * time.Second)
+	m.keys(t, "1")
+	w.pass(2 * time.Second)
+	m.keys(t, "i")
+	if two.Emerged == 0 {
+		t.Errorf("1 was picked, and lies in the stop bath: %q", m.said)
+	}
+}

@@ -63,6 +63,8 @@ func (m *Model) does(t desk.Target) string {
 		return fmt.Sprintf("%d: open it for the next strip", t.Num)
 	case session.WaterChanged:
 		return "change the water of the " + t.Bath
+	case session.ImageSeen:
+		return fmt.Sprintf("%d: the image is seen", t.Num)
 	case session.Confirmed:
 		return fmt.Sprintf("%d into the %s only now", t.Num, tray(s.Spec.Process.Steps[s.Visit().Step]))
 	case session.Moved:
@@ -121,6 +123,8 @@ func (m *Model) told(a desk.Answer) tea.Cmd {
 			m.said = fmt.Sprintf("sheet %d: the exposure is over; it waits for the trays", s.Num)
 		case session.Confirmed:
 			return m.tell(say.LedTrue.Of(say.Sheet(a.Target.Num)))
+		case session.ImageSeen:
+			m.said = fmt.Sprintf("sheet %d: image seen after %s", s.Num, words.Finished(s.Emerged))
 		case session.WaterChanged:
 			return m.tell(say.WaterChanged.Of())
 		}

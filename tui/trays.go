@@ -79,25 +79,15 @@ func (*trays) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	case key.Matches(k, trayKeys.Pick):
 		return m.pickNumber(number(k))
 	case key.Matches(k, trayKeys.Seen):
-		// The developer is where an image comes up: the sheet that is in it.
-		s := m.hands.Picked()
-		if s == nil {
-			for _, sv := range v.Sheets {
-				if sv.Stage == session.Develop && sv.Emerged == 0 {
-					s = m.desk.M.Sheet(sv.ID)
-				}
-			}
-		}
-		if s == nil {
+		a := m.hands.Seen()
+		if a.Outcome == desk.Idle {
 			return m.tell(say.NotInDeveloper.Of())
 		}
-		if m.do(session.Event{Kind: session.ImageSeen, Sheet: s.ID}) == nil {
-			m.said = fmt.Sprintf("sheet %d: image seen after %s", s.Num, words.Finished(s.Emerged))
-		}
-		return nil
+		return m.told(a)
 	case key.Matches(k, trayKeys.Water):
+		called := m.hands.Aim()
 		for _, sv := range v.Sheets {
-			if sv.Stage == session.Wash {
+			if sv.Stage == session.Wash && (called.Deed != session.WaterChanged || sv.Bath == called.Bath) {
 				if m.do(session.Event{Kind: session.WaterChanged, Bath: sv.Bath}) == nil {
 					return m.tell(say.WaterChanged.Of())
 				}

@@ -109,9 +109,29 @@ func (p *Presses) Aim() Aim {
 		if c, ok := p.Desk.ledJust(s, p.Desk.M.T(p.Desk.Now())); ok {
 			t = c
 		}
-		return Aim{Target: t}
+		return Aim{Target: t, Ask: p.calledSince(t)}
 	}
 	return p.Desk.Aim(p.At)
+}
+
+// calledSince is what is asked about where another sheet was called after one was picked:
+// a press may be for either. Nil where only the picked one can be meant.
+func (p *Presses) calledSince(picked Target) []Target {
+	v := p.Desk.M.View(p.Desk.Now())
+	var ask []Target
+	for _, c := range p.Desk.calls(v) {
+		switch {
+		case c.Call != Must || c.Since > v.T:
+		case c.Sheet == picked.Sheet:
+			return nil // it is called itself
+		case c.Since > p.picked && c.Since <= v.T-p.Desk.span(stoodBefore):
+			ask = append(ask, c)
+		}
+	}
+	if picked.Deed == "" || len(ask) == 0 {
+		return nil
+	}
+	return append([]Target{picked}, ask[0])
 }
 
 // Picked returns the sheet that was picked by hand, as long as it is; else nil.
@@ -222,6 +242,8 @@ func (d *Desk) open(t Target) bool {
 	switch t.Deed {
 	case session.WaterChanged:
 		return sv.Stage == session.Wash && sv.Changed < max(t.Since, 1)
+	case session.ImageSeen:
+		return sv.Stage == session.Develop && sv.Emerged == 0
 	case session.ExposureEnded, session.PinholeCovered, session.PinholeUncovered:
 		return s.Phase == session.Exposing
 	case session.Confirmed:
@@ -259,6 +281,30 @@ func (p *Presses) Press() Answer {
 	return p.do(a.Target)
 }
 
+// Seen says that the image has come up: of the sheet that was picked, else of the one in
+// the developer. Which of several is asked.
+func (p *Presses) Seen() Answer {
+	d := p.Desk
+	var in []Target
+	picked := p.Picked()
+	for _, s := range d.M.Sheets() {
+		if t := (Target{Deed: session.ImageSeen, Sheet: s.ID, Num: s.Num}); d.open(t) {
+			if s == picked {
+				return p.do(t)
+			}
+			in = append(in, t)
+		}
+	}
+	switch len(in) {
+	case 0:
+		return Answer{Outcome: Idle}
+	case 1:
+		return p.do(in[0])
+	}
+	p.asked, p.offer = in, Target{}
+	return Answer{Outcome: Which, Targets: in}
+}
+
 // do does a deed, after the warning where there is one.
 func (p *Presses) do(t Target) Answer {
 	d, now := p.Desk, p.Desk.M.T(p.Desk.Now())
@@ -293,7 +339,9 @@ func (p *Presses) do(t Target) Answer {
 	if spent != "" {
 		d.Do(session.Event{Kind: session.BathOverridden, Sheet: t.Sheet, Bath: spent})
 	}
-	p.pick = ""
+	if t.Deed != session.ImageSeen { // after which the sheet that was picked is moved
+		p.pick = ""
+	}
 	p.Leave()
 	t.Deed = e.Kind
 	return Answer{Outcome: Done, Target: t}
@@ -306,7 +354,7 @@ func (d *Desk) caution(t Target, at Place) (c Caution, spent string) {
 	switch {
 	case s == nil:
 		return c, ""
-	case t.Deed == session.WaterChanged, t.Deed == session.Confirmed, t.Deed == session.PinholeCovered, t.Deed == session.PinholeUncovered:
+	case t.Deed == session.WaterChanged, t.Deed == session.ImageSeen, t.Deed == session.Confirmed, t.Deed == session.PinholeCovered, t.Deed == session.PinholeUncovered:
 		return c, ""
 	}
 	now := d.Now()

@@ -228,6 +228,80 @@ func TestANumberPicks(t *testing.T) {
 	}
 }
 
+// A sheet that is called after another was picked: a press may be for either, and is
+// asked about, unless nobody can have heard the call yet.
+func TestACallAfterAPickIsAskedAbout(t *testing.T) {
+	for _, y := range []struct {
+		name  string
+		after time.Duration // from the pick to the call
+		waits time.Duration // from the call to the press
+		want  Outcome
+		num   int
+	}{
+		{"the call came, and two seconds later the press", 3 * sec, 2 * sec, Which, 0},
+		{"it came under the finger", 3 * sec, 300 * time.Millisecond, Warned, 1},
+		{"it stood when the other was picked", -sec, 3 * sec, Warned, 1},
+	} {
+		x := lay(t, InTrays)
+		a, b := x.print(0), x.camera(60*sec)
+		x.open(b)
+		x.pass(20 * sec)
+		x.to(a, 2) // into the fixer
+		x.pass(40*sec - y.after)
+		x.p.Number(1, false)
+		x.pass(y.after + y.waits)
+		got := x.pressNow(y.name, y.want, y.num)
+		if y.want != Which {
+			continue
+		}
+		if len(got.Targets) != 2 || got.Targets[0].Num != 1 || got.Targets[1].Num != 2 {
+			t.Errorf("%s: asked about %+v", y.name, got.Targets)
+		}
+		if x.p.Number(2, false); a.Visit().Stage != session.Fix || b.Phase != session.Exposed {
+			t.Errorf("2 is answered, and 1 is in the %s, 2 %s", a.Visit().Stage, b.Phase)
+		}
+	}
+	x := lay(t, InTrays)
+	a, b := x.print(0), x.camera(60*sec)
+	x.open(b)
+	x.pass(29 * sec)
+	x.to(a, 1) // into the stop bath, for half a minute
+	x.pass(28 * sec)
+	x.p.Number(1, false)
+	x.pass(5 * sec)
+	x.press("both were called since", Done, 1)
+}
+
+// Of two sheets in the developer it is asked whose image has come up; of one, and of the
+// one that was picked, it is not.
+func TestWhoseImageIsSeen(t *testing.T) {
+	x := lay(t, InTrays)
+	if got := x.p.Seen(); got.Outcome != Idle {
+		t.Errorf("nothing in the developer: %+v", got)
+	}
+	a, b, c := x.print(0), x.print(0), x.print(0)
+	x.to(a, 0)
+	x.pass(20 * sec)
+	x.to(b, 0)
+	x.pass(20 * sec)
+	got := x.p.Seen()
+	if got.Outcome != Which || len(got.Targets) != 2 || a.Emerged+b.Emerged > 0 {
+		t.Fatalf("two in the developer: %+v", got)
+	}
+	if got = x.p.Number(1, false); got.Outcome != Done || a.Emerged != 40*sec || b.Emerged > 0 {
+		t.Errorf("1 is answered: %+v", got)
+	}
+	x.to(c, 0)
+	x.pass(sec)
+	x.p.Number(3, false)
+	if got = x.p.Seen(); got.Outcome != Done || c.Emerged != sec || b.Emerged > 0 {
+		t.Errorf("3 was picked: %+v", got)
+	}
+	if got = x.p.Seen(); got.Outcome != Done || b.Emerged != 21*sec {
+		t.Errorf("2 is the only one: %+v", got)
+	}
+}
+
 // Backspace takes back one deed after another, of whatever sheet and bath.
 func TestBackspaceGoesBackStepByStep(t *testing.T) {
 	x := lay(t, InTrays)
