@@ -344,7 +344,7 @@ func fateText(s session.SheetView, f desk.Fate) (string, say.Line) {
 	exposing := s.Phase == session.Exposing
 	switch {
 	case f == desk.GoesOn && exposing:
-		return "Is it still out? Go on?", say.AskStillOut.Of()
+		return "Is it still being exposed? Go on?", say.AskStillOut.Of()
 	case f == desk.GoesOn:
 		return "Is it still in there? Go on?", say.AskStillIn.Of()
 	case f == desk.AsPlanned && exposing:

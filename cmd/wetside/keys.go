@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	tea "github.com/charmbracelet/bubbletea"
+	"github.com/charmbracelet/x/ansi"
 
 	"wetside/tui"
 )
@@ -67,10 +68,17 @@ func (c *KeysCmd) Run(h *host) error {
 		if where == "" {
 			where = "everywhere"
 		}
-		out = append(out, []string{r.Deed, keyList(r.Keys), where, r.Does})
+		cells := []string{r.Deed, keyList(r.Keys), where}
+		for l := range strings.Lines(ansi.Wordwrap(r.Does, doesWidth, "")) {
+			out = append(out, append(cells, strings.TrimSpace(l)))
+			cells = []string{"", "", ""}
+		}
 	}
 	return h.table(out, 3)
 }
+
+// doesWidth is what the other columns leave of a screen, as the keys are from the start.
+const doesWidth = 33
 
 // keyList is names of keys in a row; one of two words, as a mouse button's is, in quotes.
 func keyList(keys []string) string {
