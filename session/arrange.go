@@ -83,6 +83,12 @@ func (c Cue) takes() time.Duration {
 		return 1200 * ms
 	case CueDone, CueSpoiled:
 		return 1500 * ms
+	case CueSafeHalf:
+		return 4700 * ms
+	case CueHalf, CueConflict:
+		return 4000 * ms
+	case CueSafeAll, CueBathHigh, CueBathSpent:
+		return 3000 * ms
 	}
 	return 2500 * ms
 }
@@ -110,7 +116,7 @@ type placed []Cue
 // put places a cue as soon as it can be heard whole, and reports whether it can
 // within its patience.
 func (p *placed) put(c Cue) bool {
-	at, most := c.T, time.Duration(3*time.Second) // no cue takes longer
+	at, most := c.T, time.Duration(5*time.Second) // none takes longer of one sheet, or of four
 	for i, _ := slices.BinarySearchFunc(*p, c.T-most, func(o Cue, t time.Duration) int { return cmp.Compare(o.T, t) }); i < len(*p); i++ {
 		o := (*p)[i]
 		if o.T >= at+c.takes() {
@@ -211,6 +217,7 @@ func hands(c Cue) int {
 func (c *Cue) delay(t time.Duration) {
 	if c.T < t {
 		c.At = c.At.Add(t - c.T)
+		c.Late += t - c.T
 		c.T = t
 	}
 }

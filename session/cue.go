@@ -82,6 +82,8 @@ type Cue struct {
 	Also string `json:"-"`
 	// Led: the program leads the sheet, and counts the move in.
 	Led bool `json:"led,omitempty"`
+	// Late is by how much it was moved behind its instant.
+	Late time.Duration `json:"-"`
 	// until is when what it asks for was done: nothing is asked for from then on.
 	until time.Duration
 	// Lines are what CueSay and CueError say.
@@ -103,8 +105,9 @@ func (c Cue) Numbers() say.Nums {
 // A Due is a cue and when in real time it is to be heard, with the monotonic
 // reading that timers and the loudspeaker go by.
 type Due struct {
-	Cue Cue
-	At  time.Time
+	Cue  Cue
+	At   time.Time
+	Gone bool // it was given before, and what it says holds no more
 }
 
 // A CueFact is what holds for every cue of one kind.

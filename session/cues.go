@@ -6,7 +6,10 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strings"
 	"time"
+
+	"wetside/session/say"
 )
 
 // The rhythm of what is heard. Common practice, no source: the user is called
@@ -81,6 +84,25 @@ func (m *Machine) CuesWith(from, to Instant, more []Cue) []Cue {
 		slices.SortStableFunc(all, func(a, b Cue) int { return cmp.Compare(a.T, b.T) })
 	}
 	return slices.DeleteFunc(Arrange(all), func(c Cue) bool { return c.T < f || c.T >= t })
+}
+
+// StillSo reports whether what a cue said is so still of all its sheets: it is not where
+// the step or the exposure that it is about goes on for another time than it did. What
+// ends with them, a move takes back.
+func (m *Machine) StillSo(c Cue) bool {
+	keys := append(strings.Fields(c.Also), c.Key)
+	given := m.cues(c.T-Warm, c.T+1)
+	for _, s := range m.sheets {
+		if s.ID != c.Sheet && c.Numbers()&say.Num(s.Num) == 0 {
+			continue
+		}
+		v := s.open()
+		on := s.Phase == Exposing && c.Stage == Exposure || v != nil && c.Stage == v.Stage && c.T >= v.In
+		if on && !slices.ContainsFunc(given, func(o Cue) bool { return o.Num == s.Num && slices.Contains(keys, o.Key) }) {
+			return false
+		}
+	}
+	return true
 }
 
 // cues are those of every sheet, each at its own instant.

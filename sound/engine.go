@@ -81,6 +81,17 @@ type Status struct {
 	input uint32 // of the sound server: the stream's number there
 }
 
+// A Speech is an announcement that has ended.
+type Speech struct {
+	Cue   session.Cue
+	Lasts time.Duration
+	Cut   bool            // it was cut off,
+	By    session.CueKind // by such a cue; empty: what it says holds no more
+}
+
+// A Taker takes each block of samples, and the announcements that ended in it.
+type Taker func(samples []float32, ended []Speech)
+
 // Config is what Open needs. The zero value speaks few words, at volume 0.
 type Config struct {
 	Talk   Talk
@@ -91,11 +102,11 @@ type Config struct {
 	Voice  Speaker // may be nil
 	Logf   func(format string, args ...any)
 
-	Pace   float64         // how much faster than real time a rehearsal runs; 0: 1
-	Server string          // of Pulse; empty: as the environment says
-	Env    []string        // for the player it starts; nil: the program's own
-	Into   func([]float32) // takes each block of samples in a loudspeaker's place; nil: a loudspeaker does
-	Beeper string          // the machine's own speaker, on Linux; empty: where the kernel has it
+	Pace   float64  // how much faster than real time a rehearsal runs; 0: 1
+	Server string   // of Pulse; empty: as the environment says
+	Env    []string // for the player it starts; nil: the program's own
+	Into   Taker    // in a loudspeaker's place; nil: a loudspeaker
+	Beeper string   // the machine's own speaker, on Linux; empty: where the kernel has it
 }
 
 // fill is what a device calls for samples: buf is written, zero is when sample
@@ -143,6 +154,7 @@ type Engine struct {
 	heardTo time.Time     // the last sample mixed is heard then
 	loudTo  int64         // the last sample mixed that is not silence, in the present stream
 	soon    chan struct{}
+	ended   []Speech // in the last block
 
 	cancel context.CancelFunc
 	done   sync.WaitGroup
@@ -151,10 +163,6 @@ type Engine struct {
 // Open starts the sound. It does not fail for want of a loudspeaker: Status
 // says so, and it keeps trying.
 func Open(ctx context.Context, cfg Config) (*Engine, error) {
-	ladder, err := devices(cfg)
-	if err != nil {
-		return nil, err
-	}
 	if cfg.Logf == nil {
 		cfg.Logf = func(string, ...any) {}
 	}
@@ -165,6 +173,11 @@ func Open(ctx context.Context, cfg Config) (*Engine, error) {
 		changes: make(chan Status, 16), toSay: make(chan struct{}, 1), soon: make(chan struct{}, 1), moved: make(chan struct{}),
 		cancel: cancel,
 		status: Status{Device: "none", Starts: true, Reason: "the sound is starting", Volume: cfg.Volume},
+	}
+	ladder, err := devices(cfg, e)
+	if err != nil {
+		cancel()
+		return nil, err
 	}
 	e.mixer.Rock, e.mixer.Alive, e.mixer.Pace = cfg.Rock, cfg.Alive, cfg.Pace
 	e.done.Go(func() { e.keep(ctx, ladder) })
@@ -187,7 +200,8 @@ func (e *Engine) item(c session.Cue, due time.Duration) item {
 
 // Schedule replaces everything that has not begun. A cue whose Key has begun
 // is not begun again. What is due already stays, so that a cue asked for at its
-// own instant is not lost to the next call; unless its sheet has moved on since.
+// own instant is not lost to the next call; unless its sheet has moved on since. Of
+// what is gone the words are taken back, even in their midst.
 func (e *Engine) Schedule(ps []session.Due) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
@@ -195,6 +209,7 @@ func (e *Engine) Schedule(ps []session.Due) {
 	items := make([]item, len(ps))
 	for i, p := range ps {
 		items[i] = e.item(p.Cue, p.At.Sub(e.epoch))
+		items[i].gone = p.Gone
 	}
 	first := e.mixer.replace(items, now, func(key string) bool { _, ok := e.begun[key]; return ok })
 	if e.epoch.Add(first).Before(e.heardTo) {
@@ -362,6 +377,7 @@ func (e *Engine) hasten() {
 
 // take moves what the mixer has begun or dropped into the record.
 func (e *Engine) take() {
+	e.ended = append(e.ended[:0], e.mixer.ended...)
 	begun, dropped := e.mixer.taken()
 	for _, s := range begun {
 		p := s.Played

@@ -30,9 +30,9 @@ func (l lostError) Unwrap() error { return l.err }
 var errStalled = errors.New("the device has stopped taking sound")
 
 // devices is the ladder: the best first.
-func devices(cfg Config) ([]device, error) {
+func devices(cfg Config, e *Engine) ([]device, error) {
 	if cfg.Into != nil {
-		return []device{taker(cfg.Into)}, nil
+		return []device{taker{cfg.Into, e}}, nil
 	}
 	all := []device{}
 	// Elsewhere a Pulse server is a rarity: only where it is asked for.
@@ -220,13 +220,16 @@ func feed(ctx context.Context, latency time.Duration, block int64, f fill, take 
 }
 
 // taker gives what is played to whoever listens in a loudspeaker's place.
-type taker func([]float32)
+type taker struct {
+	to Taker
+	e  *Engine
+}
 
 func (taker) name() string { return "listener" }
 
 func (t taker) run(ctx context.Context, src source, up func(Status)) error {
 	up(Status{Device: t.name(), OK: true})
-	return feed(ctx, 0, feedBlock, src.fill, func(buf []float32) error { t(buf); return nil })
+	return feed(ctx, 0, feedBlock, src.fill, func(buf []float32) error { t.to(buf, t.e.ended); return nil })
 }
 
 // silent is heard by nobody; cues begin on time all the same.

@@ -33,6 +33,8 @@ const (
 	maxLate = 1200 * time.Millisecond
 	// askedLate is the same for what the user asked for.
 	askedLate = 4 * time.Second
+	// arrangedLate is how long words may wait, though their cue was moved already.
+	arrangedLate = 2 * time.Second
 	// voiceLevel is the root mean square every announcement is brought to: as
 	// loud as a motif, see TestTheVoiceIsAsLoudAsTheMotifs.
 	voiceLevel = 0.1
@@ -40,8 +42,8 @@ const (
 	ceiling = 0.97
 )
 
-// stale is how late an announcement of this kind may begin, at pace 1. Urgent
-// ones are never too late. Common practice, no source.
+// stale is how long after its instant an announcement of this kind may begin, at pace 1.
+// Urgent ones are never too late. Common practice, no source.
 func stale(k session.CueKind) time.Duration {
 	switch k {
 	case session.CueTen:
@@ -52,6 +54,8 @@ func stale(k session.CueKind) time.Duration {
 		return 8 * time.Second
 	case session.CueSay:
 		return 20 * time.Second
+	case session.CueSafeHalf, session.CueBathHigh, session.CueDone, session.CueSpoiled:
+		return time.Minute // it is as true then
 	}
 	return 12 * time.Second
 }
@@ -105,6 +109,7 @@ type item struct {
 	parts []int // where in voice its pieces begin, each after a silence
 	said  bool  // the voice is ready, or there is none
 	now   bool  // asked for by the user: no Schedule takes it away
+	gone  bool  // it holds no more
 }
 
 // A sounding is one cue that has begun.
@@ -132,6 +137,7 @@ type speech struct {
 	cutAt  int64 // sample at which it is cut off; math.MaxInt64: it is not
 	ramp   int   // samples left of the ramp that takes it away
 	then   afterCut
+	by     session.CueKind // that cut it
 }
 
 // An afterCut is what becomes of a speech that was cut off.
@@ -180,6 +186,7 @@ type Mixer struct {
 	limit float32 // present gain of the limiter
 
 	begun   []sounding // since last taken
+	ended   []Speech
 	dropped []Dropped
 }
 
@@ -204,6 +211,7 @@ func NewMixer(volume float64) *Mixer {
 	m.tail = make([]item, 0, 64)
 	m.motifs = make([]active, 0, 64)
 	m.begun = make([]sounding, 0, 1024)
+	m.ended = make([]Speech, 0, 64)
 	m.dropped = make([]Dropped, 0, 1024)
 	m.reset()
 	return m
@@ -258,6 +266,10 @@ func (m *Mixer) replace(items []item, now time.Duration, begun func(key string) 
 		return !stays
 	})
 	for _, it := range items {
+		if it.gone {
+			m.withdraw(it.cue.Key)
+			continue
+		}
 		if begun(it.cue.Key) || seen[it.cue.Key] {
 			continue
 		}
@@ -269,6 +281,16 @@ func (m *Mixer) replace(items []item, now time.Duration, begun func(key string) 
 		first = min(first, it.due)
 	}
 	return first
+}
+
+// withdraw takes back what a cue says or is to say.
+func (m *Mixer) withdraw(key string) {
+	is := func(it item) bool { return it.cue.Key == key }
+	m.pending = slices.DeleteFunc(m.pending, is)
+	m.tail = slices.DeleteFunc(m.tail, is)
+	if m.speaking.on && is(m.speaking.item) {
+		m.cut(0, dropped, session.Cue{})
+	}
 }
 
 // again puts back what was begun and not heard.
@@ -321,7 +343,7 @@ func (m *Mixer) sounding() bool { return len(m.motifs) > 0 || m.speaking.on }
 // good until the next Fill.
 func (m *Mixer) taken() ([]sounding, []Dropped) {
 	begun, dropped := m.begun, m.dropped
-	m.begun, m.dropped = begun[:0], dropped[:0]
+	m.begun, m.dropped, m.ended = begun[:0], dropped[:0], m.ended[:0]
 	return begun, dropped
 }
 
@@ -349,7 +371,7 @@ func (m *Mixer) say(words session.Cue, voice []float32) {
 
 // wordsOf is what of a cue decides its words.
 func wordsOf(c session.Cue) session.Cue {
-	c.Key, c.At, c.T, c.Sheet = "", session.Instant{}, 0, ""
+	c.Key, c.At, c.T, c.Late, c.Sheet = "", session.Instant{}, 0, 0, ""
 	return c
 }
 
@@ -531,10 +553,10 @@ func (m *Mixer) start(it *item, start int64, zero time.Duration) {
 		m.silence(it.cue, start)
 	}
 	if supersedes(it.cue) || it.cue.Kind == session.CueSay {
-		m.hush(start) // what was answered before a move may be true no more
+		m.hush(it.cue, start) // what was answered before a move may be true no more
 	}
 	if r := rank(it.cue); r >= 2 && rank(m.speaking.cue) < r {
-		m.cut(start, again)
+		m.cut(start, again, it.cue)
 	}
 	after := start
 	if it.motif >= 0 {
@@ -559,9 +581,9 @@ func (m *Mixer) start(it *item, start int64, zero time.Duration) {
 	}
 }
 
-// cut takes the present speech away from a sample on. An answer is not given
-// again.
-func (m *Mixer) cut(at int64, then afterCut) {
+// cut takes the present speech away from a sample on, for a cue's sake. An answer is
+// not given again.
+func (m *Mixer) cut(at int64, then afterCut, by session.Cue) {
 	sp := &m.speaking
 	if !sp.on || sp.cutAt != math.MaxInt64 && sp.then != retaken {
 		return
@@ -569,14 +591,14 @@ func (m *Mixer) cut(at int64, then afterCut) {
 	if isAnswer(sp.item) && then == again {
 		then = dropped
 	}
-	sp.cutAt, sp.ramp, sp.then = at, samples(cutRamp), then
+	sp.cutAt, sp.ramp, sp.then, sp.by = at, samples(cutRamp), then, by.Kind
 }
 
 // hush takes back an answer to the user: they have asked again.
-func (m *Mixer) hush(at int64) {
+func (m *Mixer) hush(by session.Cue, at int64) {
 	m.tail = slices.DeleteFunc(m.tail, isAnswer)
 	if isAnswer(m.speaking.item) {
-		m.cut(at, dropped)
+		m.cut(at, dropped, by)
 	}
 }
 
@@ -587,11 +609,11 @@ func isAnswer(it item) bool { return it.cue.Kind == session.CueSay }
 func (m *Mixer) silence(c session.Cue, at int64) {
 	of := func(o session.Cue) bool {
 		n := o.Numbers()
-		return ofItsBath(o) && (o.Sheet == c.Sheet && n.Len() < 2 || n != 0 && n&^c.Numbers() == 0)
+		return (ofItsBath(o) || o.Kind == session.CueBegin) && (o.Sheet == c.Sheet && n.Len() < 2 || n != 0 && n&^c.Numbers() == 0)
 	}
 	m.tail = slices.DeleteFunc(m.tail, func(it item) bool { return of(it.cue) })
 	if of(m.speaking.cue) {
-		m.cut(at, dropped)
+		m.cut(at, dropped, c)
 	}
 }
 
@@ -605,7 +627,7 @@ func (m *Mixer) speak(buf []float32, at int64, zero time.Duration) {
 		it := &m.tail[k]
 		start := max(index(it.due, zero), at, m.freeAt)
 		late := duration(start) + zero - it.due
-		limit := time.Duration(float64(stale(it.cue.Kind)) / m.pace())
+		limit := time.Duration(float64(max(stale(it.cue.Kind)-it.cue.Late, arrangedLate)) / m.pace())
 		switch {
 		case it.said && it.voice == nil:
 			m.tail = slices.Delete(m.tail, k, k+1)
@@ -621,6 +643,10 @@ func (m *Mixer) speak(buf []float32, at int64, zero time.Duration) {
 			sp.seek(0)
 			if rank(it.cue) < 2 && !m.clear(start, int64(sp.to), zero) {
 				return // a motif is about to sound: the words come after it
+			}
+			if rank(it.cue) == 0 && m.calls(start, int64(len(sp.voice)), zero) {
+				k++ // it would be cut off
+				continue
 			}
 			m.speaking = sp
 			m.tail = slices.Delete(m.tail, k, k+1)
@@ -650,6 +676,21 @@ func (m *Mixer) clear(s, n int64, zero time.Duration) bool {
 	return true
 }
 
+// calls reports whether a call that cuts in on words comes in the n samples from s on.
+func (m *Mixer) calls(s, n int64, zero time.Duration) bool {
+	for i := range m.pending {
+		it := &m.pending[i]
+		st := index(it.due, zero)
+		if st >= s+n {
+			break
+		}
+		if st > s && rank(it.cue) >= 2 && m.wanted(it.cue) {
+			return true
+		}
+	}
+	return false
+}
+
 // quiet reports whether a motif is so short or so soft that words go on under it.
 func (m *Mixer) quiet(motif int) bool {
 	return motifs[motif].Soft || motifs[motif].Kind() == session.CuePip
@@ -671,6 +712,9 @@ func (m *Mixer) under(s int64) (any, loud bool) {
 func (m *Mixer) over(s int64) {
 	sp := &m.speaking
 	m.freeAt = s + int64(samples(voiceGap))
+	if len(m.ended) < cap(m.ended) {
+		m.ended = append(m.ended, Speech{sp.cue, duration(s - sp.at), sp.cutAt <= s, sp.by})
+	}
 	if sp.cutAt <= s && sp.then == again && len(m.tail) < cap(m.tail) {
 		i := 0
 		for i < len(m.tail) && rank(m.tail[i].cue) > rank(sp.cue) {

@@ -261,12 +261,14 @@ func TestStaleWordsAreDroppedAndCallsNever(t *testing.T) {
 	m := NewMixer(1)
 	m.put(speaking(cueItem(session.CueSeen, "long", 0), 20*time.Second))
 	m.put(speaking(cueItem(session.CueMinutes, "minute", time.Second), time.Second))
-	m.put(speaking(cueItem(session.CueMove, "move", 2*time.Second), 3*time.Second))
 	m.put(speaking(cueItem(session.CueOver, "over", 20*time.Second), time.Second))
 	var order []string
 	buf := make([]float32, 480)
 	last := ""
 	for at := int64(0); at < 32*Rate; at += 480 {
+		if at == 2*Rate { // not foreseen
+			m.put(speaking(cueItem(session.CueMove, "move", 2*time.Second), 3*time.Second))
+		}
 		m.Fill(buf, at, 0)
 		if m.speaking.on && m.speaking.cue.Key != last {
 			last = m.speaking.cue.Key
@@ -281,6 +283,47 @@ func TestStaleWordsAreDroppedAndCallsNever(t *testing.T) {
 	}
 	if len(m.dropped) != 1 || m.dropped[0].Cue.Key != "minute" {
 		t.Errorf("dropped: %+v", m.dropped)
+	}
+}
+
+// What a call that is known would cut off is said behind it, or not at all.
+func TestWordsAreNotBegunThatACallWouldCut(t *testing.T) {
+	m := NewMixer(1)
+	m.put(speaking(cueItem(session.CueSeen, "long", 0), 3*time.Second))
+	m.put(speaking(cueItem(session.CueTen, "ten", 0), 3*time.Second))
+	m.put(speaking(cueItem(session.CueMove, "move", 2*time.Second), 3*time.Second))
+	buf := make([]float32, 480)
+	for at := int64(0); at < 20*Rate; at += 480 {
+		m.Fill(buf, at, 0)
+	}
+	var said []string
+	for _, s := range m.ended {
+		said = append(said, fmt.Sprint(s.Cue.Key, " ", s.Cut))
+	}
+	if got := strings.Join(said, ", "); got != "move false, long false" {
+		t.Errorf("said: %s", got)
+	}
+	if len(m.dropped) != 1 || m.dropped[0].Cue.Key != "ten" {
+		t.Errorf("dropped: %+v", m.dropped)
+	}
+}
+
+// What holds no more is taken back: what waits to be said, and what is being said.
+func TestWhatHoldsNoMoreIsNotSaidToItsEnd(t *testing.T) {
+	m := NewMixer(1)
+	said, waits := cueItem(session.CueMinutes, "said", 0), cueItem(session.CueThirty, "waits", time.Second)
+	m.put(speaking(said, 3*time.Second))
+	m.put(speaking(waits, time.Second))
+	buf := make([]float32, 480)
+	for at := int64(0); at < 10*Rate; at += 480 {
+		if at == 2*Rate {
+			said.gone, waits.gone = true, true
+			m.replace([]item{said, waits}, 2*time.Second, func(string) bool { return true })
+		}
+		m.Fill(buf, at, 0)
+	}
+	if len(m.ended) != 1 || !m.ended[0].Cut || m.ended[0].Lasts > 2100*time.Millisecond || m.sounding() || len(m.tail) > 0 {
+		t.Errorf("it goes on: %+v", m.ended)
 	}
 }
 

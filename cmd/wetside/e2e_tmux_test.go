@@ -359,12 +359,21 @@ func TestOneSheetInTmux(t *testing.T) {
 // replayAll reads every event of the notebook and applies it.
 func replayAll(t testing.TB, db *sql.DB) *session.Machine {
 	t.Helper()
+	m := session.New()
+	for _, e := range stored(t, db) {
+		m.Apply(e)
+	}
+	return m
+}
+
+// stored are the events of a notebook.
+func stored(t testing.TB, db *sql.DB) (out []session.Event) {
+	t.Helper()
 	rows, err := db.Query("SELECT body FROM event ORDER BY seq")
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer rows.Close()
-	m := session.New()
 	for rows.Next() {
 		var body string
 		if err := rows.Scan(&body); err != nil {
@@ -374,9 +383,9 @@ func replayAll(t testing.TB, db *sql.DB) *session.Machine {
 		if err := json.Unmarshal([]byte(body), &e); err != nil {
 			t.Fatal(err)
 		}
-		m.Apply(e)
+		out = append(out, e)
 	}
-	return m
+	return out
 }
 
 // BenchmarkStart is from the command to its first frame, in tmux, keeper and

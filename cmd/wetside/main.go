@@ -26,6 +26,7 @@ import (
 	"github.com/alecthomas/kong"
 
 	"wetside/session/words"
+	"wetside/sound"
 	"wetside/tui/lamps"
 )
 
@@ -47,7 +48,7 @@ type host struct {
 	find     func(name string) (path string, err error) // a program to speak with; nil: exec.LookPath
 	boot     func() (reading time.Duration, id string)  // nil: this machine's clock that goes on in its sleep
 	sleep    func(time.Duration)                        // for the disk's clock; nil: time.Sleep
-	into     func([]float32)                            // takes all samples in a loudspeaker's place; nil: a loudspeaker does
+	into     sound.Taker                                // in a loudspeaker's place; nil: a loudspeaker
 }
 
 // CLI is the whole command line.

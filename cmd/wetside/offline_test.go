@@ -38,8 +38,15 @@ type booth struct {
 	mu    sync.Mutex
 	pcm   []float32
 	start time.Time // when the first sample is heard
+	said  []spoken
 	level float32
 	water *rand.Rand
+}
+
+// A spoken is an announcement and when it ended.
+type spoken struct {
+	sound.Speech
+	at time.Time
 }
 
 // inBooth runs the program until it ends, beside the person who presses its keys.
@@ -67,7 +74,10 @@ func inBooth(t *testing.T, h home, args []string, water float64, person func(t *
 			sleep:    func(time.Duration) {}, // the disk's clock is not the bubble's
 			into:     b.take}
 		ended := make(chan int, 1)
-		go func() { ended <- run(host) }()
+		go func() {
+			ended <- run(host)
+			r.Close() // who still presses is not held up
+		}()
 		defer func() {
 			select {
 			case code := <-ended:
@@ -88,9 +98,12 @@ func inBooth(t *testing.T, h home, args []string, water float64, person func(t *
 	return b
 }
 
-func (b *booth) take(x []float32) {
+func (b *booth) take(x []float32, ended []sound.Speech) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
+	for _, e := range ended {
+		b.said = append(b.said, spoken{e, time.Now()})
+	}
 	if len(b.pcm) == 0 {
 		b.start = time.Now().Add(-ofRate(len(x))) // a block is mixed at its end
 	}

@@ -42,7 +42,7 @@ type Record interface {
 
 // A Sounder makes cues heard.
 type Sounder interface {
-	Schedule([]session.Due) // replaces all that has not begun
+	Schedule([]session.Due) // replaces all that has not begun; takes back what is gone
 	Play(session.Cue)       // at once: an answer to the user
 	State() SoundState
 	Volume(step int) // louder (+1) or softer (-1)
@@ -120,6 +120,14 @@ type Desk struct {
 	doubt    map[string]bool // sheets of which it is asked what became of them
 	guess    bool            // nothing tells how long it was since the last event
 	lead     lead
+	given    given
+}
+
+// given are the cues with words that the loudspeaker was given last, by key, as long as
+// they may be being said.
+type given struct {
+	events int // applied by then
+	cues   map[string]session.Cue
 }
 
 // horizon is how far ahead cues are handed to the loudspeaker, in real time.
@@ -137,6 +145,9 @@ const (
 // late is how long after its instant a cue may still begin: an event is stored
 // before its cue is heard, and storing takes its time.
 const late = 3 * time.Second
+
+// saidIn is how long after its instant a cue may still be being said.
+const saidIn = 20 * time.Second
 
 // Now returns the present instant.
 func (d *Desk) Now() session.Instant { return d.Clock.Now() }
@@ -427,8 +438,36 @@ func (d *Desk) schedule() {
 		}
 		due = append(due, session.Due{Cue: c, At: d.Clock.Real(c.At)})
 	}
+	due = append(due, d.gone(cues, d.M.T(now), scale(saidIn))...)
 	slices.SortStableFunc(due, func(a, b session.Due) int { return a.At.Compare(b.At) })
 	d.Sound.Schedule(due)
+}
+
+// gone are the cues of the last while that hold no more since the last event. It keeps
+// those that are given now.
+func (d *Desk) gone(now []session.Cue, t, while time.Duration) (out []session.Due) {
+	g := &d.given
+	anew := d.M.Applied() != g.events
+	g.events = d.M.Applied()
+	if g.cues == nil {
+		g.cues = map[string]session.Cue{}
+	}
+	for k, c := range g.cues {
+		switch {
+		case c.T > t, c.T < t-while: // it is given anew, or was said
+		case anew && !d.M.StillSo(c):
+			out = append(out, session.Due{Cue: c, At: d.Clock.Real(c.At), Gone: true})
+		default:
+			continue
+		}
+		delete(g.cues, k)
+	}
+	for _, c := range now {
+		if !c.Ticks() {
+			g.cues[c.Key] = c
+		}
+	}
+	return out
 }
 
 // notify shows field exposures that are done on the desktop, as long as no

@@ -57,7 +57,7 @@ cues 4:00 20:00
 6:05 call again (develop) to fix over 1:05
 6:45 call again (develop) to fix over 1:45
 7:00 safelight all
-7:02.500 over by (develop) to fix over 2:00
+7:03 over by (develop) to fix over 2:00
 7:45 call again (develop) to fix over 2:45
 8:00 over by (develop) to fix over 3:00
 8:45 call again (develop) to fix over 3:45

@@ -1,0 +1,253 @@
+//go:build unix
+
+package main
+
+import (
+	"database/sql"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
+	"testing"
+	"time"
+
+	"wetside/session"
+	"wetside/session/sessiontest"
+	"wetside/sound"
+	"wetside/sound/voice"
+)
+
+// eveningBaths are those of three-trays-clear, a third as long.
+var eveningBaths = []string{
+	`develop; at_least = "45s"; at_most = "60s"; drain = "5s"; agitate = "continuous"`,
+	`stop; target = "15s"; drain = "4s"; agitate = "continuous"`,
+	`fix; target = "70s"; drain = "5s"; agitate = "first 20s, then 5s every 15s"`,
+	`hypo-clear; target = "40s"; drain = "5s"; agitate = "continuous"`,
+	`wash; target = "4m"; batch = true`,
+}
+
+// A restless person makes every move that is called, a little late, and asks and looks
+// for keys all the time: each n seconds on average.
+func restless(b *booth, sheets int, each time.Duration, seed uint64) {
+	r := rand.New(rand.NewPCG(seed, 0))
+	idle := []string{"\r", "\r", "\r", "\r", "?", "?", "9", "k", "m", "i", "w", "q", "b", "x", "\x1b[A", "\x1b[B"}
+	time.Sleep(8 * time.Second)
+	type press struct {
+		at   time.Time
+		keys string
+	}
+	due := []press{{time.Now(), "1"}, {time.Now().Add(300 * time.Millisecond), " "}}
+	ask := time.Now().Add(3 * time.Second)
+	asked := false // a question is open
+	seen, in, done := 0, 1, 0
+	for end := time.Now().Add(30 * time.Minute); done < sheets && time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
+		b.mu.Lock()
+		fresh := b.said[seen:]
+		seen = len(b.said)
+		b.mu.Unlock()
+		for _, s := range fresh {
+			c := s.Cue
+			n := c.Numbers().All()
+			switch {
+			case s.Cut:
+				continue
+			case c.Kind == session.CueMayGoIn && in < sheets:
+				in++
+				n = []int{in}
+			case c.Kind == session.CueDone:
+				done += len(n)
+				continue
+			case c.Kind != session.CueMove && c.Kind != session.CueCall:
+				continue
+			}
+			at := time.Now().Add(time.Duration(500+r.IntN(2500)) * time.Millisecond)
+			for _, k := range n {
+				due = append(due, press{at, fmt.Sprint(k)}, press{at.Add(300 * time.Millisecond), " "})
+				at = at.Add(2 * time.Second)
+			}
+		}
+		slices.SortStableFunc(due, func(x, y press) int { return x.at.Compare(y.at) })
+		if len(due) > 0 && asked && !due[0].at.After(time.Now()) {
+			asked = false
+			b.press("\x1b")
+			time.Sleep(300 * time.Millisecond)
+		}
+		for len(due) > 0 && !due[0].at.After(time.Now()) {
+			b.press(due[0].keys)
+			due = due[1:]
+		}
+		if time.Now().After(ask) && (len(due) == 0 || due[0].at.After(time.Now().Add(time.Second))) {
+			k := idle[r.IntN(len(idle))]
+			if asked && (k == "x" || r.IntN(2) == 0) { // pressed twice, it would be spoiled
+				k = "\x1b"
+			}
+			b.press(k)
+			asked = k != "\x1b" && (asked || k == "q" || k == "b" || k == "x")
+			ask = time.Now().Add(time.Duration(r.ExpFloat64()*float64(each)) + 200*time.Millisecond)
+		}
+	}
+	time.Sleep(5 * time.Second)
+	b.press("\x1b")
+	time.Sleep(time.Second)
+	b.press("q")
+	time.Sleep(2 * time.Second)
+	b.press("y")
+}
+
+// A whole evening of four sheets, with where, help and questions at any moment. Nothing
+// that is said is cut off, but by what is more urgent or takes its place; what was cut
+// and still holds is said again, whole; nothing is said twice, and nothing is still being
+// said when it is so no more.
+func TestAnEveningIsSaidWholeAndTrue(t *testing.T) {
+	if testing.Short() {
+		sessiontest.Leave(t, "-short leaves out a quarter of an hour of sound", "run without -short")
+	}
+	evenings := 1
+	if os.Getenv("WETSIDE_SOAK") != "" {
+		evenings = 20
+	}
+	for n := range evenings {
+		h := newHome(t)
+		ownProcess(t, h, "evening", eveningBaths...)
+		b := inBooth(t, h, []string{"rehearse", "--blind", "--process", "evening", "--sheets", "4"}, 0, func(t *testing.T, b *booth) { restless(b, 4, 4*time.Second, uint64(n)) })
+		said(t, h, b)
+	}
+}
+
+// said looks through what was said beside the notebook.
+func said(t *testing.T, h home, b *booth) {
+	t.Helper()
+	db, err := sql.Open("sqlite", filepath.Join(h.data(), "notebook.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	events := stored(t, db)
+	const block = 150 * time.Millisecond // and the keys' own way
+	whole := map[string]bool{}
+	cut := 0
+	for i, s := range b.said {
+		c, answer := s.Cue, s.Cue.Kind == session.CueSay
+		wrong := func(why string) {
+			end := s.at.Sub(b.start)
+			t.Errorf("%.2f to %.2f s: %q (%s %s): %s", (end - s.Lasts).Seconds(), end.Seconds(), voice.Words(c, sound.Normal), c.Kind, c.Key, why)
+		}
+		m := after(events, s.at.Add(-block))
+		if !s.Cut {
+			if whole[c.Key] {
+				wrong("said twice")
+			}
+			whole[c.Key] = true
+			switch begun := s.at.Add(block - s.Lasts); {
+			case !holds(m, s):
+				wrong("it is so no more")
+			case answer && moves(m) != moves(after(events, begun)):
+				wrong("a sheet was moved meanwhile")
+			}
+			continue
+		}
+		cut++
+		again := slices.ContainsFunc(b.said[i+1:], func(o spoken) bool { return o.Cue.Key == c.Key })
+		by := session.Cue{Kind: s.By}
+		switch {
+		case answer && again:
+			wrong("cut off, and begun again")
+		case s.By == "":
+			if answer || lasts(after(events, s.at.Add(-s.Lasts-block)), c) == lasts(after(events, s.at), c) {
+				wrong("taken back")
+			}
+		case !by.Urgent() && !by.Fact() && !(answer && s.By == session.CueSay):
+			wrong("cut off by: " + string(s.By))
+		case c.Kind == session.CueMinutes, c.Kind == session.CueThirty, c.Kind == session.CueTen:
+			// It would be so no more.
+		case !answer && !again && holds(after(events, s.at.Add(12*time.Second)), s):
+			wrong("cut off by: " + string(s.By) + ", and not said again")
+		}
+	}
+	done := 0
+	for _, s := range after(events, b.start.Add(24*time.Hour)).Sheets() {
+		if s.Phase == session.Finished {
+			done++
+		}
+	}
+	t.Logf("%d announcements, %d of them cut off; %d sheets finished", len(b.said), cut, done)
+	if len(b.said) < 200 || done < 2 {
+		t.Error("that was no evening")
+	}
+	if t.Failed() {
+		for _, s := range b.said {
+			t.Logf("%7.2f %5.2f %t %s: %s", s.at.Sub(b.start).Seconds(), s.Lasts.Seconds(), s.Cut, s.By, voice.Words(s.Cue, sound.Normal))
+		}
+	}
+}
+
+// after is the session as it stood at an instant.
+func after(events []session.Event, at time.Time) *session.Machine {
+	m := session.New()
+	for _, e := range events {
+		if e.At.Wall.After(at) {
+			break
+		}
+		m.Replay(e)
+	}
+	return m
+}
+
+// moves is how many there were.
+func moves(m *session.Machine) (n int) {
+	for _, s := range m.Sheets() {
+		n += len(s.Visits) + len(s.Undone)
+		if s.Phase == session.Finished || s.Phase == session.Ruined {
+			n++
+		}
+	}
+	return n
+}
+
+// lasts is how long the bath lasts that a cue's sheet is in.
+func lasts(m *session.Machine, c session.Cue) time.Duration {
+	s := m.Sheet(c.Sheet)
+	if len(s.Visits) == 0 {
+		return 0
+	}
+	return s.Visits[len(s.Visits)-1].AtMost
+}
+
+// holds reports whether what was said of the bath that a sheet is in is so in a session:
+// it is in it, and a time that was told is right to within its words' patience.
+func holds(m *session.Machine, x spoken) bool {
+	c := x.Cue
+	s := m.Sheet(c.Sheet)
+	if c.Kind == session.CueMayGoIn {
+		return s.Phase == session.Fresh || s.Phase == session.Exposed
+	}
+	var serial int
+	if n, _ := fmt.Sscanf(c.Key, fmt.Sprintf("%d/%%d/", c.Num), &serial); n == 0 || c.Kind == session.CueWashAnew {
+		return true // of no bath
+	}
+	if s.Phase != session.Wet {
+		return false
+	}
+	v := s.Visits[len(s.Visits)-1]
+	end := v.In + v.AtMost
+	begun := m.T(session.Instant{Wall: x.at.Add(-x.Lasts).Round(0)})
+	within := func(due, patience time.Duration) bool {
+		return begun > due-time.Second && begun < due+patience+time.Second
+	}
+	switch {
+	case !v.Open || v.Serial != serial:
+		return false
+	case c.Kind == session.CueMinutes:
+		return within(end-c.Left, 8*time.Second)
+	case c.Kind == session.CueThirty:
+		return within(end-c.Left, 6*time.Second)
+	case c.Kind == session.CueTen:
+		return within(end-c.Left, 4*time.Second)
+	case c.Kind == session.CueDrain:
+		return within(end-c.For, 8*time.Second) // never too late
+	case c.Kind == session.CueMove, c.Kind == session.CueCall, c.Kind == session.CueOver:
+		return begun >= end-time.Second
+	}
+	return true
+}
