@@ -1,7 +1,13 @@
 package tui
 
 import (
+	"errors"
+	"fmt"
+	"io/fs"
 	"maps"
+	"os"
+	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -264,3 +270,127 @@ func TestTheStripLiesInTheLightOfTheTrays(t *testing.T) {
 		}
 	}
 }
+
+// Every answer from 0 to 16 in each half of the test, in either order: one that is a step
+// of the strip is kept, any other is refused. What the paper may have by its record is the
+// shorter of the two, both are kept, and on the way the picture is red alone and within
+// its budget.
+func TestEachAnswerOfTheFogTestInBothHalves(t *testing.T) {
+	const paper = "paper-negative-rc"
+	set, err := profiles.Load(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	frames := map[string]bool{} // many are alike: each is looked at once
+	pairs := 0
+	for _, afterFirst := range []bool{true, false} {
+		for _, first := range FogSteps {
+			dir := t.TempDir()
+			plan := &profiles.Planner{Set: set, Write: func(name string, data []byte) (fs.FS, error) {
+				file := filepath.Join(dir, name)
+				return os.DirFS(dir), errors.Join(os.MkdirAll(filepath.Dir(file), 0o755), os.WriteFile(file, data, 0o600))
+			}}
+			var kept []session.FogTest
+			w, m := newWorld(t, func(c *Config) {
+				c.Start, c.Papers = Room, []Choice{{paper, "paper negative"}}
+				c.FogStrip, c.Backlight = plan.FogStrip, func() (float64, bool) { return 0.02, true }
+				c.KeepFogTest = func(r session.FogTest) error { kept = append(kept, r); return plan.KeepFogTest(r) }
+			})
+			look := func(what string) {
+				t.Helper()
+				frame := m.View()
+				if frames[frame] {
+					return
+				}
+				frames[frame] = true
+				if rest := redOnBlack.ReplaceAllString(frame, ""); rest == frame || strings.Contains(rest, "\x1b") {
+					t.Errorf("%s: not red alone: %q", what, frame)
+				}
+				if _, all := lightOf(t, m); all > 0.003 {
+					t.Errorf("%s: %.4f%% of a white window:\n%s", what, 100*all, plain(m))
+				}
+			}
+			press := func(keys ...string) {
+				for _, k := range keys {
+					w.pass(time.Second) // else it were a key held down
+					m.keys(t, k)
+				}
+			}
+			// strip gives a strip its light and answers it, with all that is no step before.
+			strip := func(after, wrong bool, safe time.Duration) {
+				t.Helper()
+				what := fmt.Sprintf("%v after %v, light after the exposure: %v", safe, kept, after)
+				press("f")
+				look(what + ": asked of the exposure")
+				press(map[bool]string{true: "y", false: "n"}[after])
+				look(what + ": on the way")
+				w.pass(m.lead())
+				for i, step := range FogSteps {
+					m.Update(tickMsg(w.now.Wall))
+					look(fmt.Sprintf("%s: after %v", what, step))
+					if i+1 < len(FogSteps) {
+						w.pass(FogSteps[i+1] - step)
+					}
+				}
+				press("f")
+				look(what + ": asked what it shows")
+				n := len(kept)
+				for minutes := range 17 {
+					if !wrong || slices.Contains(FogSteps, time.Duration(minutes)*time.Minute) {
+						continue
+					}
+					digits := strings.Split(fmt.Sprint(minutes), "")
+					press(digits...)
+					press("enter")
+					if look(what + ": refused"); len(kept) > n || !strings.Contains(m.said, "0, 1, 2, 4, 8 or 16") {
+						t.Fatalf("%s: %d minutes: said %q, kept %+v", what, minutes, m.said, kept)
+					}
+					for range digits {
+						press("backspace")
+					}
+				}
+				press(strings.Split(fmt.Sprint(int(safe/time.Minute)), "")...)
+				press("enter")
+				look(what + ": answered")
+				if len(kept) != n+1 || kept[n].Safe != safe || kept[n].PreExposed != after || kept[n].Paper != paper || kept[n].Backlight == nil || *kept[n].Backlight != 0.02 {
+					t.Fatalf("%s: kept %+v", what, kept)
+				}
+				if shows := strings.Contains(m.said, "already the first step shows"); shows != (safe == 0) {
+					t.Errorf("%s: said %q", what, m.said)
+				}
+				if other := strings.Contains(m.said, "now the other half"); other != (n == 0) {
+					t.Errorf("%s: said %q", what, m.said)
+				}
+			}
+			half := func(d time.Duration) profiles.Half { return profiles.Half{Safe: profiles.Duration(d), Done: true} }
+			strip(afterFirst, true, first)
+			for i, second := range FogSteps {
+				strip(!afterFirst, i == 0, second)
+				pairs++
+				before, after := first, second
+				if afterFirst {
+					before, after = second, first
+				}
+				is, err := plan.Set.Paper(paper)
+				if err != nil {
+					t.Fatal(err)
+				}
+				may := profiles.Duration(min(first, second))
+				if l := is.Safelight; l.Before != half(before) || l.After != half(after) || l.Unexposed != may || l.Exposed != may || !l.IsTested() {
+					t.Errorf("%v before the exposure, %v after it: the paper has %+v", before, after, l)
+				}
+				for _, exposed := range []bool{false, true} {
+					if safe, known := is.Session().SafeFor(exposed); safe != min(first, second) || !known {
+						t.Errorf("%v before the exposure, %v after it: safe for %v, known: %v", before, after, safe, known)
+					}
+				}
+			}
+		}
+	}
+	if pairs != 72 || len(frames) < 40 {
+		t.Errorf("%d pairs, %d different pictures", pairs, len(frames))
+	}
+}
+
+// redOnBlack is how a picture begins what it shows in any red there is, on black.
+var redOnBlack = regexp.MustCompile(`\x1b\[0;38;2;\d+;0;0;48;2;0;0;0m`)
