@@ -91,12 +91,17 @@ func (f *fogTest) resume(m *Model, r session.FogTest) string {
 		}
 	}
 	f.preexposed, f.level, f.backlight, f.at, f.waits = r.PreExposed, r.Level, r.Backlight, r.At, true
-	return "the fog test of " + f.paper.Name + " of " + r.At.Format("2006-01-02 15:04") + " waits for its answer: f in the room"
+	return f.waiting()
+}
+
+func (f *fogTest) waiting() string {
+	return "the fog test of " + f.paper.Name + " of " + f.at.Format("2006-01-02 15:04") + " waits for its answer: f in the room"
 }
 
 // answered forgets the strip.
 func (f *fogTest) answered(m *Model) {
 	f.waits = false
+	m.settle(f.waiting())
 	if m.cfg.KeepStrip != nil {
 		// Else it is asked about once more, at the next start.
 		_ = m.cfg.KeepStrip(nil)

@@ -154,6 +154,9 @@ func TestFogTestOutlivesTheProgram(t *testing.T) {
 	if len(kept) != 1 || kept[0] != left || strip != nil {
 		t.Errorf("kept %+v, the strip %+v", kept, strip)
 	}
+	if got := plain(m); strings.Contains(got, "waits for its answer") {
+		t.Errorf("it is answered, and said to wait:\n%s", got)
+	}
 }
 
 // A test that was broken off leaves nothing behind, and the lamps as they were.

@@ -493,6 +493,14 @@ func (m *Model) inform(text string) {
 	m.news, m.newsAt = text, m.desk.Hand()
 }
 
+// settle takes back news that is no longer so.
+func (m *Model) settle(text string) {
+	if i := slices.Index(m.notices, ember.SafeText(text)); i >= 0 {
+		m.notices = slices.Delete(m.notices, i, i+1)
+		m.news = strings.Join(m.notices, "; ")
+	}
+}
+
 // typing reports whether letters go into a line.
 func (m *Model) typing() bool {
 	return m.ask != nil && m.ask.words != nil || m.ask == nil && m.up().takes(m) == letters
