@@ -17,6 +17,7 @@ import (
 
 	"wetside/profiles"
 	"wetside/session"
+	"wetside/session/desk"
 	"wetside/tui/ember"
 )
 
@@ -38,12 +39,16 @@ func (w *world) through(m *Model, d time.Duration) map[time.Duration]string {
 }
 
 // The laptop's lamps as the room sees them.
-type testLamps struct{ dimmed, awake bool }
+type testLamps struct {
+	dimmed, awake bool
+	panel         desk.PanelWant
+	told          []desk.LampNews
+}
 
-func (l *testLamps) Dim()           { l.dimmed = true }
-func (l *testLamps) Restore()       { l.dimmed = false }
-func (l *testLamps) Awake(on bool)  { l.awake = on }
-func (l *testLamps) Told() []string { return nil }
+func (l *testLamps) Dim(p desk.PanelWant)  { l.dimmed, l.panel = true, p }
+func (l *testLamps) Restore()              { l.dimmed, l.panel = false, 0 }
+func (l *testLamps) Awake(on bool)         { l.awake = on }
+func (l *testLamps) Told() []desk.LampNews { told := l.told; l.told = nil; return told }
 
 // A strip under the light for sixteen minutes from when hands have reached it:
 // they are counted down to it, the card moves after 1, 2, 4 and 8 minutes, the strip is covered after 16, and the answer waits until it is

@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"wetside/session"
+	"wetside/session/desk"
+	"wetside/session/say"
 	"wetside/tui/ember"
 	"wetside/tui/lamps"
 )
@@ -175,5 +177,43 @@ func TestFindingsComeLater(t *testing.T) {
 	w.through(m, time.Second)
 	if got := m.room.items[m.room.at].Text; got != "lid" {
 		t.Errorf("the finger is on %q now", got)
+	}
+}
+
+// While paper is out the panel is to be off where there is nothing to see, and for a
+// glance where the program leads; what is told of the lamps is told aloud as well.
+func TestWhenThePanelMayBeOff(t *testing.T) {
+	lamps := &testLamps{}
+	w, m := newWorld(t, func(c *Config) { c.Lamps = lamps })
+	is := func(what string, dimmed bool, panel desk.PanelWant) {
+		t.Helper()
+		if w.through(m, time.Second); lamps.dimmed != dimmed || lamps.panel != panel {
+			t.Errorf("%s: %+v", what, lamps)
+		}
+	}
+	m.add(t, "signal arm", "")
+	m.keys(t, "g")
+	is("dark, with no paper out", false, desk.PanelDimmed)
+	m.keys(t, "p")
+	is("dark, and paper out", true, desk.PanelDark)
+	for m.level != ember.Ember {
+		w.pass(time.Second)
+		m.keys(t, "g")
+	}
+	is("ember", true, desk.PanelDimmed)
+	m.setLead(true)
+	is("led", true, desk.PanelGlance)
+	m.setLead(false)
+	is("led no more", true, desk.PanelDimmed)
+	m.cfg.Blind = true
+	is("blind", true, desk.PanelDark)
+	m.cfg.Blind = false
+
+	lamps.told = []desk.LampNews{{Text: "700 of 1000", Aloud: say.LampStays.Of(), Wrong: true}, {Text: "sleep"}}
+	w.pass(time.Second)
+	w.played = nil
+	m.Update(tickMsg(w.now.Wall))
+	if said := w.all(); said != say.LampStays.Of().String() || !strings.Contains(m.news, "700 of 1000") || !strings.Contains(m.news, "sleep") {
+		t.Errorf("news %q, said %q", m.news, said)
 	}
 }

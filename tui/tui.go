@@ -169,6 +169,7 @@ type Model struct {
 	spoilingAt session.Instant
 	spoilt     string
 	dimmed     bool
+	panel      desk.PanelWant
 	awake      bool
 	quiet      bool // the picture is dark on purpose: the room check
 	done       bool
@@ -363,7 +364,14 @@ func (m *Model) update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		m.light()
 		if m.cfg.Lamps != nil {
 			for _, n := range m.cfg.Lamps.Told() {
-				m.inform(n)
+				m.inform(n.Text)
+				switch {
+				case n.Aloud.IsZero():
+				case n.Wrong:
+					m.desk.Complain(n)
+				default:
+					m.desk.Say(n.Aloud)
+				}
 			}
 		}
 		for _, s := range m.screens {
@@ -698,10 +706,19 @@ func (m *Model) light() {
 		m.awake = run
 		m.cfg.Lamps.Awake(run)
 	}
-	if out = out || dark; m.cfg.Lamps != nil && out != m.dimmed {
-		m.dimmed = out
+	out = out || dark
+	panel := desk.PanelDimmed
+	switch {
+	case !out:
+	case m.level == ember.Dark || m.cfg.Blind:
+		panel = desk.PanelDark
+	case m.desk.M.Leading():
+		panel = desk.PanelGlance
+	}
+	if m.cfg.Lamps != nil && (out != m.dimmed || panel != m.panel) {
+		m.dimmed, m.panel = out, panel
 		if out {
-			m.cfg.Lamps.Dim()
+			m.cfg.Lamps.Dim(panel)
 		} else {
 			m.cfg.Lamps.Restore()
 		}

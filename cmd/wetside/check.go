@@ -106,7 +106,8 @@ func (c *CheckCmd) Run(h *host) error {
 	if err != nil {
 		items = append(items, checkItem{"profiles left out: " + oneLine(err), false})
 	}
-	for _, f := range tui.RoomList(append(verified(h.lamps(), set.Panel, fastest(profs)), h.window(named(h))...)) {
+	found := append(verified(h.lamps(), set.Panel, fastest(profs)), h.panelOff())
+	for _, f := range tui.RoomList(append(found, h.window(named(h))...)) {
 		items = append(items, checkItem{f.Words(), f.Verified})
 	}
 	if c.JSON {

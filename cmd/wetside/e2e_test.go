@@ -85,7 +85,7 @@ func (h home) wetside(t testing.TB, args ...string) string {
 	ctx, cancel := context.WithTimeout(t.Context(), 6*time.Minute)
 	defer cancel()
 	cmd := exec.CommandContext(ctx, bin, args...)
-	cmd.Env = append(os.Environ(), h.env...)
+	cmd.Env = append(append(os.Environ(), "DISPLAY="), h.env...)
 	var out, errs bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &out, &errs
 	if err := cmd.Run(); err != nil {

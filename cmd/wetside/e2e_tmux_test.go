@@ -38,7 +38,7 @@ func newPaneOf(t testing.TB, h home, cols, rows int, program []string, args ...s
 	t.Helper()
 	sessiontest.Need(t, "tmux")
 	p := &pane{t: t, socket: filepath.Join(h.dir, "tmux.sock")}
-	line := []string{"env"}
+	line := []string{"env", "DISPLAY="} // whoever runs the test may have one
 	line = append(line, h.env...)
 	line = append(append(line, program...), args...)
 	for i, w := range line {

@@ -23,11 +23,11 @@ type markedLamps struct {
 	mark string
 }
 
-func (l markedLamps) Dim() error {
+func (l markedLamps) Dim(low bool) error {
 	if f, err := os.Create(l.mark); err == nil {
 		f.Close()
 	} // a disk that refuses is told elsewhere
-	return l.Lamps.Dim()
+	return l.Lamps.Dim(low)
 }
 
 func (l markedLamps) Restore() error {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"os"
@@ -15,7 +14,9 @@ import (
 	"github.com/godbus/dbus/v5"
 
 	"wetside/profiles"
+	"wetside/session/desk"
 	"wetside/session/exposure"
+	"wetside/session/say"
 	"wetside/tui"
 	"wetside/tui/ember"
 	"wetside/tui/lamps"
@@ -56,23 +57,41 @@ type roomLamps struct {
 	stop     func()        // ends it, and the hold on sleep
 	failed   bool          // they were to be dimmed, and could not
 
+	open  func() panelSwitch // nil: there is none here
+	off   panelSwitch        // nil while the panel is not to be off
+	outAt time.Time          // it was put out; zero: that was told
+	litAt time.Time          // it was found lit by a press; zero: it is off
+
 	mu     sync.Mutex
 	want   lampState
 	look   bool // for what can be verified
 	looked time.Time
 	found  []tui.Finding
-	told   []string
+	told   []desk.LampNews
 	black  float64 // what the panel's black gives on the paper, lx
 	dimmed float64 // share of its most that the panel had last while it was dim; 0: not known
 }
 
 // lampState is how the lamps should be.
-type lampState struct{ dim, awake bool }
+type lampState struct {
+	dim   bool
+	panel desk.PanelWant
+	awake bool
+}
+
+// A panelSwitch puts the panel out, which whatever is pressed lights again.
+type panelSwitch interface {
+	Out() error
+	IsOut() bool
+	Lit() error
+	Close()
+}
 
 // followRoom begins. back: what an earlier run dimmed comes back first.
-func followRoom(lamps lamps.Lamps, panel exposure.Panel, report func() []tui.Finding, now func() time.Time, mayShine func() bool, back bool) *roomLamps {
+// open gives the panel's switch, or nil.
+func followRoom(lamps lamps.Lamps, open func() panelSwitch, panel exposure.Panel, report func() []tui.Finding, now func() time.Time, mayShine func() bool, back bool) *roomLamps {
 	ctx, cancel := context.WithCancel(context.Background())
-	r := &roomLamps{lamps: lamps, report: report, panel: panel, now: now, mayShine: mayShine, wake: make(chan struct{}, 1)}
+	r := &roomLamps{lamps: lamps, open: open, report: report, panel: panel, now: now, mayShine: mayShine, wake: make(chan struct{}, 1)}
 	r.read(false)
 	done := make(chan struct{})
 	go func() {
@@ -82,6 +101,9 @@ func followRoom(lamps lamps.Lamps, panel exposure.Panel, report func() []tui.Fin
 	r.stop = sync.OnceFunc(func() {
 		cancel()
 		<-done
+		if r.off != nil {
+			r.off.Close() // dark still: whatever is pressed lights it
+		}
 		lamps.Release()
 	})
 	r.set(func() {})
@@ -102,12 +124,20 @@ func (r *roomLamps) set(change func()) {
 // before something else is wanted: the user does it by hand. A lamp that comes up
 // by itself while it should be dim is dimmed again.
 func (r *roomLamps) run(ctx context.Context, is lampState) {
-	look := time.NewTicker(time.Second)
+	look, blink := time.NewTicker(time.Second), time.NewTicker(blinkFor)
 	defer look.Stop()
+	defer blink.Stop()
 	for {
+		var pressed <-chan time.Time
+		if r.off != nil {
+			pressed = blink.C
+		}
 		select {
 		case <-ctx.Done():
 			return
+		case <-pressed:
+			r.outAgain(is.panel)
+			continue
 		case <-look.C:
 			if is.dim && !r.failed && r.lamps.Raised() {
 				r.again()
@@ -129,15 +159,23 @@ func (r *roomLamps) step(is *lampState) bool {
 	r.mu.Unlock()
 	var err error
 	switch {
-	case want.dim && !is.dim:
-		err = r.lamps.Dim()
+	case want.dim && (!is.dim || want.panel != is.panel):
+		r.put(want.panel)
+		err = r.lamps.Dim(want.panel != desk.PanelDimmed)
 		r.failed = err != nil
+		is.dim, is.panel = true, want.panel
+		r.tell(err, say.LampStays.Of())
+		return true
 	case is.dim && !want.dim:
+		r.put(desk.PanelDimmed)
 		err = r.lamps.Restore()
+		is.dim, is.panel = false, desk.PanelDimmed
 	case want.awake && !is.awake:
 		err = r.lamps.Inhibit("a sheet of paper is being exposed or developed")
+		is.awake = true
 	case is.awake && !want.awake:
 		err = r.lamps.Release()
+		is.awake = false
 	case look:
 		found := r.report()
 		r.mu.Lock()
@@ -147,14 +185,55 @@ func (r *roomLamps) step(is *lampState) bool {
 	default:
 		return false
 	}
-	if want.dim != is.dim {
-		is.dim = want.dim
-	} else {
-		is.awake = want.awake
-	}
-	r.tell(err)
+	r.tell(err, say.Line{})
 	return true
 }
+
+// How long a panel that is off is lit by what is pressed, at most: where there is
+// nothing to see, and for a glance at what there is.
+const (
+	blinkFor  = 250 * time.Millisecond
+	glanceFor = 2 * time.Second
+)
+
+// put puts the panel out, where that can be done from here, or on again.
+func (r *roomLamps) put(want desk.PanelWant) {
+	switch {
+	case want != desk.PanelDimmed && r.off == nil && r.open != nil:
+		if r.off = r.open(); r.off != nil {
+			r.outAt = r.now()
+			r.outAgain(desk.PanelDark)
+		}
+	case want == desk.PanelDimmed && r.off != nil:
+		_ = r.off.Lit() // whatever is pressed does it too
+		r.off.Close()
+		r.off = nil
+	}
+}
+
+// outAgain puts out what a press has lit. What is said of it waits until the answer to
+// that has been heard.
+func (r *roomLamps) outAgain(want desk.PanelWant) {
+	now := r.now()
+	switch {
+	case r.off.IsOut():
+		r.litAt = time.Time{}
+	case want == desk.PanelGlance && r.litAt.IsZero():
+		r.litAt = now
+	case want == desk.PanelGlance && now.Sub(r.litAt) < glanceFor:
+	case r.off.Out() != nil:
+		r.off.Close()
+		r.off = nil
+		r.tell(errors.New("the panel cannot be put out any more: turn it down by hand"), say.LampStays.Of())
+		return
+	}
+	if !r.outAt.IsZero() && now.Sub(r.outAt) > outTold {
+		r.outAt = time.Time{}
+		r.news(desk.LampNews{Text: "the panel is off, for you work by ear; each press wakes it for a moment", Aloud: say.PanelOff.Of()})
+	}
+}
+
+const outTold = 6 * time.Second
 
 // read reads how light the panel is.
 func (r *roomLamps) read(dim bool) {
@@ -187,33 +266,42 @@ func (r *roomLamps) lux() float64 {
 
 // again dims what came up.
 func (r *roomLamps) again() {
-	err := r.lamps.Dim()
+	r.mu.Lock()
+	low := r.want.panel != desk.PanelDimmed
+	r.mu.Unlock()
+	err := r.lamps.Dim(low)
 	if err == nil && r.lamps.Raised() {
 		err = errors.New("a light of the laptop came up, and does not go down again: turn it down by hand")
 	}
-	r.failed = err != nil
-	r.tell(cmp.Or(err, errors.New("a light of the laptop came up by itself, and was dimmed again")))
-}
-
-// tell keeps what went wrong for whoever asks.
-func (r *roomLamps) tell(err error) {
-	if err == nil {
+	if r.failed = err != nil; r.failed {
+		r.tell(err, say.LampStays.Of())
 		return
 	}
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	r.told = append(r.told, oneLine(err))
+	r.tell(errors.New("a light of the laptop came up by itself, and was dimmed again"), say.LampRose.Of())
 }
 
-func (r *roomLamps) Dim()          { r.set(func() { r.want.dim = true }) }
-func (r *roomLamps) Awake(on bool) { r.set(func() { r.want.awake = on }) }
-func (r *roomLamps) Restore() {
-	if r.mayShine() { // else whoever has the paper out does it
-		r.set(func() { r.want.dim = false })
+// tell keeps what went wrong for whoever asks, with what is said aloud of it.
+func (r *roomLamps) tell(err error, aloud say.Line) {
+	if err != nil {
+		r.news(desk.LampNews{Text: oneLine(err), Aloud: aloud, Wrong: true})
 	}
 }
 
-func (r *roomLamps) Told() []string {
+func (r *roomLamps) news(n desk.LampNews) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.told = append(r.told, n)
+}
+
+func (r *roomLamps) Dim(p desk.PanelWant) { r.set(func() { r.want.dim, r.want.panel = true, p }) }
+func (r *roomLamps) Awake(on bool)        { r.set(func() { r.want.awake = on }) }
+func (r *roomLamps) Restore() {
+	if r.mayShine() { // else whoever has the paper out does it
+		r.set(func() { r.want.dim, r.want.panel = false, desk.PanelDimmed })
+	}
+}
+
+func (r *roomLamps) Told() []desk.LampNews {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	told := r.told

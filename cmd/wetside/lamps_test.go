@@ -13,7 +13,9 @@ import (
 
 	"wetside/profiles"
 	"wetside/session"
+	"wetside/session/desk"
 	"wetside/session/exposure"
+	"wetside/session/say"
 	"wetside/tui"
 	"wetside/tui/ember"
 	"wetside/tui/lamps"
@@ -38,7 +40,7 @@ func (l *toldLamps) Restore() error          { return l.tell("restore") }
 func (l *toldLamps) Inhibit(string) error    { return nil }
 func (l *toldLamps) Release() error          { return nil }
 func (l *toldLamps) Report() []lamps.Finding { return nil }
-func (l *toldLamps) Dim() error {
+func (l *toldLamps) Dim(bool) error {
 	defer l.then()
 	return l.tell("dim")
 }
@@ -120,7 +122,7 @@ func (l *stuckLamps) stick(what string) error {
 	<-l.let
 	return errors.New(what + ": by hand")
 }
-func (l *stuckLamps) Dim() error           { return l.stick("dim") }
+func (l *stuckLamps) Dim(bool) error       { return l.stick("dim") }
 func (l *stuckLamps) Restore() error       { return l.stick("restore") }
 func (l *stuckLamps) Inhibit(string) error { return l.stick("inhibit") }
 func (l *stuckLamps) Report() []lamps.Finding {
@@ -133,17 +135,17 @@ func (l *stuckLamps) Report() []lamps.Finding {
 // is told.
 func TestLampsFollowBesideTheProgram(t *testing.T) {
 	l := &stuckLamps{at: make(chan string, 9), let: make(chan struct{})}
-	r := followRoom(l, exposure.UnknownPanel(), func() []tui.Finding { return verified(l, unknownPanel(), 3)[:1] }, time.Now, func() bool { return true }, true)
+	r := followRoom(l, nil, exposure.UnknownPanel(), func() []tui.Finding { return verified(l, unknownPanel(), 3)[:1] }, time.Now, func() bool { return true }, true)
 	if got := <-l.at; got != "restore" {
 		t.Fatalf("what an earlier run dimmed: %s", got)
 	}
 	// None of this waits, or the test would for ever.
 	r.Awake(true)
 	for range 3 {
-		r.Dim()
+		r.Dim(desk.PanelDimmed)
 		r.Restore()
 	}
-	r.Dim()
+	r.Dim(desk.PanelDimmed)
 	if found := r.verified(); len(found) > 0 {
 		t.Errorf("found %v by now", found)
 	}
@@ -155,8 +157,9 @@ func TestLampsFollowBesideTheProgram(t *testing.T) {
 	if want := []string{"dim", "inhibit", "report"}; !slices.Equal(did, want) {
 		t.Errorf("did %q, not %q", did, want)
 	}
-	if told := r.Told(); !slices.Equal(told, []string{"restore: by hand", "dim: by hand", "inhibit: by hand"}) || len(r.Told()) > 0 {
-		t.Errorf("told %q", told)
+	want := []desk.LampNews{{Text: "restore: by hand", Wrong: true}, {Text: "dim: by hand", Aloud: say.LampStays.Of(), Wrong: true}, {Text: "inhibit: by hand", Wrong: true}}
+	if told := r.Told(); !slices.Equal(told, want) || len(r.Told()) > 0 {
+		t.Errorf("told %+v", told)
 	}
 	close(l.let)
 	until(t, "what was found is known", func() bool { return len(r.verified()) == 1 })
@@ -182,7 +185,7 @@ func (l *risenLamps) Raised() bool {
 	return l.up
 }
 
-func (l *risenLamps) Dim() error {
+func (l *risenLamps) Dim(bool) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.up = l.up && l.stuck
@@ -194,24 +197,24 @@ func (l *risenLamps) Dim() error {
 // told; one that does not go down is left to the user, who is told once.
 func TestLampsThatComeUpAreDimmedAgain(t *testing.T) {
 	l := &risenLamps{}
-	r := followRoom(l, exposure.UnknownPanel(), func() []tui.Finding { return nil }, time.Now, func() bool { return true }, false)
+	r := followRoom(l, nil, exposure.UnknownPanel(), func() []tui.Finding { return nil }, time.Now, func() bool { return true }, false)
 	defer r.stop()
 	dims := func() int { l.mu.Lock(); defer l.mu.Unlock(); return len(l.told) }
 	l.lift(false) // no paper is out: it may shine
-	r.Dim()
+	r.Dim(desk.PanelDimmed)
 	until(t, "the lamps are dim", func() bool { return dims() == 1 })
 	for n, word := range []string{"dimmed again", "by hand"} {
 		l.lift(word == "by hand")
-		var told []string
+		var told []desk.LampNews
 		until(t, "it is told", func() bool { told = append(told, r.Told()...); return len(told) > 0 })
-		if len(told) != 1 || !strings.Contains(told[0], word) || dims() != n+2 {
-			t.Errorf("told %q after %d times", told, dims())
+		if len(told) != 1 || !strings.Contains(told[0].Text, word) || told[0].Aloud.IsZero() || dims() != n+2 {
+			t.Errorf("told %+v after %d times", told, dims())
 		}
 	}
 	r.Restore()
 	until(t, "paper was put away", func() bool { l.mu.Lock(); defer l.mu.Unlock(); return slices.Contains(l.toldLamps.told, "restore") })
 	n := dims()
-	r.Dim() // and came out: it is tried anew
+	r.Dim(desk.PanelDimmed) // and came out: it is tried anew
 	until(t, "it is dimmed once more", func() bool { return dims() > n })
 }
 
@@ -227,7 +230,7 @@ func (l *litLamps) Panel() (float64, bool) {
 	return map[bool]float64{false: 1, true: 0.01}[l.dim], true
 }
 
-func (l *litLamps) Dim() error {
+func (l *litLamps) Dim(bool) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.dim = true

@@ -4,6 +4,7 @@ import (
 	"strconv"
 	"time"
 
+	"wetside/tui"
 	"wetside/tui/ember"
 	"wetside/tui/lamps"
 )
@@ -16,7 +17,7 @@ func (p program) hidePointer() (stop func()) {
 	if ember.DetectMux(p.getenv) == ember.NoMux { // else it may be another day's
 		window, _ = strconv.ParseUint(p.getenv("WINDOWID"), 10, 32)
 	}
-	const within = 300 * time.Millisecond // then the picture does not wait for it
+	const within = displayFor
 	end, hidden := make(chan struct{}), make(chan struct{})
 	go func() {
 		d, err := lamps.OpenDisplay(p.getenv("DISPLAY"), within)
@@ -34,4 +35,30 @@ func (p program) hidePointer() (stop func()) {
 	case <-time.After(within):
 	}
 	return func() { close(end) }
+}
+
+// displayFor is how long an X display has to answer; no picture waits longer for it.
+const displayFor = 300 * time.Millisecond
+
+// panelSwitch puts the panel out where there is an X display that can (DPMS).
+func (h *host) panelSwitch() panelSwitch {
+	d, err := lamps.OpenDisplay(h.getenv("DISPLAY"), displayFor)
+	if err != nil {
+		return nil
+	}
+	if !d.CanSleep() {
+		d.Close()
+		return nil
+	}
+	return d
+}
+
+// panelOff says whether the panel can be put out, or what to press.
+func (h *host) panelOff() tui.Finding {
+	f := tui.Finding{Text: "the panel, when you work by ear", Detail: "it cannot be put out from here: the laptop's own key for it does, where it has one (Fn with a screen that is crossed out), and each press wakes it"}
+	if d := h.panelSwitch(); d != nil {
+		d.Close()
+		f.Detail = "at level dark, led or blind it is put out while paper is out; each press wakes it for a moment"
+	}
+	return f
 }

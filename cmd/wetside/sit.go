@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/google/uuid"
@@ -241,8 +242,9 @@ func (s *sitting) lay() error {
 	// With paper out they stay as dim as they were left; those of another
 	// program are not ours to put back.
 	lamps := s.program.lamps()
-	report := func() []tui.Finding { return verified(lamps, s.set.Panel, fastest(profs)) }
-	s.lamps = followRoom(lamps, s.set.Panel.panel(), report, s.now, s.MayShine, s.First && !s.M.PaperOut() && s.MayShine())
+	off := sync.OnceValue(s.panelOff)
+	report := func() []tui.Finding { return append(verified(lamps, s.set.Panel, fastest(profs)), off()) }
+	s.lamps = followRoom(lamps, s.panelSwitch, s.set.Panel.panel(), report, s.now, s.MayShine, s.First && !s.M.PaperOut() && s.MayShine())
 	s.after(s.lamps.stop)
 	if !s.rehearsal { // whose time is none that paper would lie in the open
 		s.desk.Screen = func() (float64, bool) { return s.lamps.lux(), s.First || s.engine != nil }

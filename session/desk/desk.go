@@ -51,11 +51,34 @@ type Sounder interface {
 
 // Lamps are the laptop's own: its panel, its keyboard, its sleep. They are told and not waited for.
 type Lamps interface {
-	Dim()           // paper comes out
-	Restore()       // paper is covered
-	Awake(on bool)  // no sleep, no lock screen, no lid, while a clock runs
-	Told() []string // what could not be done, since it was asked last
+	Dim(PanelWant)    // paper comes out
+	Restore()         // paper is covered
+	Awake(on bool)    // no sleep, no lock screen, no lid, while a clock runs
+	Told() []LampNews // what became of them, since it was asked last
 }
+
+// A PanelWant is how dark the panel is to be while paper is out.
+type PanelWant int
+
+const (
+	PanelDimmed PanelWant = iota
+	PanelGlance           // off, for one works by ear; lit after a press for as long as a glance takes
+	PanelDark             // off, for there is nothing to see
+)
+
+// LampNews is something to tell of the lamps: for the screen, and for the ear where
+// there is a line. Wrong: something is lit that should not be.
+type LampNews struct {
+	Text  string
+	Aloud say.Line
+	Wrong bool
+}
+
+// Error is the text.
+func (n LampNews) Error() string { return n.Text }
+
+// Line is what is said of it.
+func (n LampNews) Line() say.Line { return n.Aloud }
 
 // A Heard is what of a cue reaches the ear.
 type Heard int

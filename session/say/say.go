@@ -57,6 +57,10 @@ var (
 	SafeAll    = line0("the safelight time is used up")
 	ScreenHalf = line1[Left]("half of the time before the screen is used, {} left")
 	ScreenAll  = line0("the time before the screen is used up")
+
+	LampStays  = line0("a light of the computer cannot be dimmed. Turn it down yourself")
+	LampRose   = line0("a light came up by itself, and is dimmed again")
+	PanelOff   = line0("the panel is off. Each press wakes it for a moment")
 	MayGoIn    = line0("may go in now")
 	MayGoInFor = line1[Left]("may go in after {}")
 	Conflict   = line1[Left]("two moves will collide, after {}")

@@ -16,7 +16,7 @@ type caffeinate struct {
 	stop func() error
 }
 
-func (c *caffeinate) Dim() error             { return nil }
+func (c *caffeinate) Dim(bool) error         { return nil }
 func (c *caffeinate) Raised() bool           { return false }
 func (c *caffeinate) Panel() (float64, bool) { return 0, false }
 func (c *caffeinate) Restore() error         { return nil }

@@ -6,15 +6,18 @@ import (
 	"time"
 
 	"github.com/jezek/xgb"
+	"github.com/jezek/xgb/dpms"
 	"github.com/jezek/xgb/xfixes"
 	"github.com/jezek/xgb/xproto"
 )
 
-// A Display is one of X, with its pointer (XFIXES). It is for one goroutine. What it has
-// hidden shows again when it is closed, or its process is gone.
+// A Display is one of X: its panel, whose light it can put out (DPMS), and its pointer
+// (XFIXES). It is for one goroutine. What it has hidden shows again when it is closed, or
+// its process is gone.
 type Display struct {
-	conn *xgb.Conn
-	root xproto.Window
+	conn    *xgb.Conn
+	root    xproto.Window
+	enabled *dpms.GetTimeoutsReply // what there was before DPMS was turned on; nil: it was on
 }
 
 // OpenDisplay opens the display of that name (DISPLAY), and does not wait longer than
@@ -82,4 +85,47 @@ func (d *Display) HidePointer(window uint32) error {
 		win = tree.Parent
 	}
 	return xfixes.HideCursorChecked(d.conn, win).Check()
+}
+
+// CanSleep reports whether the panel can be put out.
+func (d *Display) CanSleep() bool {
+	if dpms.Init(d.conn) != nil {
+		return false
+	}
+	is, err := dpms.Capable(d.conn).Reply()
+	return err == nil && is.Capable
+}
+
+// Out puts the panel out until something is pressed or moved.
+func (d *Display) Out() error {
+	is, err := dpms.Info(d.conn).Reply()
+	if err != nil {
+		return err
+	}
+	if !is.State {
+		if d.enabled, err = dpms.GetTimeouts(d.conn).Reply(); err != nil {
+			return err
+		}
+		// On, and never by itself.
+		if err := errors.Join(dpms.SetTimeoutsChecked(d.conn, 0, 0, 0).Check(), dpms.EnableChecked(d.conn).Check()); err != nil {
+			return err
+		}
+	}
+	return dpms.ForceLevelChecked(d.conn, dpms.DPMSModeOff).Check()
+}
+
+// IsOut reports whether it is, by what the server says.
+func (d *Display) IsOut() bool {
+	is, err := dpms.Info(d.conn).Reply()
+	return err == nil && is.State && is.PowerLevel == dpms.DPMSModeOff
+}
+
+// Lit puts it on again.
+func (d *Display) Lit() error {
+	err := dpms.ForceLevelChecked(d.conn, dpms.DPMSModeOn).Check()
+	if was := d.enabled; was != nil {
+		d.enabled = nil
+		err = errors.Join(err, dpms.SetTimeoutsChecked(d.conn, was.StandbyTimeout, was.SuspendTimeout, was.OffTimeout).Check(), dpms.DisableChecked(d.conn).Check())
+	}
+	return err
 }

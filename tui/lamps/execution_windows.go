@@ -27,7 +27,7 @@ const (
 
 var setThreadExecutionState = windows.NewLazySystemDLL("kernel32.dll").NewProc("SetThreadExecutionState")
 
-func (x *execution) Dim() error             { return nil }
+func (x *execution) Dim(bool) error         { return nil }
 func (x *execution) Raised() bool           { return false }
 func (x *execution) Panel() (float64, bool) { return 0, false }
 func (x *execution) Restore() error         { return nil }

@@ -15,9 +15,10 @@ import (
 // answer, so it is called beside the picture and not between two frames. The
 // methods may be called from several goroutines; one waits for the other.
 type Lamps interface {
-	// Dim turns the backlight to the user's dark level and the keyboard off.
-	// Old values are on disk before anything is changed.
-	Dim() error
+	// Dim turns the backlight to the user's dark level and the keyboard off; with low the
+	// backlight as low as it goes, which may be off. Old values are on disk before
+	// anything is changed.
+	Dim(low bool) error
 	// Raised reports whether a lamp gives more than Dim set it to, by now: somebody
 	// pressed a key of its own, or plugged the mains in. It asks no service.
 	Raised() bool
@@ -95,7 +96,8 @@ type Options struct {
 	// means the one of this process.
 	Session string
 	// Backlight is the dark level of the panel, 0 to 1 of its maximum. Some
-	// panels go wholly dark at 0, so at least one step is kept lit.
+	// panels go wholly dark at 0, so at least one step is kept lit, but where it is
+	// to be as low as it goes.
 	Backlight float64
 	// PID is this process, for helpers that should end with it.
 	PID int

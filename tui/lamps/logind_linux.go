@@ -33,7 +33,20 @@ type logind struct {
 	conn *dbus.Conn
 	hold *os.File
 	lid  bool // the hold is on the lid too
+
+	asked  bool  // whether the lamps can be set
+	unable error // why they cannot
+	lids   lidAnswer
 }
+
+// lidAnswer is whether a user may hold off what closing the lid does.
+type lidAnswer int
+
+const (
+	lidUnknown lidAnswer = iota
+	lidGranted
+	lidRefused
+)
 
 // patience is how long the session service has for all that one call of a
 // method of [Lamps] asks of it.
@@ -168,7 +181,7 @@ func readNumber(sys fs.FS, name string) (uint32, error) {
 	return uint32(n), nil
 }
 
-// dark is the value a lamp is dimmed to: never more than it gives now.
+// dark is the value a lamp is dimmed to: never more than it had.
 func (l *logind) dark(d lamp) uint32 {
 	if d.Subsystem == "leds" {
 		return 0
@@ -177,7 +190,7 @@ func (l *logind) dark(d lamp) uint32 {
 	return min(d.Value, max(1, want))
 }
 
-func (l *logind) Dim() error {
+func (l *logind) Dim(low bool) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	found, err := l.devices()
@@ -190,6 +203,7 @@ func (l *logind) Dim() error {
 	ctx, cancel := patient()
 	defer cancel()
 	session, err := l.session(ctx)
+	l.asked, l.unable = true, err
 	if err != nil {
 		return fmt.Errorf("the lamps cannot be set, dim the screen and the keyboard by hand: %w", err)
 	}
@@ -199,12 +213,12 @@ func (l *logind) Dim() error {
 	if err != nil {
 		return err
 	}
-	known := map[string]bool{}
+	known := map[string]uint32{}
 	for _, d := range old.Lamps {
-		known[d.String()] = true
+		known[d.String()] = d.Value
 	}
 	for _, d := range found {
-		if !known[d.String()] {
+		if _, is := known[d.String()]; !is {
 			old.Lamps = append(old.Lamps, d)
 		}
 	}
@@ -213,10 +227,56 @@ func (l *logind) Dim() error {
 	}
 	var errs []error
 	for _, d := range found {
-		d.Value = l.dark(d)
-		errs = append(errs, setBrightness(ctx, session, d))
+		is, before := known[d.String()]
+		if before {
+			d.Value = is
+		}
+		if d.Value = l.dark(d); low && d.Subsystem == "backlight" {
+			d.Value = 0
+		}
+		if err := setBrightness(ctx, session, d); err != nil {
+			errs = append(errs, err)
+			if !before && !errors.Is(err, errSilent) { // it is as it was
+				old.Lamps = slices.DeleteFunc(old.Lamps, func(o lamp) bool { return o.String() == d.String() })
+			}
+		}
 	}
-	return errors.Join(errs...)
+	if l.unable = errors.Join(errs...); l.unable == nil {
+		return nil
+	}
+	return fmt.Errorf("not every lamp could be dimmed, turn down by hand what is lit: %w", errors.Join(l.unable, l.keep(old)))
+}
+
+// keep stores what is left of the old values.
+func (l *logind) keep(s saved) error {
+	if len(s.Lamps) > 0 {
+		return l.store(s)
+	}
+	if err := os.Remove(l.opts.State); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	return nil
+}
+
+// able finds out whether a lamp can be set, by setting it to what it gives. What it
+// found, unless nobody answered, it asks no more.
+func (l *logind) able(ctx context.Context, d lamp) error {
+	if l.asked {
+		return l.unable
+	}
+	session, err := l.session(ctx)
+	if err == nil {
+		err = setBrightness(ctx, session, d)
+	}
+	l.asked, l.unable = ctx.Err() == nil, err
+	return err
+}
+
+// off reports whether a panel's backlight says that it is off (bl_power of
+// sysfs-class-backlight in the kernel's ABI: 0 is on).
+func (l *logind) off(d lamp) bool {
+	power, err := readNumber(l.opts.Sys, path.Join("class", d.Subsystem, d.Name, "bl_power"))
+	return err == nil && power > 0
 }
 
 func (l *logind) Panel() (share float64, ok bool) {
@@ -225,10 +285,19 @@ func (l *logind) Panel() (share float64, ok bool) {
 	found, _ := l.devices()
 	for _, d := range found {
 		if d.Subsystem == "backlight" && d.max > 0 {
-			share, ok = max(share, float64(d.Value)/float64(d.max)), true
+			share, ok = max(share, l.share(d)), true
 		}
 	}
 	return share, ok
+}
+
+// share is what a lamp gives of its most. A panel at 0 may shine all the same: it is
+// reckoned as one step.
+func (l *logind) share(d lamp) float64 {
+	if d.Subsystem == "backlight" && !l.off(d) {
+		d.Value = max(1, d.Value)
+	}
+	return float64(d.Value) / float64(d.max)
 }
 
 func (l *logind) Raised() bool {
@@ -275,14 +344,7 @@ func (l *logind) Restore() error {
 			errs, left.Lamps = append(errs, err), append(left.Lamps, d)
 		}
 	}
-	if len(left.Lamps) > 0 {
-		errs = append(errs, l.store(left))
-		return errors.Join(errs...)
-	}
-	if err := os.Remove(l.opts.State); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return err
-	}
-	return nil
+	return errors.Join(append(errs, l.keep(left))...)
 }
 
 func (l *logind) load() (saved, error) {
@@ -381,6 +443,26 @@ func inhibitor(ctx context.Context, conn *dbus.Conn, what, why string) (*os.File
 	}
 }
 
+// mayHoldLid finds out whether the lid can be held off, by doing so for an instant; once.
+func (l *logind) mayHoldLid(ctx context.Context) lidAnswer {
+	if l.lids != lidUnknown {
+		return l.lids
+	}
+	conn, err := l.bus(ctx)
+	if err != nil {
+		return lidUnknown
+	}
+	hold, err := inhibitor(ctx, conn, "handle-lid-switch", "to see whether it may")
+	switch {
+	case err == nil:
+		_ = hold.Close()
+		l.lids = lidGranted
+	case ctx.Err() == nil:
+		l.lids = lidRefused
+	}
+	return l.lids
+}
+
 func (l *logind) Release() error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -396,9 +478,10 @@ func (l *logind) Report() []Finding {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	var out []Finding
+	ctx, cancel := patient()
+	defer cancel()
 	found, err := l.devices()
 	old, _ := l.load()
-	dimmed := len(old.Lamps) > 0
 	panel, keys := false, false
 	if err != nil {
 		out = append(out, Finding{About: AboutOther, Lamp: "screen and keyboard light", Verdict: Unknown, Detail: "their values cannot be read: " + err.Error() + ". Dim them by hand."})
@@ -408,21 +491,32 @@ func (l *logind) Report() []Finding {
 		if d.Subsystem == "leds" {
 			about = AboutKeyboard
 		}
-		f := Finding{About: about, Lamp: d.String(), Verdict: Safe, Detail: fmt.Sprintf("Set to %d of %d.", d.Value, d.max)}
-		if dimmed {
-			f.Detail = fmt.Sprintf("Dimmed to %d of %d.", d.Value, d.max)
-		}
+		f := Finding{About: about, Lamp: d.String(), Verdict: Lit, Detail: fmt.Sprintf("set to %d of %d", d.Value, d.max)}
 		if d.max > 0 {
-			f.Share, f.Read = float64(d.Value)/float64(d.max), true
+			f.Share, f.Read = l.share(d), true
 		}
-		switch f.Verdict = Lit; {
+		dimmed := slices.ContainsFunc(old.Lamps, func(o lamp) bool { return o.String() == d.String() })
+		switch {
 		case !l.lit(d):
 			f.Verdict = Safe
+			if dimmed {
+				f.Detail = fmt.Sprintf("dimmed to %d of %d", d.Value, d.max)
+			}
+			switch {
+			case d.Subsystem != "backlight" || d.Value > 0:
+			case l.off(d):
+				f.Detail += ", and says that it is off"
+			default:
+				f.Detail += ", its lowest, which may not be off"
+			}
+		case l.able(ctx, d) != nil:
+			f.Detail += ", and cannot be dimmed from here: turn it down with the laptop's own keys"
 		case dimmed:
-			f.Detail = fmt.Sprintf("Dimmed, and at %d of %d again: turn it down.", d.Value, d.max)
+			f.Detail = fmt.Sprintf("dimmed, and at %d of %d again: turn it down", d.Value, d.max)
 		default:
-			f.Detail = fmt.Sprintf("Set to %d of %d, and dimmed when paper comes out.", d.Value, d.max)
+			f.Detail += ", and dimmed when paper comes out"
 		}
+		f.Detail += "."
 		out = append(out, f)
 		panel = panel || about == AboutPanel
 		keys = keys || about == AboutKeyboard
@@ -434,16 +528,19 @@ func (l *logind) Report() []Finding {
 		out = append(out, Finding{About: AboutKeyboard, Lamp: "keyboard light", Verdict: Unknown, Detail: "no keyboard light that can be set was found: if there is one, turn it off."})
 	}
 	out = append(out, l.otherLEDs()...)
-	ctx, cancel := patient()
-	defer cancel()
 	if _, err := l.session(ctx); err != nil {
 		out = append(out, Finding{About: AboutOther, Lamp: "lamps and sleep", Verdict: Unknown, Detail: "in your hands, for the session service (logind) cannot be reached: " + err.Error() + "."})
 	}
+	const saver = "A desktop's own screen saver may have to be turned off by hand."
 	switch {
+	case l.hold == nil && l.mayHoldLid(ctx) == lidGranted:
+		out = append(out, Finding{About: AboutSleep, Lamp: "sleep, lock screen, lid", Verdict: Unknown, Detail: "not held off until a clock runs. Then the lid is too, and with a clicker or pedal it may be closed. " + saver})
+	case l.hold == nil && l.lids == lidRefused:
+		out = append(out, Finding{About: AboutSleep, Lamp: "sleep and lock screen", Verdict: Unknown, Detail: "not held off until a clock runs. What closing the lid does never is: leave it open. " + saver})
 	case l.hold == nil:
-		out = append(out, Finding{About: AboutSleep, Lamp: "sleep and lock screen", Verdict: Unknown, Detail: "not held off until a clock runs. A desktop's own screen saver may have to be turned off by hand."})
+		out = append(out, Finding{About: AboutSleep, Lamp: "sleep and lock screen", Verdict: Unknown, Detail: "not held off until a clock runs. " + saver})
 	case l.lid:
-		out = append(out, Finding{About: AboutSleep, Lamp: "sleep, lock screen, lid", Verdict: Safe, Detail: "held off while a clock runs. A desktop's own screen saver may have to be turned off by hand."})
+		out = append(out, Finding{About: AboutSleep, Lamp: "sleep, lock screen, lid", Verdict: Safe, Detail: "held off while a clock runs: with a clicker or pedal the lid may be closed. " + saver})
 	default:
 		out = append(out, Finding{About: AboutSleep, Lamp: "lid", Verdict: Unknown, Detail: "sleep is held off, but closing the lid is not: leave it open."})
 	}

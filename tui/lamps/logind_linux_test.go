@@ -173,7 +173,7 @@ func TestLampsAreDimmedAndPutBack(t *testing.T) {
 	}
 	b.shines("before", 700, 2)
 	for range 2 { // once more changes nothing, and forgets nothing
-		if err := l.Dim(); err != nil {
+		if err := l.Dim(false); err != nil {
 			t.Fatal(err)
 		}
 		b.shines("dimmed", 50, 0)
@@ -182,7 +182,7 @@ func TestLampsAreDimmedAndPutBack(t *testing.T) {
 		}
 	}
 	report := fmt.Sprint(l.Report())
-	for _, want := range []string{fmt.Sprintf("{%d backlight panel0 verified Dimmed to 50 of 1000. 0.05 true}", AboutPanel), fmt.Sprintf("{%d leds maker::kbd_backlight verified", AboutKeyboard), "input3::capslock"} {
+	for _, want := range []string{fmt.Sprintf("{%d backlight panel0 verified dimmed to 50 of 1000. 0.05 true}", AboutPanel), fmt.Sprintf("{%d leds maker::kbd_backlight verified", AboutKeyboard), "input3::capslock"} {
 		if !strings.Contains(report, want) {
 			t.Errorf("not reported: %q in %s", want, report)
 		}
@@ -197,10 +197,10 @@ func TestLampsAreDimmedAndPutBack(t *testing.T) {
 	if share, ok := l.Panel(); !ok || share != 0.4 {
 		t.Errorf("the panel turned up gives %v of its most, read: %v", share, ok)
 	}
-	if !l.Raised() || !strings.Contains(fmt.Sprint(l.Report()), "lit Dimmed, and at 400 of 1000 again") {
+	if !l.Raised() || !strings.Contains(fmt.Sprint(l.Report()), "lit dimmed, and at 400 of 1000 again") {
 		t.Errorf("turned up by a key of its own: raised %v, %v", l.Raised(), l.Report())
 	}
-	if err := l.Dim(); err != nil || l.Raised() {
+	if err := l.Dim(false); err != nil || l.Raised() {
 		t.Fatal(err)
 	}
 	if err := l.Restore(); err != nil {
@@ -243,7 +243,7 @@ func TestLampsArePutBackAfterAKill(t *testing.T) {
 		if err := l.Inhibit("to be killed"); err != nil {
 			t.Fatal(err)
 		}
-		if err := l.Dim(); err != nil {
+		if err := l.Dim(false); err != nil {
 			t.Fatal(err)
 		}
 		fmt.Println("dimmed")
@@ -276,7 +276,7 @@ func TestLampsArePutBackAfterAKill(t *testing.T) {
 	b.shines("after the kill", 50, 0)
 
 	next := b.lamps()
-	if err := next.Dim(); err != nil { // a start that goes straight on in the dark
+	if err := next.Dim(false); err != nil { // a start that goes straight on in the dark
 		t.Fatal(err)
 	}
 	if err := next.Restore(); err != nil {
@@ -298,7 +298,7 @@ func TestLampsWithoutTheService(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			l := New(opts)
-			if err := l.Dim(); err == nil != (name == "no device") {
+			if err := l.Dim(false); err == nil != (name == "no device") {
 				t.Errorf("Dim: %v", err)
 			} else if err != nil && !strings.Contains(err.Error(), "by hand") {
 				t.Errorf("Dim does not say what to do: %v", err)
@@ -326,7 +326,7 @@ func TestLampsWithoutTheService(t *testing.T) {
 // A service that dies between dimming and putting back: the values stay on disk.
 func TestLampValuesOutliveTheService(t *testing.T) {
 	b := newBench(t)
-	if err := b.lamps().Dim(); err != nil {
+	if err := b.lamps().Dim(false); err != nil {
 		t.Fatal(err)
 	}
 	l := New(mockedOptions("unix:path=/nonexistent/bus", b.sys, b.state))
@@ -344,7 +344,7 @@ func TestLampValuesOutliveTheService(t *testing.T) {
 	if err := os.WriteFile(b.state, []byte("{half"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if err := b.lamps().Dim(); err == nil || !strings.Contains(err.Error(), b.state) {
+	if err := b.lamps().Dim(false); err == nil || !strings.Contains(err.Error(), b.state) {
 		t.Errorf("a state file cut short: %v", err)
 	}
 	b.shines("left alone", 700, 2)
@@ -354,7 +354,7 @@ func TestLampValuesOutliveTheService(t *testing.T) {
 func TestOldValuesOutliveLampsThatCannotBeRead(t *testing.T) {
 	b := newBench(t)
 	l := b.lamps()
-	if err := l.Dim(); err != nil {
+	if err := l.Dim(false); err != nil {
 		t.Fatal(err)
 	}
 	file := filepath.Join(b.sys, "class", "leds", "maker::kbd_backlight", "brightness")
@@ -407,7 +407,7 @@ func hangs(t *testing.T, opts Options) {
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		for what, err := range map[string]error{"Inhibit": l.Inhibit("a sheet"), "Dim": l.Dim()} {
+		for what, err := range map[string]error{"Inhibit": l.Inhibit("a sheet"), "Dim": l.Dim(false)} {
 			if err == nil || !strings.Contains(err.Error(), "no answer") || !strings.Contains(err.Error(), "by hand") {
 				t.Errorf("%s: %v", what, err)
 			}

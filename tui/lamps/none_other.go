@@ -9,7 +9,7 @@ func New(Options) Lamps { return noLamps{} }
 
 type noLamps struct{}
 
-func (noLamps) Dim() error             { return nil }
+func (noLamps) Dim(bool) error         { return nil }
 func (noLamps) Raised() bool           { return false }
 func (noLamps) Panel() (float64, bool) { return 0, false }
 func (noLamps) Restore() error         { return nil }
