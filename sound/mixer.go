@@ -713,7 +713,7 @@ func (m *Mixer) over(s int64) {
 	sp := &m.speaking
 	m.freeAt = s + int64(samples(voiceGap))
 	if len(m.ended) < cap(m.ended) {
-		m.ended = append(m.ended, Speech{sp.cue, duration(s - sp.at), sp.cutAt <= s, sp.by})
+		m.ended = append(m.ended, Speech{sp.cue, duration(s - sp.at), sp.cutAt <= s && sp.then != retaken, sp.by})
 	}
 	if sp.cutAt <= s && sp.then == again && len(m.tail) < cap(m.tail) {
 		i := 0
