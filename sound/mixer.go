@@ -609,7 +609,7 @@ func isAnswer(it item) bool { return it.cue.Kind == session.CueSay }
 func (m *Mixer) silence(c session.Cue, at int64) {
 	of := func(o session.Cue) bool {
 		n := o.Numbers()
-		return (ofItsBath(o) || o.Kind == session.CueBegin) && (o.Sheet == c.Sheet && n.Len() < 2 || n != 0 && n&^c.Numbers() == 0)
+		return (ofItsBath(o) || o.Kind == session.CueBegin || o.Kind == session.CueMayGoIn) && (o.Sheet == c.Sheet && n.Len() < 2 || n != 0 && n&^c.Numbers() == 0)
 	}
 	m.tail = slices.DeleteFunc(m.tail, func(it item) bool { return of(it.cue) })
 	if of(m.speaking.cue) {

@@ -159,9 +159,9 @@ func said(t *testing.T, h home, b *booth) {
 			}
 		case !by.Urgent() && !by.Fact() && !(answer && s.By == session.CueSay):
 			wrong("cut off by: " + string(s.By))
-		case c.Kind == session.CueMinutes, c.Kind == session.CueThirty, c.Kind == session.CueTen:
+		case c.Kind == session.CueMinutes, c.Kind == session.CueThirty, c.Kind == session.CueTen, c.Kind == session.CueConflict:
 			// It would be so no more.
-		case !answer && !again && holds(after(events, s.at.Add(12*time.Second)), s):
+		case !answer && !again && holds(after(events, s.at.Add(20*time.Second)), s):
 			wrong("cut off by: " + string(s.By) + ", and not said again")
 		}
 	}
