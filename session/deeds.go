@@ -499,7 +499,7 @@ func (m *Machine) lampBack(_ *Sheet, d *Deed, _ time.Duration) {
 func (m *Machine) openBox(_ *Sheet, e Event, _ time.Duration) error {
 	open := e.Kind == BoxOpened
 	if m.box == open {
-		return refuse("the box of paper is so already").saying(say.BoxIsSo.Of())
+		return refuse("the box of paper: that is done already").saying(say.BoxIsSo.Of())
 	}
 	m.box = open
 	return nil

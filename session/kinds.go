@@ -190,7 +190,7 @@ func (m *Machine) close(_ *Sheet, _ Event, _ time.Duration) error {
 func (m *Machine) lamp(_ *Sheet, e Event, t time.Duration) error {
 	on := e.Kind == SafelightOn
 	if m.Safelight() == on {
-		return refuse("the safelight is so already").saying(say.LightSo.Of())
+		return refuse("the safelight: that is done already").saying(say.LightSo.Of())
 	}
 	m.safelight = append(m.safelight, toggle{t, on})
 	for _, s := range m.sheets {
@@ -311,7 +311,7 @@ func (m *Machine) afterWash(s *Sheet, e Event, _ time.Duration) error {
 		at = &s.FlatAt
 	}
 	if !at.IsZero() {
-		return refuse("sheet %d is so already", s.Num).saying(say.AlreadySo.Of(say.Sheet(s.Num)))
+		return refuse("sheet %d: that is done already", s.Num).saying(say.AlreadySo.Of(say.Sheet(s.Num)))
 	}
 	*at = e.At
 	return nil

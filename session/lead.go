@@ -15,7 +15,7 @@ func (m *Machine) Leading() bool { return m.leading }
 func (m *Machine) lead(_ *Sheet, e Event, t time.Duration) error {
 	on := e.Kind == LeadBegun
 	if m.leading == on {
-		return refuse("the program leads so already").saying(say.LedSo.Of())
+		return refuse("that is done already").saying(say.LedSo.Of())
 	}
 	m.leading, m.ledFrom = on, t
 	return nil

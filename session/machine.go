@@ -364,7 +364,7 @@ func (m *Machine) outAway(s *Sheet, e Event, t time.Duration) error {
 		return refuse("sheet %d is %s", s.Num, s.Phase).saying(say.SheetIs.Of(say.Sheet(s.Num), say.State(s.Phase)))
 	}
 	if s.Out == out {
-		return refuse("sheet %d is so already", s.Num).saying(say.AlreadySo.Of(say.Sheet(s.Num)))
+		return refuse("sheet %d: that is done already", s.Num).saying(say.AlreadySo.Of(say.Sheet(s.Num)))
 	}
 	s.Out = out
 	s.outs = append(s.outs, toggle{t, out})

@@ -42,8 +42,8 @@ func TestAPressAnswersTheCameraThatWasCalled(t *testing.T) {
 	}
 }
 
-// What was chosen by hand just before a call, or after it, stays what a press is
-// for: a call does not change it under the finger.
+// What was chosen by hand stays what a press is for: a call does not change it under the
+// finger. Where the call came after the choice, the press may be for either, and is asked.
 func TestACallDoesNotChangeWhatWasChosen(t *testing.T) {
 	w, m := newWorld(t, func(c *Config) { c.Start = Field })
 	a, b := m.add(t, "caddy", "1m"), m.add(t, "hat box", "6m")
@@ -52,8 +52,12 @@ func TestACallDoesNotChangeWhatWasChosen(t *testing.T) {
 	m.keys(t, "2")
 	w.pass(4 * time.Second) // the call for sheet 1 comes between the two keys
 	m.keys(t, "space")
+	if a.Phase != session.Exposing || b.Phase != session.Fresh || !strings.Contains(m.said, "2 or 1?") {
+		t.Fatalf("2, then the call for 1, then space: %s, %s; %s", a.Phase, b.Phase, m.said)
+	}
+	m.keys(t, "2")
 	if a.Phase != session.Exposing || b.Phase != session.Exposing {
-		t.Fatalf("2, then the call for 1, then space: %s, %s", a.Phase, b.Phase)
+		t.Fatalf("and 2 answers: %s, %s", a.Phase, b.Phase)
 	}
 	w.pass(2 * time.Second)
 	m.keys(t, "space") // the choice is used up

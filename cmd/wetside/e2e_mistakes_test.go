@@ -136,7 +136,7 @@ func (s *sitter) sit() {
 	s.wrong("space, to a question", " ", "yes or no", 2*sec)
 	s.right("n", 2*sec)
 	s.to = s.now()
-	s.wrong("softer than was heard", "z", "lower than you have heard", 10*sec)
+	s.wrong("softer than was heard", "z", "softer than you have heard", 10*sec)
 	s.wrong("a number that was not spoken", fmt.Sprint(s.number()%9+1), "this is the softest that you have heard", 4*sec)
 	s.wrong("a paste", "\x1b[200~abc\x1b[201~", "what is pasted is no key", 3*sec)
 	s.wrong("quit by mistake", "q", "is all paper covered", 4*sec)

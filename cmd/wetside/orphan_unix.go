@@ -102,6 +102,7 @@ func (p program) mind(prog *tea.Program, guard *ember.Guard, in *os.File) (stop 
 	held := p.terminalLock(in)
 	held.TryLock()
 	end := os.NewFile(leashFD, "the keeper's pipe")
+	_, _ = term.MakeRaw(in.Fd())
 	raw, _ := term.GetState(in.Fd())
 	ctx, cancel := context.WithCancel(p.ctx)
 	gone, done := make(chan struct{}), make(chan struct{})
@@ -165,6 +166,11 @@ func (p program) mind(prog *tea.Program, guard *ember.Guard, in *os.File) (stop 
 					_ = guard.Blacken()
 				}
 				prog.Send(tui.WindowBack{})
+			case here:
+				// What an earlier program left behind may have come late with the shell's mode.
+				if mode, err := term.GetState(in.Fd()); err == nil && !reflect.DeepEqual(mode, raw) {
+					_, _ = term.MakeRaw(in.Fd())
+				}
 			case was && p.toLeave():
 				leave()
 				os.Exit(codeSignal)

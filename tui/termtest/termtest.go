@@ -605,14 +605,16 @@ func (m *Term) Save(file string) {
 // Shot photographs the window and reads every pixel.
 func (m *Term) Shot() Shot {
 	m.t.Helper()
-	s, err := m.shot()
-	if err != nil {
-		// A window that is changing its size can be missed once.
-		if s, err = m.shot(); err != nil {
+	for end := time.Now().Add(10 * time.Second); ; time.Sleep(50 * time.Millisecond) {
+		s, err := m.shot()
+		if err == nil {
+			return s
+		}
+		// A window that is changing its size is not there for a moment.
+		if time.Now().After(end) {
 			m.t.Fatal(err)
 		}
 	}
-	return s
 }
 
 // shot moves the pointer on, over the window, and reads the window twice: from
