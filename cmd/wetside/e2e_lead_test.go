@@ -110,14 +110,14 @@ func TestAPairIsLedByOnePressEach(t *testing.T) {
 func TestALeadThatIsKilledGoesOnByAPress(t *testing.T) {
 	t.Parallel()
 	h := newHome(t)
-	x := pipe(t, h, "time", "develop 3s, stop 10s, fix 3s, rinse 3s, wash 3s")
+	x := pipe(t, h, "time", "develop 3s, stop 20s, fix 3s, rinse 3s, wash 3s")
 	x.stands("fresh")
 	x.press("l")
 	x.press(" ")
 	x.stands("stop")
 	x.kill()
 	x = pipe(t, h, "lead")
-	over := time.Now().Add(11 * time.Second)
+	over := time.Now().Add(21 * time.Second)
 	until(t, "the stop bath's time is over", func() bool { return time.Now().After(over) })
 	x.stands("stop")
 	io.WriteString(x.keys, "y") // it is still in there

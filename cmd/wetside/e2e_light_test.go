@@ -758,7 +758,6 @@ set -g pane-border-status top
 	}
 	until(t, "it was started again", func() bool { c := childOf(t, s.PID()); return c != keeper && childOf(t, c) != program })
 	s.says("What do you want to do?")
-	rest := s.rest(true)
 	for _, c := range []struct {
 		name        string
 		show, leave []string
@@ -767,10 +766,14 @@ set -g pane-border-status top
 		{"copy mode", []string{"copy-mode"}, []string{"send-keys", "-X", "cancel"}},
 		{"the clock", []string{"clock-mode"}, []string{"send-keys", "q"}},
 	} {
+		// News of the start may come meanwhile, so that the picture after it is not
+		// the one before.
+		rest := s.rest(true)
 		s.Mux(c.show...)
-		s.judge("ember", c.name, s.WaitShot(c.name, func(x termtest.Shot) bool { return !rest.Alike(x) }))
+		shown := s.WaitShot(c.name, func(x termtest.Shot) bool { return !rest.Alike(x) })
+		s.judge("ember", c.name, shown)
 		s.Mux(c.leave...)
-		s.WaitShot("the window as it was", rest.Alike)
+		s.judge("ember", "after "+c.name, s.WaitShot("no "+c.name, func(x termtest.Shot) bool { return !shown.Alike(x) }))
 	}
 	s.Type("q")
 	s.says("overed?")

@@ -121,7 +121,7 @@ var (
 	NotDeveloped    = line1[Sheet]("{} is not developed yet")
 	InTraysOrDone   = line1[Sheet]("{} is in the trays or done")
 	NoMark          = line2[Sheet, Number]("{} has no mark {}")
-	NoMoveBack      = line1[Sheet]("{} has no move to take back")
+	NoMoveBack      = line1[Sheet]("no move to take back, {}")
 	HoldOnlyForWash = line0("only a sheet that is due for the wash can wait in holding water")
 	ClosedSession   = line0("the session is closed")
 	ClockRuns       = line0("a clock is still running")
