@@ -90,3 +90,16 @@ func TestTheImageOfWhichSheet(t *testing.T) {
 		t.Errorf("1 was picked, and lies in the stop bath: %q", m.said)
 	}
 }
+
+// A mark says which sheet it is of, like a longer step.
+func TestAMarkSaysWhichSheetItIsOf(t *testing.T) {
+	w, m := newWorld(t, nil)
+	inTheTrays(t, w, m, 0, 2)
+	m.keys(t, "2")
+	w.pass(2 * time.Second)
+	w.all()
+	m.keys(t, "m")
+	if got := w.all(); got != "sheet 2: marked" {
+		t.Errorf("said %q", got)
+	}
+}

@@ -140,7 +140,7 @@ func (*trays) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	case key.Matches(k, trayKeys.Mark):
 		if m.do(session.Event{Kind: session.Marked, Sheet: s.ID}) == nil {
 			m.said = fmt.Sprintf("sheet %d: mark %d, to be named in the notebook", s.Num, len(s.Marks))
-			m.desk.Say(say.Marked.Of())
+			m.desk.Say(say.Marked.Of().To(say.Num(s.Num)))
 		}
 	case key.Matches(k, trayKeys.Note):
 		m.askNote(s)
