@@ -96,8 +96,9 @@ func pressure() time.Duration {
 }
 
 // stood says in what way the machine provably stood still; empty if it did not.
-// The program's own complaint counts, so does a hole in the recording, and a
-// sleep of this test's that lasted longer than what lies ready in the stream.
+// The program's own complaint counts, so does a hole in the recording of half the
+// shortest motif, and a sleep of this test's that lasted longer than what lies ready in
+// the stream.
 func (s *strain) stood(program string, hole time.Duration) string {
 	s.end()
 	s.mu.Lock()
@@ -106,7 +107,7 @@ func (s *strain) stood(program string, hole time.Duration) string {
 	if strings.Contains(program, "too busy") {
 		why = append(why, strings.TrimSpace(program))
 	}
-	if hole > 100*time.Millisecond {
+	if hole > 17*time.Millisecond {
 		why = append(why, fmt.Sprintf("the recorder lost %v", hole.Round(time.Millisecond)))
 	}
 	if s.worst > 150*time.Millisecond {
