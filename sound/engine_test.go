@@ -204,7 +204,7 @@ func TestAMotifDoesNotWaitForItsWords(t *testing.T) {
 		if got := begun(e); got != "move@1000" {
 			t.Errorf("begun: %s", got)
 		}
-		time.Sleep(1500 * time.Millisecond)
+		time.Sleep(1750 * time.Millisecond) // between two blocks of the device
 		e.mu.Lock()
 		defer e.mu.Unlock()
 		if !e.mixer.speaking.on {

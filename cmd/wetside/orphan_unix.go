@@ -91,19 +91,31 @@ const (
 	stoppedEach = 450 * time.Millisecond // two looks are within a second
 )
 
-// mind watches for the keeper's end, and for a shell that has taken the terminal
-// from both, until stop is called.
+// A minder watches for the keeper's end, and for a shell that has taken the terminal
+// from both.
+type minder struct {
+	program
+	prog    *tea.Program
+	guard   *ember.Guard // nil: nothing is drawn
+	in      *os.File
+	raw     *term.State  // the terminal's mode while it is ours
+	held    *flock.Flock // while it is ours: see terminalLock
+	leave   func()       // while it is the shell's
+	stopped int          // looks in a row that found the keeper stopped, and the terminal ours
+}
+
+// mind watches until stop is called.
 func (p program) mind(prog *tea.Program, guard *ember.Guard, in *os.File) (stop func()) {
 	if err := syscall.SetNonblock(leashFD, true); err != nil {
 		return func() {} // started by hand in the keeper's name
 	}
 	// Who asks for the terminal from behind is stopped, unless he does not mind.
 	signal.Ignore(syscall.SIGTTOU, syscall.SIGTTIN)
-	held := p.terminalLock(in)
-	held.TryLock()
-	end := os.NewFile(leashFD, "the keeper's pipe")
+	m := &minder{program: p, prog: prog, guard: guard, in: in, held: p.terminalLock(in)}
+	m.held.TryLock()
 	_, _ = term.MakeRaw(in.Fd())
-	raw, _ := term.GetState(in.Fd())
+	m.raw, _ = term.GetState(in.Fd())
+	end := os.NewFile(leashFD, "the keeper's pipe")
 	ctx, cancel := context.WithCancel(p.ctx)
 	gone, done := make(chan struct{}), make(chan struct{})
 	go func() {
@@ -111,76 +123,81 @@ func (p program) mind(prog *tea.Program, guard *ember.Guard, in *os.File) (stop 
 			close(gone)
 		}
 	}()
-	again := make(chan os.Signal, 1)
-	signal.Notify(again, syscall.SIGCONT)
 	go func() {
 		defer close(done)
-		defer held.Unlock()
-		defer signal.Stop(again)
-		look := time.NewTicker(stoppedEach)
-		defer look.Stop()
-		var leave func() // while the terminal is the shell's
-		stopped := 0     // looks in a row that found the keeper so, and the terminal ours
-		for {
-			was := leave != nil
-			continued := false
-			select {
-			case <-ctx.Done():
-				if was {
-					leave()
-				}
-				return
-			case <-gone:
-				if was {
-					leave()
-				}
-				p.orphaned(ctx, prog, guard, in, raw, held)
-				return
-			case <-again:
-				continued = true
-			case <-look.C:
-			}
-			// Where there is a shell it takes the terminal at once; without one nobody does,
-			// and nobody keeps it dark either.
-			ours := keeper.Foreground(in)
-			if stopped++; !ours || !keeperStopped() {
-				stopped = 0
-			}
-			here := ours && stopped < 2
-			if !here && !was {
-				held.Unlock()
-			}
-			switch {
-			case !here && !was && ours:
-				leave = p.standBy(prog, guard, fmt.Sprintf("What keeps this window dark was stopped. The clocks go on by sound: kill -CONT %d brings it back.", os.Getppid()))
-			case !here && !was:
-				leave = p.standBy(prog, guard, "The program was stopped. The clocks go on by sound: fg brings it back, or start wetside again here.")
-			case here && (was || continued):
-				if was {
-					leave()
-					leave = nil
-				}
-				held.TryLock()
-				if guard != nil {
-					guard.Mute(false)
-					_ = guard.Blacken()
-				}
-				prog.Send(tui.WindowBack{})
-			case here:
-				// What an earlier program left behind may have come late with the shell's mode.
-				if mode, err := term.GetState(in.Fd()); err == nil && !reflect.DeepEqual(mode, raw) {
-					_, _ = term.MakeRaw(in.Fd())
-				}
-			case was && p.toLeave():
-				leave()
-				os.Exit(codeSignal)
-			}
-		}
+		m.watch(ctx, gone)
 	}()
 	return func() {
 		cancel()
 		end.Close()
 		<-done
+	}
+}
+
+func (m *minder) watch(ctx context.Context, gone <-chan struct{}) {
+	defer m.held.Unlock()
+	again := make(chan os.Signal, 1)
+	signal.Notify(again, syscall.SIGCONT)
+	defer signal.Stop(again)
+	look := time.NewTicker(stoppedEach)
+	defer look.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			m.back()
+			return
+		case <-gone:
+			m.back()
+			m.orphaned(ctx)
+			return
+		case <-again:
+			m.look(true)
+		case <-look.C:
+			m.look(false)
+		}
+	}
+}
+
+// back ends standing by, if it does.
+func (m *minder) back() {
+	if m.leave != nil {
+		m.leave()
+		m.leave = nil
+	}
+}
+
+// look sees whose the terminal is. Where there is a shell it takes the terminal of what
+// was stopped at once; without one nobody does, and nobody keeps it dark either.
+func (m *minder) look(continued bool) {
+	ours := keeper.Foreground(m.in)
+	if m.stopped++; !ours || !keeperStopped() {
+		m.stopped = 0
+	}
+	here, was := ours && m.stopped < 2, m.leave != nil
+	switch {
+	case !here && !was:
+		m.held.Unlock()
+		why := "The program was stopped. The clocks go on by sound: fg brings it back, or start wetside again here."
+		if ours {
+			why = fmt.Sprintf("What keeps this window dark was stopped. The clocks go on by sound: kill -CONT %d brings it back.", os.Getppid())
+		}
+		m.leave = m.standBy(m.prog, m.guard, why)
+	case here && (was || continued):
+		m.back()
+		m.held.TryLock()
+		if m.guard != nil {
+			m.guard.Mute(false)
+			_ = m.guard.Blacken()
+		}
+		m.prog.Send(tui.WindowBack{})
+	case here:
+		// What an earlier program left behind may have come late with the shell's mode.
+		if mode, err := term.GetState(m.in.Fd()); err == nil && !reflect.DeepEqual(mode, m.raw) {
+			_, _ = term.MakeRaw(m.in.Fd())
+		}
+	case m.toLeave():
+		m.back()
+		os.Exit(codeSignal)
 	}
 }
 
@@ -226,37 +243,35 @@ func (p program) awaitTerminal(in *os.File) {
 
 // orphaned goes on without a keeper. It holds the terminal, unless another start was
 // so soon that its mode is that one's by now.
-func (p program) orphaned(ctx context.Context, prog *tea.Program, guard *ember.Guard, in *os.File, raw *term.State, held *flock.Flock) {
+func (m *minder) orphaned(ctx context.Context) {
 	// The terminal is the shell's, and its mode too.
-	mode, unread := term.GetState(in.Fd())
-	prog.ReleaseTerminal()
+	mode, unread := term.GetState(m.in.Fd())
+	m.prog.ReleaseTerminal()
 	if unread == nil {
-		term.Restore(in.Fd(), mode)
+		term.Restore(m.in.Fd(), mode)
 	}
 	look := time.NewTicker(orphanEach)
 	defer look.Stop()
-	var leave func()
 	for {
 		select {
 		case <-ctx.Done():
-			if leave != nil {
-				leave()
-			}
+			m.back()
 			return
 		case <-look.C:
 		}
-		if leave == nil {
-			if mode, err := term.GetState(in.Fd()); err == nil && held.Locked() && reflect.DeepEqual(mode, raw) {
+		mode, err := term.GetState(m.in.Fd())
+		if m.leave == nil {
+			if err == nil && m.held.Locked() && reflect.DeepEqual(mode, m.raw) {
 				// A shell without an editor of its own takes the terminal as it finds it.
 				sane := exec.CommandContext(ctx, "stty", "sane")
-				sane.Stdin = in
+				sane.Stdin = m.in
 				sane.Run()
 			}
-			leave = p.standBy(prog, guard, "What kept this window dark was killed. The clocks go on by sound: start wetside again here.")
-			held.Unlock()
+			m.leave = m.standBy(m.prog, m.guard, "What kept this window dark was killed. The clocks go on by sound: start wetside again here.")
+			m.held.Unlock()
 		}
-		if _, gone := term.GetState(in.Fd()); gone != nil || p.toLeave() {
-			leave()
+		if err != nil || m.toLeave() { // its window is gone, or it is started again
+			m.back()
 			os.Exit(codeSignal) // as by a kill: all is written, and nobody has said that paper is covered
 		}
 	}
