@@ -137,6 +137,34 @@ func TestWantedFollowsTheLight(t *testing.T) {
 	if _, wanted, _ = a.Wanted([]exposure.Spell{{EV: 12, Seconds: full(11)}}, 0); math.Abs(wanted) > 1e-9 {
 		t.Errorf("a filter is taken for an error of %+.2f", wanted)
 	}
+	// Nor is any of the three, half the time in one light and half in another: what
+	// was given as reckoned, and judged right, wants nothing.
+	a.Filter, a.Warm, a.Preflash = 1, 1./3, 0.5
+	full = func(ev float64) float64 { b := a; b.Light.EV = ev; return must(exposure.Reckon(b)).Seconds }
+	secs, wanted, err = a.Wanted([]exposure.Spell{{EV: 12, Seconds: full(12) / 2}, {EV: 13, Seconds: full(13) / 2}}, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "time, with a filter, warm light and a flash", secs, full(12), 1e-6)
+	near(t, "wanted, with a filter, warm light and a flash", wanted, 0, 1e-9)
+	// Nonsense is refused, and teaches nothing.
+	for what, f := range map[string]func(a exposure.Ask) error{
+		"f/0": func(a exposure.Ask) error { a.FNumber = 0; _, _, err := a.Wanted(nil, 0); return err },
+		"EV 50": func(a exposure.Ask) error {
+			_, _, err := a.Wanted([]exposure.Spell{{EV: 50, Seconds: 60}}, 0)
+			return err
+		},
+		"no time":    func(a exposure.Ask) error { _, _, err := a.Wanted(nil, 0); return err },
+		"for at f/0": func(a exposure.Ask) error { a.FNumber = 0; _, err := exposure.Model{}.For(a, caddy(0)); return err },
+		"doubt of -1": func(exposure.Ask) error {
+			s := caddy(60)
+			s.Doubt = -1
+			_, err := exposure.Model{}.Predict(s)
+			return err
+		},
+	} {
+		sentence(t, what, f(a))
+	}
 }
 
 func TestOrderDoesNotMatter(t *testing.T) {
@@ -214,6 +242,30 @@ func TestNeverWithoutSayingHowSure(t *testing.T) {
 	near(t, "sd", c.SD, math.Sqrt(v-v*v/(v+0.25)), 1e-9)
 	if want := "give 0.9 stop more (80% sure it lies between +0.3 and +1.5, the doubt of the light with it), learned from 1 sheet: sheet 4"; c.Sentence() != want {
 		t.Errorf("%q, want %q", c.Sentence(), want)
+	}
+	if c.N != 1 || c.SameBoth != 1 {
+		t.Errorf("learned from %d, of which %d with both", c.N, c.SameBoth)
+	}
+	// Another paper in the same camera, and the other way round, are not both.
+	for _, o := range []func(*exposure.Subject){
+		func(s *exposure.Subject) { s.Paper = "another" }, func(s *exposure.Subject) { s.Camera = "another" },
+		func(s *exposure.Subject) { s.Box++ }, func(s *exposure.Subject) { s.Hole++ },
+	} {
+		s := s
+		o(&s)
+		if c := must(m.Predict(s)); c.N != 1 || c.SameBoth != 0 {
+			t.Errorf("%+v is learned from %d, of which %d with both", s, c.N, c.SameBoth)
+		}
+	}
+	less := j
+	less.Wanted, less.Stops = -1, -1
+	if got := must(must(exposure.Learn([]exposure.Judged{less})).Predict(s)).Sentence(); !strings.HasPrefix(got, "give 0.9 stop less (80% sure it lies between -1.5 and -0.3,") {
+		t.Errorf("too much was given: %q", got)
+	}
+	right := j
+	right.Wanted, right.Stops = 0, 0
+	if got := must(must(exposure.Learn([]exposure.Judged{right})).Predict(s)); !strings.HasPrefix(got.Sentence(), "give it as reckoned (80% sure") || got.Advice() != "" {
+		t.Errorf("it was right: %q, %q", got.Sentence(), got.Advice())
 	}
 	// Another day the light is in doubt again, and a test sheet would help.
 	s.Reading, s.At = "tomorrow", dayOne.AddDate(0, 0, 1)
@@ -378,16 +430,36 @@ func TestForSolvesForItsOwnTime(t *testing.T) {
 		}
 		last = r.Seconds
 	}
-	// A mild slope is followed exactly.
+	// A paper that fails so much that the learned slope would eat all of it: a dimmer
+	// light still takes longer.
+	steep := must(exposure.FromTable([]exposure.Pair{{Measured: 1, Corrected: 1}, {Measured: 10, Corrected: 720}}))
+	last = 0
+	for _, ev := range []float64{19.5, 19, 18.5, 18} {
+		a := ask(ev, 150, 3, steep)
+		c := must(m.For(a, caddy(0)))
+		a.Learned = &c
+		r := must(exposure.Reckon(a))
+		if r.Seconds <= last {
+			t.Errorf("by the table, EV %g takes %g s, no more than a brighter light", ev, r.Seconds)
+		}
+		last = r.Seconds
+	}
+	// A mild slope is followed exactly, whatever else is in the reckoning.
 	for i := range judged {
 		judged[i].Wanted /= 5
 	}
 	m = must(exposure.Learn(judged))
-	a, s := ask(11, 150, 3, schwarzschild()), caddy(0)
-	c := must(m.For(a, s))
-	a.Learned = &c
-	s.Seconds = must(exposure.Reckon(a)).Seconds
-	near(t, "at its own time", must(m.Predict(s)).Stops, c.Stops, 1e-6)
+	for _, own := range []struct{ filter, warm, flash float64 }{{}, {filter: 2}, {warm: 1. / 3}, {flash: 0.5}} {
+		a, s := ask(11, 150, 3, schwarzschild()), caddy(0)
+		a.Filter, a.Warm, a.Preflash = own.filter, own.warm, own.flash
+		c := must(m.For(a, s))
+		a.Learned = &c
+		s.Seconds = must(exposure.Reckon(a)).Seconds
+		p := must(m.Predict(s))
+		near(t, fmt.Sprintf("at its own time, %+v", own), p.Stops, c.Stops, 1e-6)
+		near(t, fmt.Sprintf("its lower end, %+v", own), p.Low, c.Low, 1e-6)
+		near(t, fmt.Sprintf("its upper end, %+v", own), p.High, c.High, 1e-6)
+	}
 }
 
 func TestWhichWayIsMore(t *testing.T) {

@@ -45,6 +45,28 @@ func TestParseLight(t *testing.T) {
 	}
 }
 
+// What was typed is said back, with how far it may be off: the guide's rule for the side
+// is rough (ANSI PH2.7).
+func TestALightSaysWhatItIsFrom(t *testing.T) {
+	for in, want := range map[string]exposure.Light{
+		"EV 12":               {From: "EV 12", PlusMinus: 1. / 3},
+		"EV 14 at ISO 400":    {From: "EV 14 at ISO 400", PlusMinus: 1. / 3},
+		"f/16 1/128":          {From: "f/16 and 1/128 s at ISO 100", PlusMinus: 1. / 3},
+		"f/8 0.5s":            {From: "f/8 and 0.5 s at ISO 100", PlusMinus: 1. / 3},
+		"sun":                 {Row: "sun, distinct shadows", PlusMinus: 0.5},
+		"sun side lit":        {Row: "sun, distinct shadows, side lit", PlusMinus: 0.75},
+		"open shade side lit": {Row: "open shade", PlusMinus: 0.5},
+	} {
+		l := must(exposure.ParseLight(in))
+		if want.From != "" && l.From != want.From || l.Row != want.Row || l.PlusMinus != want.PlusMinus {
+			t.Errorf("%q is from %q, row %q, give or take %g; want %+v", in, l.From, l.Row, l.PlusMinus, want)
+		}
+		if want.Row != "" && strings.Contains(l.From, ", side lit -1 (") != strings.HasSuffix(want.Row, "side lit") {
+			t.Errorf("%q is from %q", in, l.From)
+		}
+	}
+}
+
 func TestSkiesAreTheDaylightTable(t *testing.T) {
 	// ANSI PH2.7: 16 snow or sand in sun, 15 distinct shadows, 14 soft
 	// shadows, 13 no shadows, 12 heavy overcast or open shade.

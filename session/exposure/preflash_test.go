@@ -3,6 +3,7 @@ package exposure_test
 import (
 	"fmt"
 	"math"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -61,10 +62,25 @@ func TestPreflashRefusals(t *testing.T) {
 		"all changed":  func() error { _, _, err := exposure.Threshold(strip, 0); return err },
 		"none changed": func() error { _, _, err := exposure.Threshold(strip, 6); return err },
 		"no strip":     func() error { _, _, err := exposure.Threshold(nil, 1); return err },
-		"not a strip":  func() error { _, _, err := exposure.Threshold(make([]exposure.Patch, 4), 1); return err },
-		"too soft":     func() error { _, err := exposure.Preflash(8, 4); return err },
+		"21 patches":   func() error { _, err := exposure.Strip(2, 0.1, 21); return err },
+		"one is none":  func() error { _, _, err := exposure.Threshold(strip[:1], 1); return err },
+		"all alike":    func() error { _, _, err := exposure.Threshold([]exposure.Patch{{1, 2, 2}, {2, 2, 0}}, 1); return err },
+		"from nothing": func() error { _, _, err := exposure.Threshold([]exposure.Patch{{1, 0, 0}, {2, 2, 2}}, 1); return err },
+		"for ever": func() error {
+			_, _, err := exposure.Threshold([]exposure.Patch{{1, 2, 2}, {2, math.Inf(1), 0}}, 1)
+			return err
+		},
+		"not a strip": func() error { _, _, err := exposure.Threshold(make([]exposure.Patch, 4), 1); return err },
+		"too soft":    func() error { _, err := exposure.Preflash(8, 4); return err },
 	} {
 		sentence(t, what, f())
+	}
+	if strip, err := exposure.Strip(2, 0.1, 20); err != nil || len(strip) != 20 {
+		t.Errorf("twenty patches: %d, %v", len(strip), err)
+	}
+	// 2 x 8^5 s is 18 h, and eight times that more than a day: the seventh.
+	if _, err := exposure.Strip(2, 3, 9); err == nil || !strings.HasPrefix(err.Error(), "patch 7 would take ") {
+		t.Errorf("says %v", err)
 	}
 	for _, v := range append([]float64{0}, odd...) {
 		_, err := exposure.Strip(v, 0.5, 5)

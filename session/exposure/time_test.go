@@ -275,6 +275,43 @@ func TestPlainRefusals(t *testing.T) {
 	}
 }
 
+// Every line of the sum that the whole answer above has not.
+func TestWorkingNamesWhatWasReckonedWith(t *testing.T) {
+	for _, c := range []struct {
+		set   func(*exposure.Ask)
+		lines []string // in the working
+		notes []string
+	}{
+		{func(a *exposure.Ask) { a.Light.From, a.Reciprocity = "", exposure.Reciprocity{} },
+			[]string{"light: EV 12 at ISO 100, from as given, give or take 0.3 stop", "reciprocity: none taken into account"}, nil},
+		{func(a *exposure.Ask) { a.Filter, a.Preflash = 2, 0.5 },
+			[]string{"filter: +2 stops", "pre-flash: -1/2 stop", "together +1 1/2 stops: 183 s x 2^1.5 = 518 s"}, nil},
+		// At EV 20 it is 0.72 s: below the second from which the paper fails.
+		{func(a *exposure.Ask) { a.Light.EV = 20 }, []string{"reciprocity: none below 1 s"},
+			[]string{"a hand cannot time less than a second: a shutter can, or a filter of 1 stop makes it more"}},
+		{func(a *exposure.Ask) { a.Warm = 1 }, nil, []string{"the allowance for warm light is a judgement, not a measurement"}},
+		// 183 s x 2^7 is 6.5 h, with reciprocity 51 h: let one stop less be the most.
+		{func(a *exposure.Ask) { a.Light.EV, a.Spread = 6.5, 2 }, nil, []string{"the longest of the bracket would take more than a day and is left out"}},
+	} {
+		a := ask(12, 150, 3, schwarzschild())
+		c.set(&a)
+		r := must(exposure.Reckon(a))
+		w := r.Working()
+		for _, l := range c.lines {
+			if !slices.Contains(w, l) {
+				t.Errorf("%q is not in the working:\n%s", l, strings.Join(w, "\n"))
+			}
+		}
+		if !slices.Equal(r.Notes, c.notes) {
+			t.Errorf("noted %q, want %q", r.Notes, c.notes)
+		}
+	}
+	// With nothing added there is nothing to sum up.
+	if w := must(exposure.Reckon(ask(12, 150, 3, schwarzschild()))).Working(); slices.ContainsFunc(w, func(l string) bool { return strings.HasPrefix(l, "together") || strings.HasPrefix(l, "filter") }) {
+		t.Errorf("%q", w)
+	}
+}
+
 func TestRound(t *testing.T) {
 	for in, want := range map[float64]float64{0.2: 0.2, 0.77: 0.77, 1.04: 1, 3.32: 3.3, 4.97: 5, 12.4: 12, 59.7: 60, 61: 60, 63: 65, 299: 300, 304: 300, 500: 495, 4000: 4020, 20000: 20100} {
 		near(t, fmt.Sprint(in), exposure.Round(in), want, 1e-12)

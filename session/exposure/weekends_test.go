@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -36,6 +37,20 @@ func TestTestSheetIsInStopsOfLight(t *testing.T) {
 	} {
 		if p, err := bad(); err == nil {
 			t.Errorf("planned: %v", p)
+		}
+	}
+	// Two strips and nine are made, ten are not; and it is said which strip is too much.
+	for n, ok := range map[int]bool{2: true, 9: true, 10: false} {
+		if p, err := exposure.TestSheet(300, 1./3, n, law); (err == nil) != ok || ok && len(p) != n {
+			t.Errorf("%d strips: %v, %v", n, p, err)
+		}
+	}
+	for _, c := range []struct {
+		seconds, step float64
+		want          string
+	}{{40000, 1, "strip 4 would take 24 h 55 min"}, {2, 1. / 3, "strip 2 would be open for 0.3 s"}, {0.9, 1, "strip 1 would be open for 0.23 s"}} {
+		if _, err := exposure.TestSheet(c.seconds, c.step, 5, law); err == nil || !strings.HasPrefix(err.Error(), c.want) {
+			t.Errorf("about %g s: %v, want %s", c.seconds, err, c.want)
 		}
 	}
 }
