@@ -81,8 +81,19 @@ func TestAlligation(t *testing.T) {
 		near(t, c.what+", weak", b, c.ofLow, c.within)
 		near(t, c.what+", balance", a*c.high+b*c.low, c.want*c.total, 1e-9*c.total*100)
 	}
-	if _, _, err := bench.Alligation(30, 10, 40, 100); err == nil {
-		t.Error("40 % was made of 30 % and 10 %")
+	for _, bad := range [][4]float64{{30, 10, 40, 100}, {30, 10, 5, 100}, {20, 20, 30, 100}, {30, 10, 20, -1},
+		{math.NaN(), 10, 20, 100}, {30, math.Inf(-1), 20, 100}, {30, 10, 20, math.Inf(1)}} {
+		if a, b, err := bench.Alligation(bad[0], bad[1], bad[2], bad[3]); err == nil {
+			t.Errorf("%v made %v and %v", bad, a, b)
+		}
+	}
+	for _, c := range []struct{ high, low, want, total, ofHigh float64 }{
+		{20, 20, 20, 100, 100}, {30, 10, 30, 100, 100}, {30, 10, 10, 100, 0}, {30, 10, 20, 0, 0},
+	} {
+		a, b, err := bench.Alligation(c.high, c.low, c.want, c.total)
+		if err != nil || a != c.ofHigh || b != c.total-c.ofHigh {
+			t.Errorf("%+v: %v and %v, %v", c, a, b, err)
+		}
 	}
 	// 90 kg at 36 C of 48 C and 12 C: the balance of heat, by hand 24/36 of it is hot.
 	hot, cold, err := bench.Temper(48, 12, 36, 90)

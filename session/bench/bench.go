@@ -125,10 +125,7 @@ func FromMachine(m *session.Machine, now time.Duration) (running []Running, queu
 			}
 			j, r := JobOf(s), Running{Since: v.In, Step: v.Step}
 			if v.Step == session.Holding {
-				next := s.NextStep()
-				if next < 0 {
-					next = len(j.Steps)
-				}
+				next := s.NextStep() // the wash: nothing else is waited for in it
 				hold := Op{Tray: holdingTray, Flexible: true}
 				j.Steps = append(append(append([]Op{}, j.Steps[:next]...), hold), j.Steps[next:]...)
 				r.Step, r.Due = next, v.In
@@ -201,14 +198,4 @@ func clearMissed(s *session.Sheet) bool {
 		}
 	}
 	return past && !full
-}
-
-func live(sheets []*session.Sheet) []*session.Sheet {
-	var out []*session.Sheet
-	for _, s := range sheets {
-		if s != nil {
-			out = append(out, s)
-		}
-	}
-	return out
 }

@@ -19,28 +19,24 @@ func sortBy[T any](x []T, less func(a, b T) bool) {
 type Batch struct {
 	Bath   string
 	Sheets []Washing
-	// Last is the session time the last unwashed sheet came in.
-	Last time.Duration
 	// Done is when all of it has had its full time after Last.
 	Done time.Duration
 }
 
 // A Washing is one sheet in a batch.
 type Washing struct {
-	ID, Maker string
-	Num       int
-	In, Done  time.Duration // session times; Done as things stand
-	Short     bool          // the hypo-clear before was done in full
-	SetBack   time.Duration // by how much newcomers have put its end off
+	ID       string
+	In, Done time.Duration // session times; Done as things stand
+	SetBack  time.Duration // by how much newcomers have put its end off
 }
 
 // Batches returns the wash trays that have sheets in them as of session time
-// now, in the order of their first sheet. A sheet is done when its full time has
+// now. A sheet is done when its full time has
 // passed since the last unwashed one came into the water with it.
 func Batches(sheets []*session.Sheet, now time.Duration) []Batch {
 	var out []Batch
 	at := map[string]int{}
-	for _, s := range live(sheets) {
+	for _, s := range sheets {
 		v := s.Visit()
 		if v == nil || v.Step == session.Holding || !shared(s, v) || v.In > now {
 			continue
@@ -53,17 +49,12 @@ func Batches(sheets []*session.Sheet, now time.Duration) []Batch {
 		}
 		b := &out[i]
 		full := washTime(s, v)
-		w := Washing{ID: s.ID, Num: s.Num, Maker: s.Spec.Maker, In: v.In, Short: v.Short}
+		w := Washing{ID: s.ID, In: v.In}
 		w.Done = arrived(sheets, v.Bath, v.In, now) + full
 		w.SetBack = w.Done - v.In - full
 		b.Sheets = append(b.Sheets, w)
-		b.Last = max(b.Last, w.Done-full)
 		b.Done = max(b.Done, w.Done)
 	}
-	for i := range out {
-		sortBy(out[i].Sheets, func(a, b Washing) bool { return a.In < b.In })
-	}
-	sortBy(out, func(a, b Batch) bool { return a.Sheets[0].In < b.Sheets[0].In })
 	return out
 }
 
@@ -84,7 +75,7 @@ func washTime(s *session.Sheet, v *session.Visit) time.Duration {
 // arrived returns the last arrival in the water, from since to until.
 func arrived(sheets []*session.Sheet, bath string, since, until time.Duration) time.Duration {
 	lastIn := since
-	for _, s := range live(sheets) {
+	for _, s := range sheets {
 		for i := range s.Visits {
 			v := &s.Visits[i]
 			if v.Bath == bath && shared(s, v) && v.In <= until {

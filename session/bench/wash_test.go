@@ -59,11 +59,17 @@ func TestMassBalance(t *testing.T) {
 	for _, err := range []error{
 		second(bench.WashedOut(1, 0, 1, 1)), second(bench.WashedOut(1, 1, -1, 1)), second(bench.WashedOut(1, 1, 1, -1)),
 		third(bench.Changes(1, 1, 0)), third(bench.Changes(1, 1, 1)), third(bench.Changes(1, 1e-9, 0.5)), third(bench.Changes(math.NaN(), 1, 0.5)),
-		second(bench.RunningFor(0, 1, 0.5)), second(bench.RunningFor(1e-300, 1, 0.5)),
+		second(bench.WashedOut(1, math.Inf(1), 1, 1)), second(bench.WashedOut(1, 1, math.Inf(1), 1)), second(bench.WashedOut(1, 1, 0, 1)),
+		second(bench.RunningFor(0, 1, 0.5)), second(bench.RunningFor(1e-300, 1, 0.5)), second(bench.RunningFor(-1, -1, 0.5)),
+		second(bench.RunningFor(1, 0, 0.5)), second(bench.RunningFor(1, math.Inf(1), 0.5)), second(bench.RunningFor(1, 1, 0)),
+		second(bench.RunningFor(1, 1, -1)), second(bench.RunningFor(1, 1, 1)), second(bench.RunningFor(math.NaN(), 1, 0.5)),
 	} {
 		if err == nil {
 			t.Error("nonsense was reckoned with")
 		}
+	}
+	if c, err := bench.WashedOut(7, 1, 1, 0); err != nil || c != 7 {
+		t.Errorf("before any change: %v, %v", c, err)
 	}
 }
 
@@ -74,6 +80,9 @@ func TestCarry(t *testing.T) {
 	if f, r := bench.Carry(session.FB, 108), bench.Carry(session.RC, 108); r >= f || r <= 0 {
 		t.Errorf("RC carries %v, FB %v", r, f)
 	}
+	// By hand: 2 ml a square decimetre, and 0.7.
+	near(t, "FB of 108 cm2", bench.Carry(session.FB, 108), 2.16, 1e-12)
+	near(t, "RC of 108 cm2", bench.Carry(session.RC, 108), 0.756, 1e-12)
 }
 
 // A newcomer is foretold, offered the holding bath, and sets the batch back;
@@ -103,7 +112,7 @@ func TestWashStory(t *testing.T) {
 	}
 	r.move("b")
 	bs := bench.Batches(r.m.Sheets(), r.now())
-	if len(bs) != 1 || bs[0].Done != 1000*s || bs[0].Last != 400*s || bs[0].Sheets[0].SetBack != 400*s || bs[0].Sheets[1].SetBack != 0 {
+	if len(bs) != 1 || bs[0].Done != 1000*s || bs[0].Sheets[0].SetBack != 400*s || bs[0].Sheets[1].SetBack != 0 {
 		t.Errorf("%+v", bs)
 	}
 	r.undo("b")

@@ -55,7 +55,7 @@ func (m MakerSum) Words() string {
 	for _, x := range []struct {
 		n    int
 		what string
-	}{{m.Washed, "washed"}, {len(m.Unwashed), "done, not washed in full"}, {m.Wet, "in the trays"}, {m.Waiting, "waiting"}, {m.Other, "not exposed"}, {m.Spoiled, "spoiled"}} {
+	}{{m.Washed, "washed"}, {m.Unwashed, "done, not washed in full"}, {m.Wet, "in the trays"}, {m.Waiting, "waiting"}, {m.Other, "not exposed"}, {m.Spoiled, "spoiled"}} {
 		if x.n > 0 {
 			p = append(p, words.Spelled(x.n)+" "+x.what)
 		}

@@ -16,7 +16,7 @@ type Wait struct {
 // latent image keeps; the order is what people expect of a queue.
 func Waiting(sheets []*session.Sheet, now time.Duration) []Wait {
 	var out []Wait
-	for _, s := range live(sheets) {
+	for _, s := range sheets {
 		if s.Phase == session.Exposed {
 			out = append(out, Wait{s, max(0, now-s.Light.EndedT)})
 		}
@@ -29,23 +29,19 @@ func Waiting(sheets []*session.Sheet, now time.Duration) []Wait {
 type MakerSum struct {
 	Maker    string // empty: sheets without a maker
 	Sheets   int
-	Finished int
-	Washed   int // of the finished, those that may be called washed
+	Washed   int // finished, and may be called washed
+	Unwashed int // finished, and may not
 	Spoiled  int
 	Waiting  int // exposed, not yet in the trays
 	Wet      int
 	Other    int // fresh, or in a camera
-	AreaCM2  float64
-	Nums     []int // the sheets' numbers
-	// Unwashed are the numbers of finished sheets that may not be called washed.
-	Unwashed []int
 }
 
 // ByMaker sums the sheets up by maker, in the order the makers first came.
 func ByMaker(sheets []*session.Sheet) []MakerSum {
 	var out []MakerSum
 	at := map[string]int{}
-	for _, s := range live(sheets) {
+	for _, s := range sheets {
 		i, ok := at[s.Spec.Maker]
 		if !ok {
 			i = len(out)
@@ -54,15 +50,12 @@ func ByMaker(sheets []*session.Sheet) []MakerSum {
 		}
 		m := &out[i]
 		m.Sheets++
-		m.Nums = append(m.Nums, s.Num)
-		m.AreaCM2 += s.Spec.Paper.AreaCM2
 		switch s.Phase {
 		case session.Finished:
-			m.Finished++
 			if ok, _ := Washed(s, sheets); ok {
 				m.Washed++
 			} else {
-				m.Unwashed = append(m.Unwashed, s.Num)
+				m.Unwashed++
 			}
 		case session.Ruined:
 			m.Spoiled++
