@@ -415,6 +415,17 @@ func TestForSolvesForItsOwnTime(t *testing.T) {
 		judged = append(judged, j)
 	}
 	m := must(exposure.Learn(judged))
+	// A doubling of time is worth at least half a stop of what was learned at the time
+	// that is reckoned without it.
+	worth := func(a exposure.Ask, r exposure.Result) {
+		t.Helper()
+		a.Learned = nil
+		start := must(exposure.Reckon(a)).Seconds
+		want := must(m.Predict(caddy(start))).Stops
+		if got := math.Abs(math.Log2(r.Seconds / start)); got > 2*math.Abs(want)+1e-6 {
+			t.Errorf("EV %g: %g s became %g s, %.2f doublings for %+.2f stops", a.Light.EV, start, r.Seconds, got, want)
+		}
+	}
 	last := 0.0
 	for ev := 15.0; ev > 6; ev -= 0.25 {
 		a := ask(ev, 150, 3, schwarzschild())
@@ -428,6 +439,8 @@ func TestForSolvesForItsOwnTime(t *testing.T) {
 		if r.Seconds <= last {
 			t.Errorf("EV %g takes %g s, no more than a brighter light", ev, r.Seconds)
 		}
+		worth(a, r)
+		near(t, fmt.Sprintf("the middle of what is likely at EV %g", ev), (c.Low+c.High)/2, c.Stops, 1e-9)
 		last = r.Seconds
 	}
 	// A paper that fails so much that the learned slope would eat all of it: a dimmer
@@ -442,6 +455,7 @@ func TestForSolvesForItsOwnTime(t *testing.T) {
 		if r.Seconds <= last {
 			t.Errorf("by the table, EV %g takes %g s, no more than a brighter light", ev, r.Seconds)
 		}
+		worth(a, r)
 		last = r.Seconds
 	}
 	// A mild slope is followed exactly, whatever else is in the reckoning.

@@ -149,9 +149,6 @@ const lowSun = 20.0
 // haze changes it from day to day.
 func LowSunAllowance(altitude float64) float64 {
 	points := []struct{ alt, stops float64 }{{0, 5. / 3}, {4, 1}, {7, 2. / 3}, {12, 1. / 3}, {lowSun, 0}}
-	if math.IsNaN(altitude) || altitude >= lowSun {
-		return 0
-	}
 	if altitude <= 0 {
 		return points[0].stops
 	}

@@ -339,4 +339,13 @@ func TestExtrapolationIsSaid(t *testing.T) {
 	if !strings.Contains(outside.Sentence(), "beyond your table: a guess") || !strings.Contains(strings.Join(outside.Working(), "\n"), "EXTRAPOLATED") || len(outside.Notes) == 0 {
 		t.Errorf("not said: %q %q %q", outside.Sentence(), outside.Working(), outside.Notes)
 	}
+	// 150^2 / (2^11 x 0.03) is 366 s, and a 512th of it 0.715 s.
+	for ev, want := range map[float64]string{11: "a metered time of 6 min 6 s is longer than the last line of ", 20: "a metered time of 0.72 s is shorter than the first line of "} {
+		if r := must(exposure.Reckon(ask(ev, 150, 3, table))); !strings.HasPrefix(r.Notes[0], want) {
+			t.Errorf("EV %g: %q, want %q", ev, r.Notes[0], want)
+		}
+	}
+	// Its lines may be in any order.
+	back := must(exposure.FromTable([]exposure.Pair{{100, 250}, {1, 1}, {10, 15}}))
+	near(t, "the lines turned round", must(exposure.Reckon(ask(14, 150, 3, back))).Seconds, inside.Seconds, 1e-9)
 }
