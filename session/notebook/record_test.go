@@ -275,6 +275,37 @@ func TestNoFieldIsAnotherNumberElsewhere(t *testing.T) {
 	}
 }
 
+// The figures of a stage are means over its sheets, beside what the trays saw.
+func TestStatsAreMeans(t *testing.T) {
+	b := open(t, config(t))
+	_, m := sitting(t, b, 3, session.Event{})
+	st, err := b.Stats(Filter{})
+	if err != nil || len(st.Stages) != len(process.Steps) {
+		t.Fatalf("%+v, %v", st, err)
+	}
+	for k, x := range st.Stages {
+		var sum, off time.Duration
+		late := 0
+		for _, s := range m.Sheets() {
+			v, step := s.Visits[k], process.Steps[k]
+			d := v.Out - v.In
+			sum += d
+			if k == 0 {
+				continue // its end follows from the image that was seen
+			}
+			if off += d - step.AtMost; d > step.AtMost {
+				late++
+			}
+		}
+		if x.N != 3 || (x.Mean-sum/3).Abs() > time.Millisecond {
+			t.Errorf("%+v, want a mean of %v", x, sum/3)
+		}
+		if k > 0 && (x.Over != late || (x.MeanOff-off/3).Abs() > time.Millisecond) {
+			t.Errorf("%+v, want %d late, by %v", x, late, off/3)
+		}
+	}
+}
+
 func TestRehearsalsAreMarkedAndNotCounted(t *testing.T) {
 	c := config(t)
 	b := open(t, c)
