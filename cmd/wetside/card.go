@@ -205,69 +205,87 @@ type entry struct {
 	events   []session.Event
 }
 
-// line asks for one line of a card; nil: there is none any more.
-func (c *CardCmd) line(h *host, a *asker, plan *profiles.Planner, day time.Time, m *session.Machine, last string) (*entry, error) {
+// A written is a line of a card, as it stands there.
+type written struct {
+	name, light, note string
+	from, to          time.Time
+	covered           time.Duration
+}
+
+// read asks for one line of a card; false: there is none any more.
+func (c *CardCmd) read(a *asker, now, day time.Time) (x written, more bool, err error) {
 	const end, none = "no more", "none"
-	var name, light, opened, closed, covered, note string
+	var opened, closed, covered string
 	free := func(string) error { return nil }
-	if err := a.ask(&name, "sheet", "its name; enter alone: no more", end, free); err != nil || name == end {
-		return nil, err
-	}
-	if err := a.ask(&light, "light", "overcast, or f/16 1/125", "", func(s string) error { _, err := exposure.ParseLight(plainMinus(s)); return err }); err != nil {
-		return nil, err
-	}
 	at := func(to *time.Time, after time.Time) func(string) error {
-		return func(s string) error {
-			t, _, rest, err := profiles.When(s, day)
-			switch {
-			case err != nil:
-				return err
-			case rest != "":
-				return fmt.Errorf("%q after the time is not clear: write 14:10", rest)
-			case !after.IsZero() && t.Before(after):
-				t = t.AddDate(0, 0, 1) // past midnight
+		return func(s string) (err error) {
+			*to, err = timeOnCard(s, day, after, now)
+			return err
+		}
+	}
+	for _, q := range []struct {
+		into              *string
+		what, like, given string
+		check             func(string) error
+	}{
+		{&x.name, "sheet", "its name; enter alone: no more", end, free},
+		{&x.light, "light", "overcast, or f/16 1/125", "", func(s string) error { _, err := exposure.ParseLight(plainMinus(s)); return err }},
+		{&opened, "opened", "14:10", "", at(&x.from, time.Time{})},
+		{&closed, "closed", "14:15", "", func(s string) error {
+			err := at(&x.to, x.from)(s)
+			if err == nil && !x.to.After(x.from) {
+				err = errors.New("it was open for some time: write when it was closed")
 			}
-			if t.After(h.now()) {
-				return fmt.Errorf("%s has not come yet: was it another day? --day says which", t.Format("2006-01-02 15:04"))
+			return err
+		}},
+		{&covered, "covered", "how long meanwhile: 30s; enter alone: not", none, func(s string) (err error) {
+			if s == none {
+				return nil
 			}
-			*to = t
-			return nil
+			if x.covered, err = profiles.ParseDuration(s); err == nil && x.covered >= x.to.Sub(x.from) {
+				err = errors.New("it cannot have been covered all the time")
+			}
+			return err
+		}},
+		{&x.note, "remark", "enter alone: none", none, free},
+	} {
+		if err := a.ask(q.into, q.what, q.like, q.given, q.check); err != nil || x.name == end {
+			return x, false, err
 		}
 	}
-	var from, to time.Time
-	if err := a.ask(&opened, "opened", "14:10", "", at(&from, time.Time{})); err != nil {
+	if x.note == none {
+		x.note = ""
+	}
+	return x, true, nil
+}
+
+// timeOnCard reads a time of a day, or of the night behind it.
+func timeOnCard(s string, day, after, now time.Time) (time.Time, error) {
+	t, _, rest, err := profiles.When(s, day)
+	switch {
+	case err != nil:
+		return t, err
+	case rest != "":
+		return t, fmt.Errorf("%q after the time is not clear: write 14:10", rest)
+	case !after.IsZero() && t.Before(after):
+		t = t.AddDate(0, 0, 1) // past midnight
+	}
+	if t.After(now) {
+		return t, fmt.Errorf("%s has not come yet: was it another day? --day says which", t.Format("2006-01-02 15:04"))
+	}
+	return t, nil
+}
+
+// line asks for one line of a card, and makes of it what is written down; nil: there
+// is none any more.
+func (c *CardCmd) line(h *host, a *asker, plan *profiles.Planner, day time.Time, m *session.Machine, last string) (*entry, error) {
+	x, more, err := c.read(a, h.now(), day)
+	if err != nil || !more {
 		return nil, err
 	}
-	if err := a.ask(&closed, "closed", "14:15", "", func(s string) error {
-		err := at(&to, from)(s)
-		if err == nil && !to.After(from) {
-			err = errors.New("it was open for some time: write when it was closed")
-		}
-		return err
-	}); err != nil {
-		return nil, err
-	}
-	var shut time.Duration
-	if err := a.ask(&covered, "covered", "how long meanwhile: 30s; enter alone: not", none, func(s string) (err error) {
-		if s == none {
-			return nil
-		}
-		if shut, err = profiles.ParseDuration(s); err == nil && shut >= to.Sub(from) {
-			err = errors.New("it cannot have been covered all the time")
-		}
-		return err
-	}); err != nil {
-		return nil, err
-	}
-	if err := a.ask(&note, "remark", "enter alone: none", none, free); err != nil {
-		return nil, err
-	}
-	if note == none {
-		note = ""
-	}
-	e := &entry{id: uuid.NewString(), name: name, open: to.Sub(from) - shut, from: from}
-	text := plainMinus(light) + " " + words.Units(e.open)
-	form := profiles.Form{Paper: c.Paper, Process: c.Process, Camera: c.Camera, Name: name, Light: text}
+	e := &entry{id: uuid.NewString(), name: x.name, open: x.to.Sub(x.from) - x.covered, from: x.from}
+	text := plainMinus(x.light) + " " + words.Units(e.open)
+	form := profiles.Form{Paper: c.Paper, Process: c.Process, Camera: c.Camera, Name: x.name, Light: text}
 	// What lies in the camera is what was exposed; a second line of the card is of a
 	// second sheet, so the first was taken out.
 	held := m.Holds(c.Camera)
@@ -285,8 +303,8 @@ func (c *CardCmd) line(h *host, a *asker, plan *profiles.Planner, day time.Time,
 	}
 	if held != nil {
 		made.Spec = profiles.Respec(held.Spec, text, made)
-		made.Spec.Name = name
+		made.Spec.Name = x.name
 	}
-	e.events = append(e.events, desk.ExposedBefore(e.id, made.Spec, held != nil, e.open, session.Told{From: from, To: to}, note)...)
+	e.events = append(e.events, desk.ExposedBefore(e.id, made.Spec, held != nil, e.open, session.Told{From: x.from, To: x.to}, x.note)...)
 	return e, nil
 }

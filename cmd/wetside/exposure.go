@@ -125,6 +125,20 @@ func (c *ExposureCmd) Run(h *host) error {
 	if c.JSON {
 		return h.json(exposureReport(ask, r, learned, sun, strips))
 	}
+	if err := c.told(h, r, strips); err != nil {
+		return err
+	}
+	if sun != nil {
+		h.say("%s", sun.Sentence)
+	}
+	for _, n := range append(r.Notes, plan.Edited(camera, paper)...) {
+		h.say("%s", n)
+	}
+	return nil
+}
+
+// told prints the answer, and the strips of a test.
+func (c *ExposureCmd) told(h *host, r exposure.Result, strips []exposure.Patch) error {
 	h.say("%s", r.Sentence())
 	if c.Sum {
 		for _, l := range r.Working() {
@@ -132,18 +146,7 @@ func (c *ExposureCmd) Run(h *host) error {
 		}
 	}
 	if c.Test {
-		if err := c.strips(h, strips); err != nil {
-			return err
-		}
-	}
-	if sun != nil {
-		h.say("%s", sun.Sentence)
-	}
-	for _, n := range r.Notes {
-		h.say("%s", n)
-	}
-	for _, q := range plan.Edited(camera, paper) {
-		h.say("%s", q)
+		return c.strips(h, strips)
 	}
 	return nil
 }

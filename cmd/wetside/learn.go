@@ -83,13 +83,22 @@ func (c *LearnCmd) Run(h *host) error {
 	for _, a := range amiss {
 		h.say("%s", words.Clean(a))
 	}
+	tellLearned(h, plan, model, subjects, list)
+	if next != nil {
+		h.say("%s", next.Sentence())
+	}
+	return nil
+}
+
+// tellLearned prints what was learned, and what stands against it.
+func tellLearned(h *host, plan *profiles.Planner, model exposure.Model, subjects []exposure.Subject, list []taught) {
 	if len(subjects) == 0 {
 		if n := len(model.Sheets()); n > 0 {
 			h.say("no judged sheet of this camera and paper; %d of others", n)
-			return nil
+			return
 		}
 		h.say("nothing is learned yet: expose a sheet from a light, judge it when dry, and say so with wetside judge")
-		return nil
+		return
 	}
 	for _, t := range list {
 		h.say("%s on %s, at about %s: %s", numbered(t.Camera, "hole", t.Hole), numbered(t.Paper, "box", t.Box), words.Long(exposure.Round(t.At)), t.Sentence)
@@ -103,8 +112,6 @@ func (c *LearnCmd) Run(h *host) error {
 	if n := model.Left(); n > 0 {
 		h.say("%s left out by you", words.Count(n, "sheet"))
 	}
-	h.say("%s", next.Sentence())
-	return nil
 }
 
 // learnReport is the answer as JSON.

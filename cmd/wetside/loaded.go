@@ -58,19 +58,7 @@ func (c *LoadedCmd) Run(h *host) error {
 		return err
 	}
 	if c.Empty {
-		if held == nil {
-			return advise("%s holds no sheet, as far as anybody has said; wetside loaded lists those that do", c.Camera)
-		}
-		s, err := h.join(b, true)
-		if err != nil {
-			return err
-		}
-		defer s.Release()
-		if err := h.tell(s, []session.Event{{Kind: session.Unloaded, Sheet: held.ID}}); err != nil {
-			return err
-		}
-		h.say("sheet %d is out of %s", held.Num, c.Camera)
-		return nil
+		return c.empty(h, b, held)
 	}
 	if held != nil {
 		return advise("%s holds sheet %d already, %s: wetside loaded %s --empty says that it was taken out", c.Camera, held.Num, held.Phase, c.Camera)
@@ -99,6 +87,22 @@ func (c *LoadedCmd) Run(h *host) error {
 		return err
 	}
 	h.say("sheet %d is in %s", s.M.Sheet(id).Num, c.Camera)
+	return nil
+}
+
+func (c *LoadedCmd) empty(h *host, b *notebook.Book, held *session.Sheet) error {
+	if held == nil {
+		return advise("%s holds no sheet, as far as anybody has said; wetside loaded lists those that do", c.Camera)
+	}
+	s, err := h.join(b, true)
+	if err != nil {
+		return err
+	}
+	defer s.Release()
+	if err := h.tell(s, []session.Event{{Kind: session.Unloaded, Sheet: held.ID}}); err != nil {
+		return err
+	}
+	h.say("sheet %d is out of %s", held.Num, c.Camera)
 	return nil
 }
 

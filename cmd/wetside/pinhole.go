@@ -201,31 +201,39 @@ func (c *PinholeCmd) reckon(h *host) (*pinholeReport, error) {
 	}
 	r.sentence = "f/" + words.Sig(r.FNumber, 3)
 	if cam.Width > 0 {
-		if r.sentence, err = cam.Sentence(); err != nil {
+		if err = r.onPaper(cam); err != nil {
 			return nil, err
 		}
-		a, err := cam.AngleOfView()
-		if err != nil {
-			return nil, err
-		}
-		l, err := cam.Loss()
-		if err != nil {
-			return nil, err
-		}
-		r.Paper = &struct {
-			Width  float64  `json:"width_mm"`
-			Height float64  `json:"height_mm"`
-			Across float64  `json:"angle_across_deg"`
-			Up     float64  `json:"angle_up_deg"`
-			Side   *float64 `json:"loss_side_stops"` // null: no light comes there
-			Top    *float64 `json:"loss_top_stops"`
-			Corner *float64 `json:"loss_corner_stops"`
-		}{cam.Width, cam.Height, a.Across, a.Up, finite(l.Side), finite(l.Top), finite(l.Corner)}
 	}
 	if n, ok := exposure.NeedleFor(r.Hole); ok {
 		r.Needle = n.Gauge
 	}
 	return r, nil
+}
+
+// onPaper is what the paper behind the hole gets.
+func (r *pinholeReport) onPaper(cam exposure.Camera) (err error) {
+	if r.sentence, err = cam.Sentence(); err != nil {
+		return err
+	}
+	a, err := cam.AngleOfView()
+	if err != nil {
+		return err
+	}
+	l, err := cam.Loss()
+	if err != nil {
+		return err
+	}
+	r.Paper = &struct {
+		Width  float64  `json:"width_mm"`
+		Height float64  `json:"height_mm"`
+		Across float64  `json:"angle_across_deg"`
+		Up     float64  `json:"angle_up_deg"`
+		Side   *float64 `json:"loss_side_stops"` // null: no light comes there
+		Top    *float64 `json:"loss_top_stops"`
+		Corner *float64 `json:"loss_corner_stops"`
+	}{cam.Width, cam.Height, a.Across, a.Up, finite(l.Side), finite(l.Top), finite(l.Corner)}
+	return nil
 }
 
 func (c *PinholeCmd) measure(h *host) error {

@@ -234,52 +234,60 @@ func (c *PlanCmd) planDay(h *host, plan *profiles.Planner) (x dayPlan, err error
 			return x, usageError{err}
 		}
 	}
-	// As many sheets as are in the wash by the end.
-	var out []outing
-	var dark time.Time
-	var sch bench.Schedule
-	var m *session.Machine
-	var jobs []bench.Job
-	n := c.Sheets
-	for ; n > 0; n-- {
-		if out, err = c.outings(n, from, reload, lasts); err != nil || last(out).After(to) {
+	d, err := c.fits(plan, from, to, reload, move, lasts)
+	if err != nil {
+		return x, err
+	}
+	clock := func(t time.Time) string { return t.Format("15:04") }
+	x.Title = fmt.Sprintf("%s, %s to %s: %s", from.Format(time.DateOnly), clock(from), clock(to), words.Count(len(d.out), "sheet"))
+	x.Light = light.light.From
+	x.Cameras = [][]string{{"sheet", "camera", "open at", "for", "cover at"}}
+	for i, o := range d.out {
+		x.Cameras = append(x.Cameras, []string{strconv.Itoa(i + 1), o.camera, clock(o.open), words.Long(o.shut.Sub(o.open).Seconds()), clock(o.shut)})
+	}
+	x.Trays = planRows(d.sch, d.jobs, func(t time.Duration) string { return d.dark.Add(t).Format(time.TimeOnly) })
+	if n := len(d.out); n < c.Sheets {
+		x.Notes = append(x.Notes, fmt.Sprintf("Of %d sheets %d are in the wash by %s.", c.Sheets, n, clock(to)))
+	}
+	x.Notes = append(x.Notes, fmt.Sprintf("The darkroom begins at %s; all is in the wash by %s, and done at %s.", clock(d.dark), clock(to), clock(d.dark.Add(d.sch.Done))),
+		fmt.Sprintf("All cameras are loaded before %s. Reloading is reckoned with %s, a camera at a time with %s.", clock(from), words.Long(reload.Seconds()), words.Long(setUp.Seconds())))
+	c.baths(&x, plan, d.m, d.sch)
+	c.sunny(&x, light, from, to, lasts)
+	x.Notes = append(x.Notes, "Gloves, goggles and fresh air; each product's data sheet and local rules come before what is said here. Used fixer does not go down a drain by default.")
+	return x, nil
+}
+
+// A fit is a day in the open and the evening after it.
+type fit struct {
+	out  []outing
+	dark time.Time // when the darkroom begins
+	m    *session.Machine
+	jobs []bench.Job
+	sch  bench.Schedule
+}
+
+// fits takes as many sheets as are in the wash by the end.
+func (c *PlanCmd) fits(plan *profiles.Planner, from, to time.Time, reload time.Duration, move time.Duration, lasts func(string, time.Time) (time.Duration, error)) (d fit, err error) {
+	for n := c.Sheets; n > 0; n-- {
+		if d.out, err = c.outings(n, from, reload, lasts); err != nil || last(d.out).After(to) {
 			continue
 		}
 		one := *c
 		one.Sheets = n
 		var shop bench.Shop
-		if m, shop, err = one.evening(plan.Set, move); err != nil {
-			return x, usageError{err}
+		if d.m, shop, err = one.evening(plan.Set, move); err != nil {
+			return d, usageError{err}
 		}
-		jobs = nil
-		for _, s := range m.Sheets() {
-			jobs = append(jobs, bench.JobOf(s))
+		d.jobs = nil
+		for _, s := range d.m.Sheets() {
+			d.jobs = append(d.jobs, bench.JobOf(s))
 		}
-		sch = bench.Plan(shop, nil, jobs, 0)
-		if dark = to.Add(-washed(sch, jobs)); !last(out).After(dark) {
-			break
+		d.sch = bench.Plan(shop, nil, d.jobs, 0)
+		if d.dark = to.Add(-washed(d.sch, d.jobs)); !last(d.out).After(d.dark) {
+			return d, nil
 		}
 	}
-	if n == 0 {
-		return x, usageError{errors.Join(err, errors.New("not one sheet is in the wash by then: longer hours, or a brighter light"))}
-	}
-	clock := func(t time.Time) string { return t.Format("15:04") }
-	x.Title = fmt.Sprintf("%s, %s to %s: %s", from.Format(time.DateOnly), clock(from), clock(to), words.Count(n, "sheet"))
-	x.Light = light.light.From
-	x.Cameras = [][]string{{"sheet", "camera", "open at", "for", "cover at"}}
-	for i, o := range out {
-		x.Cameras = append(x.Cameras, []string{strconv.Itoa(i + 1), o.camera, clock(o.open), words.Long(o.shut.Sub(o.open).Seconds()), clock(o.shut)})
-	}
-	x.Trays = planRows(sch, jobs, func(t time.Duration) string { return dark.Add(t).Format(time.TimeOnly) })
-	if n < c.Sheets {
-		x.Notes = append(x.Notes, fmt.Sprintf("Of %d sheets %d are in the wash by %s.", c.Sheets, n, clock(to)))
-	}
-	x.Notes = append(x.Notes, fmt.Sprintf("The darkroom begins at %s; all is in the wash by %s, and done at %s.", clock(dark), clock(to), clock(dark.Add(sch.Done))),
-		fmt.Sprintf("All cameras are loaded before %s. Reloading is reckoned with %s, a camera at a time with %s.", clock(from), words.Long(reload.Seconds()), words.Long(setUp.Seconds())))
-	c.baths(&x, plan, m, sch)
-	c.sunny(&x, light, from, to, lasts)
-	x.Notes = append(x.Notes, "Gloves, goggles and fresh air; each product's data sheet and local rules come before what is said here. Used fixer does not go down a drain by default.")
-	return x, nil
+	return d, usageError{errors.Join(err, errors.New("not one sheet is in the wash by then: longer hours, or a brighter light"))}
 }
 
 func last(out []outing) (t time.Time) {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -79,8 +80,7 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 		return tui.BookSheet{}, err
 	}
 	s := tui.BookSheet{BookRow: tui.BookRow{ID: r.ID, Num: r.Num, Name: r.Name, Maker: r.Maker, Paper: r.Paper.Key, Camera: r.Camera,
-		At: r.Begun, Outcome: "done", Response: session.Response(r.Paper.Response)}}
-	s.Dry, s.Flat = !r.Dry.IsZero(), !r.Flat.IsZero()
+		At: r.Begun, Outcome: "done", Response: session.Response(r.Paper.Response)}, Dry: !r.Dry.IsZero(), Flat: !r.Flat.IsZero()}
 	switch {
 	case r.Rehearsal:
 		s.Outcome = "rehearsal"
@@ -90,15 +90,31 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 	if j, ok := r.Judged(); ok {
 		s.Judged = judgement(&r, j)
 	}
-	line := func(format string, a ...any) { s.Lines = append(s.Lines, fmt.Sprintf(format, a...)) }
-	line("%s, %s, %s%s", r.Paper.Name, orNone(r.Camera, "no camera"), r.Process, celsius(r.Celsius))
+	if e := r.Exposure; e != nil {
+		s.Exposure = e.Actual.D()
+		s.Bars = append(s.Bars, tui.Bar{Label: "expose", AtLeast: e.Planned.D(), AtMost: e.Planned.D(), Actual: e.Actual.D()})
+	}
+	for _, st := range r.Stages {
+		s.Bars = append(s.Bars, tui.Bar{Label: cmp.Or(st.Label, st.Stage), AtLeast: st.AtLeast.D(), AtMost: st.AtMost.D(), Actual: st.Actual.D(), Led: st.Led})
+	}
+	s.Lines = sheetLines(&r, s.Outcome == "done")
+	if m, err := p.plan.Model(); err == nil && r.Camera != "" {
+		if plot, err := m.Scatter(p.plan.Subject(r.Camera, r.Paper.Key, exposure.Light{}), 60); err == nil {
+			s.Taught = &plot
+		}
+	}
+	return s, nil
+}
+
+// sheetLines are what a sheet's page says beside its bars.
+func sheetLines(r *notebook.Record, done bool) (lines []string) {
+	line := func(format string, a ...any) { lines = append(lines, fmt.Sprintf(format, a...)) }
+	line("%s, %s, %s%s", r.Paper.Name, cmp.Or(r.Camera, "no camera"), r.Process, celsius(r.Celsius))
 	if what := r.Afterwards(); what != "" {
 		line("%s: written afterwards", what)
 	}
 	if e := r.Exposure; e != nil {
-		s.Exposure = e.Actual.D()
-		s.Bars = append(s.Bars, tui.Bar{Label: "expose", AtLeast: e.Planned.D(), AtMost: e.Planned.D(), Actual: e.Actual.D()})
-		text := "light " + orNone(r.Light, "not said")
+		text := "light " + cmp.Or(r.Light, "not said")
 		if share := words.Percent(e.Share); share != "100%" {
 			text += "; " + share + " of the exposure given"
 		}
@@ -109,13 +125,6 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 		for _, g := range e.Readings {
 			line("%s %s", g.At.Format("15:04:05"), g.Words())
 		}
-	}
-	for _, st := range r.Stages {
-		label := st.Label
-		if label == "" {
-			label = st.Stage
-		}
-		s.Bars = append(s.Bars, tui.Bar{Label: label, AtLeast: st.AtLeast.D(), AtMost: st.AtMost.D(), Actual: st.Actual.D(), Led: st.Led})
 	}
 	if r.Emerged > 0 {
 		line("image seen after %s", words.Finished(r.Emerged.D()))
@@ -129,7 +138,7 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 		line("in the light of the screen %s of %s (reckoned from its black)", words.Finished(r.Screen.D()), words.Finished(r.ScreenFor.D()))
 	}
 	for _, c := range r.Corrected {
-		line("%s corrected on %s; it was %s", c.What, c.At.Format(time.DateOnly), orNone(c.Was, "not said"))
+		line("%s corrected on %s; it was %s", c.What, c.At.Format(time.DateOnly), cmp.Or(c.Was, "not said"))
 	}
 	if len(r.Undone) > 0 {
 		line("%s taken back", words.Count(len(r.Undone), "deed"))
@@ -140,28 +149,16 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 	for _, m := range r.Marks {
 		line("mark %d: %s", m.N, m.Text)
 	}
-	if text := driedAt(&r); text != "" {
+	if text := driedAt(r); text != "" {
 		line("%s", text)
 	}
-	if s.Outcome == "done" {
+	if done {
 		line("for its back: %s", r.Pencil())
 	}
 	if r.Spoiled != "" {
 		line("spoiled: %s", r.Spoiled)
 	}
-	if m, err := p.plan.Model(); err == nil && r.Camera != "" {
-		if plot, err := m.Scatter(p.plan.Subject(r.Camera, r.Paper.Key, exposure.Light{}), 60); err == nil {
-			s.Taught = &plot
-		}
-	}
-	return s, nil
-}
-
-func orNone(s, none string) string {
-	if s == "" {
-		return none
-	}
-	return s
+	return lines
 }
 
 func celsius(c float64) string {

@@ -132,22 +132,33 @@ func (p program) run() error {
 	}
 	p.typed, _ = hex.DecodeString(p.getenv(keptTyped)) // the keeper wrote it
 	if p.flags.Blind {
-		if keyboard && p.getenv(kept) == "" {
-			defer p.hidePointer()()
-			guard, window := p.blackener(out, profile, set.keys.Mouse()), keeper.TTY(in, out)
-			return p.keep(set, guard, window, p.meet(guard, window, in, 0))
-		}
-		begun := false
-		err := p.sit(set, level, ember.None, nil, in, &begun)
-		if errors.Is(err, errRehearse) {
-			err = p.tried().sit(set, level, ember.None, nil, in, &begun)
-		}
-		if err != nil && !begun && p.getenv(kept) != "" {
-			fmt.Fprintln(p.err, "wetside:", oneLine(err))
-			return codeError(codeNotBegun)
-		}
-		return err
+		return p.runBlind(set, level, profile, in, out)
 	}
+	return p.runSeen(set, level, profile, reason, in, out, tty)
+}
+
+// runBlind goes by sound alone; what keeps the window black is there all the same.
+func (p program) runBlind(set settings, level ember.Level, profile ember.Profile, in, out *os.File) error {
+	if in != nil && p.getenv(kept) == "" {
+		defer p.hidePointer()()
+		guard, window := p.blackener(out, profile, set.keys.Mouse()), keeper.TTY(in, out)
+		return p.keep(set, guard, window, p.meet(guard, window, in, 0))
+	}
+	begun := false
+	err := p.sit(set, level, ember.None, nil, in, &begun)
+	if errors.Is(err, errRehearse) {
+		err = p.tried().sit(set, level, ember.None, nil, in, &begun)
+	}
+	if err != nil && !begun && p.getenv(kept) != "" {
+		fmt.Fprintln(p.err, "wetside:", oneLine(err))
+		return codeError(codeNotBegun)
+	}
+	return err
+}
+
+// runSeen draws, if the terminal can be trusted to.
+func (p program) runSeen(set settings, level ember.Level, profile ember.Profile, reason string, in, out *os.File, tty bool) error {
+	keyboard := in != nil
 	var ask ember.Question
 	if !profile.CanDraw() {
 		if p.getenv(kept) != keptWide && (p.getenv(kept) != "" || !keyboard || !ember.Askable(p.getenv, tty)) {
@@ -168,24 +179,24 @@ func (p program) run() error {
 			}
 			met = p.meet(guard, window, in, ask)
 		}
-		if ask&ember.AskPalette != 0 && !met.told.Wide() {
-			_ = guard.Restore()
-			_ = os.Remove(p.markFile())
-			p.warn("%s", strings.TrimRight(reason, "."))
-			_, _ = out.WriteString("\r") // it is raw still
-			if !met.told.All {           // what it still says is not for the shell
-				keeper.Drain(in, lateFor)
-			}
-			_ = window.Reset()
-			return codeError(codeNoScreen)
+		if ask&ember.AskPalette == 0 || met.told.Wide() {
+			return p.keep(set, guard, window, met)
 		}
-		return p.keep(set, guard, window, met)
+		_ = guard.Restore()
+		_ = os.Remove(p.markFile())
+		p.warn("%s", strings.TrimRight(reason, "."))
+		_, _ = out.WriteString("\r") // it is raw still
+		if !met.told.All {           // what it still says is not for the shell
+			keeper.Drain(in, lateFor)
+		}
+		_ = window.Reset()
+		return codeError(codeNoScreen)
 	}
 	w, hgt := keeper.TTY(in, out).Size()
 	if err := guard.Begin(w, hgt); err != nil {
 		return err
 	}
-	err = p.sit(set, level, profile, guard, in, new(bool))
+	err := p.sit(set, level, profile, guard, in, new(bool))
 	if errors.Is(err, errRehearse) {
 		return p.tried().sit(set, level, profile, guard, in, new(bool))
 	}

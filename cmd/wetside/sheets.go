@@ -218,7 +218,7 @@ func (h *host) makers(rows []notebook.Row) error {
 	table := [][]string{{"maker", "sheets", "finished", "spoiled", "judged"}}
 	for _, m := range slices.Sorted(maps.Keys(by)) {
 		s := by[m]
-		table = append(table, []string{orNone(m, "(no maker)"), strconv.Itoa(s.sheets), strconv.Itoa(s.finished), strconv.Itoa(s.spoiled), strconv.Itoa(s.judged)})
+		table = append(table, []string{cmp.Or(m, "(no maker)"), strconv.Itoa(s.sheets), strconv.Itoa(s.finished), strconv.Itoa(s.spoiled), strconv.Itoa(s.judged)})
 	}
 	return h.table(table, 0)
 }
@@ -336,7 +336,15 @@ func (c *SheetCmd) compare(h *host, a, b notebook.Record) error {
 
 // record prints a sheet for people.
 func (h *host) record(r notebook.Record) error {
-	line := h.say
+	h.recordHead(r)
+	if err := h.stages(r); err != nil {
+		return err
+	}
+	h.recordRest(r)
+	return nil
+}
+
+func (h *host) recordHead(r notebook.Record) {
 	title := fmt.Sprintf("sheet %d of %s", r.Num, r.Day())
 	for _, s := range []string{r.Name, r.Maker} {
 		if s != "" {
@@ -346,9 +354,9 @@ func (h *host) record(r notebook.Record) error {
 	if r.Rehearsal {
 		title += " (rehearsal)"
 	}
-	line("%s", title)
-	line("id %s", r.ID)
-	line("%s, %s, %s%s", orNone(r.Paper.Name, r.Paper.Key), orNone(r.Camera, "no camera"), orNone(r.ProcessIs, r.Process), celsius(r.Celsius))
+	h.say("%s", title)
+	h.say("id %s", r.ID)
+	h.say("%s, %s, %s%s", cmp.Or(r.Paper.Name, r.Paper.Key), cmp.Or(r.Camera, "no camera"), cmp.Or(r.ProcessIs, r.Process), celsius(r.Celsius))
 	state := r.State
 	if r.Spoiled != "" {
 		state += ": " + r.Spoiled
@@ -356,13 +364,14 @@ func (h *host) record(r notebook.Record) error {
 	if r.Washed {
 		state += ", washed"
 	}
-	line("%s", state)
+	h.say("%s", state)
 	if what := r.Afterwards(); what != "" {
-		line("%s: written afterwards", what)
+		h.say("%s: written afterwards", what)
 	}
-	if err := h.stages(r); err != nil {
-		return err
-	}
+}
+
+func (h *host) recordRest(r notebook.Record) {
+	line := h.say
 	if e := r.Exposure; e != nil {
 		if r.Light != "" {
 			line("light: %s", r.Light)
@@ -384,7 +393,7 @@ func (h *host) record(r notebook.Record) error {
 		line("in the light of the screen %s (allowed: %s, reckoned from its black)", words.Finished(r.Screen.D()), words.Finished(r.ScreenFor.D()))
 	}
 	for _, u := range r.Undone {
-		what := orNone(u.Stage, "the end")
+		what := cmp.Or(u.Stage, "the end")
 		if u.Stage == "" && u.What != "" {
 			what = u.What
 		}
@@ -411,7 +420,6 @@ func (h *host) record(r notebook.Record) error {
 	if r.Scan != "" {
 		line("scan: %s", r.Scan)
 	}
-	return nil
 }
 
 // allowed says how long the sheet may be under the safelight.
@@ -452,7 +460,7 @@ func (h *host) stages(r notebook.Record) error {
 		rows = append(rows, []string{"expose", e.Begun.Format("15:04:05"), words.Finished(e.Planned.D()), done(e.Actual.D(), e.Unseen), "", words.Percent(e.Share) + " given"})
 	}
 	for _, s := range r.Stages {
-		label := orNone(s.Label, s.Stage)
+		label := cmp.Or(s.Label, s.Stage)
 		planned := words.Finished(s.AtMost.D())
 		if s.AtLeast != s.AtMost {
 			planned = words.Finished(s.AtLeast.D()) + " to " + words.Finished(s.AtMost.D())

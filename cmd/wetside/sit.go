@@ -183,7 +183,7 @@ func (s *sitting) speak() (err error) {
 		case !st.OK:
 			return fmt.Errorf("nothing can be heard (%s), and by sound alone nothing would be told: plug in a loudspeaker, or start without --blind", st.Reason)
 		case st.Reach != sound.Everything:
-			return fmt.Errorf("nothing can be spoken (%s), and by sound alone nothing would be told: plug in a loudspeaker, or start without --blind", orNone(st.Reason, st.Device))
+			return fmt.Errorf("nothing can be spoken (%s), and by sound alone nothing would be told: plug in a loudspeaker, or start without --blind", cmp.Or(st.Reason, st.Device))
 		case st.Volume == 0:
 			return errors.New("the volume is 0, and by sound alone nothing would be told: start with --volume 0.7, or without --blind")
 		}

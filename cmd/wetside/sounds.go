@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"fmt"
 	"math/rand/v2"
@@ -109,7 +110,7 @@ func (c *SoundsCmd) play(h *host, set settings, names []sound.Named, which []int
 	wordless := mute || st.Reach == sound.Tones
 	if c.Learn {
 		if wordless {
-			return fmt.Errorf("the sounds cannot be told apart here (%s), and a quiz by ear needs a loudspeaker; wetside sounds --list names the sounds", orNone(st.Reason, st.Device))
+			return fmt.Errorf("the sounds cannot be told apart here (%s), and a quiz by ear needs a loudspeaker; wetside sounds --list names the sounds", cmp.Or(st.Reason, st.Device))
 		}
 		for i, n := range names {
 			h.motif(i, n)
@@ -118,7 +119,7 @@ func (c *SoundsCmd) play(h *host, set settings, names []sound.Named, which []int
 			play: func(n sound.Named) error { return playOut(ctx, bare, n.Cue) }}.run()
 	}
 	if mute {
-		h.say("nothing can be heard (%s); the sounds are:", orNone(st.Reason, st.Device))
+		h.say("nothing can be heard (%s); the sounds are:", cmp.Or(st.Reason, st.Device))
 	} else {
 		h.say("sound: %s", st.Device)
 		if wordless {

@@ -58,19 +58,9 @@ func (c *ExposedCmd) Run(h *host) error {
 	}
 	defer b.Close()
 	plan := h.planner(b)
-	form := profiles.Form{Paper: c.Paper, Process: c.Process, Camera: c.Camera, Name: c.Name, Maker: c.Maker, Light: text, With: c.With}
 	num, err := strconv.Atoi(c.Camera)
-	waits := err == nil
-	if waits {
-		form.Camera = ""
-	} else if _, err := plan.Set.Camera(c.Camera); err != nil {
-		return usageError{err}
-	}
-	// What is wrong with the words is told before anything is begun.
-	made, err := plan.Plan(form)
-	if err == nil && !made.ByHand {
-		err = fmt.Errorf("%q does not say how long the pinhole was open: write it behind the light, like overcast 5m", text)
-	}
+	waits := err == nil // a sheet, by its number
+	made, err := c.reckon(plan, text, waits)
 	if err != nil {
 		return usageError{err}
 	}
@@ -97,25 +87,49 @@ func (c *ExposedCmd) Run(h *host) error {
 	}
 	if waits = sh != nil; waits {
 		id = sh.ID
-		form := profiles.Refit(sh.Spec, text)
-		form.With = c.With
-		if made, err = plan.Plan(form); err != nil {
+		if made, err = c.again(plan, sh.Spec, text); err != nil {
 			return usageError{err}
 		}
-		made.Spec = profiles.Respec(sh.Spec, text, made)
-		made.Spec.Name, made.Spec.Maker = cmp.Or(c.Name, made.Spec.Name), cmp.Or(c.Maker, made.Spec.Maker)
 	}
 	events := desk.ExposedBefore(id, made.Spec, waits, made.Exposure, session.Told{From: from}, c.Note)
 	if err := h.tell(s, events); err != nil {
 		return err
 	}
 	sh = s.M.Sheet(id)
-	h.say("sheet %d written down: %s, open %s from %s; it waits for the trays", sh.Num, orNone(strings.TrimSpace(sh.Spec.Camera+" "+sh.Spec.Name), "no camera"),
+	h.say("sheet %d written down: %s, open %s from %s; it waits for the trays", sh.Num, cmp.Or(strings.TrimSpace(sh.Spec.Camera+" "+sh.Spec.Name), "no camera"),
 		words.Finished(made.Exposure), from.Format("2006-01-02 15:04"))
 	if r := sh.Spec.Reckoned; r == nil || r.Lit == nil || sh.Spec.Camera == "" {
 		h.say("It will teach nothing: what light it was, or behind which camera, is not said.")
 	}
 	return nil
+}
+
+// reckon says what is wrong with the words before anything is begun.
+func (c *ExposedCmd) reckon(plan *profiles.Planner, text string, waits bool) (made profiles.Reckoned, err error) {
+	form := profiles.Form{Paper: c.Paper, Process: c.Process, Name: c.Name, Maker: c.Maker, Light: text, With: c.With}
+	if !waits {
+		form.Camera = c.Camera
+		if _, err := plan.Set.Camera(c.Camera); err != nil {
+			return made, err
+		}
+	}
+	if made, err = plan.Plan(form); err == nil && !made.ByHand {
+		err = fmt.Errorf("%q does not say how long the pinhole was open: write it behind the light, like overcast 5m", text)
+	}
+	return made, err
+}
+
+// again reckons for a sheet that is there already.
+func (c *ExposedCmd) again(plan *profiles.Planner, spec session.SheetSpec, text string) (profiles.Reckoned, error) {
+	form := profiles.Refit(spec, text)
+	form.With = c.With
+	made, err := plan.Plan(form)
+	if err != nil {
+		return made, err
+	}
+	made.Spec = profiles.Respec(spec, text, made)
+	made.Spec.Name, made.Spec.Maker = cmp.Or(c.Name, made.Spec.Name), cmp.Or(c.Maker, made.Spec.Maker)
+	return made, nil
 }
 
 // toldAt reads a time of day and its day; zero where none is given. A time that is
