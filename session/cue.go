@@ -73,8 +73,7 @@ type Cue struct {
 	Left  time.Duration `json:"left,omitempty"`
 	Over  time.Duration `json:"over,omitempty"`
 	// Screen: CueSafeHalf and CueSafeAll are of the time before the screen.
-	Screen bool   `json:"screen,omitempty"`
-	Text   string `json:"text,omitempty"`
+	Screen bool `json:"screen,omitempty"`
 	// Nums are the sheets of a call that is for several; empty: Num alone.
 	Nums say.Nums `json:"-"`
 	// Also are the keys of the cues that were folded into this one, with blanks
@@ -129,7 +128,7 @@ var CueFacts = []CueFact{
 	{Kind: CueUncovered, Example: Cue{Stage: Exposure, Left: 90 * time.Second}},
 	{Kind: CueRelight, Example: Cue{Stage: Exposure, Left: 3 * time.Minute, N: -1}},
 	{Kind: CueLightOff, Urgent: true, Example: Cue{Stage: Exposure}},
-	{Kind: CueMayGoIn, Example: Cue{Left: 35 * time.Second}},
+	{Kind: CueMayGoIn},
 	{Kind: CueBegin, Example: Cue{Stage: Develop, For: 90 * time.Second}},
 	{Kind: CueRockOn, Example: Cue{Stage: Develop, For: 170 * time.Second}},
 	{Kind: CueRock, Ticks: true, Example: Cue{Stage: Develop}},

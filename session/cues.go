@@ -469,7 +469,7 @@ func (sp *span) ends(s *Sheet) {
 	case Finished:
 		sp.add(s.EndedT, s, fmt.Sprintf("done/%d", len(s.Undone)), Cue{Kind: CueDone})
 	case Ruined:
-		sp.add(s.EndedT, s, fmt.Sprintf("spoiled/%d", len(s.Undone)), Cue{Kind: CueSpoiled, Text: s.SpoiltFor})
+		sp.add(s.EndedT, s, fmt.Sprintf("spoiled/%d", len(s.Undone)), Cue{Kind: CueSpoiled})
 	}
 }
 

@@ -203,7 +203,9 @@ func envelope(t, l time.Duration) float64 {
 // Envelope is the amplitude of the note at t from the motif's begin.
 func (n Note) Envelope(t time.Duration) float64 { return n.Gain * envelope(t-n.At, n.Len) }
 
-// MotifFor is the motif of a cue; false for what is only spoken.
+// MotifFor is the motif of a cue; false for what is only spoken. What a sheet may do in
+// half a minute is: with the call's motif before the words, the press that answers
+// it would move another sheet.
 func MotifFor(c session.Cue) (Motif, bool) {
 	if i := motifIndex(c); i >= 0 {
 		return motifs[i], true
@@ -215,6 +217,9 @@ func motifIndex(c session.Cue) int {
 	kind := c.Kind
 	if kind == session.CueBegin && c.Stage == session.Exposure {
 		kind = session.CueLightOn // the same fact
+	}
+	if kind == session.CueMayGoIn && c.Left >= time.Second {
+		return -1
 	}
 	for i := range motifs {
 		m := &motifs[i]

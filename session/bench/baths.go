@@ -284,7 +284,7 @@ func BathCues(trays []*session.Tray, sheets []*session.Sheet, from, to time.Dura
 			if !ok || at < from || at >= to || t.Retired && at > t.RetiredT {
 				continue
 			}
-			cue := session.Cue{Key: fmt.Sprintf("bath/%s/%s", t.Mix.ID, c.key), Kind: c.kind, T: at, Label: t.Name, Text: t.Name}
+			cue := session.Cue{Key: fmt.Sprintf("bath/%s/%s", t.Mix.ID, c.key), Kind: c.kind, T: at, Label: t.Name}
 			if sheet != nil {
 				cue.Sheet = sheet.ID
 			}

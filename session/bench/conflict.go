@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"wetside/session"
-	"wetside/session/words"
 )
 
 // A Clash is what two sheets cannot share.
@@ -179,7 +178,7 @@ func Cues(m *session.Machine, shop Shop, from, to time.Duration) []session.Cue {
 		t := max(now, c.At-conflictLead)
 		if t >= from && t < to {
 			out = append(out, session.Cue{Key: c.Key, Kind: session.CueConflict, T: t, Sheet: c.IDs[1], Num: c.Then,
-				N: c.First, Left: max(0, c.At-t), Text: c.Words(t)})
+				N: c.First, Left: max(0, c.At-t)})
 		}
 	}
 	out = append(out, mayGoIn(m, shop, from, to)...)
@@ -217,7 +216,7 @@ func mayGoIn(m *session.Machine, shop Shop, from, to time.Duration) []session.Cu
 			continue
 		}
 		out = append(out, session.Cue{Key: fmt.Sprintf("maygo/%s/%d/%d", job.ID, start.Milliseconds(), left/time.Second),
-			Kind: session.CueMayGoIn, T: t, Sheet: job.ID, Num: job.Num, Named: true, Left: left, Text: MayGoIn(job.Num, start, t)})
+			Kind: session.CueMayGoIn, T: t, Sheet: job.ID, Num: job.Num, Named: true, Left: left})
 	}
 	return out
 }
@@ -236,17 +235,4 @@ func LastMove(m *session.Machine) time.Duration {
 		}
 	}
 	return t
-}
-
-// Words foretells the conflict: "conflict ahead in forty seconds: sheets two
-// and five will both need your hands".
-func (c Conflict) Words(now time.Duration) string {
-	when := "now"
-	if c.At > now {
-		when = "in " + words.Spoken(c.At-now)
-	}
-	if c.Clash == Room {
-		return fmt.Sprintf("conflict ahead %s: %s is due in the %s while %s is still there", when, sheetName(c.Then), c.Tray, sheetName(c.First))
-	}
-	return fmt.Sprintf("conflict ahead %s: sheets %s and %s will both need your hands", when, words.Spelled(c.First), words.Spelled(c.Then))
 }

@@ -3,7 +3,6 @@ package bench
 import (
 	"fmt"
 	"strings"
-	"time"
 
 	"wetside/session/words"
 )
@@ -13,15 +12,6 @@ func sheetName(num int) string {
 		return "the sheet"
 	}
 	return "sheet " + words.Spelled(num)
-}
-
-// MayGoIn says when a sheet may go in: "sheet five may go in in thirty-five
-// seconds".
-func MayGoIn(num int, start, now time.Duration) string {
-	if start <= now {
-		return sheetName(num) + " may go in now"
-	}
-	return fmt.Sprintf("%s may go in in %s", sheetName(num), words.Spoken(start-now))
 }
 
 // MixWords says how to mix: "1+9 to make 500 ml: 50 ml stock + 450 ml water".
