@@ -11,6 +11,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"syscall"
 	"testing"
 	"time"
 
@@ -466,4 +467,46 @@ func TestThePanelIsPutOut(t *testing.T) {
 	p.keys("g")
 	until(t, "it is as it was", x.isAsItWas)
 	p.leave()
+}
+
+// What was changed to put the panel out is given back after a kill too: by the keeper,
+// once paper is covered, or by the next start.
+func TestThePanelIsGivenBackAfterAKill(t *testing.T) {
+	for _, both := range []bool{false, true} {
+		t.Run(map[bool]string{false: "of the program", true: "of both"}[both], func(t *testing.T) {
+			t.Parallel()
+			x, display := newPanel(t)
+			h := newHome(t, "DISPLAY="+display)
+			once := binary(t) + " --sound none"
+			p := newPaneOf(t, h, 120, 40, []string{"sh", "-c", once + "; " + once})
+			p.paperOut()
+			p.keys("g")
+			until(t, "the panel is off", x.isOff)
+			shell, err := strconv.Atoi(strings.TrimSpace(p.do("list-panes", "-F", "#{pane_pid}")))
+			if err != nil {
+				t.Fatal(err)
+			}
+			keeper := childOf(t, childOf(t, shell))
+			program := childOf(t, keeper)
+			if both {
+				syscall.Kill(keeper, syscall.SIGKILL)
+			}
+			syscall.Kill(program, syscall.SIGKILL)
+			x.press()
+			if !both {
+				p.wait("Cover the paper")
+				if x.isAsItWas() {
+					t.Error("it is given back before paper is covered")
+				}
+				p.keys("y")
+				until(t, "it is as it was", x.isAsItWas)
+			}
+			p.wait("PAPER IS OUT")
+			if both && x.isAsItWas() {
+				t.Error("it is given back while paper is out")
+			}
+			p.leave()
+			until(t, "it is as it was", x.isAsItWas)
+		})
+	}
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"io"
 	"os"
 	"path/filepath"
@@ -20,7 +21,8 @@ func (h *host) darkFile() string { return filepath.Join(h.state, "paper-out") }
 // markedLamps keep the mark.
 type markedLamps struct {
 	lamps.Lamps
-	mark string
+	mark  string
+	panel func() error // puts back what put the panel out
 }
 
 func (l markedLamps) Dim(low bool) error {
@@ -32,7 +34,7 @@ func (l markedLamps) Dim(low bool) error {
 
 func (l markedLamps) Restore() error {
 	os.Remove(l.mark) // it may not be there
-	return l.Lamps.Restore()
+	return errors.Join(l.Lamps.Restore(), l.panel())
 }
 
 // inRed has what a command prints on a terminal go through the guard while paper

@@ -22,7 +22,7 @@ import (
 	"wetside/tui/lamps"
 )
 
-func (h *host) lamps() lamps.Lamps { return markedLamps{h.ownLamps(), h.darkFile()} }
+func (h *host) lamps() lamps.Lamps { return markedLamps{h.ownLamps(), h.darkFile(), h.panelBack} }
 
 func (h *host) ownLamps() lamps.Lamps {
 	if h.lights != nil {

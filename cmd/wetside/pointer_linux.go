@@ -1,6 +1,9 @@
 package main
 
 import (
+	"fmt"
+	"os"
+	"path/filepath"
 	"strconv"
 	"time"
 
@@ -50,7 +53,31 @@ func (h *host) panelSwitch() panelSwitch {
 		d.Close()
 		return nil
 	}
+	d.State = h.panelFile()
 	return d
+}
+
+// panelFile is where what there was before is kept.
+func (h *host) panelFile() string { return filepath.Join(h.state, "panel.json") }
+
+// panelBack puts back what a run changed that was killed while the panel was out.
+func (h *host) panelBack() error {
+	if _, err := os.Stat(h.panelFile()); err != nil {
+		return nil
+	}
+	d, err := lamps.OpenDisplay(h.getenv("DISPLAY"), displayFor)
+	if err != nil {
+		return nil // a start where there is one does it
+	}
+	defer d.Close()
+	if !d.CanSleep() {
+		return nil
+	}
+	d.State = h.panelFile()
+	if err := d.Restore(); err != nil {
+		return fmt.Errorf("when the panel goes out by itself could not be put back (xset dpms sets it): %w", err)
+	}
+	return nil
 }
 
 // panelOff says whether the panel can be put out, or what to press.

@@ -14,6 +14,9 @@ func (p program) hidePointer() (stop func()) { return func() {} }
 // panelSwitch: the user has it.
 func (h *host) panelSwitch() panelSwitch { return nil }
 
+// panelBack: nothing was changed.
+func (h *host) panelBack() error { return nil }
+
 // panelOff says how the panel is put out by hand. The keys of a Mac are from memory.
 func (h *host) panelOff() tui.Finding {
 	key := "the laptop's own key for it, where it has one"

@@ -1,8 +1,12 @@
 package lamps
 
 import (
+	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
+	"io/fs"
+	"os"
 	"time"
 
 	"github.com/jezek/xgb"
@@ -15,9 +19,20 @@ import (
 // (XFIXES). It is for one goroutine. What it has hidden shows again when it is closed, or
 // its process is gone.
 type Display struct {
-	conn    *xgb.Conn
-	root    xproto.Window
-	enabled *dpms.GetTimeoutsReply // what there was before DPMS was turned on; nil: it was on
+	// State is the file for what Out changes, so that a later run can put it back after
+	// this one was killed; its directory exists.
+	State string
+
+	name string
+	conn *xgb.Conn
+	root xproto.Window
+}
+
+// wasDisabled is what that file holds: the timeouts, in seconds, that there were before
+// DPMS was turned on.
+type wasDisabled struct {
+	Display  string    `json:"display"`
+	Timeouts [3]uint16 `json:"timeouts"` // standby, suspend, off
 }
 
 // OpenDisplay opens the display of that name (DISPLAY), and does not wait longer than
@@ -41,7 +56,7 @@ func OpenDisplay(name string, within time.Duration) (*Display, error) {
 		if o.err != nil {
 			return nil, o.err
 		}
-		return &Display{conn: o.conn, root: xproto.Setup(o.conn).DefaultScreen(o.conn).Root}, nil
+		return &Display{name: name, conn: o.conn, root: xproto.Setup(o.conn).DefaultScreen(o.conn).Root}, nil
 	case <-time.After(within):
 		go func() {
 			if o := <-done; o.err == nil {
@@ -103,8 +118,12 @@ func (d *Display) Out() error {
 		return err
 	}
 	if !is.State {
-		if d.enabled, err = dpms.GetTimeouts(d.conn).Reply(); err != nil {
+		was, err := dpms.GetTimeouts(d.conn).Reply()
+		if err != nil {
 			return err
+		}
+		if err := store(d.State, wasDisabled{d.name, [3]uint16{was.StandbyTimeout, was.SuspendTimeout, was.OffTimeout}}); err != nil {
+			return fmt.Errorf("what was set before could not be written down first: %w", err)
 		}
 		// On, and never by itself.
 		if err := errors.Join(dpms.SetTimeoutsChecked(d.conn, 0, 0, 0).Check(), dpms.EnableChecked(d.conn).Check()); err != nil {
@@ -120,12 +139,39 @@ func (d *Display) IsOut() bool {
 	return err == nil && is.State && is.PowerLevel == dpms.DPMSModeOff
 }
 
-// Lit puts it on again.
+// Lit puts it on again, and what Out changed back.
 func (d *Display) Lit() error {
-	err := dpms.ForceLevelChecked(d.conn, dpms.DPMSModeOn).Check()
-	if was := d.enabled; was != nil {
-		d.enabled = nil
-		err = errors.Join(err, dpms.SetTimeoutsChecked(d.conn, was.StandbyTimeout, was.SuspendTimeout, was.OffTimeout).Check(), dpms.DisableChecked(d.conn).Check())
+	return errors.Join(dpms.ForceLevelChecked(d.conn, dpms.DPMSModeOn).Check(), d.Restore())
+}
+
+// Restore puts back what Out changed, in this run or in an earlier one that was killed.
+// It does nothing if nothing is changed, or somebody has changed it since.
+func (d *Display) Restore() error {
+	b, err := os.ReadFile(d.State)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
 	}
-	return err
+	if err != nil {
+		return err
+	}
+	var was wasDisabled
+	if json.Unmarshal(b, &was) == nil && was.Display != d.name {
+		return nil // another's
+	}
+	is, err := dpms.Info(d.conn).Reply()
+	if err != nil {
+		return err
+	}
+	now, err := dpms.GetTimeouts(d.conn).Reply()
+	if err != nil {
+		return err
+	}
+	if is.State && now.StandbyTimeout|now.SuspendTimeout|now.OffTimeout == 0 {
+		t := was.Timeouts
+		err = errors.Join(dpms.SetTimeoutsChecked(d.conn, t[0], t[1], t[2]).Check(), dpms.DisableChecked(d.conn).Check())
+	}
+	if err != nil {
+		return err
+	}
+	return os.Remove(d.State)
 }

@@ -222,7 +222,7 @@ func (l *logind) Dim(low bool) error {
 			old.Lamps = append(old.Lamps, d)
 		}
 	}
-	if err := l.store(old); err != nil {
+	if err := store(l.opts.State, old); err != nil {
 		return fmt.Errorf("the lamps are left alone, because their old values could not be written down first: %w", err)
 	}
 	var errs []error
@@ -250,7 +250,7 @@ func (l *logind) Dim(low bool) error {
 // keep stores what is left of the old values.
 func (l *logind) keep(s saved) error {
 	if len(s.Lamps) > 0 {
-		return l.store(s)
+		return store(l.opts.State, s)
 	}
 	if err := os.Remove(l.opts.State); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return err
@@ -364,13 +364,13 @@ func (l *logind) load() (saved, error) {
 
 // store writes the values so that after a crash at any moment either the old
 // file or the new one is there, whole.
-func (l *logind) store(s saved) error {
-	b, err := json.MarshalIndent(s, "", "  ")
+func store(file string, values any) error {
+	b, err := json.MarshalIndent(values, "", "  ")
 	if err != nil {
 		return err
 	}
-	dir := filepath.Dir(l.opts.State)
-	f, err := os.CreateTemp(dir, filepath.Base(l.opts.State)+".*")
+	dir := filepath.Dir(file)
+	f, err := os.CreateTemp(dir, filepath.Base(file)+".*")
 	if err != nil {
 		return err
 	}
@@ -380,7 +380,7 @@ func (l *logind) store(s saved) error {
 	if err != nil {
 		return err
 	}
-	if err := os.Rename(f.Name(), l.opts.State); err != nil {
+	if err := os.Rename(f.Name(), file); err != nil {
 		return err
 	}
 	d, err := os.Open(dir)
