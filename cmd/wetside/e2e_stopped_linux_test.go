@@ -2,7 +2,11 @@ package main
 
 import (
 	"bytes"
+	"fmt"
 	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
 	"regexp"
 	"strconv"
 	"strings"
@@ -10,8 +14,11 @@ import (
 	"testing"
 	"time"
 
+	"github.com/gofrs/flock"
+
 	"wetside/session"
 	"wetside/session/sessiontest"
+	"wetside/tui/keeper"
 )
 
 // A keeper that is stopped leaves the terminal to its shell: the program paints
@@ -80,6 +87,127 @@ func TestAStoppedKeeperLeavesTheWindow(t *testing.T) {
 	shell.wait("develop, then")
 	shell.do("kill-server")
 	until(t, "nothing outlives its window", func() bool { return len(left(t, mark)) == 0 })
+}
+
+// A program that was stopped by itself says no call, with paper in a bath: its keeper
+// brings it back.
+func TestAStoppedProgramIsBroughtBack(t *testing.T) {
+	t.Parallel()
+	h := newHome(t)
+	cmd, w := onWire(t, h, "rehearse", "--sound", "none")
+	until(t, "it draws", func() bool { return bytes.Contains(w.sent(), []byte("blank")) })
+	program := childOf(t, cmd.Process.Pid)
+	for range 3 {
+		if err := syscall.Kill(program, syscall.SIGSTOP); err != nil {
+			t.Fatal(err)
+		}
+		until(t, "it goes on", func() bool { return !keeper.Stopped(program) })
+	}
+	before := len(w.sent())
+	io.WriteString(w.keys, "?")
+	until(t, "its keys answer", func() bool { return bytes.Contains(w.sent()[before:], []byte("keys of")) })
+	before = len(w.sent())
+	io.WriteString(w.keys, "\x1b")
+	until(t, "help is gone", func() bool { return bytes.Contains(w.sent()[before:], []byte("blank")) })
+	io.WriteString(w.keys, "q")
+	until(t, "it asks", func() bool { return bytes.Contains(w.sent()[before:], []byte("overed?")) })
+	io.WriteString(w.keys, "y")
+	if err := cmd.Wait(); err != nil {
+		t.Error(err)
+	}
+}
+
+// A program that was stopped together with its keeper, or whose keeper was killed then,
+// holds the loudspeaker and says nothing: the next start wakes it, and takes over.
+func TestTheNextStartWakesWhatWasStopped(t *testing.T) {
+	sessiontest.Need(t, "bash")
+	for _, killed := range []bool{false, true} {
+		t.Run(map[bool]string{false: "with its keeper", true: "and its keeper killed"}[killed], func(t *testing.T) {
+			t.Parallel()
+			h := newHome(t)
+			h.interrupted(t, "", session.Event{Kind: session.Moved})
+			once := binary(t) + " --sound none"
+			in := []string{"bash", "--norc", "-i"}
+			if killed { // without job control: where there is some, the system ends the program
+				in = []string{"sh", "-c", once + "; " + once}
+			}
+			shell := newPaneOf(t, h, 100, 30, in)
+			goOn := func() {
+				t.Helper()
+				shell.wait("Go on?")
+				shell.keys("y")
+				shell.wait("develop, then")
+			}
+			if !killed {
+				shell.keys(once, "Enter")
+			}
+			goOn()
+			pane, err := strconv.Atoi(strings.TrimSpace(shell.do("list-panes", "-F", "#{pane_pid}")))
+			if err != nil {
+				t.Fatal(err)
+			}
+			first := childOf(t, childOf(t, pane))
+			program := childOf(t, first)
+			for _, pid := range []int{first, program} {
+				if err := syscall.Kill(pid, syscall.SIGSTOP); err != nil {
+					t.Fatal(err)
+				}
+			}
+			until(t, "both are stopped", func() bool { return keeper.Stopped(first) && keeper.Stopped(program) })
+			if killed {
+				if err := syscall.Kill(first, syscall.SIGKILL); err != nil {
+					t.Fatal(err)
+				}
+			} else {
+				shell.keys("clear; echo the sh''ell has the keys", "Enter")
+				shell.wait("the shell has the keys")
+				shell.keys("clear; "+once, "Enter")
+			}
+			goOn()
+			until(t, "the program that was stopped has handed over", func() bool {
+				line, _ := os.ReadFile(fmt.Sprintf("/proc/%d/cmdline", program)) // a keeper that is stopped buries nobody
+				return len(line) == 0
+			})
+			loud := flock.New(filepath.Join(h.dir, ".local", "state", "wetside", "sound.lock"))
+			if free, err := loud.TryLock(); free || err != nil {
+				t.Errorf("nobody has the loudspeaker: %v", err)
+			}
+			shell.keys("?") // and no enter after it
+			shell.wait("keys of")
+			shell.do("kill-server")
+		})
+	}
+}
+
+// Whatever puts the terminal into the shell's mode under the running program, its keys
+// are keys again at its next look, and the shell has its own mode after the end.
+func TestRawModeIsTakenBack(t *testing.T) {
+	t.Parallel()
+	h := newHome(t)
+	p := newPaneOf(t, h, 100, 30, []string{"sh", "-c", binary(t) + " rehearse --sound none; stty -a; cat"})
+	p.wait("blank")
+	tty := strings.TrimSpace(p.do("list-panes", "-F", "#{pane_tty}"))
+	mode := func(args ...string) string {
+		t.Helper()
+		out, err := exec.Command("stty", append([]string{"-F", tty}, args...)...).CombinedOutput()
+		if err != nil {
+			t.Fatalf("stty %v: %v\n%s", args, err, out)
+		}
+		return string(out)
+	}
+	before := mode("-g")
+	mode("sane")
+	until(t, "the terminal is raw again", func() bool { return mode("-g") == before })
+	p.keys("?") // and no enter after it
+	p.wait("keys of")
+	p.keys("Escape")
+	p.wait("blank")
+	p.keys("q")
+	p.wait("overed?")
+	p.keys("y")
+	if shown := p.wait("speed "); !strings.Contains(shown, " icanon") || !strings.Contains(shown, " echo ") {
+		t.Errorf("the terminal's mode is not the shell's:\n%s", shown)
+	}
 }
 
 // The picture was made dark, and the program crashes: what the keeper then shows is

@@ -27,5 +27,5 @@ func (p program) takeOver() {}
 
 func (p program) awaitTerminal(*os.File) {}
 
-// notifyContinued: nobody is stopped here.
-func notifyContinued(chan<- os.Signal) {}
+// notifyStops: nobody is stopped here.
+func notifyStops(_, _ chan<- os.Signal) {}

@@ -12,6 +12,7 @@ import (
 	"os/signal"
 	"path/filepath"
 	"reflect"
+	"strconv"
 	"syscall"
 	"time"
 
@@ -83,8 +84,12 @@ func (p program) levelTold() func(ember.Level) {
 	return func(l ember.Level) { _, _ = w.Write([]byte{byte(l)}) } // a keeper that is gone asks nothing
 }
 
-// notifyContinued has c told each time that a shell lets this process go on.
-func notifyContinued(c chan<- os.Signal) { signal.Notify(c, syscall.SIGCONT) }
+// notifyStops has continued told each time that a shell lets this process go on, and
+// changed each time that its child was stopped or has ended.
+func notifyStops(continued, changed chan<- os.Signal) {
+	signal.Notify(continued, syscall.SIGCONT)
+	signal.Notify(changed, syscall.SIGCHLD)
+}
 
 const (
 	orphanEach  = 300 * time.Millisecond
@@ -112,7 +117,7 @@ func (p program) mind(prog *tea.Program, guard *ember.Guard, in *os.File) (stop 
 	// Who asks for the terminal from behind is stopped, unless he does not mind.
 	signal.Ignore(syscall.SIGTTOU, syscall.SIGTTIN)
 	m := &minder{program: p, prog: prog, guard: guard, in: in, held: p.terminalLock(in)}
-	m.held.TryLock()
+	m.hold()
 	_, _ = term.MakeRaw(in.Fd())
 	m.raw, _ = term.GetState(in.Fd())
 	end := os.NewFile(leashFD, "the keeper's pipe")
@@ -158,6 +163,13 @@ func (m *minder) watch(ctx context.Context, gone <-chan struct{}) {
 	}
 }
 
+// hold takes the terminal's lock, and says in it who has it.
+func (m *minder) hold() {
+	if ours, _ := m.held.TryLock(); ours {
+		_ = os.WriteFile(m.held.Path(), []byte(strconv.Itoa(os.Getpid())), 0o600)
+	}
+}
+
 // back ends standing by, if it does.
 func (m *minder) back() {
 	if m.leave != nil {
@@ -170,7 +182,7 @@ func (m *minder) back() {
 // was stopped at once; without one nobody does, and nobody keeps it dark either.
 func (m *minder) look(continued bool) {
 	ours := keeper.Foreground(m.in)
-	if m.stopped++; !ours || !keeperStopped() {
+	if m.stopped++; !ours || !keeper.Stopped(os.Getppid()) {
 		m.stopped = 0
 	}
 	here, was := ours && m.stopped < 2, m.leave != nil
@@ -184,7 +196,7 @@ func (m *minder) look(continued bool) {
 		m.leave = m.standBy(m.prog, m.guard, why)
 	case here && (was || continued):
 		m.back()
-		m.held.TryLock()
+		m.hold()
 		if m.guard != nil {
 			m.guard.Mute(false)
 			_ = m.guard.Blacken()
@@ -193,7 +205,7 @@ func (m *minder) look(continued bool) {
 	case here:
 		// What an earlier program left behind may have come late with the shell's mode.
 		if mode, err := term.GetState(m.in.Fd()); err == nil && !reflect.DeepEqual(mode, m.raw) {
-			_, _ = term.MakeRaw(m.in.Fd())
+			_ = term.Restore(m.in.Fd(), m.raw)
 		}
 	case m.toLeave():
 		m.back()
@@ -231,13 +243,41 @@ func (p program) terminalLock(in *os.File) *flock.Flock {
 	return flock.New(filepath.Join(p.state, fmt.Sprintf("terminal-%x.lock", st.Rdev)))
 }
 
-// awaitTerminal waits for that, not for ever: a stopped program may hold it.
+// awaitTerminal waits for that, not for ever, and lets a holder that was stopped go on,
+// who else never would.
 func (p program) awaitTerminal(in *os.File) {
 	ctx, cancel := context.WithTimeout(p.ctx, 10*orphanEach)
 	defer cancel()
 	lock := p.terminalLock(in)
+	p.wake(ctx, lock.Path())
 	if free, _ := lock.TryLockContext(ctx, orphanEach/30); free {
 		lock.Unlock()
+	}
+}
+
+// wake lets the program that holds a terminal's lock go on if it was stopped, and waits
+// until it stands by, as one does whose keeper was stopped or killed.
+func (p program) wake(ctx context.Context, terminal string) {
+	lock := flock.New(terminal)
+	if free, err := lock.TryLock(); free || err != nil {
+		lock.Unlock()
+		return
+	}
+	b, _ := os.ReadFile(terminal) // by an older wetside it says nothing
+	pid, _ := strconv.Atoi(string(b))
+	if pid <= 0 || !keeper.Stopped(pid) || syscall.Kill(pid, syscall.SIGCONT) != nil {
+		return
+	}
+	look := time.NewTicker(orphanEach / 10)
+	defer look.Stop()
+	for standsBy := false; !standsBy && syscall.Kill(pid, 0) == nil; {
+		select {
+		case <-ctx.Done():
+			return
+		case <-look.C:
+		}
+		by, _ := filepath.Glob(filepath.Join(p.state, fmt.Sprintf("orphan*-pid%d.lock", pid)))
+		standsBy = len(by) > 0
 	}
 }
 
@@ -289,8 +329,16 @@ func (p program) orphan(pid string) string {
 	return filepath.Join(p.state, kind+"-pid"+pid+".lock")
 }
 
-// takeOver has orphans of earlier keepers leave, and waits a little for each.
+// takeOver has orphans of earlier keepers leave, and waits a little for each. A program
+// that was stopped together with its keeper is one of them, and has to be woken first: it
+// holds the loudspeaker, and says nothing.
 func (p program) takeOver() {
+	terminals, _ := filepath.Glob(filepath.Join(p.state, "terminal-*.lock"))
+	for _, file := range terminals {
+		ctx, cancel := context.WithTimeout(p.ctx, 10*orphanEach)
+		p.wake(ctx, file)
+		cancel()
+	}
 	left, _ := filepath.Glob(p.orphan("*"))
 	for _, file := range left {
 		if os.WriteFile(file+orphanLeave, nil, 0o600) != nil {

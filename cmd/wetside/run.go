@@ -384,10 +384,12 @@ func (p program) keep(set settings, guard *ember.Guard, window keeper.Terminal, 
 	signal.Notify(sigs, syscall.SIGTERM, syscall.SIGHUP, os.Interrupt)
 	defer signal.Stop(sigs)
 	continued := make(chan os.Signal, 1)
-	notifyContinued(continued)
+	changed := make(chan os.Signal, 1)
+	notifyStops(continued, changed)
 	defer signal.Stop(continued)
+	defer signal.Stop(changed)
 	defer p.darkenTmux()()
-	code := keeper.Keeper{Guard: guard, Terminal: window, Blind: p.flags.Blind, Signals: sigs, Continued: continued, Level: held.level,
+	code := keeper.Keeper{Guard: guard, Terminal: window, Blind: p.flags.Blind, Signals: sigs, Continued: continued, Changed: changed, Level: held.level,
 		Asked: func(code int) bool {
 			return code == codeCovered || code == codeUnwritten || p.flags.Blind && code == codeNotBegun
 		},

@@ -29,6 +29,8 @@ type Child interface {
 	// Wait waits for its end, and gives its exit code, and in words what ended
 	// it if that was not the program itself.
 	Wait() (code int, ended string, err error)
+	// Revive lets it go on if it was stopped.
+	Revive()
 }
 
 // Terminal is the terminal as a [Keeper] needs it.
@@ -73,6 +75,9 @@ type Keeper struct {
 	// Continued has a signal for each time that this process goes on after it was
 	// stopped: the window is then as a shell has left it. May be nil.
 	Continued <-chan os.Signal
+	// Changed has a signal for each time that something became of the child: one that
+	// was stopped alone, with paper in a bath and no call any more, goes on. May be nil.
+	Changed <-chan os.Signal
 	// Level is how light the child's picture was last: the question is no lighter.
 	// said is false if the child never said it. May be nil.
 	Level func() (level ember.Level, said bool)
@@ -146,6 +151,8 @@ func (k Keeper) Run(child Child) int {
 			if k.Blind && k.Guard != nil { // else the child draws
 				_ = k.Guard.Blacken()
 			}
+		case <-k.Changed:
+			child.Revive()
 		case r := <-done:
 			asked := r.code == 0
 			if k.Asked != nil {

@@ -72,6 +72,7 @@ func (c *fakeChild) Start(stderr io.Writer) error {
 	return c.fail
 }
 func (c *fakeChild) Signal(s os.Signal) error { c.signals <- s; return nil }
+func (c *fakeChild) Revive()                  {}
 func (c *fakeChild) Wait() (int, string, error) {
 	code, ended := c.run(c.stderr, c.signals)
 	return code, ended, nil

@@ -15,3 +15,10 @@ func killedBy(s *os.ProcessState) (string, int) {
 	}
 	return "The program was ended from outside (" + ws.Signal().String() + ").", 128 + int(ws.Signal())
 }
+
+// Revive implements [Child].
+func (c *command) Revive() {
+	if Stopped(c.cmd.Process.Pid) {
+		_ = c.cmd.Process.Signal(syscall.SIGCONT)
+	}
+}
