@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -729,6 +730,75 @@ printf '\033[0m signal box $ '; while :; do sleep 3600; done`
 	}
 }
 
+// A keeper that was stopped, alone or with the program, leaves the window to the shell, whose
+// prompt has colours of its own: all of it is red, and no brighter than a frame may be,
+// there and back.
+func TestLightOfAStoppedKeeper(t *testing.T) {
+	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "bash")
+	t.Parallel()
+	h := newHome(t, `PS1=\[\e[1;32;44m\]signal box\[\e[0;36m\] $\[\e[0m\] `, "HISTFILE=")
+	s := newScene(t, "xterm", termtest.Options{}, h, "bash", "--norc", "-i")
+	s.open()
+	s.WaitShot("the prompt in blue", func(x termtest.Shot) bool { return !x.Alike(s.first) })
+	s.Type(binary(t) + " rehearse --sound none<Return>")
+	s.WaitShot("the first frame", func(x termtest.Shot) bool { return x.MaxRed > 0 && x.MaxGreen|x.MaxBlue == 0 })
+	keeper := childOf(t, s.PID())
+	childOf(t, keeper)
+	stop := s.Watch()
+	for what, pid := range map[string]int{"the keeper": keeper, "both": -keeper} { // a job is a group
+		before := s.Shot()
+		if err := syscall.Kill(pid, syscall.SIGTSTP); err != nil {
+			t.Fatal(err)
+		}
+		s.WaitShot("the shell, with "+what+" stopped", func(x termtest.Shot) bool { return !x.Alike(before) })
+		s.Type("echo tea caddy<Return>")
+		if pid > 0 { // with both stopped nobody is left to keep the mouse from typing
+			s.meddle()
+		}
+		stopped := s.rest(true)
+		s.judge("ember", what+" stopped", stopped)
+		s.Type("fg<Return>")
+		s.judge("ember", what+" brought back", s.WaitShot("the picture", func(x termtest.Shot) bool { return !x.Alike(stopped) }))
+		shown := s.Shot()
+		s.press("?") // the keys are back too
+		s.WaitShot("help", func(x termtest.Shot) bool { return !x.Alike(shown) })
+		s.press("<Escape>")
+	}
+	worst, taken := stop()
+	s.judge("ember", "worst on the way", worst)
+	t.Logf("%d photographs", taken)
+	s.on("q")
+	s.press("y")
+	s.WaitShot("the terminal as it was", func(x termtest.Shot) bool { return x.MaxGreen == 255 && x.MeanLuminance > 0.5 })
+}
+
+// The program rings no bell, but whatever else writes to its terminal may: one that
+// flashes in place of it flashes in red.
+func TestLightOfAVisualBell(t *testing.T) {
+	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool")
+	t.Parallel()
+	h := newHome(t)
+	s := newScene(t, "xterm", termtest.Options{Bell: true}, h, binary(t), "rehearse", "--sound", "none")
+	s.begin(emberLimit)
+	tty, err := os.OpenFile(fmt.Sprintf("/proc/%d/fd/0", s.PID()), os.O_WRONLY|syscall.O_NOCTTY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer tty.Close()
+	stop := s.Watch()
+	for range 20 {
+		tty.WriteString("\a")
+		time.Sleep(100 * time.Millisecond)
+	}
+	worst, taken := stop()
+	if worst.MaxGreen|worst.MaxBlue > 0 || worst.Lit < 0.5 {
+		t.Errorf("the worst of %d photographs: %v, first at %v", taken, worst, worst.At)
+	}
+	s.on("q")
+	s.press("y")
+	s.WaitShot("the terminal as it was", func(x termtest.Shot) bool { return x.MaxGreen == 255 && x.MeanLuminance > 0.5 })
+}
+
 // What tmux lights by itself, in the colours of its own defaults and of a user's
 // settings, is red or out while the program runs, and as it was afterwards: also
 // when the program was killed outright and was started once more.
@@ -784,11 +854,149 @@ set -g pane-border-status top
 	}
 }
 
+// What screen lights by itself, in the colours of a user's settings and of its own
+// defaults, is red and dim while the program runs, and as it was afterwards: also when the
+// program was killed outright and was started once more.
+func TestLightOfScreenItself(t *testing.T) {
+	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "screen")
+	t.Parallel()
+	h := newHome(t)
+	const conf = `altscreen on
+hardstatus alwayslastline "%{= wk}%H %{= wb}%-w%{+b kG}%n %t%{-}%+w%= %{= cr}noon"
+caption always "%{= yb}signal box %{+r}%t"
+msgwait 60
+`
+	s := newScene(t, "screen itself", termtest.Options{Screen: true, ScreenConf: conf}, h, "sh", "-c", `"$0" --sound none; "$0" --sound none`, binary(t))
+	s.begin(emberLimit)
+	s.says("What do you want to do?")
+	s.judge("ember", "status line and caption", s.rest(true))
+	stop := s.Watch()
+	keeper := childOf(t, s.PID())
+	program := childOf(t, keeper)
+	for _, pid := range []int{keeper, program} {
+		if err := syscall.Kill(pid, syscall.SIGKILL); err != nil {
+			t.Fatal(err)
+		}
+	}
+	until(t, "it was started again", func() bool { c := childOf(t, s.PID()); return c != keeper && childOf(t, c) != program })
+	s.says("What do you want to do?")
+	for _, c := range []struct {
+		name  string
+		show  []string
+		leave func()
+	}{
+		{"a message", []string{"echo", "the kettle boils"}, func() { s.Mux("redisplay") }},
+		{"copy mode", []string{"copy"}, func() { s.Type("<Escape>") }},
+		{"the list of windows", []string{"windowlist"}, func() { s.Type("<Escape>") }},
+		{"two regions", []string{"split"}, func() { s.Mux("only") }},
+	} {
+		rest := s.rest(true)
+		s.Mux(c.show...)
+		shown := s.WaitShot(c.name, func(x termtest.Shot) bool { return x != rest }) // one row is as bright as another
+		s.judge("ember", c.name, shown)
+		c.leave()
+		s.judge("ember", "after "+c.name, s.WaitShot("no "+c.name, func(x termtest.Shot) bool { return x != shown }))
+	}
+	s.Type("g")
+	s.WaitShot("dark", func(x termtest.Shot) bool { return x.Lit == 0 })
+	s.Type("g")
+	worst, taken := stop()
+	s.judge("torch", "worst on the way", worst)
+	t.Logf("%d photographs", taken)
+	s.Type("q")
+	s.says("overed?")
+	s.Type("y")
+	s.WaitShot("the terminal as it was", s.first.Alike)
+}
+
+// Asked by a shell of the terminal that it runs in: each colour and mode that the program
+// changes, the colour of the pointer among them.
+const askTerminal = `ask() {
+	was=$(stty -g); stty raw -echo min 0 time 10
+	i=0; while [ $i -lt 256 ]; do printf '\033]4;%d;?\033\\' $i; i=$((i+1)); done
+	for c in 10 11 12 13 14 17 19; do printf '\033]%d;?\033\\' $c; done
+	for m in 5 6 7 12 25 30 1000 1004 1006 1049 2004; do printf '\033[?%d$p' $m; done
+	printf '\033[c'
+	cat >"$1.part"; stty "$was"; mv "$1.part" "$1"
+}
+`
+
+// A window in which keeper and program were both killed has no green and no blue, by its
+// own word and by its pixels, whatever is pointed at; the next start makes it right, and at
+// its end the terminal is what it was, to the last colour and mode.
+func TestAKilledWindowComesBack(t *testing.T) {
+	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool")
+	t.Parallel()
+	h := newHome(t)
+	told := func(name string) (all string) {
+		until(t, "the terminal has told "+name, func() bool {
+			b, err := os.ReadFile(filepath.Join(h.dir, name))
+			all = string(b)
+			return err == nil
+		})
+		return all
+	}
+	const shell = askTerminal + `cd "$HOME"; ask before
+"$0" --sound none; ask killed
+printf 'signal box \033[32m$ \033[44mtea caddy\033[0m \033[?25h'
+while [ ! -e again ]; do sleep 0.05; done
+"$0" --sound none; ask after
+while :; do sleep 3600; done`
+	s := newScene(t, "xterm", termtest.Options{Dir: h.dir}, h, "sh", "-c", shell, binary(t))
+	s.open()
+	before := told("before")
+	if n := strings.Count(before, ";rgb:"); n != 263 || !strings.Contains(before, "\x1b[?64;") && !strings.Contains(before, "\x1b[?41;") {
+		t.Fatalf("the terminal told %d colours: %q", n, before)
+	}
+	first := s.WaitShot("the first frame", func(x termtest.Shot) bool { return x.MaxRed > 0 && x.MaxGreen|x.MaxBlue == 0 })
+	keeper := childOf(t, s.PID())
+	program := childOf(t, keeper)
+	stop := s.Watch()
+	for _, pid := range []int{keeper, program} {
+		if err := syscall.Kill(pid, syscall.SIGKILL); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, m := range regexp.MustCompile(`\x1b\]([0-9;]+);rgb:[0-9a-f]{4}/([0-9a-f]{4})/([0-9a-f]{4})`).FindAllStringSubmatch(told("killed"), -1) {
+		if m[2] != "0000" || m[3] != "0000" {
+			t.Errorf("after the kill colour %s has green %s and blue %s", m[1], m[2], m[3])
+		}
+	}
+	s.WaitShot("the prompt", func(x termtest.Shot) bool { return !first.Alike(x) })
+	for range 20 { // the pointer is in another place on each
+		if x := s.Shot(); x.MaxGreen|x.MaxBlue > 0 {
+			t.Errorf("pointed at: %v, first at %v", x, x.At)
+		}
+	}
+	s.meddle()
+	if err := os.WriteFile(filepath.Join(h.dir, "again"), nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	until(t, "it was started again", func() bool {
+		n := 0
+		for _, line := range left(t, "HOME="+h.dir) {
+			if strings.HasPrefix(line, binary(t)) {
+				n++
+			}
+		}
+		return n == 2 // keeper and program
+	})
+	s.judge("ember", "started again", s.rest(true))
+	if worst, taken := stop(); worst.MaxGreen|worst.MaxBlue > 0 || taken == 0 {
+		t.Errorf("the worst of %d photographs: %v, first at %v", taken, worst, worst.At)
+	}
+	s.on("q")
+	s.press("y")
+	if after := told("after"); after != before {
+		t.Errorf("the terminal told\n%q\nand tells\n%q", before, after)
+	}
+}
+
 // With --blind the window is black from its start to the word that paper is
 // covered, whatever becomes of the program, on terminals too that cannot be drawn on.
 func TestLightOfABlindStart(t *testing.T) {
 	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux")
-	for name, o := range map[string]termtest.Options{"sixteen colours": {Term: "xterm"}, "tmux": {Tmux: true}} {
+	for name, o := range map[string]termtest.Options{"sixteen colours": {Term: "xterm"}, "says linux": {Term: "linux"}, "tmux": {Tmux: true}} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			h := newHome(t)

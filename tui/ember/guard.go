@@ -131,10 +131,15 @@ func (g *Guard) Write(p []byte) (int, error) {
 	return len(p), nil
 }
 
-// Mute lets nothing through while the terminal is somebody else's.
+// Mute lets nothing through while the terminal is somebody else's, to whom the mouse
+// would type. [Guard.Blacken] takes it again.
 func (g *Guard) Mute(on bool) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
+	if on && !g.mute && g.begun {
+		g.buf = append(g.buf[:0], reportsOff...)
+		_ = g.flush()
+	}
 	g.mute = on
 }
 
@@ -494,6 +499,7 @@ const (
 	beginModes = "\x1b[?25l\x1b[?5l\x1b[?1049h\x1b[?25l\x1b[?12l\x1b[?6l\x1b[?7h\x1b[r\x1b(B\x0f"
 	mouseModes = "\x1b[?1000h\x1b[?1006h"
 	focusMode  = "\x1b[?1004h"
+	reportsOff = "\x1b[?2004l\x1b[?1004l\x1b[?1000l\x1b[?1006l" // of pastes too
 )
 
 // Modes of the window itself: whether the scrollbar shows, put away and brought
@@ -534,9 +540,10 @@ func (g *Guard) defaults() {
 		return
 	}
 	red := func(r Role) string { return hexRed(g.opts.Profile.nearest(g.opts.Level.Red(r))) }
+	most := g.others()
 	// The text's background first. Then text, cursor, pointer and its edge, and
 	// what is selected: brighter, and no area of light.
-	commands := []string{"11;#000000", "10;" + red(Normal), "12;#000000", "13;" + red(Faint), "14;#000000", "17;#000000", "19;" + red(Strong)}
+	commands := []string{"11;#000000", "10;" + hexRed(most), "12;#000000", "13;" + red(Faint), "14;#000000", "17;#000000", "19;" + red(Strong)}
 	if g.opts.Terminal == rxvt {
 		commands = append(commands, "708;#000000") // its border
 	}
@@ -547,25 +554,39 @@ func (g *Guard) defaults() {
 	for i := 0; i < 256; i += at {
 		c := "4"
 		for j := i; j < i+at; j++ {
-			c += ";" + strconv.Itoa(j) + ";" + hexRed(g.opts.Level.paletteRed(uint8(j)))
+			c += ";" + strconv.Itoa(j) + ";" + hexRed(g.opts.Level.paletteRed(uint8(j), most))
 		}
 		commands = append(commands, c)
 	}
 	g.osc(commands...)
 }
 
+// others is the most red of what is written past the guard: that of text. Behind GNU
+// screen it is far less, for its lines and messages are whole rows in reverse, and what
+// they were could not be put back: screen tells none of its settings (screen(1), -Q).
+func (g *Guard) others() uint8 {
+	if g.opts.Mux == Screen {
+		return g.opts.Level.Red(Border) * 2 / 3
+	}
+	return g.opts.Profile.nearest(g.opts.Level.Red(Normal))
+}
+
 // paletteRed is the red that entry i of the 256 colours is set to: its own
-// brightest channel, no brighter than text, so that whatever is written past
+// brightest channel, no brighter than most, so that whatever is written past
 // the guard, a prompt after a kill, is red. The pure reds of the cube, which the
 // guard draws with, stay as they are up to the most that the level draws. All are
-// reds of the cube: a multiplexer that looks for the nearest finds the same.
-func (l Level) paletteRed(i uint8) uint8 {
+// reds of the cube, or dimmer than any: a multiplexer that looks for the nearest finds
+// the same.
+func (l Level) paletteRed(i, most uint8) uint8 {
 	r, g, b, _ := ansi.IndexedColor(i).RGBA()
-	most := l.Red(Normal)
+	own := uint8(max(r, g, b) >> 8)
 	if i >= 16 && g|b == 0 {
-		most = l.Red(Strong)
+		return cube[cubeStep(min(own, l.Red(Strong)))]
 	}
-	return cube[cubeStep(min(uint8(max(r, g, b)>>8), most))]
+	if most < cube[1] {
+		return min(own, most)
+	}
+	return cube[cubeStep(min(own, most))]
 }
 
 // osc writes operating system commands for the terminal or the multiplexer,
@@ -694,7 +715,7 @@ func (g *Guard) Restore() error {
 	}
 	g.begun = false
 	g.parser.Reset()
-	g.buf = append(g.buf[:0], "\x1b[?2026l\x1b[?2004l\x1b[?1004l\x1b[?1000l\x1b[?1006l\x1b[r\x1b[0m"...)
+	g.buf = append(g.buf[:0], "\x1b[?2026l"+reportsOff+"\x1b[r\x1b[0m"...)
 	if g.opts.Profile == LinuxConsole {
 		g.buf = append(g.buf, "\x1b]R"...)
 	} else {

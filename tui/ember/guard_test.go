@@ -381,6 +381,37 @@ func TestBrokenPipeIsToldNotLost(t *testing.T) {
 	}
 }
 
+// GNU screen draws whole rows in reverse, in what colours its user likes: behind it all
+// that the guard does not draw is dim enough for two such rows of twenty-four to take less
+// than a fifth of a frame's light, and what the guard draws is as ever.
+func TestWhatScreenDrawsIsDim(t *testing.T) {
+	entry := regexp.MustCompile(`(?:\x1b\]10|;(\d+));#([0-9a-f]{2})0000`)
+	for level, budget := range budgets {
+		level := Level(level)
+		var out bytes.Buffer
+		g := NewGuard(&out, Options{Profile: ANSI256, Level: level, Mux: Screen})
+		_ = g.Begin(4, 1)
+		seen := 0
+		for _, m := range entry.FindAllStringSubmatch(out.String(), -1) {
+			red, _ := strconv.ParseUint(m[2], 16, 8)
+			i, _ := strconv.Atoi(m[1])
+			if r, gr, b, _ := ansi.IndexedColor(uint8(i)).RGBA(); i >= 16 && gr|b == 0 { // the guard's
+				if want := min(uint8(r>>8), level.Red(Strong)); uint8(red) != want {
+					t.Errorf("%v: entry %d is %d, want %d", level, i, red, want)
+				}
+				continue
+			}
+			seen++
+			if light := 2.0 / 24 * 0.2126 * linear(uint8(red)); light > budget/5 {
+				t.Errorf("%v: %s gives %.3f %% of white in two rows", level, m[0], 100*light)
+			}
+		}
+		if seen < 250 {
+			t.Errorf("%v: %d colours are set", level, seen)
+		}
+	}
+}
+
 // The guard keeps nothing of what was written.
 func TestGuardForgetsText(t *testing.T) {
 	g := NewGuard(io.Discard, Options{Profile: TrueColor, Level: Ember})

@@ -70,7 +70,7 @@ func (m Mux) Warning(putOut bool) string {
 	case m == Tmux:
 		return "The status line of the multiplexer is lit in its own colours: turn it off before paper comes out (tmux set status off), and keep a single pane."
 	case m == Screen:
-		return "The caption and status lines of the multiplexer are lit in their own colours: turn them off before paper comes out (hardstatus off, caption splitonly), and keep a single region."
+		return "The status line, caption and messages of the multiplexer are lit, in the dimmest red: hardstatus ignore and caption splitonly in its settings put the lines out. Keep a single region."
 	}
 	return ""
 }

@@ -44,12 +44,15 @@ type Options struct {
 	Tmux bool
 	// TmuxConf is added to tmux's settings: lines of its own language.
 	TmuxConf string
-	// Screen puts GNU screen in between.
-	Screen bool
+	// Screen puts GNU screen in between; ScreenConf is added to its settings.
+	Screen     bool
+	ScreenConf string
 	// Kind is the terminal: see kinds; xterm in its plainest form if empty.
 	Kind string
 	// Conf is added to xfce4-terminal's settings.
 	Conf string
+	// Bell has xterm flash, for half a second, where others ring.
+	Bell bool
 	// Display is the size of the whole screen, in pixels; 2400x1700 if empty.
 	Display string
 	// Managed has a window manager, so that a window may be full screen.
@@ -200,7 +203,11 @@ var kinds = map[string]kind{
 		if m.opts.Kind != "" {
 			ops, not = "true", ""
 		}
-		return []string{"xterm", "-geometry", m.geometry(),
+		bell := "+vb"
+		if m.opts.Bell {
+			bell = "-vb"
+		}
+		return []string{"xterm", "-geometry", m.geometry(), bell, "-xrm", "XTerm*visualBellDelay: 500",
 			"-bg", bg, "-fg", fg, "-b", "0", "-sb", "-u8", "-hold",
 			"-xrm", "XTerm*borderWidth: 0", "-xrm", "XTerm*internalBorder: 0",
 			"-xrm", "XTerm*allowWindowOps: " + ops, "-xrm", "XTerm*disallowedWindowOps: " + not, "-xrm", "XTerm*directColor: true",
@@ -301,7 +308,7 @@ func (m *Term) script() string {
 	switch {
 	case m.opts.Screen:
 		conf, sockets := filepath.Join(m.dir, "screenrc"), filepath.Join(m.dir, "screens")
-		m.write(conf, "startup_message off\nterm screen-256color\nvbell off\ndefutf8 on\n")
+		m.write(conf, "startup_message off\nterm screen-256color\nvbell off\ndefutf8 on\n"+m.opts.ScreenConf)
 		if err := os.Mkdir(sockets, 0o700); err != nil {
 			m.t.Fatal(err)
 		}
@@ -503,12 +510,17 @@ func (m *Term) Text() string {
 	return ""
 }
 
-// Mux runs a command of tmux, only with Tmux, and gives what it prints.
+// Mux runs a command of tmux, only with Tmux, and gives what it prints; or of screen,
+// only with Screen, which prints nothing.
 func (m *Term) Mux(args ...string) string {
 	m.t.Helper()
-	out, err := m.output("tmux", append([]string{"-S", m.server}, args...)...)
+	mux := []string{"tmux", "-S", m.server}
+	if m.opts.Screen {
+		mux = []string{"screen", "-S", "rig", "-X"}
+	}
+	out, err := m.output(mux[0], append(mux[1:], args...)...)
 	if err != nil {
-		m.t.Fatalf("tmux %q: %v: %s", args, err, out)
+		m.t.Fatalf("%s %q: %v: %s", mux[0], args, err, out)
 	}
 	return out
 }

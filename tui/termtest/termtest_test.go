@@ -42,3 +42,14 @@ func TestTheRigSeesThePointer(t *testing.T) {
 		t.Errorf("the pointer photographed as %v, in %v", p, s)
 	}
 }
+
+// What the program says to press in an xterm that is not full screen by itself makes it
+// so, and once more undoes it.
+func TestXtermIsFullScreenByAltEnter(t *testing.T) {
+	m := Start(t, Options{Kind: "xterm", Managed: true, Display: "1000x650", White: true, Command: []string{"sleep", "600"}})
+	small := m.WaitShot("the terminal", func(s Shot) bool { return s.Width > 0 && s.MeanLuminance > 0.5 })
+	m.Type("<alt+Return>")
+	m.WaitShot("full screen", func(s Shot) bool { return s.Width == 1000 && s.Height == 650 })
+	m.Type("<alt+Return>")
+	m.WaitShot("the window as it was", func(s Shot) bool { return s.Width == small.Width && s.Height == small.Height })
+}
