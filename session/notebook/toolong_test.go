@@ -16,6 +16,7 @@ func TestAnExposureThatWasTooLong(t *testing.T) {
 	}{
 		{ExposureRecord{Planned: 60 * s, Actual: 75 * s, Share: 1.25}, 15 * s},
 		{ExposureRecord{Planned: 60 * s, Actual: 45 * s, Share: 0.75}, -15 * s},
+		{ExposureRecord{Planned: 60 * s, Actual: 75 * s}, 15 * s}, // of a share nobody asked
 		{ExposureRecord{Planned: 60 * s, Actual: 100 * s, Share: 1.25, Readings: read}, 20 * s},
 		{ExposureRecord{Planned: 60 * s, Actual: 60 * s, Share: 0.5, Readings: read}, -60 * s},
 		{ExposureRecord{Planned: 60 * s, Actual: 90 * s, Share: 1.0005, Readings: read}, 0},
