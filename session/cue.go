@@ -65,7 +65,8 @@ type Cue struct {
 	Sheet string        `json:"-"` // identity
 	N     int           `json:"n,omitempty"`
 	Num   int           `json:"sheet,omitempty"` // the sheet's number, as spoken
-	Named bool          `json:"-"`               // say the number: more than one sheet is wet or exposing
+	Named bool          `json:"-"`               // say the number: the session has more than one sheet
+	Among bool          `json:"-"`               // more than one is wet or being exposed: be short, the next call may be near
 	Stage Stage         `json:"stage,omitempty"`
 	Label string        `json:"label,omitempty"` // the step's own name where the user gave one
 	Next  Stage         `json:"next,omitempty"`  // CueMove, CueCall: empty when this was the last bath

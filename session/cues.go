@@ -38,6 +38,7 @@ type span struct {
 	m        *Machine
 	from, to time.Duration
 	named    bool
+	among    bool
 	out      []Cue
 }
 
@@ -45,11 +46,7 @@ func (sp *span) add(t time.Duration, s *Sheet, key string, c Cue) {
 	if t < sp.from || t >= sp.to {
 		return
 	}
-	c.T, c.At, c.Sheet, c.Num, c.Named = t, sp.m.At(t), s.ID, s.Num, sp.named
-	switch c.Kind {
-	case CueBack, CueDone, CueSpoiled: // it may be the one before last that is wet
-		c.Named = len(sp.m.sheets) > 1
-	}
+	c.T, c.At, c.Sheet, c.Num, c.Named, c.Among = t, sp.m.At(t), s.ID, s.Num, sp.named, sp.among
 	c.Key = fmt.Sprintf("%d/%s", s.Num, key)
 	sp.out = append(sp.out, c)
 }
@@ -114,7 +111,7 @@ func (m *Machine) cues(from, to time.Duration) []Cue {
 			n++
 		}
 	}
-	sp.named = n > 1
+	sp.named, sp.among = len(m.sheets) > 1, n > 1
 	for _, s := range m.sheets {
 		sp.light(s)
 		sp.baths(s)

@@ -3,6 +3,7 @@ package tui
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/charmbracelet/bubbles/key"
@@ -68,6 +69,12 @@ func grey(r session.Response) string {
 	return "a faint grey"
 }
 
+// said names the test's paper, or its number among the bench's papers.
+func (f *fogTest) said(m *Model) say.Line {
+	nth := slices.IndexFunc(m.form.fields[fPaper].choices, func(c Choice) bool { return c.Key == f.paper.Key })
+	return say.FieldNamed.Of(say.Field(m.form.fields[fPaper].label), say.Name{Text: f.paper.Name, Nth: nth + 1})
+}
+
 // exposure says how a strip of the paper gets its exposure.
 func (f *fogTest) exposure(m *Model) string {
 	var is profiles.FogStrip
@@ -122,7 +129,7 @@ func (f *fogTest) ask(m *Model) {
 	if missing != "" {
 		text += "Missing is " + missing + ". "
 	}
-	m.put(&question{lines: saying(say.AskPreexposed.Of()), text: text + "Was this strip flashed beforehand: " + f.exposure(m) + "?",
+	m.put(&question{lines: saying(f.said(m), say.AskPreexposed.Of()), text: text + "Was this strip flashed beforehand: " + f.exposure(m) + "?",
 		yesIs: "yes: light after it", noIs: "no: light before it",
 		yes:   func() tea.Cmd { f.preexposed = true; return f.begin(m) },
 		no:    func() tea.Cmd { f.preexposed = false; return f.begin(m) },
@@ -189,7 +196,8 @@ func (f *fogTest) result(safe time.Duration) *session.FogTest {
 
 // answer asks what the developed strip shows, and keeps it.
 func (f *fogTest) answer(m *Model) {
-	m.askUntil("Fog test of "+f.paper.Name+", "+f.result(0).Half()+". Which is the longest step that looks like the covered one: 1, 2, 4, 8 or 16 minutes? 0 if even the first shows; - throws the test away; esc answers later", say.AskFog.Of(), func(text string) (tea.Cmd, error) {
+	text := "Fog test of " + f.paper.Name + ", " + f.result(0).Half() + ". Which is the longest step that looks like the covered one: 1, 2, 4, 8 or 16 minutes? 0 if even the first shows; - throws the test away; esc answers later"
+	m.askUntil("", say.AskFog.Of(), func(text string) (tea.Cmd, error) {
 		if text == "-" {
 			f.answered(m)
 			return m.tell(say.FogThrown.Of()), nil
@@ -220,6 +228,8 @@ func (f *fogTest) answer(m *Model) {
 		}
 		return nil, errors.New("answer with 0, 1, 2, 4, 8 or 16")
 	})
+	m.ask.text, m.ask.lines = text, saying(f.said(m), say.AskFog.Of())
+	m.sayAsk()
 }
 
 func (f *fogTest) press(m *Model, k tea.KeyMsg) tea.Cmd {

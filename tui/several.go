@@ -156,28 +156,34 @@ func (m *Model) freshBath(v session.View) tea.Cmd {
 		return nil
 	}
 	var list []string
+	var aloud []say.Line
 	for i, b := range baths {
 		list = append(list, fmt.Sprintf("%d %s (%s)", i+1, b.Name, words.Percent(b.Share)))
+		if used := b.Percent(); used > 0 {
+			aloud = append(aloud, say.BathUsed.Of(say.Number(i+1), b.Said(), say.Percent(used)))
+		} else {
+			aloud = append(aloud, say.BathIs.Of(say.Number(i+1), b.Said()))
+		}
 	}
-	m.askUntil("Which bath is to be replaced? "+strings.Join(list, ", "), say.AskBath.Of(), func(text string) (tea.Cmd, error) {
+	m.askUntil("", say.AskBath.Of(), func(text string) (tea.Cmd, error) {
 		n, err := strconv.Atoi(text)
 		if err != nil || n < 1 || n > len(baths) {
 			return nil, fmt.Errorf("answer with the number of a bath, 1 to %d", len(baths))
 		}
 		return m.replace(baths[n-1], baths), nil
 	})
+	m.ask.text, m.ask.lines = "Which bath is to be replaced? "+strings.Join(list, ", "), saying(append(aloud, say.AskBath.Of())...)
+	m.sayAsk()
 	return nil
 }
 
 // replace retires a bath: by a fresh one, or, where a second fixing bath
 // stands, by that one.
 func (m *Model) replace(b bench.BathState, all []bench.BathState) tea.Cmd {
-	steps := []bench.Guided{{Text: fmt.Sprintf("Pour the %s away and fill the tray again. %s", b.Name, bench.Disposal(b)),
-		Kind: session.BathMixed, Bath: b.Mix.ID, Into: b.Name}}
 	if second, ok := m.secondOf(b, all); ok {
-		steps = bench.Promotion(b, second)
+		return m.guide(bench.Promotion(b, second))
 	}
-	return m.guide(steps, b.Mix)
+	return m.guide(bench.Refill(b))
 }
 
 // secondOf finds the bath of the step that follows b's as second fix.
@@ -197,25 +203,22 @@ func (m *Model) secondOf(b bench.BathState, all []bench.BathState) (bench.BathSt
 }
 
 // guide asks for one step after the other, and records each as it is confirmed.
-func (m *Model) guide(steps []bench.Guided, old session.Mix) tea.Cmd {
+func (m *Model) guide(steps []bench.Guided) tea.Cmd {
 	if len(steps) == 0 {
 		return m.tell(say.AnotherDone.Of())
 	}
 	g := steps[0]
-	m.ask = &question{text: g.Text + " Done?", lines: saying(say.AskStep.Of()), yes: func() tea.Cmd {
+	m.ask = &question{text: g.Text + " Done?", lines: saying(append(g.Lines, say.AskStep.Of())...), yes: func() tea.Cmd {
 		switch g.Kind {
 		case session.BathMixed:
-			mix := old
+			mix := *g.Mix
 			mix.ID = m.desk.NewID()
-			if g.Into != "" {
-				mix.Name = g.Into
-			}
 			m.do(session.Event{Kind: session.BathMixed, Mix: &mix})
 		case "":
 		default:
 			m.do(session.Event{Kind: g.Kind, Bath: g.Bath, Into: g.Into})
 		}
-		return m.guide(steps[1:], old)
+		return m.guide(steps[1:])
 	}, no: func() tea.Cmd { return m.answer("cancelled: what was confirmed is kept", say.LeftAsItWas.Of()) }}
 	m.ask.speakLines(m)
 	return nil

@@ -5,12 +5,16 @@ package main
 import (
 	"cmp"
 	"encoding/json"
+	"fmt"
 	"io"
 	"strings"
 	"testing"
 	"time"
 
 	"wetside/session/notebook"
+	"wetside/session/say"
+	"wetside/sound"
+	"wetside/sound/voice"
 )
 
 // stands waits until the sheets of the session are where they should be: what each
@@ -129,5 +133,78 @@ func TestALeadThatIsKilledGoesOnByAPress(t *testing.T) {
 	}
 	if out := x.wetside(t, "sheet", "1"); !strings.Contains(out, ", led") {
 		t.Errorf("the page of the sheet does not say what was led:\n%s", out)
+	}
+}
+
+// ledAloud checks that each move that was led, and was no press, was counted in and said
+// whole, its words within 0.6 s of its instant.
+func ledAloud(t *testing.T, h home, b *booth, moves int) {
+	t.Helper()
+	begins := func(words string, from, to time.Time) bool {
+		for _, s := range b.said {
+			if at := s.at.Add(-s.Lasts); !s.Cut && voice.Words(s.Cue, sound.Normal) == words && !at.Before(from) && at.Before(to) {
+				return true
+			}
+		}
+		return false
+	}
+	m := h.book(t)
+	n := 0
+	for _, s := range m.Sheets() {
+		to := ""
+		if len(m.Sheets()) > 1 {
+			to = fmt.Sprintf("sheet %d: ", s.Num)
+		}
+		for i, v := range s.Visits {
+			if !v.LedOut || i+1 == len(s.Visits) {
+				continue
+			}
+			n++
+			const block = 60 * time.Millisecond // and a block is mixed at its end
+			at := v.OutAt.Wall.Add(-block)
+			for k, words := range []string{"", "1", "2", "3"} {
+				if k > 0 && !begins(words, at.Add(-time.Duration(k)*time.Second), at.Add(-time.Duration(k)*time.Second+600*time.Millisecond+block)) {
+					t.Errorf("sheet %d, %s: %s is not counted", s.Num, v.Stage, words)
+				}
+			}
+			if now := to + say.MoveNow.Of(say.Into(s.Visits[i+1].Stage)).String(); !begins(now, at, at.Add(600*time.Millisecond+block)) {
+				t.Errorf("sheet %d, %s: %q is not said when it is led", s.Num, v.Stage, now)
+			}
+		}
+	}
+	if n != moves {
+		t.Errorf("%d moves were led, not %d", n, moves)
+	}
+}
+
+// By ear alone: one sheet is led, its steps made longer and shorter, a move set right,
+// one taken back and made by hand, and held in water; each key answers, and what is led
+// from then on is counted in as before.
+func TestALedSheetObeysItsKeysByEar(t *testing.T) {
+	t.Parallel()
+	const sec = time.Second
+	h := newHome(t)
+	ownProcess(t, h, "short-baths", shortBaths...)
+	b := inBooth(t, h, []string{"rehearse", "--lead", "--blind", "--process", "short-baths"}, 0, func(t *testing.T, b *booth) {
+		a := &hearer{T: t, booth: b}
+		a.hears("", 8*sec, "sheet 1 goes in next")
+		a.hears(" ", 47*sec, "in the developer")
+		a.hears("", 6*sec, "stop bath now")
+		a.hears(" ", 8*sec, "the time is corrected, sheet 1") // in the stop bath three seconds later
+		a.hears("", 15*sec, "fixer now", "in the fixer, 0:25")
+		a.hears("\x1b[A", 4*sec, "in the fixer, 0:35 in all")
+		a.hears("\x1b[B", 5*sec, "in the fixer, 0:25 in all")
+		a.hears("", 12*sec, "hypo clear now")
+		a.hears("\x7f", 6*sec, "the last move is taken back, in the fixer")
+		a.hears(" ", 6*sec, "in the hypo clear") // by hand: it is not led again
+		a.hears("h", 9*sec, "in the holding water")
+		a.hears(" ", 9*sec, "in the wash")
+		a.hears("", 33*sec, "take it out now")
+		a.hears(" ", 4*sec, "finished")
+		a.quit()
+	})
+	ledAloud(t, h, b, 1)
+	if got := went((&piped{T: t, home: h}).records(1)[0]); got != "develop, stop led, fix, hypo-clear, hold, wash" {
+		t.Errorf("it went %s", got)
 	}
 }

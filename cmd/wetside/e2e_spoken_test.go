@@ -3,18 +3,24 @@
 package main
 
 import (
+	"bytes"
 	"database/sql"
 	"fmt"
+	"io"
 	"math/rand/v2"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
 	"wetside/session"
+	"wetside/session/say"
 	"wetside/session/sessiontest"
 	"wetside/sound"
+	"wetside/sound/soundtest"
 	"wetside/sound/voice"
 )
 
@@ -250,4 +256,150 @@ func holds(m *session.Machine, x spoken) bool {
 		return begun >= end-time.Second
 	}
 	return true
+}
+
+// quickBaths keep four sheets moving: one moves each ten seconds.
+var quickBaths = []string{
+	`develop; at_least = "45s"; at_most = "60s"; drain = "5s"; agitate = "continuous"`,
+	`stop; target = "15s"; drain = "4s"; agitate = "continuous"`,
+	`fix; target = "50s"; drain = "5s"; agitate = "first 20s, then 5s every 15s"`,
+	`hypo-clear; target = "30s"; drain = "5s"; agitate = "continuous"`,
+	`wash; target = "60s"; batch = true`,
+}
+
+// The same through a real sound server, by the recording of its monitor alone: with
+// four sheets, and where, help and questions at any moment, the words of a move begin
+// within 0.6 s of its instant in the notebook. The offline test is
+// TestTheWordsOfAMoveAreNeverLate of package sound.
+func TestTheWordsOfAMoveThroughAServer(t *testing.T) {
+	if os.Getenv("WETSIDE_SOAK") == "" {
+		sessiontest.Leave(t, "it takes six minutes (TestTheWordsOfAMoveAreNeverLate does the same without a server)", "set WETSIDE_SOAK=1")
+	}
+	rig := soundtest.NewRig(t)
+	h := newHome(t, "PULSE_SERVER="+rig.Server)
+	ownProcess(t, h, "quick", quickBaths...)
+	l, strained := listen(t, rig, 0, false), newStrain(t)
+	cmd := exec.CommandContext(t.Context(), binary(t), "rehearse", "--blind", "--process", "quick", "--sheets", "4", "--sound", "pulse", "--volume", fmt.Sprint(volume))
+	cmd.Env = append(os.Environ(), h.env...)
+	var told bytes.Buffer
+	cmd.Stderr = &told
+	keys, err := cmd.StdinPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	defer func() { cmd.Process.Kill(); cmd.Wait() }()
+	until(t, "there is a sheet", func() bool { return strings.Contains(h.wetside(t, "where", "--rehearsal", "--json"), `"sheet": 4`) })
+	time.Sleep(6 * time.Second)
+	db, err := sql.Open("sqlite", filepath.Join(h.data(), "notebook.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+
+	// The hands: a sheet goes in each seventeen seconds, and each is moved two seconds
+	// after its call, or later. Between that any key.
+	r := rand.New(rand.NewPCG(7, 0))
+	idle := []string{"\r", "\r", "\r", "?", "?", "9", "k", "m", "q", "b", "\x1b[A"}
+	begun := time.Now()
+	var pressed time.Time
+	asked := false
+	hand := func(n int) {
+		if asked {
+			io.WriteString(keys, "\x1b")
+			time.Sleep(300 * time.Millisecond)
+			asked = false
+		}
+		io.WriteString(keys, fmt.Sprint(n))
+		time.Sleep(300 * time.Millisecond)
+		io.WriteString(keys, " ")
+		pressed = time.Now()
+	}
+	in, done := 0, 0
+	for done < 4 && time.Since(begun) < 9*time.Minute {
+		time.Sleep(200 * time.Millisecond)
+		m := replayAll(t, db)
+		v := m.View(session.Instant{Wall: time.Now().Round(0)})
+		done = 0
+		due := 0
+		for _, s := range v.Sheets {
+			switch {
+			case s.Phase == session.Finished:
+				done++
+			case s.Phase == session.Wet && s.Left == 0 && s.Over > 2*time.Second && due == 0:
+				due = s.Num
+			}
+		}
+		switch {
+		case time.Since(pressed) < 1500*time.Millisecond:
+		case due > 0:
+			hand(due)
+		case in < 4 && time.Since(begun) > time.Duration(in)*17*time.Second:
+			in++
+			hand(in)
+		case r.IntN(8) == 0:
+			k := idle[r.IntN(len(idle))]
+			if asked {
+				k = "\x1b"
+			}
+			io.WriteString(keys, k)
+			asked = k == "q" || k == "b"
+		}
+	}
+	io.WriteString(keys, "\x1b")
+	time.Sleep(time.Second)
+	io.WriteString(keys, "q")
+	time.Sleep(2 * time.Second)
+	io.WriteString(keys, "y")
+	if err := cmd.Wait(); err != nil {
+		t.Errorf("it ended with %v:\n%s", err, &told)
+	}
+	x, start, hole := l.stop()
+	stood := strained.stood(told.String(), hole)
+
+	words := soundtest.Words(x, soundtest.Listen(x))
+	_, _, ws := lived(t, h, false)
+	var late []time.Duration
+	for _, w := range ws {
+		if w.cue.Kind != session.CueMove || w.maybe {
+			continue
+		}
+		line := say.MoveNow.Of(say.Into(w.cue.Next)).To(w.cue.Numbers()).Clips(func(string) bool { return false })
+		line = slices.DeleteFunc(line, func(c string) bool { return c == "," })
+		due := w.at.Sub(start.Round(0))
+		at := time.Duration(-1)
+		for i := range words {
+			if words[i].At < due-100*time.Millisecond || words[i].At > due+8*time.Second || i+len(line) > len(words) {
+				continue
+			}
+			if slices.EqualFunc(words[i:i+len(line)], line, func(w soundtest.Word, c string) bool { return w.Text == c }) {
+				at = words[i].At
+				break
+			}
+		}
+		switch {
+		case at < 0:
+			t.Errorf("%.2f s: %v is not heard", due.Seconds(), line)
+		case at-due > 600*time.Millisecond+strained.late():
+			t.Errorf("%.2f s: %v begins %v after it", due.Seconds(), line, (at - due).Round(time.Millisecond))
+			fallthrough
+		default:
+			late = append(late, at-due)
+		}
+	}
+	slices.Sort(late)
+	t.Logf("%d sheets finished; the words of %d calls to move begin after %s", done, len(late), spread(late))
+	if stood != "" {
+		t.Logf("the machine stood still: %s", stood)
+	}
+	if len(late) < 12 {
+		t.Error("that was no evening")
+	}
+	if t.Failed() {
+		for _, w := range words {
+			t.Logf("%8.2f %.2f %s", w.At.Seconds(), w.Score, w.Text)
+		}
+	}
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"wetside/session"
+	"wetside/session/say"
 	"wetside/session/words"
 )
 
@@ -117,7 +118,8 @@ const (
 // A BathState is what one bath has seen.
 type BathState struct {
 	Mix     session.Mix
-	Name    string // the tray it stands in
+	Name    string        // the tray it stands in
+	Stage   session.Stage // for which the sheets' processes have it; empty: for none
 	Retired bool
 	Sheets  int     // visits of sheets; a sheet that came twice counts twice
 	AreaCM2 float64 // of all of them
@@ -155,7 +157,7 @@ func (b BathState) Spent() bool { return b.Share >= spentShare-shareSlack }
 func Account(trays []*session.Tray, sheets []*session.Sheet, now time.Duration) []BathState {
 	out := make([]BathState, 0, len(trays))
 	for _, t := range trays {
-		b := BathState{Mix: t.Mix, Name: t.Name, Retired: t.Retired}
+		b := BathState{Mix: t.Mix, Name: t.Name, Stage: stageOf(t.Name, sheets), Retired: t.Retired}
 		until := now
 		if t.Retired {
 			until = min(now, t.RetiredT)
@@ -234,23 +236,79 @@ func (b BathState) why() string {
 // A Guided step is one thing to do, and the event that records it; Event is
 // empty for what only hands do.
 type Guided struct {
-	Text string
-	Kind session.Kind
-	Bath string // Event.Bath: identity of a mix
-	Into string // Event.Into
+	Text  string
+	Lines []say.Line // as it is said aloud
+	Kind  session.Kind
+	Bath  string       // Event.Bath: identity of a mix
+	Into  string       // Event.Into
+	Mix   *session.Mix // of BathMixed: what is mixed; its identity is to be made anew
+}
+
+// Percent is the share in whole hundredths: a hundred where the bath is spent, and
+// only there.
+func (b BathState) Percent() int {
+	p := int(math.Round(100 * b.Share))
+	if p >= 100 && !b.Spent() {
+		return 99
+	}
+	return p
+}
+
+// Said is the bath as it is spoken of.
+func (b BathState) Said() say.Name { return say.BathName(b.Name, string(b.Stage)) }
+
+// Refill guides through one bath that is made up anew.
+func Refill(b BathState) []Guided {
+	g := Guided{Text: fmt.Sprintf("Pour the %s away and fill the tray again.", b.Name),
+		Lines: []say.Line{say.StepPour.Of(b.Said())}, Kind: session.BathMixed, Mix: filled(b)}
+	if b.Mix.Silver {
+		g.Text = fmt.Sprintf("Empty the %s into the jar for used fixer, and fill the tray again. %s", b.Name, Disposal(b))
+		g.Lines = []say.Line{say.StepEmpty.Of(b.Said()), say.StepFill.Of(), say.Silver.Of()}
+	}
+	return []Guided{g}
+}
+
+// filled is what fills a bath's tray again.
+func filled(b BathState) *session.Mix {
+	mix := b.Mix
+	mix.ID, mix.Name = "", b.Name
+	return &mix
 }
 
 // Promotion guides through what is done when the first of two fixing baths is
 // spent: the first goes, the second takes its place, a fresh one becomes the
 // second.
 func Promotion(first, second BathState) []Guided {
-	return []Guided{
-		{Text: "wait until no sheet is in either fixer"},
-		{Text: fmt.Sprintf("empty the %s into the jar for used fixer", first.Name), Kind: session.BathRetired, Bath: first.Mix.ID},
-		{Text: fmt.Sprintf("move the %s to the place of the %s", second.Name, first.Name), Kind: session.BathPromoted, Bath: second.Mix.ID, Into: first.Name},
-		{Text: fmt.Sprintf("mix a fresh %s, %s", second.Name, dilutionWords(second.Mix)), Kind: session.BathMixed},
-		{Text: Disposal(first)},
+	out := []Guided{
+		{Text: "Wait until no sheet is in either fixer.", Lines: []say.Line{say.StepWait.Of()}},
+		{Text: fmt.Sprintf("Empty the %s into the jar for used fixer.", first.Name), Lines: []say.Line{say.StepEmpty.Of(first.Said())},
+			Kind: session.BathRetired, Bath: first.Mix.ID},
+		{Text: fmt.Sprintf("Move the %s to the place of the %s.", second.Name, first.Name), Lines: []say.Line{say.StepPromote.Of()},
+			Kind: session.BathPromoted, Bath: second.Mix.ID, Into: first.Name},
+		{Text: fmt.Sprintf("Mix a fresh %s, %s.", second.Name, dilutionWords(second.Mix)), Lines: append([]say.Line{say.StepMix.Of()}, dilutionLines(second.Mix)...),
+			Kind: session.BathMixed, Mix: filled(second)},
 	}
+	if text := Disposal(first); text != "" {
+		out = append(out, Guided{Text: text, Lines: []say.Line{say.Silver.Of()}})
+	}
+	return out
+}
+
+// dilutionLines say what a bath is mixed of.
+func dilutionLines(m session.Mix) (out []say.Line) {
+	parts, err := MixUp(m.Dilution, m.ML)
+	if err != nil {
+		return []say.Line{say.MixAll.Of(say.Decimal(m.ML))}
+	}
+	for i, x := range parts {
+		ml, _ := words.ReadDecimal(words.Millilitres(x.ML)) // as the screen has it
+		if i == len(parts)-1 {
+			out = append(out, say.MixWater.Of(say.Decimal(ml)))
+		} else {
+			out = append(out, say.MixStock.Of(say.Decimal(ml)))
+		}
+	}
+	return out
 }
 
 func dilutionWords(m session.Mix) string {
@@ -266,7 +324,7 @@ func Disposal(b BathState) string {
 	if !b.Mix.Silver {
 		return ""
 	}
-	return fmt.Sprintf("the used %s holds silver: keep it in a marked, closed jar, and hand it in as your local rules and the product's data sheet say", b.Name)
+	return fmt.Sprintf("The used %s holds silver: keep it in a marked, closed jar, and hand it in as your local rules and the product's data sheet say.", b.Name)
 }
 
 // BathCues returns what must be heard of the baths in [from, to): nearly spent,
@@ -283,6 +341,9 @@ func BathCues(trays []*session.Tray, sheets []*session.Sheet, from, to time.Dura
 			at, sheet, ok := reaches(t, sheets, c.share)
 			if !ok || at < from || at >= to || t.Retired && at > t.RetiredT {
 				continue
+			}
+			if spent, _, ok := reaches(t, sheets, spentShare); ok && c.kind == session.CueBathHigh && spent <= at {
+				continue // one sheet used up all that was left
 			}
 			cue := session.Cue{Key: fmt.Sprintf("bath/%s/%s", t.Mix.ID, c.key), Kind: c.kind, T: at, Label: t.Name}
 			if sheet != nil {

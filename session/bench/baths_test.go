@@ -193,6 +193,13 @@ func TestBathCues(t *testing.T) {
 	if got, want := said(), "fixer 1 bath nearly spent 40s; fixer 1 bath spent 50s; developer bath nearly spent 13m20s; developer bath spent 16m40s"; got != want {
 		t.Errorf("said %q\nwant %q", got, want)
 	}
+	r.mix("f2", "fixer 2", 500, 100, 0)
+	r.add("g", 100, steps("fix 60 fixer 2"))
+	r.move("g")
+	if got := said(); strings.Contains(got, "fixer 2 bath nearly spent") || !strings.Contains(got, "fixer 2 bath spent") {
+		t.Errorf("one sheet uses up all of a bath: said %q", got)
+	}
+	r.undo("g")
 	r.undo("e")
 	r.undo("f")
 	if got, want := said(), "fixer 1 bath nearly spent 40s; developer bath nearly spent 13m20s; developer bath spent 16m40s"; got != want {

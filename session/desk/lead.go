@@ -20,8 +20,8 @@ const (
 	// ledLate is how long after it was due a move can still be said to be led: what
 	// is counted in is with the loudspeaker for longer, but not over a sleep.
 	ledLate = 10 * time.Second
-	// ledAhead is how long before a move it is told that it cannot be led: before it
-	// is counted in.
+	// ledAhead is how long before a move, and before the call to lift for it, it is told
+	// that it cannot be led: the call would cut it off.
 	ledAhead = 8 * time.Second
 )
 
@@ -107,7 +107,11 @@ func (d *Desk) watchLead() {
 	}
 	now := d.M.T(d.Now())
 	for _, s := range d.M.Sheets() {
-		if end, ok := d.M.LedEnd(s); ok && end-now < d.span(ledAhead) && d.ledIntoSpent(s) {
+		end, ok := d.M.LedEnd(s)
+		if !ok {
+			continue
+		}
+		if drain := s.Spec.Process.Steps[s.Visit().Step].Drain; end-drain-now < d.span(ledAhead) && d.ledIntoSpent(s) {
 			return
 		}
 	}

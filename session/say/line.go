@@ -108,11 +108,12 @@ func add(text string, kinds ...string) int {
 // A t0 is a template without slots, a t1 one with one of type A, and so on.
 // Their Of makes the Line.
 type (
-	t0            struct{ of int }
-	t1[A slot]    struct{ of int }
-	t2[A, B slot] struct{ of int }
-	slot          interface{ value() value }
-	value         struct {
+	t0               struct{ of int }
+	t1[A slot]       struct{ of int }
+	t2[A, B slot]    struct{ of int }
+	t3[A, B, C slot] struct{ of int }
+	slot             interface{ value() value }
+	value            struct {
 		kind string
 		n    int64
 		text string
@@ -124,11 +125,17 @@ func kindOf[A slot]() string { var a A; return a.value().kind }
 func line0(text string) t0                  { return t0{add(text)} }
 func line1[A slot](text string) t1[A]       { return t1[A]{add(text, kindOf[A]())} }
 func line2[A, B slot](text string) t2[A, B] { return t2[A, B]{add(text, kindOf[A](), kindOf[B]())} }
+func line3[A, B, C slot](text string) t3[A, B, C] {
+	return t3[A, B, C]{add(text, kindOf[A](), kindOf[B](), kindOf[C]())}
+}
 
 // Of is the line.
 func (t t0) Of() Line               { return Line{of: t.of} }
 func (t t1[A]) Of(a A) Line         { return Line{of: t.of, slots: [3]value{a.value()}} }
 func (t t2[A, B]) Of(a A, b B) Line { return Line{of: t.of, slots: [3]value{a.value(), b.value()}} }
+func (t t3[A, B, C]) Of(a A, b B, c C) Line {
+	return Line{of: t.of, slots: [3]value{a.value(), b.value(), c.value()}}
+}
 
 // Is reports whether the line was made from the same template as the other.
 func (l Line) Is(other Line) bool { return l.of == other.of }

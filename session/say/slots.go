@@ -1,6 +1,7 @@
 package say
 
 import (
+	"cmp"
 	"maps"
 	"math"
 	"slices"
@@ -65,6 +66,10 @@ type Name struct {
 	Num  int  // of the sheet
 	Nth  int  // of a choice: "number two"
 }
+
+// BathName is a bath by what the user calls it; where that cannot be spoken, by its
+// stage, and where it has none it is "the bath".
+func BathName(text, stage string) Name { return Name{Text: text, Bath: Bath(cmp.Or(stage, "bath"))} }
 
 func (v Number) value() value  { return value{"number", int64(v), ""} }
 func (v Sheet) value() value   { return value{"sheet", int64(v), ""} }
@@ -359,7 +364,7 @@ var said = map[string]map[string]string{
 		"break off": "breaks off", "camera": "chooses the camera", "choose": "chooses", "close": "closes it", "close the answer": "closes the answer",
 		"confirm": "confirms", "cover/uncover": "covers and uncovers", "done": "ends the line", "field": "goes to the next field",
 		"fill the trays": "fills the trays", "fog test": "begins the fog test", "fresh bath": "makes a fresh bath", "glow: dark, ember, torch": "changes the glow",
-		"help": "says the keys", "hold in water": "holds it in water", "judge": "judges the sheet", "leave it": "leaves it", "light -/+ 1/3 stop": "changes the light by a third",
+		"help": "says the keys", "hold in water": "puts it in holding water", "judge": "judges the sheet", "leave it": "leaves it", "light -/+ 1/3 stop": "changes the light by a third",
 		"light or time": "asks for light or time", "line": "goes to the next line", "begin": "begins", "begin with that": "begins with that", "change this sheet": "changes the sheet", "other sheet": "goes to the other sheet", "scroll": "scrolls", "cancel": "cancels", "open, end": "opens and ends the exposure", "cover, uncover": "covers and uncovers", "image seen": "the image is up", "exposed by a watch": "takes down what a watch timed", "to the bench": "goes to the bench", "next line": "ends this line", "a new camera": "makes a new camera", "correct": "corrects the sheet", "next": "goes to the next screen", "keep the change": "keeps the change", "leave it as it was": "leaves it as it was", "quick look": "takes a quick look for light", "ten-minute look": "takes a long look for light", "louder, softer": "makes it louder or softer",
 		"mark this moment": "marks this moment", "move on": "moves on", "name a mark": "names a mark", "no": "says no", "note": "takes a note",
 		"only those with": "looks for sheets", "open": "opens it", "open/end": "opens and ends the exposure", "paper out / put away": "paper out or away",
@@ -389,7 +394,7 @@ var spelling = strings.Fields("alpha bravo charlie delta echo foxtrot golf hotel
 // keyNames are the keys that have a name of their own.
 var keyNames = map[string]string{
 	" ": "space", "enter": "enter", "backspace": "backspace", "tab": "tab", "esc": "escape", "shift+tab": "shift tab",
-	"up": "up", "down": "down", "left": "left arrow", "right": "right arrow", "delete": "delete",
+	"up": "up arrow", "down": "down arrow", "left": "left arrow", "right": "right arrow", "delete": "delete",
 	".": "point", ",": "comma", "-": "dash", "/": "slash", "+": "plus key", ":": "colon", "=": "equals",
 	"?": "question mark", "[": "left bracket", "]": "right bracket", "#": "number sign", "'": "quote", "\"": "quote",
 	"_": "underline", "(": "bracket", ")": "bracket",

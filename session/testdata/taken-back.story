@@ -42,15 +42,15 @@ ok
 
 cues 1:00 9:40
 ----
-2:00 exposure begins (expose) for 7:30
-5:30 exposure half (expose) left 4:00
-8:30 minutes left (expose) left 1:00
-9:20 ten seconds (expose) left 0:10
-9:27 pip (expose)
-9:28 pip (expose)
-9:29 pip (expose)
-9:30 exposure done (expose)
-9:38 call again (expose) over 0:08
+2:00 sheet 1: exposure begins (expose) for 7:30
+5:30 sheet 1: exposure half (expose) left 4:00
+8:30 sheet 1: minutes left (expose) left 1:00
+9:20 sheet 1: ten seconds (expose) left 0:10
+9:27 sheet 1: pip (expose)
+9:28 sheet 1: pip (expose)
+9:29 sheet 1: pip (expose)
+9:30 sheet 1: exposure done (expose)
+9:38 sheet 1: call again (expose) over 0:08
 
 view 5:30
 ----
@@ -89,12 +89,12 @@ need: caddy
 cues 5:59 9:31
 ----
 6:30 sheet 1: move taken back
-8:30 minutes left (expose) left 1:00
-9:20 ten seconds (expose) left 0:10
-9:27 pip (expose)
-9:28 pip (expose)
-9:29 pip (expose)
-9:30 exposure done (expose)
+8:30 sheet 1: minutes left (expose) left 1:00
+9:20 sheet 1: ten seconds (expose) left 0:10
+9:27 sheet 1: pip (expose)
+9:28 sheet 1: pip (expose)
+9:29 sheet 1: pip (expose)
+9:30 sheet 1: exposure done (expose)
 
 at 9:30 end caddy
 ----
@@ -155,13 +155,13 @@ need: caddy
 cues 10:29 12:01
 ----
 11:00 sheet 1: move taken back (develop)
-11:02.500 minutes left (develop) left 1:00
-11:30 thirty seconds (develop) left 0:30
-11:50 ten seconds (develop) left 0:10
-11:57 pip (develop) to fix
-11:58 pip (develop) to fix
-11:59 pip (develop) to fix
-12:00 move now (develop) to fix
+11:02.500 sheet 1: minutes left (develop) left 1:00
+11:30 sheet 1: thirty seconds (develop) left 0:30
+11:50 sheet 1: ten seconds (develop) left 0:10
+11:57 sheet 1: pip (develop) to fix
+11:58 sheet 1: pip (develop) to fix
+11:59 sheet 1: pip (develop) to fix
+12:00 sheet 1: move now (develop) to fix
 
 # Spoiled again, and the move before it is not taken back in its place.
 at 12:00 press caddy

@@ -43,8 +43,10 @@ func TestWhatIsSaid(t *testing.T) {
 		cue               session.Cue
 		few, normal, full string
 	}{
-		{session.Cue{Kind: session.CueBegin, Num: 4, Named: true, Stage: session.Develop, For: 90 * s},
+		{session.Cue{Kind: session.CueBegin, Num: 4, Named: true, Among: true, Stage: session.Develop, For: 90 * s},
 			"four in the developer", "four in the developer", "four in the developer one minute thirty"},
+		{session.Cue{Kind: session.CueBegin, Num: 4, Named: true, Stage: session.Develop, For: 90 * s},
+			"four in the developer", "four in the developer one minute thirty", "four in the developer one minute thirty"},
 		{session.Cue{Kind: session.CueBegin, Num: 4, Stage: session.Fix, For: 5 * m},
 			"in the fixer", "in the fixer five minutes", "four in the fixer five minutes"},
 		{session.Cue{Kind: session.CueBegin, Stage: session.Fix, Label: "fixer of the hat box", For: 5 * m},
@@ -68,6 +70,7 @@ func TestWhatIsSaid(t *testing.T) {
 			"cover the pinhole overdue by one minute", "cover the pinhole overdue by one minute fifteen"},
 		{session.Cue{Kind: session.CueMayGoIn, Num: 3, Named: true}, "three may go in now", "three may go in now", "three may go in now"},
 		{session.Cue{Kind: session.CueBathSpent, Stage: session.Fix}, "the fixer is spent", "the fixer is spent", "the fixer is spent"},
+		{session.Cue{Kind: session.CueBathHigh, Label: "no sheet's"}, "", "the bath is nearly spent", "the bath is nearly spent"},
 	} {
 		for i, want := range []string{c.few, c.normal, c.full} {
 			if got := heard(script(c.cue, levels[i], none)...); got != want {

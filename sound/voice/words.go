@@ -19,7 +19,8 @@ func Lines(c session.Cue, talk Talk) []say.Line {
 	if l.IsZero() {
 		return nil
 	}
-	if c.Named || c.Numbers().Len() > 1 || talk >= Full {
+	// A count has its beat to keep, and whose move it is was said before it.
+	if c.Kind != session.CuePip && (c.Named || c.Numbers().Len() > 1 || talk >= Full) {
 		l = l.To(c.Numbers())
 	}
 	return []say.Line{l}
@@ -29,7 +30,7 @@ func Lines(c session.Cue, talk Talk) []say.Line {
 // call carries its number, and so is spoken whatever the level.
 func line(c session.Cue, talk Talk) say.Line {
 	normal, full := talk >= Normal || c.Named, talk >= Full
-	times := full || talk >= Normal && !c.Named // of several sheets the next call may be near
+	times := full || talk >= Normal && !c.Among
 	in, left := say.In(c.Stage), say.Left(c.Left)
 	of := func(is bool, with, without say.Line) say.Line {
 		if is {
@@ -123,9 +124,9 @@ func line(c session.Cue, talk Talk) say.Line {
 	case session.CueConflict:
 		return of(talk >= Normal && c.Left > 0, say.Conflict.Of(left), say.ConflictOf.Of())
 	case session.CueBathHigh:
-		return whole(normal, say.BathHigh.Of(say.Name{Text: c.Label, Bath: say.Bath(c.Stage)}))
+		return whole(normal, say.BathHigh.Of(say.BathName(c.Label, string(c.Stage))))
 	case session.CueBathSpent:
-		return say.BathSpent.Of(say.Name{Text: c.Label, Bath: say.Bath(c.Stage)})
+		return say.BathSpent.Of(say.BathName(c.Label, string(c.Stage)))
 	}
 	return say.Line{}
 }
