@@ -6,6 +6,7 @@ import (
 	"database/sql"
 	"fmt"
 	"math/rand/v2"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -13,6 +14,7 @@ import (
 	"time"
 
 	"wetside/session"
+	"wetside/session/sessiontest"
 	"wetside/sound"
 	"wetside/sound/soundtest"
 )
@@ -23,8 +25,14 @@ var briefBaths = []string{`develop; target = "30s"`, `fix; target = "30s"`, `was
 // Three cameras in the open and then three trays, in a real terminal, by somebody who
 // never looks: a call is known by its sound, its sheet by the number that is spoken after
 // it, and answered with that number and the large key, now and then twice. The record
-// is what was called for, in its order.
+// is what was called for, in its order. Its ear takes one number for another now and
+// then, as words crowd, and it lasts some minutes: so it is run by hand.
+//
+//	WETSIDE_SOAK=1 go test ./cmd/wetside -run AnAfternoonByEarAlone -v
 func TestAnAfternoonByEarAlone(t *testing.T) {
+	if os.Getenv("WETSIDE_SOAK") == "" {
+		sessiontest.Leave(t, "an afternoon in a real terminal takes minutes, and two hundred are gone through at the model in tui", "set WETSIDE_SOAK=1")
+	}
 	byProcess(t)
 	byEar(t, afternoon)
 }
@@ -33,6 +41,7 @@ func afternoon(t testing.TB) (stood string) {
 	rig := soundtest.NewRig(t)
 	h := newHome(t, "PULSE_SERVER="+rig.Server)
 	ownProcess(t, h, "brief-baths", briefBaths...)
+	soundtest.Words(make([]float32, sound.Rate), nil) // the first takes seconds
 	l := listen(t, rig, 0, true)
 	s := newStrain(t)
 	p := newPane(t, h, 250, 24, "rehearse", "--pace", "2", "--blind", "--light", "45s", "--process", "brief-baths",
