@@ -745,12 +745,17 @@ func TestLightOfAStoppedKeeper(t *testing.T) {
 	keeper := childOf(t, s.PID())
 	childOf(t, keeper)
 	stop := s.Watch()
-	for what, pid := range map[string]int{"the keeper": keeper, "both": -keeper} { // a job is a group
+	for _, both := range []bool{false, true} {
+		what, pid := "the keeper", keeper
+		if both {
+			what, pid = "both", -keeper // a job is a group
+		}
 		before := s.Shot()
 		if err := syscall.Kill(pid, syscall.SIGTSTP); err != nil {
 			t.Fatal(err)
 		}
 		s.WaitShot("the shell, with "+what+" stopped", func(x termtest.Shot) bool { return !x.Alike(before) })
+		s.rest(true) // what is left sees it within half a second, and puts the mouse off
 		s.Type("echo tea caddy<Return>")
 		if pid > 0 { // with both stopped nobody is left to keep the mouse from typing
 			s.meddle()
@@ -758,11 +763,13 @@ func TestLightOfAStoppedKeeper(t *testing.T) {
 		stopped := s.rest(true)
 		s.judge("ember", what+" stopped", stopped)
 		s.Type("fg<Return>")
-		s.judge("ember", what+" brought back", s.WaitShot("the picture", func(x termtest.Shot) bool { return !x.Alike(stopped) }))
-		shown := s.Shot()
+		s.WaitShot("the shell to take that", func(x termtest.Shot) bool { return !x.Alike(stopped) })
+		shown := s.rest(true) // its echo is no picture yet
+		s.judge("ember", what+" brought back", shown)
 		s.press("?") // the keys are back too
 		s.WaitShot("help", func(x termtest.Shot) bool { return !x.Alike(shown) })
 		s.press("<Escape>")
+		s.rest(true)
 	}
 	worst, taken := stop()
 	s.judge("ember", "worst on the way", worst)
