@@ -43,7 +43,7 @@ const (
 	CueConflict  CueKind = "conflict ahead"    // from the bench: two sheets will need the hands; Left
 	CueBathHigh  CueKind = "bath nearly spent" // from the bench
 	CueBathSpent CueKind = "bath spent"        // (motif: error) from the bench
-	CueError     CueKind = "error"             // (motif) Text says what
+	CueError     CueKind = "error"             // (motif) Lines say what
 	CueSay       CueKind = "say"               // Lines are spoken; asked for by the user
 	CuePip       CueKind = "pip"               // (motif) N: so many seconds before a move or the end of an exposure
 	CueSoon      CueKind = "move soon"         // led: a move is counted in; Next: where to
