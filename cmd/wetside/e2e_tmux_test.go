@@ -115,6 +115,11 @@ func (p *pane) ended(said *string) error {
 func (p *pane) wait(words ...string) string {
 	p.t.Helper()
 	var text string
+	defer func() {
+		if p.t.Failed() {
+			p.t.Logf("what the screen says:\n%s", text)
+		}
+	}()
 	until(p.t, "the screen says "+strings.Join(words, " and "), func() bool {
 		text = p.text()
 		for _, w := range words {

@@ -208,7 +208,6 @@ func (m *minder) look(continued bool) {
 			_ = term.Restore(m.in.Fd(), m.raw)
 		}
 	case m.toLeave():
-		m.back()
 		os.Exit(codeSignal)
 	}
 }
@@ -216,7 +215,8 @@ func (m *minder) look(continued bool) {
 // standBy lets go of the picture, and takes the orphan's lock; leave gives it back.
 func (p program) standBy(prog *tea.Program, guard *ember.Guard, why string) (leave func()) {
 	lock := flock.New(p.orphan(fmt.Sprint(os.Getpid())))
-	lock.TryLock() // without one it ends with its window
+	os.Remove(lock.Path() + orphanLeave) // that of another who had this pid
+	lock.TryLock()                       // without one it ends with its window
 	if guard != nil {
 		fmt.Fprint(guard, "\r\n"+why+"\r\n")
 		guard.Mute(true)
@@ -311,8 +311,9 @@ func (m *minder) orphaned(ctx context.Context) {
 			m.held.Unlock()
 		}
 		if err != nil || m.toLeave() { // its window is gone, or it is started again
-			m.back()
-			os.Exit(codeSignal) // as by a kill: all is written, and nobody has said that paper is covered
+			// As by a kill: all is written, and nobody has said that paper is covered. Its
+			// locks go with it, all at once: who waits for this one wants the loudspeaker too.
+			os.Exit(codeSignal)
 		}
 	}
 }
