@@ -42,22 +42,52 @@ const (
 	ceiling = 0.97
 )
 
-// stale is how long after its instant an announcement of this kind may begin, at pace 1.
-// Urgent ones are never too late. Common practice, no source.
-func stale(k session.CueKind) time.Duration {
-	switch k {
+// stale is how long after its instant an announcement may begin, at pace 1. Urgent ones
+// are never too late; what else ends an announcement is a cue ([ends]) or the desk's to
+// say. Common practice, no source.
+func stale(c session.Cue) time.Duration {
+	switch c.Kind {
 	case session.CueTen:
 		return 3 * time.Second
-	case session.CueThirty, session.CueRockOn, session.CueRockOff:
+	case session.CueThirty:
 		return 5 * time.Second
-	case session.CueMinutes, session.CueOver, session.CueHalf:
+	case session.CueMinutes, session.CueOver, session.CueHalf, session.CueRockOff:
 		return 8 * time.Second
 	case session.CueSay:
 		return 20 * time.Second
-	case session.CueSafeHalf, session.CueBathHigh, session.CueDone, session.CueSpoiled:
+	case session.CueMayGoIn:
+		if c.Left > 0 {
+			return 8 * time.Second
+		}
 		return time.Minute // it is as true then
+	case session.CueSafeHalf, session.CueBathHigh, session.CueDone, session.CueSpoiled:
+		return time.Minute // and so is this
 	}
 	return 12 * time.Second
+}
+
+// patience is how long after the instant that it was moved to an announcement may begin.
+func patience(c session.Cue) time.Duration {
+	p := max(stale(c)-c.Late, arrangedLate)
+	if c.Kind == session.CueRockOn && c.For > 0 {
+		p = min(p, c.For-c.Late-time.Second) // behind that it is hardly rocked any more
+	}
+	return p
+}
+
+// ends reports whether what o says of agitation is over with c: a tray is rocked, or
+// rests, until the next word of it.
+func ends(c, o session.Cue) bool {
+	if o.Kind != session.CueRockOn && o.Kind != session.CueRockOff {
+		return false
+	}
+	switch c.Kind {
+	case session.CueRockOn, session.CueRockOff:
+		return c.Stage == o.Stage && c.Label == o.Label
+	case session.CueDrain, session.CueMove:
+		return o.Numbers()&^c.Numbers() == 0
+	}
+	return false
 }
 
 // supersedes reports whether c says that its sheet has moved on, so that what
@@ -549,9 +579,7 @@ func (m *Mixer) note(it *item, start int64, zero time.Duration, merged bool) {
 
 func (m *Mixer) start(it *item, start int64, zero time.Duration) {
 	m.note(it, start, zero, false)
-	if supersedes(it.cue) {
-		m.silence(it.cue, start)
-	}
+	m.silence(it.cue, start)
 	if supersedes(it.cue) || it.cue.Kind == session.CueSay {
 		m.hush(it.cue, start) // what was answered before a move may be true no more
 	}
@@ -604,12 +632,13 @@ func (m *Mixer) hush(by session.Cue, at int64) {
 
 func isAnswer(it item) bool { return it.cue.Kind == session.CueSay }
 
-// silence withdraws what would still be said about the bath that the sheets of a
-// cue were in before.
+// silence withdraws what a cue makes untrue: the agitation that it ends, and once the
+// sheets have moved on all that would still be said about the bath before.
 func (m *Mixer) silence(c session.Cue, at int64) {
+	on := supersedes(c)
 	of := func(o session.Cue) bool {
 		n := o.Numbers()
-		return (ofItsBath(o) || o.Kind == session.CueBegin || o.Kind == session.CueMayGoIn) && (o.Sheet == c.Sheet && n.Len() < 2 || n != 0 && n&^c.Numbers() == 0)
+		return ends(c, o) || on && (ofItsBath(o) || o.Kind == session.CueBegin || o.Kind == session.CueMayGoIn) && (o.Sheet == c.Sheet && n.Len() < 2 || n != 0 && n&^c.Numbers() == 0)
 	}
 	m.tail = slices.DeleteFunc(m.tail, func(it item) bool { return of(it.cue) })
 	if of(m.speaking.cue) {
@@ -627,7 +656,7 @@ func (m *Mixer) speak(buf []float32, at int64, zero time.Duration) {
 		it := &m.tail[k]
 		start := max(index(it.due, zero), at, m.freeAt)
 		late := duration(start) + zero - it.due
-		limit := time.Duration(float64(max(stale(it.cue.Kind)-it.cue.Late, arrangedLate)) / m.pace())
+		limit := time.Duration(float64(patience(it.cue)) / m.pace())
 		switch {
 		case it.said && it.voice == nil:
 			m.tail = slices.Delete(m.tail, k, k+1)
@@ -644,7 +673,7 @@ func (m *Mixer) speak(buf []float32, at int64, zero time.Duration) {
 			if rank(it.cue) < 2 && !m.clear(start, int64(sp.to), zero) {
 				return // a motif is about to sound: the words come after it
 			}
-			if rank(it.cue) == 0 && m.calls(start, int64(len(sp.voice)), zero) {
+			if rank(it.cue) == 0 && m.cutIn(sp.cue, start, int64(len(sp.voice)), zero) {
 				k++ // it would be cut off
 				continue
 			}
@@ -676,15 +705,16 @@ func (m *Mixer) clear(s, n int64, zero time.Duration) bool {
 	return true
 }
 
-// calls reports whether a call that cuts in on words comes in the n samples from s on.
-func (m *Mixer) calls(s, n int64, zero time.Duration) bool {
+// cutIn reports whether something that cuts in on the words of c comes in the n samples
+// from s on.
+func (m *Mixer) cutIn(c session.Cue, s, n int64, zero time.Duration) bool {
 	for i := range m.pending {
 		it := &m.pending[i]
 		st := index(it.due, zero)
 		if st >= s+n {
 			break
 		}
-		if st > s && rank(it.cue) >= 2 && m.wanted(it.cue) {
+		if st > s && (rank(it.cue) >= 2 || ends(it.cue, c)) && m.wanted(it.cue) {
 			return true
 		}
 	}

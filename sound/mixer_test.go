@@ -308,6 +308,63 @@ func TestWordsAreNotBegunThatACallWouldCut(t *testing.T) {
 	}
 }
 
+// A word of agitation that an error came into is said again as long as it is so, and no
+// longer: the next word of it, and the call to lift, end it.
+func TestAgitationIsSaidAgainWhileItIsSo(t *testing.T) {
+	const s = time.Second
+	for _, c := range []struct {
+		said, next session.CueKind
+		at         time.Duration
+		want       string
+	}{
+		{session.CueRockOff, session.CueRockOn, 10 * s, "said true, error false, said false, next false"},
+		{session.CueRockOff, session.CueRockOn, 4 * s, "said true, error false, next false"},
+		{session.CueRockOff, session.CueDrain, 4 * s, "said true, error false, next false"},
+		{session.CueRockOn, session.CueRockOff, 10 * s, "said true, error false, said false, next false"},
+		{session.CueRockOn, session.CueRockOff, 4 * s, "said true, error false, next false"},
+		{session.CueRockOn, session.CueDrain, 4 * s, "said true, error false, next false"},
+	} {
+		m := NewMixer(1)
+		said, next := cueItem(c.said, "said", 0), cueItem(c.next, "next", c.at)
+		said.cue.For, next.cue.For = 10*s, 10*s
+		said.cue.Sheet, next.cue.Sheet = "s", "s"
+		said.cue.Num, next.cue.Num = 1, 1
+		m.put(speaking(said, s))
+		m.put(speaking(next, s))
+		buf := make([]float32, 480)
+		for at := int64(0); at < 20*Rate; at += 480 {
+			if at == Rate {
+				m.put(speaking(cueItem(session.CueError, "error", s), 4*s))
+			}
+			m.Fill(buf, at, 0)
+		}
+		var got []string
+		for _, x := range m.ended {
+			got = append(got, fmt.Sprint(x.Cue.Key, " ", x.Cut))
+		}
+		if got := strings.Join(got, ", "); got != c.want {
+			t.Errorf("%s, and %s at %v: %s", c.said, c.next, c.at, got)
+		}
+	}
+}
+
+// That a sheet may go in is as true half a minute later, when others have been heard.
+func TestTheCallToGoInOutlastsAnswers(t *testing.T) {
+	m := NewMixer(1)
+	m.put(speaking(cueItem(session.CueMayGoIn, "may go in", time.Second), time.Second))
+	said := false
+	for at := int64(0); at < 40*Rate; at += 480 {
+		if at%(4*Rate) == 0 && at < 24*Rate {
+			m.put(speaking(cueItem(session.CueSay, fmt.Sprint("answer/", at), duration(at)), 5*time.Second))
+		}
+		m.Fill(make([]float32, 480), at, 0)
+		said = said || m.speaking.on && m.speaking.cue.Kind == session.CueMayGoIn
+	}
+	if !said {
+		t.Error("it is not said")
+	}
+}
+
 // What holds no more is taken back: what waits to be said, and what is being said.
 func TestWhatHoldsNoMoreIsNotSaidToItsEnd(t *testing.T) {
 	m := NewMixer(1)

@@ -68,6 +68,48 @@ func TestAFreshSheetIsCalledOnce(t *testing.T) {
 	}
 }
 
+// A call for the next sheet that waits for other words is not taken away by what is
+// written down meanwhile.
+func TestANoteDoesNotTakeTheCallAway(t *testing.T) {
+	w, m := newWorld(t, nil)
+	m.add(t, "one", "")
+	m.add(t, "two", "")
+	camera := m.add(t, "caddy", "4m")
+	may := func() (at session.Instant, ok bool) {
+		for _, d := range w.due {
+			if d.Cue.Kind == session.CueMayGoIn && d.Cue.Num == 2 && d.Cue.Left == 0 && !d.Gone {
+				return d.Cue.At, true
+			}
+		}
+		return at, false
+	}
+	for _, lies := range []int{180, 10, 60, 60} {
+		if _, ok := may(); ok {
+			break
+		}
+		m.keys(t, "space")
+		for range lies {
+			if _, ok := may(); !ok {
+				w.pass(time.Second)
+			}
+		}
+	}
+	at, ok := may()
+	if !ok {
+		t.Fatal("sheet two is never called")
+	}
+	w.pass(at.Sub(w.now) - time.Second)
+	m.desk.Do(session.Event{Kind: session.ExposureBegun, Sheet: camera.ID, Planned: 4 * time.Minute})
+	w.pass(1500 * time.Millisecond)
+	if late, ok := may(); !ok || late.Sub(at) < time.Second {
+		t.Fatalf("the call does not wait: %v", late.Sub(at))
+	}
+	m.desk.Do(session.Event{Kind: session.Noted, Note: "a note"})
+	if _, ok := may(); !ok {
+		t.Error("sheet two may go in, and is no longer called")
+	}
+}
+
 // The move a user takes back after a restart is the one they made last.
 func TestUndoAfterARestartIsForTheLastMove(t *testing.T) {
 	w, m := newWorld(t, nil)

@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -57,6 +58,28 @@ func TestTheArrowsGiveAStepMoreTime(t *testing.T) {
 	w.hold(m, tea.KeyMsg{Type: tea.KeyUp}, 500*time.Millisecond, 30*time.Millisecond, 3*time.Second)
 	if v := s.Visit(); v.AtMost != 30*time.Second {
 		t.Errorf("held, the key gave %v", v.AtMost)
+	}
+}
+
+// How long a step lasts still is taken back in its midst when the step is made shorter,
+// also where something else was done at the same time.
+func TestTheTimeLeftIsTakenBackWithTheStep(t *testing.T) {
+	w, m := newWorld(t, nil)
+	s := m.add(t, "one", "")
+	camera := m.add(t, "caddy", "4m")
+	for _, lies := range []time.Duration{3 * time.Minute, 10 * time.Second, 29 * time.Second} {
+		m.keys(t, "space")
+		w.pass(lies)
+	}
+	m.desk.Tick()
+	w.pass(2 * time.Second)
+	if v := s.Visit(); v.Stage != session.Fix || v.AtMost != time.Minute {
+		t.Fatalf("it lies in the %s for %v", v.Stage, v.AtMost)
+	}
+	m.desk.Do(session.Event{Kind: session.ExposureBegun, Sheet: camera.ID, Planned: 4 * time.Minute})
+	m.Update(tea.KeyMsg{Type: tea.KeyDown})
+	if !slices.ContainsFunc(w.due, func(d session.Due) bool { return d.Cue.Kind == session.CueThirty && d.Gone }) {
+		t.Error("still 0:30 goes on being said")
 	}
 }
 

@@ -114,10 +114,12 @@ func TestAnEveningIsSaidWholeAndTrue(t *testing.T) {
 		evenings = 20
 	}
 	for n := range evenings {
-		h := newHome(t)
-		ownProcess(t, h, "evening", eveningBaths...)
-		b := inBooth(t, h, []string{"rehearse", "--blind", "--process", "evening", "--sheets", "4"}, 0, func(t *testing.T, b *booth) { restless(b, 4, 4*time.Second, uint64(n)) })
-		said(t, h, b)
+		t.Run(fmt.Sprint(n), func(t *testing.T) {
+			h := newHome(t)
+			ownProcess(t, h, "evening", eveningBaths...)
+			b := inBooth(t, h, []string{"rehearse", "--blind", "--process", "evening", "--sheets", "4"}, 0, func(t *testing.T, b *booth) { restless(b, 4, 4*time.Second, uint64(n)) })
+			said(t, h, b)
+		})
 	}
 }
 
@@ -148,6 +150,8 @@ func said(t *testing.T, h home, b *booth) {
 			switch begun := s.at.Add(block - s.Lasts); {
 			case !holds(m, s):
 				wrong("it is so no more")
+			case !rocksSo(after(events, begun), s, begun):
+				wrong("the tray is to be treated otherwise by now")
 			case answer && moves(m) != moves(after(events, begun)):
 				wrong("a sheet was moved meanwhile")
 			}
@@ -160,14 +164,20 @@ func said(t *testing.T, h home, b *booth) {
 		case answer && again:
 			wrong("cut off, and begun again")
 		case s.By == "":
-			if answer || lasts(after(events, s.at.Add(-s.Lasts-block)), c) == lasts(after(events, s.at), c) {
+			if c.Kind == session.CueMayGoIn {
+				if !slices.ContainsFunc(b.said[i+1:], func(o spoken) bool { return o.Cue.Kind == c.Kind && o.Cue.Sheet == c.Sheet }) {
+					wrong("taken back, and never called again")
+				}
+			} else if answer || lasts(after(events, s.at.Add(-s.Lasts-block)), c) == lasts(after(events, s.at), c) {
 				wrong("taken back")
 			}
 		case !by.Urgent() && !by.Fact() && !(answer && s.By == session.CueSay):
 			wrong("cut off by: " + string(s.By))
 		case c.Kind == session.CueMinutes, c.Kind == session.CueThirty, c.Kind == session.CueTen, c.Kind == session.CueConflict:
 			// It would be so no more.
-		case !answer && !again && holds(after(events, s.at.Add(20*time.Second)), s):
+		case (c.Kind == session.CueRockOn || c.Kind == session.CueRockOff) && (s.By == session.CueRockOn || s.By == session.CueRockOff || s.By == session.CueDrain):
+			// And so would this: the next word of agitation ends it.
+		case !answer && !again && holds(after(events, s.at.Add(20*time.Second)), s) && agitates(b.free(i), events, s):
 			wrong("cut off by: " + string(s.By) + ", and not said again")
 		}
 	}
@@ -182,6 +192,9 @@ func said(t *testing.T, h home, b *booth) {
 		t.Error("that was no evening")
 	}
 	if t.Failed() {
+		for _, e := range events {
+			t.Logf("%7.2f %s %s %v", e.At.Wall.Sub(b.start).Seconds(), e.Kind, e.Sheet, e.Planned)
+		}
 		for _, s := range b.said {
 			t.Logf("%7.2f %5.2f %t %s: %s", s.at.Sub(b.start).Seconds(), s.Lasts.Seconds(), s.Cut, s.By, voice.Words(s.Cue, sound.Normal))
 		}
@@ -198,6 +211,48 @@ func after(events []session.Event, at time.Time) *session.Machine {
 		m.Replay(e)
 	}
 	return m
+}
+
+// free is when there was room again for what was cut off: all that was said since has
+// ended, and nothing else begins at once.
+func (b *booth) free(i int) time.Time {
+	for i++; i+1 < len(b.said); i++ {
+		if next := b.said[i+1]; next.at.Add(-next.Lasts).Sub(b.said[i].at) > 2500*time.Millisecond {
+			break
+		}
+	}
+	return b.said[min(i, len(b.said)-1)].at
+}
+
+// rocksSo reports whether a tray was rocked, or not, as it was said when the words began.
+func rocksSo(m *session.Machine, x spoken, at time.Time) bool {
+	s, ok := m.View(session.Instant{Wall: at.Round(0)}).Sheet(x.Cue.Sheet)
+	switch {
+	case !ok || s.Phase != session.Wet:
+		return true // of what ends the bath, see holds
+	case x.Cue.Kind == session.CueRockOn:
+		return s.Doing != session.Rest
+	case x.Cue.Kind == session.CueRockOff:
+		return s.Doing != session.Rock
+	}
+	return true
+}
+
+// agitates reports whether what was said of agitation is so at an instant, and goes on
+// for as long as it takes to say it; of anything else it is true.
+func agitates(at time.Time, events []session.Event, x spoken) bool {
+	c := x.Cue
+	want := map[session.CueKind]session.Action{session.CueRockOn: session.Rock, session.CueRockOff: session.Rest}[c.Kind]
+	if want == "" {
+		return true
+	}
+	for _, in := range []time.Duration{0, 2500 * time.Millisecond} {
+		s, ok := after(events, at.Add(in)).View(session.Instant{Wall: at.Add(in).Round(0)}).Sheet(c.Sheet)
+		if !ok || s.Doing != want {
+			return false
+		}
+	}
+	return true
 }
 
 // moves is how many there were.

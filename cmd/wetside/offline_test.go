@@ -36,7 +36,8 @@ type booth struct {
 	out  bytes.Buffer
 
 	mu    sync.Mutex
-	pcm   []float32
+	heard int       // samples
+	pcm   []float32 // what water runs into, for an ear; else it is not kept
 	start time.Time // when the first sample is heard
 	said  []spoken
 	level float32
@@ -51,7 +52,7 @@ type spoken struct {
 
 // inBooth runs the program until it ends, beside the person who presses its keys.
 // What it would send to a loudspeaker is mixed with white noise of so many dB below
-// full scale; 0 is none.
+// full scale; 0 is none, and no recording.
 func inBooth(t *testing.T, h home, args []string, water float64, person func(t *testing.T, b *booth)) *booth {
 	b := &booth{water: rand.New(rand.NewPCG(1, 2))}
 	if water != 0 {
@@ -104,14 +105,15 @@ func (b *booth) take(x []float32, ended []sound.Speech) {
 	for _, e := range ended {
 		b.said = append(b.said, spoken{e, time.Now()})
 	}
-	if len(b.pcm) == 0 {
+	if b.heard == 0 {
 		b.start = time.Now().Add(-ofRate(len(x))) // a block is mixed at its end
 	}
+	b.heard += len(x)
+	if b.level == 0 {
+		return
+	}
 	for _, v := range x {
-		if b.level != 0 {
-			v += b.level * float32(b.water.NormFloat64())
-		}
-		b.pcm = append(b.pcm, v)
+		b.pcm = append(b.pcm, v+b.level*float32(b.water.NormFloat64()))
 	}
 }
 
@@ -120,7 +122,7 @@ func (b *booth) press(keys string) { io.WriteString(b.keys, keys) }
 func (b *booth) now() time.Duration {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	return ofRate(len(b.pcm))
+	return ofRate(b.heard)
 }
 
 func (b *booth) since(at time.Duration) []float32 {

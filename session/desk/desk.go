@@ -478,7 +478,7 @@ func (d *Desk) gone(now []session.Cue, t, while time.Duration) (out []session.Du
 	for k, c := range g.cues {
 		switch {
 		case c.T > t, c.T < t-while: // it is given anew, or was said
-		case anew && !d.M.StillSo(c):
+		case anew && !(d.M.StillSo(c) && d.stillMayGoIn(c)):
 			out = append(out, session.Due{Cue: c, At: d.Clock.Real(c.At), Gone: true})
 		default:
 			continue
@@ -486,7 +486,9 @@ func (d *Desk) gone(now []session.Cue, t, while time.Duration) (out []session.Du
 		delete(g.cues, k)
 	}
 	for _, c := range now {
-		if !c.Ticks() {
+		// What has begun has the place where it was begun, even where it would wait now for
+		// what was done meanwhile.
+		if _, begun := g.cues[c.Key]; !begun && !c.Ticks() {
 			g.cues[c.Key] = c
 		}
 	}

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"wetside/session"
@@ -120,10 +121,28 @@ func (d *Desk) benchCues(from, to session.Instant) []session.Cue {
 func (d *Desk) foreseen(t time.Duration) []session.Cue {
 	if n := d.M.Applied(); d.ahead.events != n || t > d.ahead.to {
 		now := d.M.Now()
+		was := d.ahead.cues
 		d.ahead = foresight{events: n, to: max(now, t) + foreseeFor}
 		d.ahead.cues = append(bench.Cues(d.M, d.shop(), now-d.span(late), d.ahead.to), d.freshMayGoIn(now)...)
+		// The next sheet could go in before this event as well: the call for it may still
+		// wait for the words of a move.
+		if next := d.Next(); next != nil && d.Wet() && !slices.ContainsFunc(d.ahead.cues, mayGoInNow) {
+			for _, c := range was {
+				if mayGoInNow(c) && c.Sheet == next.ID && c.T <= now {
+					d.ahead.cues = append(d.ahead.cues, c)
+				}
+			}
+		}
 	}
 	return d.ahead.cues
+}
+
+// mayGoInNow reports whether a cue calls a sheet in, and does not foretell it.
+func mayGoInNow(c session.Cue) bool { return c.Kind == session.CueMayGoIn && c.Left == 0 }
+
+// stillMayGoIn reports that c is no call that a sheet may go in, or holds still.
+func (d *Desk) stillMayGoIn(c session.Cue) bool {
+	return !mayGoInNow(c) || slices.ContainsFunc(d.ahead.cues, func(o session.Cue) bool { return o.Key == c.Key })
 }
 
 // freshMayGoIn is the call for a sheet that was not exposed here (a contact
