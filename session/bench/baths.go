@@ -327,8 +327,11 @@ func Disposal(b BathState) string {
 	return fmt.Sprintf("The used %s holds silver: keep it in a marked, closed jar, and hand it in as your local rules and the product's data sheet say.", b.Name)
 }
 
+// nearAtOnce is within how much of it a bath that is spent is not said to be nearly so.
+const nearAtOnce = time.Minute
+
 // BathCues returns what must be heard of the baths in [from, to): nearly spent,
-// and spent, once each for a bath. A bath used up by paper is due as the sheet
+// and spent, once each for a bath; spent alone where that is less than a minute later. A bath used up by paper is due as the sheet
 // enters it, one used up by age at the hour.
 func BathCues(trays []*session.Tray, sheets []*session.Sheet, from, to time.Duration) []session.Cue {
 	var out []session.Cue
@@ -342,8 +345,8 @@ func BathCues(trays []*session.Tray, sheets []*session.Sheet, from, to time.Dura
 			if !ok || at < from || at >= to || t.Retired && at > t.RetiredT {
 				continue
 			}
-			if spent, _, ok := reaches(t, sheets, spentShare); ok && c.kind == session.CueBathHigh && spent <= at {
-				continue // one sheet used up all that was left
+			if spent, _, ok := reaches(t, sheets, spentShare); ok && c.kind == session.CueBathHigh && spent < at+nearAtOnce {
+				continue // that it is spent says more
 			}
 			cue := session.Cue{Key: fmt.Sprintf("bath/%s/%s", t.Mix.ID, c.key), Kind: c.kind, T: at, Label: t.Name}
 			if sheet != nil {

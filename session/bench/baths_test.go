@@ -2,6 +2,7 @@ package bench_test
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -172,7 +173,8 @@ func TestBathsStory(t *testing.T) {
 }
 
 // 80 % and 100 % are said once each, when they are reached, whichever of paper
-// and hours is first; and taken back with the move.
+// and hours is first; less than a minute apart the second alone; and taken back with
+// the move.
 func TestBathCues(t *testing.T) {
 	r := newRoom(t)
 	r.mix("f1", "fixer 1", 500, 1000, 0)
@@ -180,7 +182,7 @@ func TestBathCues(t *testing.T) {
 	p := steps("fix 60 fixer 1")
 	for _, id := range []string{"a", "b", "c", "d", "e", "f"} {
 		r.add(id, 100, p)
-		r.wait(10)
+		r.wait(60)
 		r.move(id)
 	}
 	said := func() string {
@@ -190,7 +192,7 @@ func TestBathCues(t *testing.T) {
 		}
 		return strings.Join(out, "; ")
 	}
-	if got, want := said(), "fixer 1 bath nearly spent 40s; fixer 1 bath spent 50s; developer bath nearly spent 13m20s; developer bath spent 16m40s"; got != want {
+	if got, want := said(), "fixer 1 bath nearly spent 4m0s; fixer 1 bath spent 5m0s; developer bath nearly spent 13m20s; developer bath spent 16m40s"; got != want {
 		t.Errorf("said %q\nwant %q", got, want)
 	}
 	r.mix("f2", "fixer 2", 500, 100, 0)
@@ -202,7 +204,29 @@ func TestBathCues(t *testing.T) {
 	r.undo("g")
 	r.undo("e")
 	r.undo("f")
-	if got, want := said(), "fixer 1 bath nearly spent 40s; developer bath nearly spent 13m20s; developer bath spent 16m40s"; got != want {
+	if got, want := said(), "fixer 1 bath nearly spent 4m0s; developer bath nearly spent 13m20s; developer bath spent 16m40s"; got != want {
+		t.Errorf("said %q\nwant %q", got, want)
+	}
+}
+
+// Where a bath is spent less than a minute after it is nearly so, that alone is said:
+// by paper, by hours, and by hours what paper has nearly used up.
+func TestABathThatIsSpentIsNotNearlySo(t *testing.T) {
+	r := newRoom(t)
+	r.mix("f", "fixer", 500, 200, 0) // it takes 100 cm2
+	r.mix("old", "old bath", 500, 0, 290*time.Second)
+	r.mix("both", "both bath", 500, 200, 100*time.Second)
+	for _, id := range []string{"a", "b"} {
+		r.add(id, 90, steps("fix 60 fixer", "stop 60 both bath"))
+		r.wait(59)
+		r.move(id)
+		r.move(id)
+	}
+	var got []string
+	for _, c := range bench.BathCues(r.m.Trays(), r.m.Sheets(), 0, time.Hour) {
+		got = append(got, c.Label+" "+string(c.Kind)+" "+c.T.String())
+	}
+	if want := []string{"fixer bath spent 1m58s", "old bath bath spent 4m50s", "both bath bath spent 1m40s"}; !slices.Equal(got, want) {
 		t.Errorf("said %q\nwant %q", got, want)
 	}
 }

@@ -38,3 +38,64 @@ func TestASheetsOwnPaperIsNotInTheBathItCameTo(t *testing.T) {
 		}
 	}
 }
+
+// A listener keeps what the loudspeaker was told to take back.
+type listener struct {
+	*room
+	gone []session.CueKind
+}
+
+func (l *listener) Schedule(ds []session.Due) {
+	for _, x := range ds {
+		if x.Gone {
+			l.gone = append(l.gone, x.Cue.Kind)
+		}
+	}
+}
+
+// That a bath is spent goes on being said whatever is done beside it; that it is nearly
+// so is taken back when it is spent the moment after, and with the move that made it so.
+func TestASpentBathIsSaidWhateverIsDone(t *testing.T) {
+	x := lay(t, InTrays)
+	l := &listener{room: x.r}
+	x.d.Sound = l
+	p := trays(0)
+	p.Steps = p.Steps[2:]
+	for _, share := range []float64{1.2, 0.85, 0.9} {
+		x.pass(10 * time.Minute)
+		mix := session.Mix{ID: fmt.Sprint("fix-", share), Name: "fixer", Dilution: "1+4", ML: 1000, PerLitre: 100}
+		if err := x.d.Do(session.Event{Kind: session.BathMixed, Mix: &mix}); err != nil {
+			t.Fatal(err)
+		}
+		s, err := x.d.Add(session.SheetSpec{Paper: session.Paper{AreaCM2: share * 100}, Process: p})
+		if err != nil {
+			t.Fatal(err)
+		}
+		x.to(s, 0)
+		x.pass(4 * sec)
+		x.d.Do(session.Event{Kind: session.Noted, Note: "a note"})
+		if len(l.gone) > 0 {
+			t.Fatalf("at %v of it a note takes back %v", share, l.gone)
+		}
+		want := 0
+		switch share {
+		case 0.85:
+			b, _ := x.d.Add(session.SheetSpec{Paper: session.Paper{AreaCM2: 50}, Process: p})
+			x.to(b, 0)
+			want = 1
+		case 0.9:
+			x.d.Do(session.Event{Kind: session.Undone, Sheet: s.ID})
+			want = 1
+		}
+		n := 0
+		for _, k := range l.gone {
+			if k == session.CueBathHigh {
+				n++
+			}
+		}
+		if n != want {
+			t.Errorf("at %v of it is taken back: %v", share, l.gone)
+		}
+		l.gone = nil
+	}
+}

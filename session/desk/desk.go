@@ -478,7 +478,7 @@ func (d *Desk) gone(now []session.Cue, t, while time.Duration) (out []session.Du
 	for k, c := range g.cues {
 		switch {
 		case c.T > t, c.T < t-while: // it is given anew, or was said
-		case anew && !(d.M.StillSo(c) && d.stillMayGoIn(c)):
+		case anew && !d.still(c):
 			out = append(out, session.Due{Cue: c, At: d.Clock.Real(c.At), Gone: true})
 		default:
 			continue

@@ -140,9 +140,18 @@ func (d *Desk) foreseen(t time.Duration) []session.Cue {
 // mayGoInNow reports whether a cue calls a sheet in, and does not foretell it.
 func mayGoInNow(c session.Cue) bool { return c.Kind == session.CueMayGoIn && c.Left == 0 }
 
-// stillMayGoIn reports that c is no call that a sheet may go in, or holds still.
-func (d *Desk) stillMayGoIn(c session.Cue) bool {
-	return !mayGoInNow(c) || slices.ContainsFunc(d.ahead.cues, func(o session.Cue) bool { return o.Key == c.Key })
+// still reports whether what was said holds: of the bench by what is foreseen now, of a
+// sheet's own bath or exposure by the machine.
+func (d *Desk) still(c session.Cue) bool {
+	is := func(o session.Cue) bool { return o.Key == c.Key }
+	switch {
+	case mayGoInNow(c):
+		return slices.ContainsFunc(d.ahead.cues, is)
+	case c.Kind == session.CueBathHigh, c.Kind == session.CueBathSpent:
+		t := c.T - c.Late // its own instant
+		return slices.ContainsFunc(bench.BathCues(d.M.Trays(), d.M.Sheets(), t, t+1), is)
+	}
+	return d.M.StillSo(c)
 }
 
 // freshMayGoIn is the call for a sheet that was not exposed here (a contact
