@@ -290,8 +290,7 @@ func (m *Model) undone(d session.Deed) string {
 	return "taken back: " + string(d.Kind)
 }
 
-// stretch gives the step that runs half a minute more or less; ten seconds where
-// less than a minute is left of it.
+// stretch gives the step that runs more time or less.
 func (m *Model) stretch(way int) tea.Cmd {
 	t, err := m.hands.Stretch(way)
 	switch {

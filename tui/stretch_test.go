@@ -2,6 +2,7 @@ package tui
 
 import (
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -58,6 +59,42 @@ func TestTheArrowsGiveAStepMoreTime(t *testing.T) {
 	w.hold(m, tea.KeyMsg{Type: tea.KeyUp}, 500*time.Millisecond, 30*time.Millisecond, 3*time.Second)
 	if v := s.Visit(); v.AtMost != 30*time.Second {
 		t.Errorf("held, the key gave %v", v.AtMost)
+	}
+}
+
+// What the arrows do is what help says of them, drawn and spoken, for each length of a
+// step and each way.
+func TestTheArrowsDoWhatTheySay(t *testing.T) {
+	w, m := newWorld(t, nil)
+	s := m.add(t, "one", "")
+	m.keys(t, "space")
+	w.pass(time.Minute)
+	m.keys(t, "space") // 10 s of stop
+	by := map[string]time.Duration{"half a minute more": 30 * time.Second, "half a minute less": -30 * time.Second, "ten seconds more": 10 * time.Second, "ten seconds less": -10 * time.Second}
+	seen := map[time.Duration]bool{}
+	for _, k := range []string{"up", "up", "up", "up", "up", "up", "down", "down", "down", "up"} {
+		w.pass(2 * time.Second)
+		said := ""
+		for _, b := range m.up().keys(m) {
+			if b.Keys()[0] == k {
+				said = b.Help().Desc
+			}
+		}
+		m.cfg.Blind = true
+		m.sayKeys()
+		m.cfg.Blind = false
+		if !strings.Contains(w.said(), ". "+k+", "+said+". ") {
+			t.Fatalf("%s %s is not among the keys that are said: %s", k, said, w.said())
+		}
+		was := s.Visit().AtMost
+		m.Update(tea.KeyMsg{Type: map[string]tea.KeyType{"up": tea.KeyUp, "down": tea.KeyDown}[k]})
+		did := s.Visit().AtMost - was
+		if seen[did] = true; by[said] != did {
+			t.Errorf("%s at %v: said is %q, done %v", k, was, said, did)
+		}
+	}
+	if len(seen) != 4 {
+		t.Errorf("done was only %v", seen)
 	}
 }
 

@@ -48,8 +48,14 @@ type trays struct{ fixed }
 
 func (*trays) name() Screen { return Trays }
 
-func (*trays) keys(*Model) []key.Binding {
+func (*trays) keys(m *Model) []key.Binding {
 	k := trayKeys
+	if m.hands.StretchBy(+1) < 30*time.Second {
+		k.Longer.SetHelp("up", "ten seconds more")
+	}
+	if m.hands.StretchBy(-1) < 30*time.Second {
+		k.Shorter.SetHelp("down", "ten seconds less")
+	}
 	return []key.Binding{k.Move, k.Where, k.Undo, k.Seen, k.Pick, k.Longer, k.Shorter, k.Hold, k.Water, k.Out, k.Mark, k.Note, k.Spoil, k.Withdraw, k.Bath, k.Lead, keys.Other}
 }
 

@@ -496,30 +496,40 @@ var ErrNoStep error = &why{"no step is running whose time could be changed", say
 
 const (
 	stretchBy    = 30 * time.Second
-	stretchShort = 10 * time.Second // of a step that is shorter than a minute
+	stretchShort = 10 * time.Second
 )
 
-// Stretch gives the step that runs half a minute more (way +1) or less (-1), of
-// the sheet that was picked, else of the one that is due next; ten seconds where
-// the step is not longer than a minute. The sheet's profile stays as it is.
-func (p *Presses) Stretch(way int) (Target, error) {
-	d := p.Desk
-	v := d.M.View(d.Now())
+// stretched is the sheet whose step Stretch changes: the one that was picked, else the
+// one that is due next.
+func (p *Presses) stretched() (sv session.SheetView, ok bool) {
+	v := p.Desk.M.View(p.Desk.Now())
 	id := v.Due
 	if s := p.Picked(); s != nil {
 		id = s.ID
 	}
-	sv, _ := v.Sheet(id)
-	if sv.Phase != session.Wet || sv.Stage == session.Hold {
+	sv, _ = v.Sheet(id)
+	return sv, sv.Phase == session.Wet && sv.Stage != session.Hold
+}
+
+// StretchBy is how much Stretch gives or takes: half a minute, ten seconds of a step that
+// is shorter than a minute or would become so; half a minute where no step runs.
+func (p *Presses) StretchBy(way int) time.Duration {
+	if sv, ok := p.stretched(); ok && (sv.AtMost < time.Minute || sv.AtMost == time.Minute && way < 0) {
+		return stretchShort
+	}
+	return stretchBy
+}
+
+// Stretch gives the step that runs as much more (way +1) or less (-1) as StretchBy says.
+// The sheet's profile stays as it is.
+func (p *Presses) Stretch(way int) (Target, error) {
+	d := p.Desk
+	sv, ok := p.stretched()
+	if !ok {
 		d.Complain(ErrNoStep)
 		return Target{}, ErrNoStep
 	}
-	visit := d.M.Sheet(id).Visit()
-	by := stretchBy
-	if visit.AtMost < time.Minute || visit.AtMost == time.Minute && way < 0 {
-		by = stretchShort
-	}
 	// In a wash that others came into, the time counts from the last of them.
-	planned := visit.AtMost - d.M.SetBack(id) + time.Duration(way)*by
-	return d.target(d.M.Sheet(id)), d.Do(session.Event{Kind: session.StepTimed, Sheet: id, From: sv.Visit, Planned: max(1, planned)})
+	planned := sv.AtMost - d.M.SetBack(sv.ID) + time.Duration(way)*p.StretchBy(way)
+	return d.target(d.M.Sheet(sv.ID)), d.Do(session.Event{Kind: session.StepTimed, Sheet: sv.ID, From: sv.Visit, Planned: max(1, planned)})
 }

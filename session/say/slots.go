@@ -373,7 +373,7 @@ var said = map[string]map[string]string{
 		"water changed": "the water was changed", "what was learned": "tells what was learned", "where": "says where we are", "yes": "says yes",
 		"expose and develop": "exposes and develops", "only the trays": "only the trays", "just a timer": "just a timer", "try it in the light": "tries it in the light",
 		"lead": "leads", "load": "loads a camera", "covered: quit": "says that paper is covered and quits", "not yet: go on": "goes on for paper is not covered",
-		"the number": "is the number", "say it again": "says it again", "none": "is for none", "dry, then flat": "says that it is dry or flat", "to be judged": "judges those that wait", "in words": "in words", "the next one": "the next one", "take the sheet away": "takes the sheet away", "half a minute more": "half a minute more", "half a minute less": "half a minute less"},
+		"the number": "is the number", "say it again": "says it again", "none": "is for none", "dry, then flat": "says that it is dry or flat", "to be judged": "judges those that wait", "in words": "in words", "the next one": "the next one", "take the sheet away": "takes the sheet away", "half a minute more": "half a minute more", "half a minute less": "half a minute less", "ten seconds more": "ten seconds more", "ten seconds less": "ten seconds less"},
 }
 
 // states are the phases of a sheet as they are said.
