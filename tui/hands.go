@@ -66,12 +66,12 @@ func (m *Model) does(t desk.Target) string {
 	case session.ImageSeen:
 		return fmt.Sprintf("%d: the image is seen", t.Num)
 	case session.Confirmed:
-		return fmt.Sprintf("%d into the %s only now", t.Num, tray(s.Spec.Process.Steps[s.Visit().Step]))
+		return fmt.Sprintf("%d into %s only now", t.Num, words.The(tray(s.Spec.Process.Steps[s.Visit().Step])))
 	case session.Moved:
 		if next := s.NextStep(); next >= 0 {
-			return fmt.Sprintf("%d into the %s", t.Num, tray(s.Spec.Process.Steps[next]))
+			return fmt.Sprintf("%d into %s", t.Num, words.The(tray(s.Spec.Process.Steps[next])))
 		}
-		return fmt.Sprintf("%d out of the %s: finished", t.Num, tray(s.Spec.Process.Steps[s.Visit().Step]))
+		return fmt.Sprintf("%d out of %s: finished", t.Num, words.The(tray(s.Spec.Process.Steps[s.Visit().Step])))
 	}
 	return ""
 }
@@ -175,7 +175,7 @@ func (m *Model) warned(a desk.Answer, s *session.Sheet) {
 	switch {
 	case c.Has(desk.NoExposure):
 		m.said = strings.TrimSpace(m.whereabouts(s) + ". " + c.Text)
-		m.said += fmt.Sprintf(" %s again puts it into the %s as it is.", words.Sentence(m.keyFor("move")), tray(s.Spec.Process.Steps[0]))
+		m.said += fmt.Sprintf(" %s again puts it into %s as it is.", words.Sentence(m.keyFor("move")), words.The(tray(s.Spec.Process.Steps[0])))
 		return
 	case c.Has(desk.CameraEmpty):
 		m.said = fmt.Sprintf("sheet %d was not put into its camera (l in the room): it is empty. %s again opens it all the same.", s.Num, words.Sentence(m.keyFor("move")))

@@ -195,7 +195,7 @@ func (*trays) face(m *Model, v session.View) face {
 		}
 	} else if acting != nil && !desk.Unexposed(acting) {
 		f.title, f.about = fmt.Sprintf("%d next", acting.Num), []string{acting.Spec.Name}
-		f.more = fmt.Sprintf("%s is next: %s puts it into the %s", strings.TrimSpace(fmt.Sprintf("sheet %d %s", acting.Num, acting.Spec.Name)), m.keyFor("move"), tray(acting.Spec.Process.Steps[0]))
+		f.more = fmt.Sprintf("%s is next: %s puts it into %s", strings.TrimSpace(fmt.Sprintf("sheet %d %s", acting.Num, acting.Spec.Name)), m.keyFor("move"), words.The(tray(acting.Spec.Process.Steps[0])))
 	} else if s := m.desk.Outside(); s != nil {
 		f.title, f.about = "field", []string{s.Spec.Name}
 		f.more = m.whereabouts(s)

@@ -213,11 +213,11 @@ func Ask(b BathState) (question string, must bool) {
 	name := b.Name
 	switch {
 	case b.Retired:
-		return fmt.Sprintf("the %s was retired: mix a new one first", name), true
+		return words.The(name) + " was retired: mix a new one first", true
 	case b.Spent():
-		return fmt.Sprintf("the %s is spent, %s: mix a new one, or go on all the same? going on is written in the sheet's record", name, b.why()), true
+		return fmt.Sprintf("%s is spent, %s: mix a new one, or go on all the same? going on is written in the sheet's record", words.The(name), b.why()), true
 	case b.High():
-		return fmt.Sprintf("the %s is nearly spent, %s", name, b.why()), false
+		return fmt.Sprintf("%s is nearly spent, %s", words.The(name), b.why()), false
 	}
 	return "", false
 }
@@ -259,10 +259,10 @@ func (b BathState) Said() say.Name { return say.BathName(b.Name, string(b.Stage)
 
 // Refill guides through one bath that is made up anew.
 func Refill(b BathState) []Guided {
-	g := Guided{Text: fmt.Sprintf("Pour the %s away and fill the tray again.", b.Name),
+	g := Guided{Text: fmt.Sprintf("Pour %s away and fill the tray again.", words.The(b.Name)),
 		Lines: []say.Line{say.StepPour.Of(b.Said())}, Kind: session.BathMixed, Mix: filled(b)}
 	if b.Mix.Silver {
-		g.Text = fmt.Sprintf("Empty the %s into the jar for used fixer, and fill the tray again. %s", b.Name, Disposal(b))
+		g.Text = fmt.Sprintf("Empty %s into the jar for used fixer, and fill the tray again. %s", words.The(b.Name), Disposal(b))
 		g.Lines = []say.Line{say.StepEmpty.Of(b.Said()), say.StepFill.Of(), say.Silver.Of()}
 	}
 	return []Guided{g}
@@ -281,9 +281,9 @@ func filled(b BathState) *session.Mix {
 func Promotion(first, second BathState) []Guided {
 	out := []Guided{
 		{Text: "Wait until no sheet is in either fixer.", Lines: []say.Line{say.StepWait.Of()}},
-		{Text: fmt.Sprintf("Empty the %s into the jar for used fixer.", first.Name), Lines: []say.Line{say.StepEmpty.Of(first.Said())},
+		{Text: fmt.Sprintf("Empty %s into the jar for used fixer.", words.The(first.Name)), Lines: []say.Line{say.StepEmpty.Of(first.Said())},
 			Kind: session.BathRetired, Bath: first.Mix.ID},
-		{Text: fmt.Sprintf("Move the %s to the place of the %s.", second.Name, first.Name), Lines: []say.Line{say.StepPromote.Of()},
+		{Text: fmt.Sprintf("Move %s to the place of %s.", words.The(second.Name), words.The(first.Name)), Lines: []say.Line{say.StepPromote.Of()},
 			Kind: session.BathPromoted, Bath: second.Mix.ID, Into: first.Name},
 		{Text: fmt.Sprintf("Mix a fresh %s, %s.", second.Name, dilutionWords(second.Mix)), Lines: append([]say.Line{say.StepMix.Of()}, dilutionLines(second.Mix)...),
 			Kind: session.BathMixed, Mix: filled(second)},

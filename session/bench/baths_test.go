@@ -138,7 +138,7 @@ func TestBathsStory(t *testing.T) {
 	if b := acc[0]; b.Sheets != 4 || b.AreaCM2 != 400 || b.Spent() || !b.High() {
 		t.Errorf("after the undo: %+v", b)
 	}
-	if q, must := bench.Ask(acc[0]); must || q != "the fixer 1 is nearly spent, 80 percent of the paper it can take" {
+	if q, must := bench.Ask(acc[0]); must || q != "fixer 1 is nearly spent, 80 percent of the paper it can take" {
 		t.Errorf("asked %q, %v", q, must)
 	}
 	r.move("a")

@@ -227,7 +227,7 @@ func TestMayGoInStory(t *testing.T) {
 	at, why := bench.Earliest(shop, running, queue[0], r.now())
 	// The developer is free at 1:30. At 1:40 the first goes into the fixer, so
 	// the hands are free to put the second in at 1:48.
-	if at != 108*s || why != "it would need your hands when sheet one leaves the stop bath" && why != "your hands are busy then: sheet one leaves the stop bath" {
+	if at != 108*s || why != "it would need your hands when sheet 1 leaves the stop bath" && why != "your hands are busy then: sheet 1 leaves the stop bath" {
 		t.Errorf("at %v, for %q", at, why)
 	}
 	var said []string

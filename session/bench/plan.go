@@ -6,6 +6,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"wetside/session/words"
 )
 
 // A Put is the planned way of one sheet of the queue.
@@ -1069,7 +1071,7 @@ func (p *problem) why(x []int64, j, s int) string {
 			in, out, _ := p.when(x, i)
 			for _, k := range p.byTray[st.tray] {
 				if a, b, ok := p.when(x, k); ok && p.stays[k].job != j && a < out && in < b {
-					return fmt.Sprintf("the %s is taken by %s", p.names[st.tray], sheetName(p.jobs[p.stays[k].job].Num))
+					return fmt.Sprintf("%s is taken by %s", words.The(p.names[st.tray]), sheetName(p.jobs[p.stays[k].job].Num))
 				}
 			}
 		}
@@ -1083,14 +1085,14 @@ func (p *problem) handsWhy(job int, x busy, now bool) string {
 	who := sheetName(p.jobs[job].Num)
 	if x.rock {
 		if now {
-			return fmt.Sprintf("your hands rock the %s for %s", p.names[x.tray], who)
+			return fmt.Sprintf("your hands rock %s for %s", words.The(p.names[x.tray]), who)
 		}
-		return fmt.Sprintf("it would need your hands while they rock the %s for %s", p.names[x.tray], who)
+		return fmt.Sprintf("it would need your hands while they rock %s for %s", words.The(p.names[x.tray]), who)
 	}
 	steps := p.jobs[job].Steps
-	what := "goes into the " + steps[0].Tray
+	what := "goes into " + words.The(steps[0].Tray)
 	if x.move > 0 {
-		what = "leaves the " + steps[x.move-1].Tray
+		what = "leaves " + words.The(steps[x.move-1].Tray)
 	}
 	if now {
 		return fmt.Sprintf("your hands are busy then: %s %s", who, what)

@@ -221,7 +221,7 @@ func TestARetiredBath(t *testing.T) {
 	if b := acc[0]; !b.Retired || b.Age != 100*s || b.AgeShare != 0.1 || b.Share != 0.6 || b.Cause != bench.ByArea {
 		t.Errorf("%+v", b)
 	}
-	if q, must := bench.Ask(acc[0]); !must || q != "the fixer 1 was retired: mix a new one first" {
+	if q, must := bench.Ask(acc[0]); !must || q != "fixer 1 was retired: mix a new one first" {
 		t.Errorf("asked %q, %v", q, must)
 	}
 	if b, ok := bench.Standing(acc, "fixer 1"); ok {

@@ -11,7 +11,7 @@ func sheetName(num int) string {
 	if num <= 0 {
 		return "the sheet"
 	}
-	return "sheet " + words.Spelled(num)
+	return fmt.Sprint("sheet ", num)
 }
 
 // MixWords says how to mix: "1+9 to make 500 ml: 50 ml stock + 450 ml water".

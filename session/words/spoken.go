@@ -22,6 +22,15 @@ func Spelled(n int) string {
 	return strings.Join(Cardinal(n), "-")
 }
 
+// The puts the article before the name of a bath, where it is no number's name: the
+// developer, fixer 1.
+func The(name string) string {
+	if n := len(name); n > 0 && name[n-1] >= '0' && name[n-1] <= '9' {
+		return name
+	}
+	return "the " + name
+}
+
 // CountSpelled is Count in words: "one sheet", "no sheets".
 func CountSpelled(n int, one string) string {
 	if n == 1 {
