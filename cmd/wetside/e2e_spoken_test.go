@@ -414,9 +414,20 @@ func TestTheWordsOfAMoveThroughAServer(t *testing.T) {
 	x, start, hole := l.stop()
 	stood := strained.stood(told.String(), hole)
 
-	words := soundtest.Words(x, soundtest.Listen(x))
+	// The ear takes as long as the evening for all of it: it listens about each call.
+	const before, behind = time.Second, 5 * time.Second
+	about := func(due time.Duration) []soundtest.Word {
+		from, to := max(0, due-before), due+behind
+		y := x[min(len(x), int(from*sound.Rate/time.Second)):min(len(x), int(to*sound.Rate/time.Second))]
+		ws := soundtest.Words(y, soundtest.Listen(y))
+		for i := range ws {
+			ws[i].At += from
+		}
+		return ws
+	}
 	_, _, ws := lived(t, h, false)
 	var late []time.Duration
+	searched := time.Now()
 	for _, w := range ws {
 		if w.cue.Kind != session.CueMove || w.maybe {
 			continue
@@ -424,9 +435,10 @@ func TestTheWordsOfAMoveThroughAServer(t *testing.T) {
 		line := say.MoveNow.Of(say.Into(w.cue.Next)).To(w.cue.Numbers()).Clips(func(string) bool { return false })
 		line = slices.DeleteFunc(line, func(c string) bool { return c == "," })
 		due := w.at.Sub(start.Round(0))
+		words := about(due)
 		at := time.Duration(-1)
 		for i := range words {
-			if words[i].At < due-100*time.Millisecond || words[i].At > due+8*time.Second || i+len(line) > len(words) {
+			if words[i].At < due-100*time.Millisecond || i+len(line) > len(words) {
 				continue
 			}
 			if slices.EqualFunc(words[i:i+len(line)], line, func(w soundtest.Word, c string) bool { return w.Text == c }) {
@@ -436,7 +448,7 @@ func TestTheWordsOfAMoveThroughAServer(t *testing.T) {
 		}
 		switch {
 		case at < 0:
-			t.Errorf("%.2f s: %v is not heard", due.Seconds(), line)
+			t.Errorf("%.2f s: %v is not heard in %v", due.Seconds(), line, words)
 		case at-due > 600*time.Millisecond+strained.late():
 			t.Errorf("%.2f s: %v begins %v after it", due.Seconds(), line, (at - due).Round(time.Millisecond))
 			fallthrough
@@ -444,6 +456,7 @@ func TestTheWordsOfAMoveThroughAServer(t *testing.T) {
 			late = append(late, at-due)
 		}
 	}
+	t.Logf("an evening of %v, listened to in %v", ofSamples(len(x)).Round(time.Second), time.Since(searched).Round(time.Second))
 	slices.Sort(late)
 	t.Logf("%d sheets finished; the words of %d calls to move begin after %s", done, len(late), spread(late))
 	if stood != "" {
@@ -451,10 +464,5 @@ func TestTheWordsOfAMoveThroughAServer(t *testing.T) {
 	}
 	if len(late) < 12 {
 		t.Error("that was no evening")
-	}
-	if t.Failed() {
-		for _, w := range words {
-			t.Logf("%8.2f %.2f %s", w.At.Seconds(), w.Score, w.Text)
-		}
 	}
 }
