@@ -190,20 +190,25 @@ func better(ctx context.Context, ds []device, found func()) {
 // feedBlock is a twentieth of a second.
 const feedBlock = Rate / 20
 
+// Beat is how long it is until the wall clock's next whole d. What only looks from time
+// to time looks on the beat, all at once: in between the processor sleeps.
+func Beat(d time.Duration) time.Duration {
+	now := time.Now()
+	return time.Until(now.Truncate(d).Add(d))
+}
+
 // feed calls f at the pace of a clock, for devices without one, with sound that
 // is heard after latency, in blocks of so many samples. Its zero never moves.
 func feed(ctx context.Context, latency time.Duration, block int64, f fill, take func(buf []float32) error) error {
 	buf := make([]float32, block)
 	start := time.Now()
 	zero := start.Add(latency)
-	tick := time.NewTicker(duration(block))
-	defer tick.Stop()
 	var at int64
 	for {
 		select {
 		case <-ctx.Done():
 			return nil
-		case <-tick.C:
+		case <-time.After(Beat(duration(block))):
 		}
 		behind := int64(samples(time.Since(start))) - at
 		if behind > Rate {

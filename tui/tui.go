@@ -218,7 +218,7 @@ type tickMsg time.Time
 // as it changes. Sound does not depend on it.
 const (
 	tickBusy = 100 * time.Millisecond
-	tickIdle = 500 * time.Millisecond
+	tickIdle = time.Second
 	tickLeft = 10 * time.Millisecond // nothing is looked at sooner again
 )
 
@@ -230,7 +230,11 @@ func (m *Model) until() time.Duration {
 	if _, pace := m.desk.M.Rehearsal(); pace > 1 || m.desk.Hands || m.cfg.Pulse || m.fog.on || m.room.running {
 		return tickBusy
 	}
-	v := m.desk.M.View(m.desk.Now())
+	now := m.desk.Now()
+	v := m.desk.M.View(now)
+	if len(v.Need) == 0 { // on the second, with all else that only looks
+		return tickIdle - time.Duration(now.Wall.Nanosecond())%tickIdle
+	}
 	d := tickIdle
 	for _, id := range v.Need {
 		s, _ := v.Sheet(id)

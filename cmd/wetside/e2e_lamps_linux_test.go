@@ -190,6 +190,11 @@ func (l *laptop) begin() *pane {
 func (p *pane) screen(words string) {
 	p.t.Helper()
 	asked := time.Time{}
+	defer func() {
+		if p.t.Failed() {
+			p.t.Logf("what the screen says:\n%s", p.text())
+		}
+	}()
 	until(p.t, "the screen that says "+words, func() bool {
 		text := p.text()
 		if !strings.Contains(text, words) && time.Since(asked) > time.Second { // sooner it were a key held down

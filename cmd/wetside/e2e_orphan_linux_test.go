@@ -100,7 +100,7 @@ func TestAKilledKeeperIsFollowedAtOnce(t *testing.T) {
 	pane.keys("q")
 	pane.wait("overed?")
 	pane.keys("y")
-	if shown := pane.wait("speed ", "icanon"); !strings.Contains(shown, " icanon") {
+	if shown := pane.wait("speed ", "echoke"); !strings.Contains(shown, " icanon") {
 		t.Errorf("the terminal's mode is not the shell's:\n%s", shown)
 	}
 }

@@ -17,6 +17,7 @@ import (
 	"wetside/session/desk"
 	"wetside/session/exposure"
 	"wetside/session/say"
+	"wetside/sound"
 	"wetside/tui"
 	"wetside/tui/ember"
 	"wetside/tui/lamps"
@@ -124,8 +125,7 @@ func (r *roomLamps) set(change func()) {
 // before something else is wanted: the user does it by hand. A lamp that comes up
 // by itself while it should be dim is dimmed again.
 func (r *roomLamps) run(ctx context.Context, is lampState) {
-	look, blink := time.NewTicker(time.Second), time.NewTicker(blinkFor)
-	defer look.Stop()
+	blink := time.NewTicker(blinkFor)
 	defer blink.Stop()
 	for {
 		var pressed <-chan time.Time
@@ -138,7 +138,7 @@ func (r *roomLamps) run(ctx context.Context, is lampState) {
 		case <-pressed:
 			r.outAgain(is.panel)
 			continue
-		case <-look.C:
+		case <-time.After(sound.Beat(time.Second)):
 			if is.dim && !r.failed && r.lamps.Raised() {
 				r.again()
 			}

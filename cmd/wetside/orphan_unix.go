@@ -21,6 +21,7 @@ import (
 	"github.com/gofrs/flock"
 	"golang.org/x/sys/unix"
 
+	"wetside/sound"
 	"wetside/tui"
 	"wetside/tui/ember"
 	"wetside/tui/keeper"
@@ -93,7 +94,10 @@ func notifyStops(continued, changed chan<- os.Signal) {
 
 const (
 	orphanEach  = 300 * time.Millisecond
-	stoppedEach = 450 * time.Millisecond // two looks are within a second
+	stoppedEach = time.Second
+	// handOver is how long a start waits for what an earlier one has to let go of. It
+	// takes as long only where the machine has no time for that one, or that one hangs.
+	handOver = 20 * time.Second
 )
 
 // A minder watches for the keeper's end, and for a shell that has taken the terminal
@@ -144,8 +148,6 @@ func (m *minder) watch(ctx context.Context, gone <-chan struct{}) {
 	again := make(chan os.Signal, 1)
 	signal.Notify(again, syscall.SIGCONT)
 	defer signal.Stop(again)
-	look := time.NewTicker(stoppedEach)
-	defer look.Stop()
 	for {
 		select {
 		case <-ctx.Done():
@@ -157,7 +159,7 @@ func (m *minder) watch(ctx context.Context, gone <-chan struct{}) {
 			return
 		case <-again:
 			m.look(true)
-		case <-look.C:
+		case <-time.After(sound.Beat(stoppedEach)):
 			m.look(false)
 		}
 	}
@@ -246,7 +248,7 @@ func (p program) terminalLock(in *os.File) *flock.Flock {
 // awaitTerminal waits for that, not for ever, and lets a holder that was stopped go on,
 // who else never would.
 func (p program) awaitTerminal(in *os.File) {
-	ctx, cancel := context.WithTimeout(p.ctx, 10*orphanEach)
+	ctx, cancel := context.WithTimeout(p.ctx, handOver)
 	defer cancel()
 	lock := p.terminalLock(in)
 	p.wake(ctx, lock.Path())
@@ -336,7 +338,7 @@ func (p program) orphan(pid string) string {
 func (p program) takeOver() {
 	terminals, _ := filepath.Glob(filepath.Join(p.state, "terminal-*.lock"))
 	for _, file := range terminals {
-		ctx, cancel := context.WithTimeout(p.ctx, 10*orphanEach)
+		ctx, cancel := context.WithTimeout(p.ctx, handOver)
 		p.wake(ctx, file)
 		cancel()
 	}
@@ -345,7 +347,7 @@ func (p program) takeOver() {
 		if os.WriteFile(file+orphanLeave, nil, 0o600) != nil {
 			continue
 		}
-		ctx, cancel := context.WithTimeout(p.ctx, 10*orphanEach)
+		ctx, cancel := context.WithTimeout(p.ctx, handOver)
 		lock := flock.New(file)
 		if free, _ := lock.TryLockContext(ctx, orphanEach/10); free {
 			os.Remove(file)

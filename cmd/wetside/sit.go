@@ -132,13 +132,11 @@ func serve(ctx context.Context, book *notebook.Book) {
 	if err := book.Check(ctx); err != nil && ctx.Err() == nil {
 		book.Flush()
 	}
-	every := time.NewTicker(2 * time.Second)
-	defer every.Stop()
 	for {
 		select {
 		case <-ctx.Done():
 			return
-		case <-every.C:
+		case <-time.After(sound.Beat(2 * time.Second)):
 			book.Flush()
 		}
 	}
