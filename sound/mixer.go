@@ -35,6 +35,9 @@ const (
 	askedLate = 4 * time.Second
 	// arrangedLate is how long words may wait, though their cue was moved already.
 	arrangedLate = 2 * time.Second
+	// beatLate is how late a number may be that is counted on the beat: a hand would act
+	// on the one that comes behind it.
+	beatLate = 500 * time.Millisecond
 	// voiceLevel is the root mean square every announcement is brought to: as
 	// loud as a motif, see TestTheVoiceIsAsLoudAsTheMotifs.
 	voiceLevel = 0.1
@@ -68,6 +71,9 @@ func stale(c session.Cue) time.Duration {
 
 // patience is how long after the instant that it was moved to an announcement may begin.
 func patience(c session.Cue) time.Duration {
+	if c.Kind == session.CuePip {
+		return beatLate
+	}
 	p := max(stale(c)-c.Late, arrangedLate)
 	if c.Kind == session.CueRockOn && c.For > 0 {
 		p = min(p, c.For-c.Late-time.Second) // behind that it is hardly rocked any more

@@ -348,6 +348,31 @@ func TestAgitationIsSaidAgainWhileItIsSo(t *testing.T) {
 	}
 }
 
+// A number that is counted is said on its beat or not at all.
+func TestACountKeepsItsBeat(t *testing.T) {
+	const s = time.Second
+	m := NewMixer(1)
+	m.put(speaking(cueItem(session.CueDrain, "drain", 0), 1600*time.Millisecond))
+	for n := 3; n > 0; n-- {
+		m.put(speaking(cueItem(session.CuePip, fmt.Sprint(n), time.Duration(4-n)*s), 500*time.Millisecond))
+	}
+	said := map[string]time.Duration{}
+	for at := int64(0); at < 5*Rate; at += 480 {
+		m.Fill(make([]float32, 480), at, 0)
+		if k := m.speaking.cue.Key; m.speaking.on && said[k] == 0 {
+			said[k] = duration(m.speaking.at)
+		}
+	}
+	if said["3"] != 0 {
+		t.Errorf("three is said at %v, and belongs at 1s", said["3"])
+	}
+	for k, beat := range map[string]time.Duration{"2": 2 * s, "1": 3 * s} {
+		if d := said[k] - beat; said[k] == 0 || d > 600*time.Millisecond {
+			t.Errorf("%s is said at %v, and belongs at %v", k, said[k], beat)
+		}
+	}
+}
+
 // That a sheet may go in is as true half a minute later, when others have been heard.
 func TestTheCallToGoInOutlastsAnswers(t *testing.T) {
 	m := NewMixer(1)
