@@ -220,6 +220,7 @@ func (p program) standBy(prog *tea.Program, guard *ember.Guard, why string) (lea
 	os.Remove(lock.Path() + orphanLeave) // that of another who had this pid
 	lock.TryLock()                       // without one it ends with its window
 	if guard != nil {
+		guard.Retake() // the shell's prompt has colours of its own
 		fmt.Fprint(guard, "\r\n"+why+"\r\n")
 		guard.Mute(true)
 	}

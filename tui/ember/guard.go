@@ -143,6 +143,14 @@ func (g *Guard) Mute(on bool) {
 	g.mute = on
 }
 
+// Retake has what is written next set its colours anew: another has written to the
+// terminal meanwhile.
+func (g *Guard) Retake() {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.shown = -1
+}
+
 // WriteString is Write for a string.
 func (g *Guard) WriteString(s string) (int, error) { return g.Write([]byte(s)) }
 
@@ -540,53 +548,58 @@ func (g *Guard) defaults() {
 		return
 	}
 	red := func(r Role) string { return hexRed(g.opts.Profile.nearest(g.opts.Level.Red(r))) }
-	most := g.others()
 	// The text's background first. Then text, cursor, pointer and its edge, and
 	// what is selected: brighter, and no area of light.
-	commands := []string{"11;#000000", "10;" + hexRed(most), "12;#000000", "13;" + red(Faint), "14;#000000", "17;#000000", "19;" + red(Strong)}
+	commands := []string{"11;#000000", "10;" + hexRed(g.opts.Level.flash()), "12;#000000", "13;" + red(Faint), "14;#000000", "17;#000000", "19;" + red(Strong)}
 	if g.opts.Terminal == rxvt {
 		commands = append(commands, "708;#000000") // its border
 	}
-	at := 16 // a multiplexer passes on no more at once
+	at := 7 // alacritty takes sixteen words, or nothing; a multiplexer passes on no more
 	if g.opts.Terminal == st {
 		at = 1 // it takes no more
 	}
 	for i := 0; i < 256; i += at {
 		c := "4"
-		for j := i; j < i+at; j++ {
-			c += ";" + strconv.Itoa(j) + ";" + hexRed(g.opts.Level.paletteRed(uint8(j), most))
+		for j := i; j < min(i+at, 256); j++ {
+			c += ";" + strconv.Itoa(j) + ";" + hexRed(g.opts.Level.paletteRed(uint8(j)))
 		}
 		commands = append(commands, c)
 	}
 	g.osc(commands...)
 }
 
-// others is the most red of what is written past the guard: that of text. Behind GNU
-// screen it is far less, for its lines and messages are whole rows in reverse, and what
-// they were could not be put back: screen tells none of its settings (screen(1), -Q).
-func (g *Guard) others() uint8 {
-	if g.opts.Mux == Screen {
-		return g.opts.Level.Red(Border) * 2 / 3
+// share is the brightest red in which a whole window gives no more than this share of the
+// level's budget.
+func (l Level) share(of float64) (red uint8) {
+	for red < 255 && 0.2126*linear(red+1) <= of*budgets[l] {
+		red++
 	}
-	return g.opts.Profile.nearest(g.opts.Level.Red(Normal))
+	return red
 }
 
+// others is the most red of what is written past the guard, by a shell or a multiplexer,
+// over all of the window and in reverse if it likes: what is left of a frame beside it is
+// within the budget too.
+func (l Level) others() uint8 { return l.share(2.0 / 3) }
+
+// flash is the red of text in no colour. A visual bell lights the window in it for an
+// instant, over a picture that has most of the budget: xterm flips its bits in all that is
+// drawn, which this one makes no brighter.
+func (l Level) flash() uint8 { return l.share(1.0 / 4) }
+
 // paletteRed is the red that entry i of the 256 colours is set to: its own
-// brightest channel, no brighter than most, so that whatever is written past
-// the guard, a prompt after a kill, is red. The pure reds of the cube, which the
+// brightest channel, no brighter than others, so that whatever is written past
+// the guard, a prompt after a kill, is red and dim. The pure reds of the cube, which the
 // guard draws with, stay as they are up to the most that the level draws. All are
 // reds of the cube, or dimmer than any: a multiplexer that looks for the nearest finds
 // the same.
-func (l Level) paletteRed(i, most uint8) uint8 {
+func (l Level) paletteRed(i uint8) uint8 {
 	r, g, b, _ := ansi.IndexedColor(i).RGBA()
 	own := uint8(max(r, g, b) >> 8)
 	if i >= 16 && g|b == 0 {
 		return cube[cubeStep(min(own, l.Red(Strong)))]
 	}
-	if most < cube[1] {
-		return min(own, most)
-	}
-	return cube[cubeStep(min(own, most))]
+	return min(own, l.others())
 }
 
 // osc writes operating system commands for the terminal or the multiplexer,
