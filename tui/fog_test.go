@@ -177,6 +177,7 @@ func TestFogTestBrokenOff(t *testing.T) {
 	if m.ask != nil || !m.fog.on {
 		t.Fatal("a stray key ended the test")
 	}
+	m.inform("the lamp cannot be dimmed") // a note that came meanwhile takes no esc from it
 	m.keys(t, "esc")
 	if lamps.dimmed || lamps.awake {
 		t.Errorf("lamps %+v", lamps)

@@ -526,7 +526,7 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 	if m.desk.Hand().Sub(m.newsAt) > newsFor && !m.typing() {
 		m.news, m.notices = "", nil
 	}
-	if m.news != "" && m.ask == nil && !m.help && k.String() == "esc" {
+	if m.news != "" && m.ask == nil && !m.help && !m.fog.on && !m.room.running && k.String() == "esc" {
 		if m.read == nil {
 			m.read = map[string]bool{}
 		}
