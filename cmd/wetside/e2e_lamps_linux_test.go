@@ -20,7 +20,11 @@ import (
 	"github.com/jezek/xgb/dpms"
 	"github.com/jezek/xgb/xproto"
 
+	"wetside/session"
+	"wetside/session/desk"
 	"wetside/session/sessiontest"
+	"wetside/tui"
+	"wetside/tui/termtest"
 )
 
 // A laptop that is not there: a session service on a bus of its own, and a folder that
@@ -306,6 +310,109 @@ func TestLampsThatComeUpInTheBuiltProgram(t *testing.T) {
 	p.keys("p")
 	l.shines(700, 2)
 	p.leave()
+}
+
+// Whatever a session service does when it is asked for the lamps, and whatever is answered
+// of a fog test's strip, in both of its halves, the window keeps to its budget. With
+// WETSIDE_SOAK=1 every answer there is.
+func TestLightWhateverServicesAndStripsDo(t *testing.T) {
+	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux")
+	t.Parallel()
+	l := newLaptop(t)
+	type strip struct {
+		does, answer string
+		before       bool // the light came before the exposure
+	}
+	strips := []strip{{"hang", "0", false}, {"refuse", "16", true}, {"", "4", false}}
+	if os.Getenv("WETSIDE_SOAK") == "" {
+		t.Run("the other answers", func(t *testing.T) {
+			sessiontest.Leave(t, "each takes a start of its own", "set WETSIDE_SOAK=1")
+		})
+	} else {
+		services := strips
+		strips = nil
+		for i := range 2 * len(tui.FogSteps) {
+			minutes := tui.FogSteps[i/2] / time.Minute
+			strips = append(strips, strip{services[i%3].does, fmt.Sprint(int(minutes)), i%2 == 1})
+		}
+	}
+	state := filepath.Join(l.dir, ".local", "state", "wetside")
+	if err := os.MkdirAll(state, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	const each = `for i in $(seq 0 99); do while [ ! -e "$HOME/next$i" ]; do sleep 0.05; done; "$0" --sound none; done`
+	in := l.in()
+	in = append(in[:len(in)-1], "sh", "-c", each, binary(t))
+	s := newScene(t, "tmux", termtest.Options{Tmux: true, Cols: 120, Rows: 45}, l.home, in[0], in[1:]...)
+	t.Cleanup(func() {
+		if t.Failed() {
+			t.Log(s.Text())
+		}
+	})
+	s.open()
+	tabTo := func(words string) {
+		t.Helper()
+		s.WaitText(words, func(text string) bool {
+			if strings.Contains(text, words) {
+				return true
+			}
+			if time.Since(s.typed) > time.Second { // sooner it were a key held down
+				s.press("<Tab>")
+			}
+			return false
+		})
+	}
+	for i, c := range strips {
+		l.mu.Lock()
+		l.lamps = c.does
+		l.mu.Unlock()
+		if err := desk.StripIn(state).Keep(&session.FogTest{Paper: "direct-positive-fb", PreExposed: !c.before, Level: "ember", At: time.Now()}); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(l.dir, fmt.Sprintf("next%d", i)), nil, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		s.arrive(emberLimit)
+		s.dim(fmt.Sprintf("services that %s, answer %s", either(c.does, "obey"), c.answer), func() {
+			s.says("What do you want to do?")
+			tabTo("i image seen")
+			s.press("p")
+			s.says("PAPER IS OUT")
+			if c.does == "" {
+				l.shines(1, 0)
+				l.set("backlight/panel0", "brightness", 900)
+				l.shines(1, 0)
+				s.says("came up by itself")
+			} else {
+				s.says("turn down by hand")
+			}
+			tabTo("before paper is opened")
+			s.press("f")
+			s.says("Which is the longest step")
+			s.judge("ember", "fog test's answer", s.Shot())
+			s.press("7<Return>")
+			s.says("answer with 0, 1")
+			s.press("<BackSpace>" + c.answer + "<Return>")
+			s.says("kept: ")
+			s.judge("ember", "fog test kept", s.Shot())
+			s.press("f")
+			s.says("It has two halves")
+			s.press("y")
+			s.says("then uncover the strip")
+			s.judge("ember", "fog test", s.Shot())
+			s.press("<Escape>")
+			s.says("cancelled")
+			s.press("q")
+			s.says("overed?")
+		})
+		s.press("y")
+		s.WaitShot("the terminal as it was", func(x termtest.Shot) bool { return x.MaxGreen == 255 && x.MeanLuminance > 0.8 })
+	}
+	out := l.wetside(t, "profiles", "show", "direct-positive-fb")
+	t.Log(out)
+	if strings.Count(out, `"`+strips[len(strips)-1].answer+`m`) == 0 {
+		t.Errorf("the last answer is not in the profile:\n%s", out)
+	}
 }
 
 // A panel is an X server with nothing but a panel that can be put out: of all there is in

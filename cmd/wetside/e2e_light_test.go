@@ -201,12 +201,17 @@ func newScene(t *testing.T, name string, o termtest.Options, h home, bin string,
 	return s
 }
 
-// begin lets the program start, and photographs it from white to its first
-// frame. One photograph may catch the change from white to black half-way;
-// no other may show anything but red.
+// begin lets the program start, and goes with it to its first frame.
 func (s *scene) begin(limit float64) termtest.Shot {
 	s.t.Helper()
 	s.open()
+	return s.arrive(limit)
+}
+
+// arrive photographs the window from white to the first frame. One photograph may catch
+// the change from white to black half-way; no other may show anything but red.
+func (s *scene) arrive(limit float64) termtest.Shot {
+	s.t.Helper()
 	torn := 0
 	var firstDark *termtest.Shot
 	first := s.WaitShot("the first frame", func(x termtest.Shot) bool {
@@ -263,6 +268,18 @@ func (s *scene) judge(level, screen string, x termtest.Shot) {
 	if dir := os.Getenv("WETSIDE_PICTURES"); dir != "" {
 		s.Save(filepath.Join(dir, strings.ReplaceAll(fmt.Sprintf("%s-%s-%s.png", s.name, level, screen), " ", "-")))
 	}
+}
+
+// dim judges every photograph while something is done.
+func (s *scene) dim(what string, do func()) {
+	s.t.Helper()
+	stop := s.Watch()
+	defer func() {
+		worst, taken := stop()
+		s.judge("ember", "worst: "+what, worst)
+		s.t.Logf("%s: %d photographs, the worst: %v", what, taken, worst)
+	}()
+	do()
 }
 
 // rest waits until the window stays as it is for longer than a clock that runs
@@ -343,10 +360,33 @@ var says = map[tui.Screen]string{
 	tui.Trays: "sheet", tui.Notebook: "the last sheets",
 }
 
-// round goes through the screens of a level, from the field and back to it: all
-// that the program has.
-func (s *scene) round(level string, field termtest.Shot) {
+// opens has the keys that open something on a screen, and what that is.
+var opens = map[tui.Screen][][2]string{
+	tui.Room:     {{"l", "loading"}, {"f", "fog test"}, {"fy", "fog test, under way"}, {"d", "quick look"}, {"t", "ten-minute look"}},
+	tui.Bench:    {{"n", "new camera"}, {"t", "by a watch"}},
+	tui.Field:    {{"e", "light"}, {"s", "sum"}, {"a", "about the camera"}, {"l", "what was learned"}, {"f", "pre-flash strip"}, {"k", "reckoning"}, {"t", "by a watch"}, {"o", "note"}, {"x", "spoiled?"}},
+	tui.Notebook: {{"j", "judgement"}, {"c", "correction"}, {"v", "two side by side"}, {"/", "words"}},
+}
+
+// open opens all that opens on a screen, and closes it.
+func (s *scene) opens(level string, screen tui.Screen) {
 	s.t.Helper()
+	for _, o := range opens[screen] {
+		before := s.rest(level != "dark")
+		s.goTo(o[0], level, o[1], "", before)
+		s.judge(level, o[1], s.rest(o[1] != "quick look" && o[1] != "ten-minute look"))
+		s.press("<Escape>")
+	}
+}
+
+// round goes through the screens of a level, from the field and back to it: all
+// that the program has; deep, with all that opens on each.
+func (s *scene) round(level string, field termtest.Shot, deep bool) {
+	s.t.Helper()
+	if deep {
+		s.opens(level, tui.Field)
+		field = s.rest(level != "dark")
+	}
 	all := tui.New(tui.Config{Desk: &desk.Desk{M: session.New()}}).Screens()
 	at := slices.Index(all, tui.Field)
 	before := field
@@ -365,6 +405,10 @@ func (s *scene) round(level string, field termtest.Shot) {
 			s.back("<Escape>", before)
 			s.goTo("q", level, "question", "overed?", before)
 			s.press("n")
+		}
+		if deep {
+			s.opens(level, screen)
+			before = s.rest(level != "dark")
 		}
 	}
 	s.on("<shift+Tab>") // the trays
@@ -412,7 +456,7 @@ func TestLightOfEveryScreen(t *testing.T) {
 				s.judge("torch", "trays", trays)
 				s.goTo("<shift+Tab>", "torch", "field", "level frame", trays)
 				field = s.rest(true)
-				s.round("torch", field)
+				s.round("torch", field, false)
 				s.on("<Tab>")
 
 				// Paper comes out: the torch goes out with the same key. No clock runs
@@ -424,7 +468,7 @@ func TestLightOfEveryScreen(t *testing.T) {
 				s.says("ready, ")
 				field = s.rest(true)
 				s.judge("ember", "field", field)
-				s.round("ember", field)
+				s.round("ember", field, false)
 
 				s.on("<Tab>")
 				s.Type(" ")
@@ -629,13 +673,8 @@ func TestLightOfEveryWayOut(t *testing.T) {
 	}
 	if !testing.Short() {
 		ends = append(ends,
-			end{"kill -TERM", kill(syscall.SIGTERM), "", 143, false, ""},
+			end{"kill -TERM", kill(syscall.SIGTERM), "", 143, false, "xterm"}, // which says that it has sixteen
 			end{"kill -TERM in tmux", kill(syscall.SIGTERM), "press y", 143, true, ""},
-			end{"kill -9 of the child", func(s *scene) {
-				if err := syscall.Kill(childOf(s.t, s.PID()), syscall.SIGKILL); err != nil {
-					s.t.Fatal(err)
-				}
-			}, "", 137, false, "xterm"}, // which says that it has sixteen
 			end{"quit in tmux", keys("q"), "overed?", 0, true, ""},
 		)
 	}
@@ -688,122 +727,6 @@ func TestLightOfEveryWayOut(t *testing.T) {
 			})
 		}
 	})
-}
-
-// With keeper and program both killed outright the shell is back, and its
-// prompt in every colour there is, the cursor, the scrollbar, the pointer, what
-// is dragged over and clicked on three times: all of it is red.
-func TestLightOfAKilledKeeper(t *testing.T) {
-	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "tmux", "screen")
-	const shell = `"$0" --sound none; printf '\033[0m$ \033[?25h'; i=0
-while [ $i -lt 256 ]; do printf '\033[38;5;%dm#\033[48;5;%dm#\033[0;7;38;5;%dm#\033[0m' $i $((255-i)) $i; i=$((i+1)); done
-for i in 0 1 2 3 4 5 6 7; do printf '\033[0;1;3%dmbold\033[0;9%dmbright\033[10%dmground\033[0;2;7;4;3%dmother' $i $i $i $i; done
-printf '\033[0m signal box $ '; while :; do sleep 3600; done`
-	for _, mux := range []string{"", "tmux", "screen"} {
-		t.Run("in "+either(mux, "xterm"), func(t *testing.T) {
-			t.Parallel()
-			h := newHome(t)
-			s := newScene(t, either(mux, "xterm"), termtest.Options{Tmux: mux == "tmux", Screen: mux == "screen"}, h, "sh", "-c", shell, binary(t))
-			before := s.begin(emberLimit)
-			s.says("try it in the light")
-			keeper := childOf(t, s.PID())
-			program := childOf(t, keeper)
-			stop := s.Watch()
-			for _, pid := range []int{keeper, program} {
-				if err := syscall.Kill(pid, syscall.SIGKILL); err != nil {
-					t.Fatal(err)
-				}
-			}
-			s.says("signal box $")
-			s.WaitShot("the prompt", func(x termtest.Shot) bool { return x.Lit > 2*before.Lit })
-			for range 3 {
-				s.Meddle()
-				x := s.Shot()
-				if x.MaxRed == 0 || x.MaxGreen|x.MaxBlue > 0 {
-					t.Errorf("after a drag and clicks: %v, first at %v", x, x.At)
-				}
-			}
-			if worst, taken := stop(); worst.MaxGreen|worst.MaxBlue > 0 || taken == 0 {
-				t.Errorf("the worst of %d photographs: %v, first at %v", taken, worst, worst.At)
-			}
-		})
-	}
-}
-
-// A keeper that was stopped, alone or with the program, leaves the window to the shell, whose
-// prompt has colours of its own: all of it is red, and no brighter than a frame may be,
-// there and back.
-func TestLightOfAStoppedKeeper(t *testing.T) {
-	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool", "bash")
-	t.Parallel()
-	h := newHome(t, `PS1=\[\e[1;32;44m\]signal box\[\e[0;36m\] $\[\e[0m\] `, "HISTFILE=")
-	s := newScene(t, "xterm", termtest.Options{}, h, "bash", "--norc", "-i")
-	s.open()
-	s.WaitShot("the prompt in blue", func(x termtest.Shot) bool { return !x.Alike(s.first) })
-	s.Type(binary(t) + " rehearse --sound none<Return>")
-	s.WaitShot("the first frame", func(x termtest.Shot) bool { return x.MaxRed > 0 && x.MaxGreen|x.MaxBlue == 0 })
-	keeper := childOf(t, s.PID())
-	childOf(t, keeper)
-	stop := s.Watch()
-	for _, both := range []bool{false, true} {
-		what, pid := "the keeper", keeper
-		if both {
-			what, pid = "both", -keeper // a job is a group
-		}
-		before := s.Shot()
-		if err := syscall.Kill(pid, syscall.SIGTSTP); err != nil {
-			t.Fatal(err)
-		}
-		s.WaitShot("the shell, with "+what+" stopped", func(x termtest.Shot) bool { return !x.Alike(before) })
-		s.rest(true) // what is left sees it within half a second, and puts the mouse off
-		s.Type("echo tea caddy<Return>")
-		if pid > 0 { // with both stopped nobody is left to keep the mouse from typing
-			s.meddle()
-		}
-		stopped := s.rest(true)
-		s.judge("ember", what+" stopped", stopped)
-		s.Type("fg<Return>")
-		s.WaitShot("the shell to take that", func(x termtest.Shot) bool { return !x.Alike(stopped) })
-		shown := s.rest(true) // its echo is no picture yet
-		s.judge("ember", what+" brought back", shown)
-		s.press("?") // the keys are back too
-		s.WaitShot("help", func(x termtest.Shot) bool { return !x.Alike(shown) })
-		s.press("<Escape>")
-		s.rest(true)
-	}
-	worst, taken := stop()
-	s.judge("ember", "worst on the way", worst)
-	t.Logf("%d photographs", taken)
-	s.on("q")
-	s.press("y")
-	s.WaitShot("the terminal as it was", func(x termtest.Shot) bool { return x.MaxGreen == 255 && x.MeanLuminance > 0.5 })
-}
-
-// The program rings no bell, but whatever else writes to its terminal may: one that
-// flashes in place of it flashes in red.
-func TestLightOfAVisualBell(t *testing.T) {
-	sessiontest.Need(t, "Xvfb=xvfb", "xterm", "import=imagemagick", "xdotool")
-	t.Parallel()
-	h := newHome(t)
-	s := newScene(t, "xterm", termtest.Options{Bell: true}, h, binary(t), "rehearse", "--sound", "none")
-	s.begin(emberLimit)
-	tty, err := os.OpenFile(fmt.Sprintf("/proc/%d/fd/0", s.PID()), os.O_WRONLY|syscall.O_NOCTTY, 0)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer tty.Close()
-	stop := s.Watch()
-	for range 20 {
-		tty.WriteString("\a")
-		time.Sleep(100 * time.Millisecond)
-	}
-	worst, taken := stop()
-	if worst.MaxGreen|worst.MaxBlue > 0 || worst.Lit < 0.5 {
-		t.Errorf("the worst of %d photographs: %v, first at %v", taken, worst, worst.At)
-	}
-	s.on("q")
-	s.press("y")
-	s.WaitShot("the terminal as it was", func(x termtest.Shot) bool { return x.MaxGreen == 255 && x.MeanLuminance > 0.5 })
 }
 
 // What tmux lights by itself, in the colours of its own defaults and of a user's

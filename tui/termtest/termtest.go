@@ -51,8 +51,12 @@ type Options struct {
 	Kind string
 	// Conf is added to xfce4-terminal's settings.
 	Conf string
-	// Bell has xterm flash, for half a second, where others ring.
+	// Bell has xterm, urxvt, kitty or alacritty flash, for half a second where that can be
+	// said, where others ring.
 	Bell bool
+	// Unshifted never holds shift when the mouse meddles: a terminal that shows what is
+	// selected in reverse lights whole lines, and no program has a say in it.
+	Unshifted bool
 	// Display is the size of the whole screen, in pixels; 2400x1700 if empty.
 	Display string
 	// Managed has a window manager, so that a window may be full screen.
@@ -85,6 +89,7 @@ type Term struct {
 
 	shots  sync.Mutex // one at a time
 	places int        // the pointer was at
+	bare   bool       // the pointer is left out
 	size   [2]int     // of the window, in pixels, when it was last photographed
 }
 
@@ -215,18 +220,23 @@ var kinds = map[string]kind{
 			"-e", "sh", script}
 	}, ""},
 	"urxvt": {[]string{"urxvt=rxvt-unicode"}, "urxvt", func(m *Term, script string) []string {
-		return []string{"urxvt", "-geometry", m.geometry(), "-bg", "white", "-fg", "black", "-e", "sh", script}
+		bell := "+vb"
+		if m.opts.Bell {
+			bell = "-vb"
+		}
+		return []string{"urxvt", bell, "-geometry", m.geometry(), "-bg", "white", "-fg", "black", "-e", "sh", script}
 	}, ""},
 	"st": {[]string{"st=stterm"}, "st", func(m *Term, script string) []string {
 		return []string{"st", "-g", m.geometry(), "-e", "sh", script}
 	}, "\\033]10;#000000\\033\\\\\\033]11;#ffffff\\033\\\\\\033[2J"},
 	"kitty": {[]string{"kitty"}, "kitty", func(m *Term, script string) []string {
-		return []string{"kitty", "--config", "NONE", "-o", "background=#ffffff", "-o", "foreground=#000000", "-o", "update_check_interval=0", "-o", "remember_window_size=no",
+		return []string{"kitty", "--config", "NONE", "-o", "background=#ffffff", "-o", "foreground=#000000", "-o", "update_check_interval=0", "-o", "remember_window_size=no", "-o", "enable_audio_bell=no",
+			"-o", fmt.Sprintf("visual_bell_duration=%g", m.flash().Seconds()),
 			"-o", fmt.Sprintf("initial_window_width=%dc", m.opts.Cols), "-o", fmt.Sprintf("initial_window_height=%dc", m.opts.Rows), "sh", script}
 	}, ""},
 	"alacritty": {[]string{"alacritty"}, "Alacritty", func(m *Term, script string) []string {
 		conf := filepath.Join(m.dir, "alacritty.yml")
-		m.write(conf, fmt.Sprintf("colors: {primary: {background: '#ffffff', foreground: '#000000'}}\nwindow: {position: {x: 0, y: 0}, dimensions: {columns: %d, lines: %d}}\n", m.opts.Cols, m.opts.Rows))
+		m.write(conf, fmt.Sprintf("colors: {primary: {background: '#ffffff', foreground: '#000000'}}\nwindow: {position: {x: 0, y: 0}, dimensions: {columns: %d, lines: %d}}\nbell: {duration: %d}\n", m.opts.Cols, m.opts.Rows, m.flash().Milliseconds()))
 		return []string{"alacritty", "--config-file", conf, "-e", "sh", script}
 	}, ""},
 	// One of those that draw with VTE, with their menu and scrollbar.
@@ -239,6 +249,14 @@ var kinds = map[string]kind{
 		return []string{"dbus-run-session", "--", "env", "XDG_CONFIG_HOME=" + m.dir, "NO_AT_BRIDGE=1", "xfce4-terminal", "--disable-server",
 			"--geometry=" + m.geometry(), "-e", "sh " + script}
 	}, ""},
+}
+
+// flash is how long a bell lights the window.
+func (m *Term) flash() time.Duration {
+	if m.opts.Bell {
+		return time.Second / 2
+	}
+	return 0
 }
 
 func (m *Term) startTerminal() {
@@ -328,8 +346,13 @@ func (m *Term) script() string {
 	default:
 		fmt.Fprintf(&b, "unset TMUX STY\nTERM=%s COLORTERM=%s; export TERM COLORTERM\n%s\nsh %s\n%s%s", quote(term), colorterm, started, quote(runner), ended, wait)
 	}
+	// Some terminals set the user's own HOME anew.
+	exports := ""
+	for _, v := range append([]string{mark + "=" + m.dir}, m.opts.Env...) {
+		exports += "export " + quote(v) + "\n"
+	}
 	outer := filepath.Join(m.dir, "outer.sh")
-	m.write(outer, mark+"="+quote(m.dir)+"; export "+mark+"\n"+b.String())
+	m.write(outer, exports+b.String())
 	return outer
 }
 
@@ -648,6 +671,9 @@ func (m *Term) shot() (Shot, error) {
 	}
 	s := seen(int(size.Width), int(size.Height), image.Data)
 	m.size = [2]int{s.Width, s.Height}
+	if m.bare {
+		return s, nil
+	}
 	bare, err := m.memory(s.Width, s.Height)
 	if err != nil {
 		return s, err
@@ -657,6 +683,13 @@ func (m *Term) shot() (Shot, error) {
 	}
 	s.MaxGreen, s.MaxBlue = max(s.MaxGreen, bare.MaxGreen), max(s.MaxBlue, bare.MaxBlue)
 	return s, nil
+}
+
+// Unpointed leaves the pointer out of photographs from now on, or no longer.
+func (m *Term) Unpointed(on bool) {
+	m.shots.Lock()
+	defer m.shots.Unlock()
+	m.bare = on
 }
 
 // Pointed photographs the window with its pointer, as the eye sees it.
@@ -709,6 +742,9 @@ func (m *Term) Meddle() {
 		return []string{"mousemove", "--window", m.window, strconv.Itoa(m.size[0] * x / 8), strconv.Itoa(m.size[1] * y / 8)}
 	}
 	for _, shift := range []bool{false, true} {
+		if shift && m.opts.Unshifted {
+			return
+		}
 		var args []string
 		if shift {
 			args = append(args, "keydown", "shift")
