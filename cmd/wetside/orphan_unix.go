@@ -94,7 +94,7 @@ func notifyStops(continued, changed chan<- os.Signal) {
 
 const (
 	orphanEach  = 300 * time.Millisecond
-	stoppedEach = time.Second
+	stoppedEach = 500 * time.Millisecond // two looks are within a second
 	// handOver is how long a start waits for what an earlier one has to let go of. It
 	// takes as long only where the machine has no time for that one, or that one hangs.
 	handOver = 20 * time.Second
