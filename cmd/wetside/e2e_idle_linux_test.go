@@ -37,14 +37,23 @@ func BenchmarkIdle(b *testing.B) {
 						return strings.Contains(h.wetside(b, "where", "--rehearsal", "--json"), `"stage": "wash"`)
 					})
 				}
-				begun := time.Now()
-				until(b, "the greeting is over", func() bool { return time.Since(begun) > 10*time.Second })
 				shell, err := strconv.Atoi(strings.TrimSpace(p.do("list-panes", "-F", "#{pane_pid}")))
 				if err != nil {
 					b.Fatal(err)
 				}
 				keeper := childOf(b, shell)
 				program := childOf(b, keeper)
+				// The greeting is said, and words are made ahead, in the first half minute.
+				quiet, used := 0, processor(b, program)
+				until(b, "it has come to rest", func() bool {
+					before := used
+					time.Sleep(time.Second) // what is looked at
+					if used = processor(b, program); used-before > 50*time.Millisecond {
+						quiet = 0
+					}
+					quiet++
+					return quiet > 5
+				})
 				for b.Loop() {
 					from, at := processor(b, keeper)+processor(b, program), time.Now()
 					time.Sleep(span) // what is measured

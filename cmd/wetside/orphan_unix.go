@@ -221,7 +221,8 @@ func (p program) standBy(prog *tea.Program, guard *ember.Guard, why string) (lea
 	lock.TryLock()                       // without one it ends with its window
 	if guard != nil {
 		guard.Retake() // the shell's prompt has colours of its own
-		fmt.Fprint(guard, "\r\n"+why+"\r\n")
+		// A clock that stands still would be believed, and a mouse would mark it in reverse.
+		fmt.Fprint(guard, "\x1b[0m\x1b[2J\x1b[H"+why+"\r\n")
 		guard.Mute(true)
 	}
 	prog.Send(tui.WindowLost{})
