@@ -220,9 +220,9 @@ func (p program) standBy(prog *tea.Program, guard *ember.Guard, why string) (lea
 	os.Remove(lock.Path() + orphanLeave) // that of another who had this pid
 	lock.TryLock()                       // without one it ends with its window
 	if guard != nil {
-		guard.Retake() // the shell's prompt has colours of its own
 		// A clock that stands still would be believed, and a mouse would mark it in reverse.
-		fmt.Fprint(guard, "\x1b[0m\x1b[2J\x1b[H"+why+"\r\n")
+		_ = guard.Retake()
+		fmt.Fprint(guard, why+"\r\n")
 		guard.Mute(true)
 	}
 	prog.Send(tui.WindowLost{})

@@ -143,12 +143,16 @@ func (g *Guard) Mute(on bool) {
 	g.mute = on
 }
 
-// Retake has what is written next set its colours anew: another has written to the
-// terminal meanwhile.
-func (g *Guard) Retake() {
+// Retake wipes a window that another has written to meanwhile. What is written next
+// begins in its upper left corner, in red.
+func (g *Guard) Retake() error {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	g.shown = -1
+	g.pen = freshPen
+	g.reink()
+	g.blank(1, g.height)
+	g.buf = append(g.buf, "\x1b[1;1H"...)
+	return g.flush()
 }
 
 // WriteString is Write for a string.
