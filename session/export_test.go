@@ -1,5 +1,10 @@
 package session
 
+import (
+	"maps"
+	"slices"
+)
+
 // Tells is what the table of events says of how a sheet's record tells each kind.
 func Tells() map[Kind]string {
 	out := map[Kind]string{}
@@ -26,3 +31,6 @@ func Proper(e Event) Event {
 	}
 	return p
 }
+
+// Deeds are the kinds of event that can be taken back.
+func Deeds() []Kind { return slices.Collect(maps.Keys(backs)) }
