@@ -266,12 +266,14 @@ func TestQuittingWhileTheDiskRefuses(t *testing.T) {
 			p.keys("p")
 			p.wait("PAPER IS OUT")
 			fill()
-			// A full disk still takes what fits into a page that is begun: mark
-			// more than that. A key between keeps it from being one held down.
-			for range 40 {
+			// A full disk still takes what fits into a page that is begun: mark more
+			// than that, but no more keys than the disk has time to refuse. A key
+			// between keeps it from being one held down.
+			kept := regexp.MustCompile(`\d\d kept in memory`)
+			until(t, "ten events are kept in memory", func() bool {
 				p.keys("m", "Enter")
-			}
-			p.wait("kept in memory")
+				return kept.MatchString(p.text())
+			})
 			p.keys("q")
 			p.wait("not written yet, and lost if you quit", "covered?")
 			// Every two seconds the disk is tried, and a few more may fit.

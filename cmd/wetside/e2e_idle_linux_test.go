@@ -43,16 +43,16 @@ func BenchmarkIdle(b *testing.B) {
 				}
 				keeper := childOf(b, shell)
 				program := childOf(b, keeper)
-				// The greeting is said, and words are made ahead, in the first half minute.
+				// The greeting is said first, and words are made ahead.
 				quiet, used := 0, processor(b, program)
 				until(b, "it has come to rest", func() bool {
 					before := used
 					time.Sleep(time.Second) // what is looked at
-					if used = processor(b, program); used-before > 50*time.Millisecond {
+					used = processor(b, program)
+					if quiet++; used-before > 50*time.Millisecond {
 						quiet = 0
 					}
-					quiet++
-					return quiet > 5
+					return quiet == 5
 				})
 				for b.Loop() {
 					from, at := processor(b, keeper)+processor(b, program), time.Now()
