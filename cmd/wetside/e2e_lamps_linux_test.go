@@ -340,7 +340,7 @@ func TestLightWhateverServicesAndStripsDo(t *testing.T) {
 	if err := os.MkdirAll(state, 0o700); err != nil {
 		t.Fatal(err)
 	}
-	const each = `for i in $(seq 0 99); do while [ ! -e "$HOME/next$i" ]; do sleep 0.05; done; "$0" --sound none; done`
+	const each = `for i in $(seq 0 99); do while [ ! -e "$HOME/next$i" ]; do sleep 0.05; done; "$0" --sound none; : >"$HOME/ended$i"; done`
 	in := l.in()
 	in = append(in[:len(in)-1], "sh", "-c", each, binary(t))
 	s := newScene(t, "tmux", termtest.Options{Tmux: true, Cols: 120, Rows: 45}, l.home, in[0], in[1:]...)
@@ -407,6 +407,10 @@ func TestLightWhateverServicesAndStripsDo(t *testing.T) {
 		})
 		s.press("y")
 		s.WaitShot("the terminal as it was", func(x termtest.Shot) bool { return x.MaxGreen == 255 && x.MeanLuminance > 0.8 })
+		until(t, "it has ended", func() bool { // it puts the lamps back last
+			_, err := os.Stat(filepath.Join(l.dir, fmt.Sprintf("ended%d", i)))
+			return err == nil
+		})
 	}
 	out := l.wetside(t, "profiles", "show", "direct-positive-fb")
 	t.Log(out)
