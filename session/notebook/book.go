@@ -111,6 +111,7 @@ const (
 	Memory    NoticeKind = "memory only" // nothing can be written anywhere at present
 	Elsewhere NoticeKind = "elsewhere"   // what is done is written to a second place
 	Recovered NoticeKind = "recovered"   // something damaged was set aside
+	CutShort  NoticeKind = "cut short"   // an entry that was being written and never confirmed
 	Restored  NoticeKind = "restored"    // journal or index got back what it lacked
 	Back      NoticeKind = "disk back"   // what was kept elsewhere is in its place
 	LogFile   NoticeKind = "log file"    // the day's CSV could not be written

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -484,5 +485,48 @@ func TestManyClosedJournalsHoldNobodyUp(t *testing.T) {
 	}
 	if err := b.Check(t.Context()); err != nil {
 		t.Error(err)
+	}
+}
+
+// A line that is cut short, as by a kill in the middle of a write, was never
+// confirmed, and is told as that. One that another program finishes meanwhile
+// is a line like any other.
+func TestALineCutShort(t *testing.T) {
+	for _, finished := range []bool{false, true} {
+		c := config(t)
+		b := open(t, c)
+		s, _ := sitting(t, b, 0, eventAt(0))
+		m := b.sits[s.ID]
+		r := &row{head: head{ID: "other", Sitting: s.ID, N: m.last + 1}, body: marshal(t, session.Event{Kind: session.Noted, At: at(time.Hour), Note: "x"})}
+		r.seal()
+		path := m.files[home].path
+		add := func(text string) {
+			f, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND, 0)
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer f.Close()
+			if _, err := f.WriteString(text); err != nil {
+				t.Fatal(err)
+			}
+		}
+		half := len(r.text) / 2
+		add(r.text[:half])
+		m.pull()
+		if !m.files[home].torn() {
+			t.Fatal("half a line is none")
+		}
+		if finished {
+			add(r.text[half:] + "\n")
+		}
+		had := len(m.rows)
+		b.Notices()
+		b.settle(m)
+		told := slices.IndexFunc(b.Notices(), func(n Notice) bool { return n.Kind == CutShort })
+		aside, _ := filepath.Glob(path + ".damaged-*")
+		_, known := m.known["other"]
+		if finished != known || finished != (told < 0) || finished != (len(aside) == 0) || len(m.rows) < had || m.files[home].torn() {
+			t.Errorf("finished %v: known %v, told %d, set aside %q, %d rows of %d", finished, known, told, aside, len(m.rows), had)
+		}
 	}
 }

@@ -225,13 +225,21 @@ func (b *Book) settle(m *memory) {
 		b.blind = nil
 		m.pull()
 	}
-	lost, elsewhere := len(m.unheld(len(m.files))), len(m.unheld(spare))
-	elsewhere -= lost
+	count := func() (lost, elsewhere int) {
+		lost = len(m.unheld(len(m.files)))
+		return lost, len(m.unheld(spare)) - lost
+	}
+	lost, elsewhere := count()
 	if f.bad > 0 || f.torn() {
-		n := max(f.bad, 1)
 		if unlock, err := lockFile(lockOf(f.path)); err == nil {
-			if err = b.rewrite(m, home); err == nil {
-				b.note(Recovered, "A session's journal was damaged and set aside. %s in it could not be read; the database had %d.", entries(n), lost)
+			m.pull() // another program may have been in the middle of its line
+			lost, elsewhere = count()
+			if bad, torn := f.bad, f.torn(); (bad > 0 || torn) && b.rewrite(m, home) == nil {
+				if bad+lost == 0 {
+					b.note(CutShort, "The last entry in a session's journal was cut short, as when the program is killed while it writes. It had not been confirmed. A copy of the journal was set aside.")
+				} else {
+					b.note(Recovered, "A session's journal was damaged and set aside. %s in it could not be read; the database had %d.", entries(max(bad, 1)), lost)
+				}
 				lost = 0
 			}
 			unlock()
