@@ -339,11 +339,12 @@ func (e *Engine) Dropped() []Dropped {
 func (e *Engine) fill(buf []float32, at int64, zero time.Time) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	e.mixer.Fill(buf, at, zero.Sub(e.epoch))
+	sounds := e.mixer.Fill(buf, at, zero.Sub(e.epoch))
 	e.heardTo = zero.Add(duration(at + int64(len(buf))))
-	if e.mixer.sounding() {
+	switch {
+	case e.mixer.sounding():
 		e.loudTo = at + int64(len(buf))
-	} else {
+	case sounds:
 		for i := len(buf) - 1; i >= 0; i-- {
 			if buf[i] != 0 {
 				e.loudTo = max(e.loudTo, at+int64(i)+1)

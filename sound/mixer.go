@@ -464,15 +464,21 @@ func (m *Mixer) wanted(c session.Cue) bool {
 }
 
 // Fill writes the samples from the at-th on, of which sample 0 is heard at
-// zero on the mixer's time line. It does not allocate.
-func (m *Mixer) Fill(buf []float32, at int64, zero time.Duration) {
+// zero on the mixer's time line, and reports whether there is a sound in them.
+// It does not allocate.
+func (m *Mixer) Fill(buf []float32, at int64, zero time.Duration) bool {
 	end := at + int64(len(buf))
 	clear(buf)
 	m.begin(at, end, zero)
 	m.speak(buf, at, zero)
+	if !m.sounding() { // nobody hears a ramp in silence
+		m.duck, m.vol, m.limit = 1, m.wantedVolume(), 1
+		return false
+	}
 	m.mixVoice(buf, at, zero)
 	m.mixMotifs(buf, at)
 	m.finish(buf)
+	return true
 }
 
 // miss says that the samples from at up to end are heard by nobody: the stream
@@ -839,10 +845,12 @@ func (m *Mixer) mixMotifs(buf []float32, at int64) {
 	m.motifs = keep
 }
 
+func (m *Mixer) wantedVolume() float32 { return float32(min(1, max(0, m.volume))) }
+
 // finish sets the volume, ramped over about 20 ms, and holds the sum below the
 // ceiling: down at once, up again within about a fifth of a second.
 func (m *Mixer) finish(buf []float32) {
-	want := float32(min(1, max(0, m.volume)))
+	want := m.wantedVolume()
 	const step = 1.0 / (0.02 * Rate)
 	const rise = 1.0 / (0.2 * Rate)
 	for i, x := range buf {
