@@ -92,12 +92,12 @@ func (d *Desk) Fare(id string, f Fate, told time.Duration) error {
 		e.What = ""
 		then = &session.Event{Kind: session.Spoiled, Sheet: id, Note: "not continued after an interruption"}
 	}
-	if err := d.Do(e); err != nil {
-		return err
+	err := d.Do(e)
+	if err == nil && then != nil {
+		err = d.Do(*then)
 	}
-	delete(d.doubt, id)
-	if then != nil {
-		return d.Do(*then)
+	if err == nil {
+		delete(d.doubt, id) // not sooner: a clock would move it, at a time that nobody saw
 	}
-	return nil
+	return err
 }
