@@ -324,18 +324,15 @@ func (m *Machine) water(v *Visit, st Step) (out []time.Duration) {
 	return out
 }
 
-// rocked is the spell of agitation a visit has at t; ok is false between two.
+// rocked is when the spell of agitation began that a visit has at t; ok is false between
+// two.
 func (a Agitation) rocked(in, until, t time.Duration) (from time.Duration, ok bool) {
-	switch {
-	case t < in || t >= until:
-		return 0, false
-	case a.Continuous || a.First > 0 && (t < in+a.First || a.Every > 0 && a.For == a.Every):
-		return in, true
-	case a.Every <= 0:
-		return 0, false
+	for _, x := range a.Spells(until - in) {
+		if t >= in+x.From && t < in+x.To {
+			return in + x.From, true
+		}
 	}
-	from = t - (t-in)%a.Every
-	return from, from > in+a.First && t < from+a.For
+	return 0, false
 }
 
 // shaken reports whether a sheet that lies in the tray too has it rocked at t, in a
@@ -355,9 +352,8 @@ func (sp *span) shaken(s *Sheet, tray string, from, t time.Duration) bool {
 }
 
 func (sp *span) agitation(s *Sheet, v Visit, st Step, until time.Duration, base Cue) {
-	a := st.Agitation
-	spell := func(k int, from, to time.Duration) {
-		to = min(to, until)
+	for k, x := range st.Agitation.Spells(until - v.In) {
+		from, to := v.In+x.From, v.In+x.To
 		on := from
 		if from == v.In {
 			if on += rockLag; v.Led {
@@ -365,6 +361,9 @@ func (sp *span) agitation(s *Sheet, v Visit, st Step, until time.Duration, base 
 			}
 		}
 		if on >= to {
+			continue
+		}
+		if from >= sp.to {
 			return
 		}
 		c := base
@@ -381,39 +380,10 @@ func (sp *span) agitation(s *Sheet, v Visit, st Step, until time.Duration, base 
 			}
 		})
 		if to == until || sp.shaken(s, v.Bath, to+1, to) {
-			return // the call to lift, or to move on, says that too; or others are rocked on
+			continue // the call to lift, or to move on, says that too; or others are rocked on
 		}
 		c.Kind = CueRockOff
 		sp.add(to, s, fmt.Sprintf("%d/rest/%d/%d", v.Serial, k, (to-v.In)/time.Millisecond), c)
-	}
-	if a.Continuous {
-		spell(0, v.In, until)
-		return
-	}
-	if a.First > 0 {
-		end := v.In + a.First
-		if a.Every > 0 && a.For == a.Every {
-			end = until
-		}
-		spell(0, v.In, end)
-	}
-	if a.Every <= 0 {
-		return
-	}
-	// Spells that begin before the span may still tick in it: start one early.
-	k := 1
-	if v.In < sp.from {
-		k = max(1, int((sp.from-v.In)/a.Every)-1)
-	}
-	for ; ; k++ {
-		from := v.In + time.Duration(k)*a.Every
-		if from >= until || from >= sp.to {
-			return
-		}
-		if a.First > 0 && from <= v.In+a.First {
-			continue // the first spell still lasts, or ends just now
-		}
-		spell(k, from, from+a.For)
 	}
 }
 

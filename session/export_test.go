@@ -34,3 +34,6 @@ func Proper(e Event) Event {
 
 // Deeds are the kinds of event that can be taken back.
 func Deeds() []Kind { return slices.Collect(maps.Keys(backs)) }
+
+// Own are the cues of every sheet, each at its own instant: none is moved or folded.
+func (m *Machine) Own(from, to Instant) []Cue { return m.cues(m.T(from), m.T(to)) }
