@@ -488,6 +488,54 @@ func TestManyClosedJournalsHoldNobodyUp(t *testing.T) {
 	}
 }
 
+// appendTo adds to a journal, as another program does.
+func appendTo(t *testing.T, path, text string) {
+	t.Helper()
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	if _, err := f.WriteString(text); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// A journal is not put away with a line that the index does not have.
+func TestALineThatComesWhileAJournalIsPutAway(t *testing.T) {
+	c := config(t)
+	b := open(t, c)
+	s, _ := sitting(t, b, 1, eventAt(0))
+	if _, err := b.Append(s.ID, session.Event{Kind: session.Closed, At: at(24 * time.Hour)}); err != nil {
+		t.Fatal(err)
+	}
+	m := b.sits[s.ID]
+	b.settle(m)
+	if m.done != len(m.rows) {
+		t.Fatal("all of it is in the index first")
+	}
+	r := &row{head: head{ID: "other", Sitting: s.ID, N: m.last + 1}, body: marshal(t, session.Event{Kind: session.Noted, At: at(25 * time.Hour), Note: "x"})}
+	r.seal()
+	appendTo(t, m.files[home].path, r.text+"\n")
+	if err := b.keep(m); err != nil {
+		t.Fatal(err)
+	}
+	var there int // a kill may come now
+	if err := b.db.QueryRow(`SELECT count(*) FROM line WHERE id = 'other'`).Scan(&there); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := os.Stat(m.files[kept].path); err == nil && there == 0 {
+		t.Error("the index lacks a line of a journal that was put away")
+	}
+	if err := b.Close(); err != nil {
+		t.Fatal(err)
+	}
+	b = open(t, c)
+	if _, there := allEvents(t, b)["other"]; !there {
+		t.Error("the line is lost")
+	}
+}
+
 // A line that is cut short, as by a kill in the middle of a write, was never
 // confirmed, and is told as that. One that another program finishes meanwhile
 // is a line like any other.
@@ -500,16 +548,7 @@ func TestALineCutShort(t *testing.T) {
 		r := &row{head: head{ID: "other", Sitting: s.ID, N: m.last + 1}, body: marshal(t, session.Event{Kind: session.Noted, At: at(time.Hour), Note: "x"})}
 		r.seal()
 		path := m.files[home].path
-		add := func(text string) {
-			f, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND, 0)
-			if err != nil {
-				t.Fatal(err)
-			}
-			defer f.Close()
-			if _, err := f.WriteString(text); err != nil {
-				t.Fatal(err)
-			}
-		}
+		add := func(text string) { appendTo(t, path, text) }
 		half := len(r.text) / 2
 		add(r.text[:half])
 		m.pull()

@@ -153,7 +153,7 @@ func (b *Book) bringIn(sit string) error {
 	return err
 }
 
-// keep puts the journal of a sitting away. All of it is in the index.
+// keep puts the journal of a sitting away, of which all is in the index.
 func (b *Book) keep(m *memory) error {
 	if err := os.MkdirAll(b.keptDir(), 0o700); err != nil {
 		return err
@@ -164,7 +164,9 @@ func (b *Book) keep(m *memory) error {
 		return err
 	}
 	defer unlock()
-	m.pull()
+	if m.pull(); m.done < len(m.rows) {
+		return nil // another program has just added to it: once that is in the index
+	}
 	if k.err != nil {
 		if err := b.aside(k.path, true); err != nil {
 			return err
