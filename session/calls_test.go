@@ -23,6 +23,72 @@ func sheets(t *testing.T) (m *session.Machine, at *session.Instant, do func(sess
 	return m, &now, do
 }
 
+// called are the calls of the first so long, each with its second; the pips of one count
+// stand together.
+func called(m *session.Machine, end time.Duration) string {
+	names := map[session.CueKind]string{session.CueBegin: "begin", session.CueMinutes: "minutes", session.CueThirty: "thirty", session.CueTen: "ten",
+		session.CueAtLeast: "at least", session.CueDrain: "drain", session.CueChange: "change", session.CueAlive: "alive", session.CueMove: "move",
+		session.CueDone: "done", session.CueSoon: "soon", session.CuePip: "pip", session.CueLightOn: "on", session.CueLightOff: "off", session.CueHalf: "half",
+		session.CueCovered: "covered", session.CueUncovered: "uncovered", session.CueRelight: "light", session.CueCall: "call", session.CueOver: "over"}
+	var got []string
+	for _, q := range m.Own(storyDay, storyDay.Add(end)) {
+		n := names[q.Kind]
+		if n == "" {
+			n = string(q.Kind)
+		}
+		at := fmt.Sprint(q.At.Sub(storyDay).Seconds())
+		if k := len(got) - 1; q.Kind == session.CuePip && k >= 0 && strings.HasPrefix(got[k], n) {
+			got[k] += " " + at
+		} else {
+			got = append(got, n+" "+at)
+		}
+	}
+	return strings.Join(got, ", ")
+}
+
+// What an exposure is called with, by hand: its half, its last minute and ten seconds
+// where they come after its begin, its end, and calls until the pinhole is covered. A half
+// that a change of light has left behind is not called any more. A test sheet has the ends of its strips in the place of the half.
+func TestWhatAnExposureIsCalledWith(t *testing.T) {
+	const sec, min = time.Second, time.Minute
+	type deed struct {
+		at time.Duration
+		session.Event
+	}
+	begun := func(d time.Duration) deed { return deed{0, session.Event{Kind: session.ExposureBegun, Planned: d}} }
+	for _, c := range []struct {
+		name  string
+		test  *session.Test
+		deeds []deed
+		until time.Duration
+		want  string
+	}{
+		{"five seconds", nil, []deed{begun(5 * sec)}, 5 * sec, "on 0, pip 2, half 2.5, pip 3 4, off 5"},
+		{"a minute", nil, []deed{begun(min)}, min, "on 0, half 30, ten 50, pip 57 58 59, off 60"},
+		{"a second more", nil, []deed{begun(61 * sec)}, 61 * sec, "on 0, minutes 1, half 30.5, ten 51, pip 58 59 60, off 61"},
+		{"not covered", nil, []deed{begun(4 * sec)}, 129 * sec, "on 0, pip 1, half 2, pip 2 3, off 4, call 12, call 24, call 42, over 64, call 69, call 109, over 124"},
+		{"covered for a while", nil, []deed{begun(2 * min), {20 * sec, session.Event{Kind: session.PinholeCovered}}, {30 * sec, session.Event{Kind: session.PinholeUncovered}}}, 130 * sec,
+			"on 0, covered 20, uncovered 30, half 70, minutes 70, ten 120, pip 127 128 129, off 130"},
+		{"half the light, half way", nil, []deed{begun(2 * min), {60 * sec, session.Event{Kind: session.LightChanged, Stops: -1, Planned: 4 * min}}}, 180 * sec,
+			"on 0, light 60, minutes 120, ten 170, pip 177 178 179, off 180"},
+		{"so much light that it is over", nil, []deed{begun(2 * min), {90 * sec, session.Event{Kind: session.LightChanged, Stops: 2, Planned: 40 * sec}}}, 100 * sec,
+			"on 0, light 90, pip 97 98 99, off 100"},
+		{"ended in time", nil, []deed{begun(2 * min), {2 * min, session.Event{Kind: session.ExposureEnded}}}, 4 * min, "on 0, covered 120"},
+		{"a test in three strips", &session.Test{Strips: 3, Step: 1, Shares: []float64{0.25, 0.5, 1}}, []deed{begun(40 * sec)}, 40 * sec, "on 0, off 10, off 20, ten 30, pip 37 38 39, off 40"},
+	} {
+		m, at, do := sheets(t)
+		do(session.Event{Kind: session.SheetAdded, Sheet: "a", Spec: &session.SheetSpec{Reckoned: &session.Reckoned{Test: c.test},
+			Process: session.Process{Steps: []session.Step{{Stage: session.Develop, Bath: "developer", AtLeast: min, AtMost: min}}}}})
+		for _, d := range c.deeds {
+			*at, d.Sheet = storyDay.Add(d.at), "a"
+			do(d.Event)
+		}
+		if got := called(m, c.until+sec/10); got != c.want {
+			t.Errorf("%s:\n got %s\nwant %s", c.name, got, c.want)
+		}
+	}
+}
+
 // What a step is called with, each at the seconds from its begin, written down by hand. A
 // tray that is rocked is left out here: see [TestATrayIsRockedForAllOfItsSheets].
 func TestWhatAStepIsCalledWith(t *testing.T) {
@@ -74,24 +140,9 @@ func TestWhatAStepIsCalledWith(t *testing.T) {
 			do(session.Event{Kind: session.LeadBegun})
 		}
 		do(session.Event{Kind: session.Moved, Sheet: "a"})
-		names := map[session.CueKind]string{session.CueBegin: "begin", session.CueMinutes: "minutes", session.CueThirty: "thirty", session.CueTen: "ten",
-			session.CueAtLeast: "at least", session.CueDrain: "drain", session.CueChange: "change", session.CueAlive: "alive", session.CueMove: "move",
-			session.CueDone: "done", session.CueSoon: "soon", session.CuePip: "pip"}
-		var got []string
-		for _, q := range m.Own(storyDay, storyDay.Add(c.step.AtMost+sec/10)) {
-			n := names[q.Kind]
-			if n == "" {
-				n = string(q.Kind)
-			}
-			at := fmt.Sprint(q.At.Sub(storyDay).Seconds())
-			if k := len(got) - 1; q.Kind == session.CuePip && k >= 0 && strings.HasPrefix(got[k], n) {
-				got[k] += " " + at
-			} else {
-				got = append(got, n+" "+at)
-			}
-		}
-		if s := strings.Join(got, ", "); s != c.want {
-			t.Errorf("%s:\n got %s\nwant %s", c.name, s, c.want)
+		got := called(m, c.step.AtMost+sec/10)
+		if got != c.want {
+			t.Errorf("%s:\n got %s\nwant %s", c.name, got, c.want)
 		}
 	}
 }
