@@ -23,3 +23,14 @@ func (a Agitation) Spells(until time.Duration) []Span {
 	}
 	return out
 }
+
+// rocked is when the spell began in which e lies, both from the sheet's entry; ok is
+// false between two.
+func (a Agitation) rocked(until, e time.Duration) (from time.Duration, ok bool) {
+	for _, x := range a.Spells(until) {
+		if e >= x.From && e < x.To {
+			return x.From, true
+		}
+	}
+	return 0, false
+}

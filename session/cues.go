@@ -324,17 +324,6 @@ func (m *Machine) water(v *Visit, st Step) (out []time.Duration) {
 	return out
 }
 
-// rocked is when the spell of agitation began that a visit has at t; ok is false between
-// two.
-func (a Agitation) rocked(in, until, t time.Duration) (from time.Duration, ok bool) {
-	for _, x := range a.Spells(until - in) {
-		if t >= in+x.From && t < in+x.To {
-			return in + x.From, true
-		}
-	}
-	return 0, false
-}
-
 // shaken reports whether a sheet that lies in the tray too has it rocked at t, in a
 // spell begun before from; of two begun together the one of the first sheet.
 func (sp *span) shaken(s *Sheet, tray string, from, t time.Duration) bool {
@@ -344,7 +333,7 @@ func (sp *span) shaken(s *Sheet, tray string, from, t time.Duration) bool {
 			continue
 		}
 		st := o.Spec.Process.Steps[v.Step]
-		if at, ok := st.Agitation.rocked(v.In, v.In+v.AtMost-st.Drain, t); ok && (at < from || at == from && o.Num < s.Num) {
+		if at, ok := st.Agitation.rocked(v.AtMost-st.Drain, t-v.In); ok && (v.In+at < from || v.In+at == from && o.Num < s.Num) {
 			return true
 		}
 	}

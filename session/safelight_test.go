@@ -5,6 +5,8 @@ import (
 	"testing"
 	"time"
 
+	"pgregory.net/rapid"
+
 	"wetside/session"
 )
 
@@ -207,4 +209,81 @@ func TestTheScreensTime(t *testing.T) {
 			stands(m, 2*min, 2*min, 8*min, 0.25, false)
 		})
 	}
+}
+
+// The light that a sheet has had is what falls on it second by second while it lies open
+// and is not fixed: under the safelight when that is lit, before the screen by its light.
+// Whatever is done in whatever order, the accounts are that sum.
+func TestTheAccountsAreTheSumOfTheSeconds(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		const sec = time.Second
+		m, at := session.New(), storyDay
+		apply := func(e session.Event) bool { e.At = at; return m.Apply(e) == nil }
+		apply(session.Event{Kind: session.Opened})
+		step := func(s session.Stage) session.Step {
+			return session.Step{Stage: s, Bath: string(s), AtLeast: 20 * sec, AtMost: 20 * sec}
+		}
+		apply(session.Event{Kind: session.SheetAdded, Sheet: "a", Spec: &session.SheetSpec{Paper: session.Paper{FirstTone: 10},
+			Process: session.Process{Steps: []session.Step{step(session.Develop), step(session.Fix), step(session.Wash)}}}})
+		var lamp, open, fixed bool
+		var lux float64
+		lamp = true // a room begins with its lamp lit
+		shown := false
+		var used, before time.Duration
+		var light float64
+		for range rapid.IntRange(3, 25).Draw(t, "deeds") {
+			e := session.Event{Sheet: "a", Planned: time.Minute, Kind: rapid.SampledFrom([]session.Kind{session.SheetOut, session.SheetAway,
+				session.SafelightOn, session.SafelightOff, session.ScreenLit, session.ExposureBegun, session.ExposureEnded, session.Moved, session.Moved}).Draw(t, "kind")}
+			switch e.Kind {
+			case session.SafelightOn, session.SafelightOff, session.ScreenLit:
+				e.Sheet = ""
+			case session.Moved:
+				if v := m.Sheet("a").Visit(); v != nil {
+					e.From = v.Serial
+				}
+			}
+			if e.Kind != session.ExposureBegun {
+				e.Planned = 0
+			}
+			if e.Kind == session.ScreenLit {
+				e.Lux = float64(rapid.IntRange(0, 3).Draw(t, "lux")) / 100
+			}
+			if apply(e) {
+				switch e.Kind {
+				case session.SheetOut:
+					open = true
+				case session.SheetAway, session.ExposureBegun:
+					open = false
+				case session.SafelightOn, session.SafelightOff:
+					lamp = e.Kind == session.SafelightOn
+				case session.ScreenLit:
+					if lux = e.Lux; !shown {
+						light = before.Seconds() * lux // as it was found, so it was
+					}
+					shown = true
+				case session.Moved:
+					// It lies open from its first bath on, and is fixed as it leaves the fixer.
+					open, fixed = true, fixed || m.Sheet("a").Visit() == nil || m.Sheet("a").Visit().Stage == session.Wash
+				}
+			}
+			d := time.Duration(rapid.IntRange(0, 90).Draw(t, "seconds")) * sec
+			if open && !fixed {
+				before += d
+				light += d.Seconds() * lux
+				if lamp {
+					used += d
+				}
+			}
+			at = at.Add(d)
+			s := m.Sheet("a")
+			now := m.T(at)
+			if got, _ := s.SafeUsed(now); got != used {
+				t.Fatalf("%v under the safelight, %v by the seconds", got, used)
+			}
+			got, share, _ := s.ScreenUsed(now)
+			if want := light / 10; shown && math.Abs(share-want) > 1e-9 || shown && got != before {
+				t.Fatalf("%v before the screen, %.4f of a tone; by the seconds %v, %.4f", got, share, before, want)
+			}
+		}
+	})
 }

@@ -213,29 +213,14 @@ func (m *Machine) bathView(s *Sheet, t time.Duration, v *SheetView) {
 		v.Doing = Lift
 	case v.Judge && v.Elapsed >= b.AtLeast:
 		v.Doing = Judge
-	case st.Agitation.Continuous:
-		v.Doing = Rock
 	case st.Agitation == (Agitation{}):
 		v.Doing = Soak
-	case st.Agitation.rocking(v.Elapsed):
-		v.Doing = Rock
 	default:
 		v.Doing = Rest
+		if _, ok := st.Agitation.rocked(drain, v.Elapsed); ok {
+			v.Doing = Rock
+		}
 	}
-}
-
-// rocking reports whether e after the sheet's entry lies in a spell.
-func (a Agitation) rocking(e time.Duration) bool {
-	switch {
-	case a.Continuous, e < a.First:
-		return true
-	case a.Every == 0 || e < a.Every:
-		return false
-	}
-	if from := e - e%a.Every; a.First > 0 && from <= a.First {
-		return false // that spell would follow the first without a rest
-	}
-	return e%a.Every < a.For
 }
 
 // AutoMove returns the first move that a clock makes by itself up to now: of a sheet
