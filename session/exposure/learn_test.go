@@ -529,3 +529,44 @@ func TestScatter(t *testing.T) {
 		t.Errorf("nothing learned: %+v", p)
 	}
 }
+
+// Odd is a sheet that lies more than 2.5 standard deviations from what the others alone
+// predict of it, the judge's own doubt (0.35 stops and 0.15 for each stop judged) with
+// theirs: reckoned the slow way here, with each sheet left out in its turn, as Rasmussen
+// and Williams define it (section 5.4.2).
+func TestOddIsWhatTheOthersDoNotExpect(t *testing.T) {
+	day := time.Date(2026, 5, 2, 14, 0, 0, 0, time.UTC)
+	rnd := rand.New(rand.NewPCG(3, 4))
+	near, odd := math.Inf(1), 0
+	for range 300 {
+		var all []exposure.Judged
+		for i := range 2 + rnd.IntN(7) {
+			all = append(all, exposure.Judged{ID: fmt.Sprint(i), Camera: "tin", Hole: 1, Paper: []string{"p", "q"}[rnd.IntN(2)], Box: 1,
+				At: day.AddDate(0, 0, rnd.IntN(60)), Reading: fmt.Sprint("r", rnd.IntN(4)), Doubt: 0.3, Seconds: 60 + 600*rnd.Float64(),
+				Wanted: 3 * rnd.NormFloat64(), Stops: float64(rnd.IntN(9)-4) / 3})
+		}
+		said := map[string]bool{}
+		for _, j := range must(exposure.Learn(all)).Odd() {
+			said[j.ID] = true
+		}
+		for i, j := range all {
+			rest := append(slices.Clone(all[:i]), all[i+1:]...)
+			c, err := must(exposure.Learn(rest)).Predict(exposure.Subject{Camera: j.Camera, Hole: j.Hole, Paper: j.Paper, Box: j.Box, Reading: j.Reading, At: j.At, Seconds: j.Seconds, Doubt: j.Doubt})
+			if err != nil {
+				t.Fatal(err)
+			}
+			z := math.Abs(j.Wanted-c.Stops) / math.Hypot(c.SD, 0.35+0.15*math.Abs(j.Stops))
+			if near = min(near, math.Abs(z-2.5)); math.Abs(z-2.5) < 1e-6 {
+				continue // on the line
+			}
+			if want := len(all) >= 3 && z > 2.5; said[j.ID] != want {
+				t.Fatalf("%d sheets: %.3f standard deviations, odd is %v", len(all), z, said[j.ID])
+			} else if want {
+				odd++
+			}
+		}
+	}
+	if odd < 20 || near > 0.05 {
+		t.Errorf("%d odd sheets, the nearest to the line by %.3f: that tries little", odd, near)
+	}
+}
