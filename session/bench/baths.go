@@ -301,7 +301,7 @@ func dilutionLines(m session.Mix) (out []say.Line) {
 		return []say.Line{say.MixAll.Of(say.Decimal(m.ML))}
 	}
 	for i, x := range parts {
-		ml, _ := words.ReadDecimal(words.Millilitres(x.ML)) // as the screen has it
+		ml := words.Measurable(x.ML) // as the screen has it
 		if i == len(parts)-1 {
 			out = append(out, say.MixWater.Of(say.Decimal(ml)))
 		} else {

@@ -77,17 +77,21 @@ func Part(share float64) string {
 	return "1/" + Decimals(n, 1)
 }
 
-// Millilitres writes a volume as one measures it, without its unit: three
-// digits, no finer than a hundredth.
-func Millilitres(v float64) string {
+// Measurable is a volume in ml as one measures it: to three digits, no finer than a
+// hundredth.
+func Measurable(v float64) float64 {
+	per := 100.0
 	switch {
 	case v >= 100:
-		return Decimals(v, 0)
+		per = 1
 	case v >= 10:
-		return Decimals(v, 1)
+		per = 10
 	}
-	return Decimals(v, 2)
+	return math.Round(v*per) / per
 }
+
+// Millilitres writes a volume as one measures it, without its unit.
+func Millilitres(v float64) string { return Decimals(Measurable(v), 2) }
 
 // Count writes a number of things: "1 sheet", "2 sheets". The plural takes an s.
 func Count(n int, one string) string {
