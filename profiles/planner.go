@@ -357,7 +357,7 @@ func (r *Reckoned) strips(o Own, law exposure.Reciprocity) error {
 	}
 	n, middle := int(o.Strips), r.Exposure.Seconds()
 	if r.ByHand {
-		m, _ := law.Metered(middle)
+		m := law.Metered(middle)
 		middle, _ = law.Correct(m * math.Exp2(-o.Step*float64(n-1-n/2)))
 	}
 	strips, err := exposure.TestSheet(middle, o.Step, n, law)
@@ -443,8 +443,8 @@ func (p *Planner) expose(plan *Reckoned, f Form, own Own, paper Paper) error {
 	plan.Spec.Base = time.Duration(r.Base * float64(time.Second))
 	// The time is rounded to what a person can do, and that too was given. In
 	// stops of light: twice the time is less, where reciprocity fails.
-	given, _ := ask.Reciprocity.Metered(r.Rounded)
-	base, _ := ask.Reciprocity.Metered(r.Base)
+	given := ask.Reciprocity.Metered(r.Rounded)
+	base := ask.Reciprocity.Metered(r.Base)
 	plan.Spec.Learned = math.Log2(given / base)
 	return nil
 }
@@ -633,8 +633,8 @@ func (p *Planner) Brighter(s *session.Sheet, typed string, full time.Duration) f
 		return is.EV - was.EV
 	}
 	rec := p.Set.law(s.Spec.Paper.Key)
-	before, _ := rec.Metered(s.Light.Full().Seconds())
-	after, _ := rec.Metered(full.Seconds())
+	before := rec.Metered(s.Light.Full().Seconds())
+	after := rec.Metered(full.Seconds())
 	return math.Log2(before / after)
 }
 

@@ -35,7 +35,7 @@ func TestOneStopIsLearnedAsOneStop(t *testing.T) {
 			t.Fatal(err)
 		}
 		bare := 150 * 150 / (4096 * 0.03)
-		given, _ := rec.Metered(plan.Exposure.Seconds())
+		given := rec.Metered(plan.Exposure.Seconds())
 		judged = 1 - math.Log2(given/bare) // what it still lacks, in light
 		sheets = append(sheets, exposure.Judged{Camera: f.Camera, Hole: 1, Paper: f.Paper, Box: 1, At: now, Reading: exposure.Reading(now, "overcast"),
 			Seconds: plan.Exposure.Seconds(), Wanted: 1, Stops: judged, Doubt: 0.5})

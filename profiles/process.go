@@ -3,6 +3,7 @@ package profiles
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -431,12 +432,7 @@ func (s Step) validateStage(d *document, at func(...string) []string) {
 }
 
 func (d *document) hasAny(path []string, names ...string) bool {
-	for _, k := range names {
-		if d.has(append(path[:len(path):len(path)], k)...) {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(names, func(k string) bool { return d.has(append(slices.Clip(path), k)...) })
 }
 
 func (t Times) validate(d *document, path []string, s Step, staged, cleared bool) {

@@ -239,15 +239,7 @@ func check(name string, data []byte) (Source, any, Problems) {
 }
 
 func keyLike(s string) bool {
-	if s == "" || len(s) > 64 || s[0] == '-' {
-		return false
-	}
-	for _, r := range s {
-		if (r < 'a' || r > 'z') && (r < '0' || r > '9') && r != '-' {
-			return false
-		}
-	}
-	return true
+	return s != "" && len(s) <= 64 && s[0] != '-' && strings.Trim(s, "abcdefghijklmnopqrstuvwxyz0123456789-") == ""
 }
 
 // Paper finds a paper; the error of an unknown key names those near it.

@@ -105,11 +105,5 @@ func timed(text string) (session.Step, error) {
 		}
 		return st, nil
 	}
-	var names []string
-	for _, s := range session.Stages {
-		if s.Step() {
-			names = append(names, string(s))
-		}
-	}
-	return session.Step{}, fmt.Errorf("%q is no step: begin it with one of %s, and write its time behind it", text, strings.Join(names, ", "))
+	return session.Step{}, fmt.Errorf("%q is no step: begin it with one of %s, and write its time behind it", text, strings.Join(steps(), ", "))
 }

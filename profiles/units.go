@@ -126,8 +126,8 @@ func (d Duration) String() string { return words.Units(time.Duration(d)) }
 type Length float64
 
 // readMeasure reads a measure that carries its unit.
-func readMeasure(s, kind, example string, units []words.Unit) (value float64, unit string, err error) {
-	value, unit, err = words.ReadMeasure(s, units)
+func readMeasure(s, kind, example string, units []words.Unit) (float64, error) {
+	value, _, err := words.ReadMeasure(s, units)
 	var which *words.UnknownUnitError
 	var comma *words.CommaError
 	switch {
@@ -144,7 +144,7 @@ func readMeasure(s, kind, example string, units []words.Unit) (value float64, un
 	case !errors.As(err, &comma):
 		err = fmt.Errorf("%q is not %s: write one like %q", s, kind, example)
 	}
-	return value, unit, err
+	return value, err
 }
 
 // tidy takes off the noise that a change of unit leaves behind.
@@ -161,7 +161,7 @@ func tidy(f float64) float64 {
 
 // UnmarshalText reads a length.
 func (l *Length) UnmarshalText(b []byte) error {
-	v, _, err := readMeasure(string(b), "a length", "75 mm", words.Lengths)
+	v, err := readMeasure(string(b), "a length", "75 mm", words.Lengths)
 	*l = Length(v)
 	return err
 }
@@ -242,7 +242,7 @@ type Volume float64
 
 // UnmarshalText reads a volume.
 func (v *Volume) UnmarshalText(b []byte) error {
-	f, _, err := readMeasure(string(b), "a volume", "500 ml", words.Volumes)
+	f, err := readMeasure(string(b), "a volume", "500 ml", words.Volumes)
 	*v = Volume(f)
 	return err
 }
@@ -292,7 +292,7 @@ func (c *Capacity) UnmarshalText(b []byte) error {
 			break
 		}
 	}
-	v, _, err := readMeasure(head, "a capacity", "8000 cm2/l", areas)
+	v, err := readMeasure(head, "a capacity", "8000 cm2/l", areas)
 	*c = Capacity(tidy(v / litres))
 	return err
 }

@@ -27,20 +27,12 @@ func (c Cue) call() bool { return c.Urgent() && c.Kind != CueError }
 // Fact reports whether a cue says what has just been done, or a clock has done:
 // it keeps its instant too.
 func (c Cue) Fact() bool {
-	switch c.Kind {
-	case CueBegin, CueBack, CueDone, CueSpoiled, CueLightOn, CueCovered, CueUncovered, CueSeen, CueRelight:
-		return true
-	}
-	return false
+	return slices.Contains([]CueKind{CueBegin, CueBack, CueDone, CueSpoiled, CueLightOn, CueCovered, CueUncovered, CueSeen, CueRelight}, c.Kind)
 }
 
 // folds reports whether like cues of several sheets are one.
 func (c Cue) folds() bool {
-	switch c.Kind {
-	case CueRockOn, CueRockOff, CueMinutes, CueThirty, CueTen, CueAtLeast, CueDrain, CueMove, CueCall, CueOver, CueChange, CuePip, CueSoon, CueDone:
-		return true
-	}
-	return false
+	return slices.Contains([]CueKind{CueRockOn, CueRockOff, CueMinutes, CueThirty, CueTen, CueAtLeast, CueDrain, CueMove, CueCall, CueOver, CueChange, CuePip, CueSoon, CueDone}, c.Kind)
 }
 
 // like reports whether o says of another sheet what c says.

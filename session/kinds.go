@@ -238,7 +238,7 @@ func (m *Machine) remake(s *Sheet, e Event, _ time.Duration) error {
 			return refuse("sheet %d has been in the %s, and that process has none there", s.Num, v.Label)
 		}
 	}
-	if s.Phase == Finished || s.Phase == Ruined {
+	if s.Phase.Over() {
 		s.Corrected = append(s.Corrected, corrections(e.At, &s.Spec, e.Spec)...)
 	}
 	s.Spec = *e.Spec
@@ -489,7 +489,7 @@ func (m *Machine) spoil(s *Sheet, e Event, t time.Duration) error {
 		s.SpoiltFor = e.Note // the reason, told afterwards
 		return nil
 	}
-	if s.Phase == Finished || s.Phase == Ruined {
+	if s.Phase.Over() {
 		return refuse("sheet %d is done already", s.Num).saying(say.AlreadyDone.Of(say.Sheet(s.Num)))
 	}
 	s.whole = s.clone()

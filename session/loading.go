@@ -1,6 +1,7 @@
 package session
 
 import (
+	"slices"
 	"time"
 
 	"wetside/session/say"
@@ -25,12 +26,7 @@ func (m *Machine) Holds(camera string) *Sheet {
 // Loading reports whether it is written down in this session what is loaded: only then
 // does a sheet that was not loaded mean an empty camera.
 func (m *Machine) Loading() bool {
-	for _, s := range m.sheets {
-		if !s.LoadedAt.IsZero() {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(m.sheets, func(s *Sheet) bool { return !s.LoadedAt.IsZero() })
 }
 
 func holds(camera string, s *Sheet) error {

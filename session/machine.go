@@ -228,25 +228,12 @@ func (m *Machine) BoxOpen() bool { return m.box }
 // PaperOut reports whether any paper could be fogged by a white light now: a box
 // is open, or a sheet is in the room, out of bag and camera, and not yet fixed.
 func (m *Machine) PaperOut() bool {
-	if m.box {
-		return true
-	}
-	for _, s := range m.sheets {
-		if s.Out && s.FixedT == 0 && s.Phase != Finished && s.Phase != Ruined {
-			return true
-		}
-	}
-	return false
+	return m.box || slices.ContainsFunc(m.sheets, func(s *Sheet) bool { return s.Out && s.FixedT == 0 && !s.Phase.Over() })
 }
 
 // Running reports whether any clock runs: an exposure or a bath.
 func (m *Machine) Running() bool {
-	for _, s := range m.sheets {
-		if s.Phase == Exposing || s.Phase == Wet {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(m.sheets, func(s *Sheet) bool { return s.Phase == Exposing || s.Phase == Wet })
 }
 
 // Apply takes one event into the state. An event that cannot be (a move of a
@@ -795,13 +782,9 @@ func (m *Machine) dirtied(v *Visit) time.Duration {
 
 // cleared reports whether the sheet's hypo-clear was done in full.
 func (s *Sheet) cleared() bool {
-	for i := range s.Visits {
-		v := &s.Visits[i]
-		if v.Stage == Clear && !v.Open && v.Out-v.In >= s.Spec.Process.Steps[v.Step].AtLeast {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(s.Visits, func(v Visit) bool {
+		return v.Stage == Clear && !v.Open && v.Out-v.In >= s.Spec.Process.Steps[v.Step].AtLeast
+	})
 }
 
 // Washed reports whether the sheet's wash ran its full time after the last

@@ -1,6 +1,9 @@
 package session
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // Phase is where in its life a sheet stands.
 type Phase string
@@ -13,6 +16,9 @@ const (
 	Finished Phase = "finished" // washed
 	Ruined   Phase = "spoiled"  // ended early
 )
+
+// Over reports whether nothing more happens to a sheet.
+func (p Phase) Over() bool { return p == Finished || p == Ruined }
 
 // A Sheet is everything known of one sheet. Times named T are session time:
 // what has passed since the first event, on the clock that does not step.
@@ -191,11 +197,7 @@ type Undo struct {
 // Move reports whether a move, an exposure or the end of the sheet was taken
 // back, and no lesser deed.
 func (u Undo) Move() bool {
-	switch u.What {
-	case "", Moved, Held, ExposureBegun, ExposureEnded, ExposureTold, Developed, Spoiled:
-		return true
-	}
-	return false
+	return slices.Contains([]Kind{"", Moved, Held, ExposureBegun, ExposureEnded, ExposureTold, Developed, Spoiled}, u.What)
 }
 
 // A Note is words with an instant.

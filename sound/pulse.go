@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math"
 	"net"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -563,12 +564,7 @@ func (s *pulseStream) look() {
 
 // none reports whether every channel's volume is nothing.
 func none(vs proto.ChannelVolumes) bool {
-	for _, v := range vs {
-		if v > 0 {
-			return false
-		}
-	}
-	return len(vs) > 0
+	return len(vs) > 0 && slices.Max(vs) == 0
 }
 
 // watch notices a server that has stopped asking, and frees whoever waits for

@@ -95,9 +95,7 @@ func (m *Model) askUntil(text string, line say.Line, then func(string) (tea.Cmd,
 			return cmd
 		}
 		m.ask = q
-		m.desk.Complain(notUnderstood{err})
-		m.said = ember.SafeText(err.Error())
-		return nil
+		return m.refuse(notUnderstood{err})
 	})
 	q = m.ask
 }
@@ -164,28 +162,24 @@ func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	case "enter":
 		q.speak(m)
 	default:
-		if m.said = "y or n?"; q.digit != nil { // or it was an elbow
-			m.said = "a number?"
+		if q.digit != nil { // or it was an elbow
+			return m.answer("a number?", q.lines()[0])
 		}
-		if m.speaks() && q.digit != nil {
-			m.desk.Say(q.lines()[0])
-		} else if m.speaks() {
-			m.desk.Say(say.YesOrNo.Of())
-		}
+		return m.answer("y or n?", say.YesOrNo.Of())
 	}
 	return nil
 }
 
 func (q *question) keys() []key.Binding {
 	if q.words != nil {
-		again := key.NewBinding(key.WithKeys("?"), key.WithHelp("?", "say it again"))
+		again := on("?", "say it again")
 		if q.input.Value() != "" { // it is typed, then
-			again = key.NewBinding(key.WithKeys("f12"), key.WithHelp("f12", "say it again"))
+			again = on("f12", "say it again")
 		}
 		return []key.Binding{
-			key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "done")),
+			on("enter", "done"),
 			again,
-			key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "leave it")),
+			on("esc", "leave it"),
 		}
 	}
 	no := "n"
@@ -193,22 +187,22 @@ func (q *question) keys() []key.Binding {
 		no = "n or esc"
 	}
 	if q.digit != nil {
-		neither := key.NewBinding(key.WithKeys("n", "esc"), key.WithHelp(no, "none"))
+		neither := on(no, "none", "n", "esc")
 		if q.leave != nil {
-			neither = key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "leave it"))
+			neither = on("esc", "leave it")
 		}
 		return []key.Binding{
-			key.NewBinding(key.WithKeys("1"), key.WithHelp("1-9", "the number")),
-			key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "say it again")),
+			on("1-9", "the number", "1"),
+			on("enter", "say it again"),
 			neither,
 		}
 	}
 	ks := []key.Binding{
-		key.NewBinding(key.WithKeys("y"), key.WithHelp("y", cmp.Or(q.yesIs, "yes"))),
-		key.NewBinding(key.WithKeys("n", "esc"), key.WithHelp(no, cmp.Or(q.noIs, "no"))),
+		on("y", cmp.Or(q.yesIs, "yes")),
+		on(no, cmp.Or(q.noIs, "no"), "n", "esc"),
 	}
 	if q.leave != nil {
-		ks = append(ks, key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "leave it")))
+		ks = append(ks, on("esc", "leave it"))
 	}
 	return ks
 }
@@ -321,9 +315,7 @@ func (m *Model) askFate(v session.SheetView, fates []desk.Fate, rest []string) {
 		}
 		if err := m.desk.Fare(v.ID, f, 0); err != nil {
 			m.ask = q
-			m.desk.Complain(err)
-			m.said = ember.SafeText(err.Error())
-			return nil
+			return m.refuse(err)
 		}
 		m.askFates(rest)
 		return m.sayAsk()
@@ -439,13 +431,14 @@ func (m *Model) askTold(who, light string, plan func(light string) (id string, s
 }
 
 // askNote asks for words to keep with a sheet.
-func (m *Model) askNote(s *session.Sheet) {
+func (m *Model) askNote(s *session.Sheet) tea.Cmd {
 	m.askWords(fmt.Sprintf("Note for sheet %d:", s.Num), say.AskNote.Of(say.Sheet(s.Num)), func(text string) tea.Cmd {
 		if text != "" && m.do(session.Event{Kind: session.Noted, Sheet: s.ID, Note: text}) == nil {
 			return m.tell(say.Noted.Of())
 		}
 		return m.leftAlone(text)
 	})
+	return nil
 }
 
 // leftAlone answers a line that was ended with nothing in it; one that was refused has
@@ -476,14 +469,10 @@ func (m *Model) spoil(s *session.Sheet) tea.Cmd {
 		return m.noSheet()
 	}
 	if err := m.desk.M.Would(session.Event{Kind: session.Spoiled, Sheet: s.ID, At: m.desk.Now()}); err != nil {
-		m.desk.Complain(err)
-		m.said = err.Error()
-		return nil
+		return m.refuse(err)
 	}
 	m.spoiling, m.spoilingAt = s.ID, m.desk.Hand()
-	m.said = fmt.Sprintf("sheet %d: spoiled? x again marks it so; any other key leaves it", s.Num)
-	m.desk.Say(say.SpoilAgain.Of(say.Sheet(s.Num)))
-	return nil
+	return m.announce(fmt.Sprintf("sheet %d: spoiled? x again marks it so; any other key leaves it", s.Num), say.SpoilAgain.Of(say.Sheet(s.Num)))
 }
 
 // askWhy asks why the sheet spoiled last was.

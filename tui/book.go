@@ -105,20 +105,20 @@ type book struct {
 }
 
 var bookKeys = struct{ Up, Down, Left, Right, Scroll, Open, Filter, Judge, Beside, Back, Mark, Correct, Dry, Row key.Binding }{
-	Up:      key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "sheet")),
-	Down:    key.NewBinding(key.WithKeys("down")),
-	Left:    key.NewBinding(key.WithKeys("left"), key.WithHelp("left/right", "other sheet")),
-	Right:   key.NewBinding(key.WithKeys("right")),
-	Scroll:  key.NewBinding(key.WithKeys("up", "down"), key.WithHelp("up/down", "scroll")),
-	Open:    key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "open")),
-	Filter:  key.NewBinding(key.WithKeys("/"), key.WithHelp("/", "only those with")),
-	Judge:   key.NewBinding(key.WithKeys("j"), key.WithHelp("j", "judge")),
-	Beside:  key.NewBinding(key.WithKeys("v"), key.WithHelp("v", "beside another")),
-	Back:    key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "back")),
-	Mark:    key.NewBinding(key.WithKeys("m"), key.WithHelp("m", "name a mark")),
-	Correct: key.NewBinding(key.WithKeys("c"), key.WithHelp("c", "correct")),
-	Dry:     key.NewBinding(key.WithKeys("d"), key.WithHelp("d", "dry, then flat")),
-	Row:     key.NewBinding(key.WithKeys("t"), key.WithHelp("t", "to be judged")),
+	Up:      on("up/down", "sheet", "up"),
+	Down:    on("", "", "down"),
+	Left:    on("left/right", "other sheet", "left"),
+	Right:   on("", "", "right"),
+	Scroll:  on("up/down", "scroll", "up", "down"),
+	Open:    on("enter", "open"),
+	Filter:  on("/", "only those with"),
+	Judge:   on("j", "judge"),
+	Beside:  on("v", "beside another"),
+	Back:    on("esc", "back"),
+	Mark:    on("m", "name a mark"),
+	Correct: on("c", "correct"),
+	Dry:     on("d", "dry, then flat"),
+	Row:     on("t", "to be judged"),
 }
 
 // Notebook is what was written down.
@@ -149,10 +149,7 @@ func (b *book) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	}
 	switch {
 	case key.Matches(k, bookKeys.Back):
-		if b.other != nil {
-			b.other = nil
-		}
-		b.open = nil
+		b.open, b.other = nil, nil
 		return nil
 	case key.Matches(k, bookKeys.Filter):
 		m.askWords("Only sheets with (paper, camera, photographer, name or day; empty for all):", say.AskFilter.Of(), func(text string) tea.Cmd {
@@ -186,14 +183,8 @@ func (b *book) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		if b.open != nil && b.other == nil {
 			b.show(m, b.rows[b.at].ID)
 		}
-		if m.speaks() {
-			m.desk.Say(say.Plain.Of(say.Sheet(b.rows[b.at].Num)))
-		}
+		m.aloud(say.Plain.Of(say.Sheet(b.rows[b.at].Num)))
 	case key.Matches(k, bookKeys.Open):
-		if b.open != nil && b.other == nil && b.open.ID != row.ID {
-			b.show(m, row.ID)
-			return nil
-		}
 		b.show(m, row.ID)
 	case key.Matches(k, bookKeys.Beside):
 		if b.open == nil && b.other != nil {
@@ -243,9 +234,7 @@ func (b *book) pick(m *Model, n int) tea.Cmd {
 		b.show(m, b.rows[i].ID)
 	}
 	r := b.rows[i]
-	m.said = ember.SafeText(strings.TrimSpace(fmt.Sprintf("sheet %d of %s %s", n, r.At.Format(time.DateOnly), r.Name)))
-	m.desk.Say(say.Plain.Of(say.Sheet(n)))
-	return nil
+	return m.announce(ember.SafeText(strings.TrimSpace(fmt.Sprintf("sheet %d of %s %s", n, r.At.Format(time.DateOnly), r.Name))), say.Plain.Of(say.Sheet(n)))
 }
 
 // judge asks what the sheet says of its exposure, in the words of its paper.
@@ -346,9 +335,7 @@ func (b *book) dry(m *Model, row BookRow) tea.Cmd {
 			return nil
 		}
 	} else if err := m.cfg.Book.After(row.ID, what); err != nil {
-		m.desk.Complain(err)
-		m.said = ember.SafeText(err.Error())
-		return nil
+		return m.refuse(err)
 	}
 	b.again(m)
 	return m.answer(fmt.Sprintf("sheet %d is %s", row.Num, is), line)
@@ -404,8 +391,7 @@ func (b *book) next(m *Model) tea.Cmd {
 		}
 		if err != nil {
 			m.ask = q
-			m.desk.Complain(err)
-			m.said = ember.SafeText(err.Error())
+			m.refuse(err)
 		}
 		return cmd
 	}
@@ -454,7 +440,7 @@ func (b *book) view(m *Model, _ session.View, h int) string {
 	}
 	switch {
 	case b.open != nil && b.other != nil:
-		return b.beside(m, h)
+		return b.beside(m)
 	case b.open != nil:
 		return b.page(m, *b.open, h)
 	case len(b.rows) == 0:
@@ -469,10 +455,7 @@ func (b *book) view(m *Model, _ session.View, h int) string {
 
 // table is the list: a head, and the rows under the chosen one.
 func (b *book) table(m *Model, h int) string {
-	w, margin := m.width, 2
-	if w >= 60 {
-		margin = 3
-	}
+	w, margin := m.width, m.margin()
 	head := "the last sheets"
 	if b.filter != "" {
 		head = "sheets with " + strconv.Quote(ember.SafeText(b.filter))
@@ -559,10 +542,7 @@ func (b *book) table(m *Model, h int) string {
 // page is a sheet: how it is judged, what was planned above what was done, all else
 // in words, and what its camera's sheets have taught.
 func (b *book) page(m *Model, s BookSheet, h int) string {
-	w, margin := m.width, 2
-	if w >= 60 {
-		margin = 3
-	}
+	w, margin := m.width, m.margin()
 	var rows []textRow
 	put := func(parts ...part) { rows = append(rows, textRow{parts: parts}) }
 	title := strings.TrimSpace(fmt.Sprintf("%d %s", s.Num, s.Name))
@@ -583,16 +563,12 @@ func (b *book) page(m *Model, s BookSheet, h int) string {
 		put(part{margin, ember.Strong, ansiCut(ember.SafeText(title+"  "+at), w-margin-1)})
 	}
 	if s.Judged != "" {
-		for l := range strings.SplitSeq(wrap(ember.SafeText(s.Judged), w-2*margin), "\n") {
-			put(part{margin, ember.Strong, l})
-		}
+		rows = append(rows, m.paraRows(ember.Strong, s.Judged)...)
 		put()
 	}
 	rows = append(rows, lanes(s.Bars, margin, w-2*margin)...)
 	for _, l := range s.Lines {
-		for l := range strings.SplitSeq(wrap(ember.SafeText(l), w-2*margin), "\n") {
-			put(part{margin, ember.Faint, l})
-		}
+		rows = append(rows, m.paraRows(ember.Faint, l)...)
 	}
 	if s.Taught != nil && len(s.Taught.Points) > 0 {
 		put()
@@ -705,7 +681,7 @@ func plotRows(p *exposure.Plot, x0, width int) (rows []textRow) {
 }
 
 // beside shows two sheets and what differs.
-func (b *book) beside(m *Model, h int) string {
+func (b *book) beside(m *Model) string {
 	st := m.styles
 	a, c := *b.other, *b.open
 	var out strings.Builder

@@ -126,6 +126,23 @@ type part struct {
 	text string
 }
 
+// margin is the room at the left, where the mark of the chosen line stands.
+func (m *Model) margin() int {
+	if m.width >= 60 {
+		return 3
+	}
+	return 2
+}
+
+// paraRows are the rows of a text between the margins.
+func (m *Model) paraRows(role ember.Role, text string) (rows []textRow) {
+	margin := m.margin()
+	for l := range strings.SplitSeq(wrap(ember.SafeText(text), m.width-2*margin), "\n") {
+		rows = append(rows, textRow{parts: []part{{margin, role, l}}})
+	}
+	return rows
+}
+
 // drawRows draws a page. Where not all of it fits, it moves under the chosen row.
 func drawRows(m *Model, rows []textRow, h int) string {
 	first := 0

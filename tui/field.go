@@ -25,23 +25,46 @@ type field struct {
 	answer  string
 }
 
-var fieldKeys = struct{ Go, Cover, Brighter, Darker, Up, Down, Edit, Note, Sum, Spoil, Reckon, Camera, Learned, Strip, Told, Close key.Binding }{
-	Go:       key.NewBinding(key.WithKeys(" "), key.WithHelp("space", "open, end")),
-	Cover:    key.NewBinding(key.WithKeys("c"), key.WithHelp("c", "cover, uncover")),
-	Darker:   key.NewBinding(key.WithKeys("["), key.WithHelp("[ ]", "light -/+ 1/3 stop")),
-	Brighter: key.NewBinding(key.WithKeys("]")),
-	Up:       key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "camera")),
-	Down:     key.NewBinding(key.WithKeys("down")),
-	Edit:     key.NewBinding(key.WithKeys("e"), key.WithHelp("e", "light or time")),
-	Note:     key.NewBinding(key.WithKeys("o"), key.WithHelp("o", "note")),
-	Sum:      key.NewBinding(key.WithKeys("s"), key.WithHelp("s", "the sum behind it")),
-	Spoil:    key.NewBinding(key.WithKeys("x"), key.WithHelp("x", "spoiled")),
-	Camera:   key.NewBinding(key.WithKeys("a"), key.WithHelp("a", "about the camera")),
-	Learned:  key.NewBinding(key.WithKeys("l"), key.WithHelp("l", "what was learned")),
-	Strip:    key.NewBinding(key.WithKeys("f"), key.WithHelp("f", "pre-flash strip")),
-	Reckon:   key.NewBinding(key.WithKeys("k"), key.WithHelp("k", "reckon, as in the shell")),
-	Told:     key.NewBinding(key.WithKeys("t"), key.WithHelp("t", "exposed by a watch")),
-	Close:    key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "close the answer")),
+var fieldDeeds = []deed{
+	{on("space", "open, end", " "), (*Model).openOrEnd},
+	{on("c", "cover, uncover"), ofCamera((*field).cover)},
+	{on("[ ]", "light -/+ 1/3 stop", "["), ofCamera(func(f *field, m *Model, s *session.Sheet) tea.Cmd { return f.light(m, s, -1.0/3) })},
+	{on("", "", "]"), ofCamera(func(f *field, m *Model, s *session.Sheet) tea.Cmd { return f.light(m, s, +1.0/3) })},
+	{on("e", "light or time"), ofCamera((*field).ask)},
+	{keys.Where, (*Model).where},
+	{trayKeys.Note, ofCamera(func(_ *field, m *Model, s *session.Sheet) tea.Cmd { return m.askNote(s) })},
+	{trayKeys.Undo, nil},
+	{on("up/down", "camera", "up"), ofCamera(func(f *field, m *Model, s *session.Sheet) tea.Cmd { return f.step(m, -1) })},
+	{on("", "", "down"), ofCamera(func(f *field, m *Model, s *session.Sheet) tea.Cmd { return f.step(m, +1) })},
+	{trayKeys.Pick, nil},
+	{on("s", "the sum behind it"), ofCamera((*field).sum)},
+	{on("a", "about the camera"), ofCamera(func(f *field, m *Model, s *session.Sheet) tea.Cmd {
+		return f.about(m, s, "pinhole --camera "+s.Spec.Camera)
+	})},
+	{on("l", "what was learned"), ofCamera(func(f *field, m *Model, s *session.Sheet) tea.Cmd {
+		return f.about(m, s, "learn --camera "+s.Spec.Camera+" --paper "+s.Spec.Paper.Key)
+	})},
+	{on("f", "pre-flash strip"), func(m *Model) tea.Cmd { return m.field.reckon(m, "preflash strip") }},
+	{on("k", "reckon, as in the shell"), (*Model).askReckon},
+	{on("t", "exposed by a watch"), ofCamera((*field).told)},
+	{trayKeys.Spoil, ofCamera(func(_ *field, m *Model, s *session.Sheet) tea.Cmd { return m.spoil(s) })},
+	{trayKeys.Withdraw, ofCamera(func(_ *field, m *Model, s *session.Sheet) tea.Cmd { return m.withdraw(s) })},
+	{keys.Other, nil},
+	{on("esc", "close the answer"), func(m *Model) tea.Cmd {
+		m.field.answer, m.field.working = "", false
+		return nil
+	}},
+}
+
+// ofCamera is a deed with the camera that keys are for.
+func ofCamera(do func(*field, *Model, *session.Sheet) tea.Cmd) func(*Model) tea.Cmd {
+	return func(m *Model) tea.Cmd {
+		f := &m.field
+		if ss := f.list(m); len(ss) > 0 {
+			return do(f, m, ss[f.at])
+		}
+		return m.tell(say.NoCamera.Of())
+	}
 }
 
 // Field is where the cameras stand.
@@ -49,10 +72,7 @@ const Field Screen = "field"
 
 func (f *field) name() Screen { return Field }
 
-func (f *field) keys(*Model) []key.Binding {
-	k := fieldKeys
-	return []key.Binding{k.Go, k.Cover, k.Darker, k.Edit, keys.Where, k.Note, trayKeys.Undo, k.Up, trayKeys.Pick, k.Sum, k.Camera, k.Learned, k.Strip, k.Reckon, k.Told, k.Spoil, trayKeys.Withdraw, keys.Other, k.Close}
-}
+func (f *field) keys(*Model) []key.Binding { return withWords(fieldDeeds) }
 
 // list returns the sheets that are in the field: known or being exposed.
 func (f *field) list(m *Model) []*session.Sheet {
@@ -90,85 +110,77 @@ func (f *field) choose(m *Model, s *session.Sheet) {
 }
 
 func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
-	ss := f.list(m)
-	if key.Matches(k, keys.Where) {
-		return m.where()
+	if do := deedOf(fieldDeeds, k); do != nil {
+		return do(m)
 	}
-	switch {
-	case key.Matches(k, fieldKeys.Close):
-		f.answer, f.working = "", false
-		return nil
-	case key.Matches(k, trayKeys.Pick):
-		return m.pickNumber(number(k))
-	case key.Matches(k, fieldKeys.Strip):
-		return f.reckon(m, "preflash strip")
-	case key.Matches(k, fieldKeys.Reckon):
-		m.askUntil("Reckon (pinhole, exposure, preflash, learn, mix or washes, as in the shell; -h says how):", say.AskReckon.Of(), func(text string) (tea.Cmd, error) {
-			return nil, f.reckoned(m, text)
-		})
-		return nil
-	}
-	if key.Matches(k, trayKeys.Undo) {
-		return m.back()
-	}
-	if key.Matches(k, fieldKeys.Go) && (len(ss) > 0 || m.desk.Next() != nil) {
-		return m.act()
-	}
-	if len(ss) == 0 {
+	return ofCamera(func(*field, *Model, *session.Sheet) tea.Cmd { return nil })(m)
+}
+
+func (m *Model) openOrEnd() tea.Cmd {
+	if len(m.field.list(m)) == 0 && m.desk.Next() == nil {
 		return m.tell(say.NoCamera.Of())
 	}
-	s := ss[f.at]
-	switch {
-	case key.Matches(k, fieldKeys.Camera), key.Matches(k, fieldKeys.Learned):
-		if s.Spec.Camera == "" {
-			return m.tell(say.NoCameraOf.Of(say.Sheet(s.Num)))
-		}
-		if key.Matches(k, fieldKeys.Camera) {
-			return f.reckon(m, "pinhole --camera "+s.Spec.Camera)
-		}
-		return f.reckon(m, "learn --camera "+s.Spec.Camera+" --paper "+s.Spec.Paper.Key)
-	case key.Matches(k, fieldKeys.Up), key.Matches(k, fieldKeys.Down):
-		step := 1
-		if key.Matches(k, fieldKeys.Up) {
-			step = len(ss) - 1
-		}
-		f.choose(m, ss[(f.at+step)%len(ss)])
-	case key.Matches(k, fieldKeys.Cover):
-		kind := session.PinholeCovered
-		if !s.Light.Open {
-			kind = session.PinholeUncovered
-		}
-		m.do(session.Event{Kind: kind, Sheet: s.ID})
-	case key.Matches(k, fieldKeys.Brighter):
-		return f.light(m, s, +1.0/3)
-	case key.Matches(k, fieldKeys.Darker):
-		return f.light(m, s, -1.0/3)
-	case key.Matches(k, fieldKeys.Edit):
-		m.askUntil(fmt.Sprintf("Sheet %d: light (EV 13, f/16 1/125, 2500 lux, overcast) or time (4m):", s.Num), say.AskLight.Of(say.Sheet(s.Num)), func(text string) (tea.Cmd, error) {
-			return f.edit(m, s, text)
-		})
-	case key.Matches(k, fieldKeys.Told):
-		if s.Phase != session.Fresh {
-			return m.answer(fmt.Sprintf("sheet %d is being exposed: space ends it", s.Num), standing(m.seen(s)))
-		}
-		m.askTold(fmt.Sprintf("Sheet %d", s.Num), s.Spec.Light, func(light string) (string, session.SheetSpec, time.Duration, error) {
-			plan, err := m.cfg.Plan(profiles.Refit(s.Spec, light))
-			return s.ID, profiles.Respec(s.Spec, light, plan), plan.Exposure, err
-		})
-	case key.Matches(k, fieldKeys.Note):
-		m.askNote(s)
-	case key.Matches(k, fieldKeys.Sum):
-		f.working = !f.working
-		f.answer = "" // there is room for one of them
-		if f.working && s.Spec.Working == "" {
-			f.working = false
-			return m.tell(say.NoTime.Of().To(say.Num(s.Num)))
-		}
-	case key.Matches(k, fieldKeys.Spoil):
-		return m.spoil(s)
-	case key.Matches(k, trayKeys.Withdraw):
-		return m.withdraw(s)
+	return m.act()
+}
+
+// step goes so many cameras on.
+func (f *field) step(m *Model, by int) tea.Cmd {
+	ss := f.list(m)
+	f.choose(m, ss[(f.at+by+len(ss))%len(ss)])
+	return nil
+}
+
+func (f *field) cover(m *Model, s *session.Sheet) tea.Cmd {
+	kind := session.PinholeCovered
+	if !s.Light.Open {
+		kind = session.PinholeUncovered
 	}
+	m.do(session.Event{Kind: kind, Sheet: s.ID})
+	return nil
+}
+
+// ask asks for the light of a sheet, or its time.
+func (f *field) ask(m *Model, s *session.Sheet) tea.Cmd {
+	m.askUntil(fmt.Sprintf("Sheet %d: light (EV 13, f/16 1/125, 2500 lux, overcast) or time (4m):", s.Num), say.AskLight.Of(say.Sheet(s.Num)), func(text string) (tea.Cmd, error) {
+		return f.edit(m, s, text)
+	})
+	return nil
+}
+
+// told asks when a sheet was exposed by a watch.
+func (f *field) told(m *Model, s *session.Sheet) tea.Cmd {
+	if s.Phase != session.Fresh {
+		return m.answer(fmt.Sprintf("sheet %d is being exposed: space ends it", s.Num), standing(m.seen(s)))
+	}
+	m.askTold(fmt.Sprintf("Sheet %d", s.Num), s.Spec.Light, func(light string) (string, session.SheetSpec, time.Duration, error) {
+		plan, err := m.cfg.Plan(profiles.Refit(s.Spec, light))
+		return s.ID, profiles.Respec(s.Spec, light, plan), plan.Exposure, err
+	})
+	return nil
+}
+
+func (f *field) sum(m *Model, s *session.Sheet) tea.Cmd {
+	f.working = !f.working
+	f.answer = "" // there is room for one of them
+	if f.working && s.Spec.Working == "" {
+		f.working = false
+		return m.tell(say.NoTime.Of().To(say.Num(s.Num)))
+	}
+	return nil
+}
+
+// about reckons something of a sheet's camera.
+func (f *field) about(m *Model, s *session.Sheet, line string) tea.Cmd {
+	if s.Spec.Camera == "" {
+		return m.tell(say.NoCameraOf.Of(say.Sheet(s.Num)))
+	}
+	return f.reckon(m, line)
+}
+
+func (m *Model) askReckon() tea.Cmd {
+	m.askUntil("Reckon (pinhole, exposure, preflash, learn, mix or washes, as in the shell; -h says how):", say.AskReckon.Of(), func(text string) (tea.Cmd, error) {
+		return nil, m.field.reckoned(m, text)
+	})
 	return nil
 }
 
@@ -176,8 +188,7 @@ func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 // there is none.
 func (f *field) reckon(m *Model, line string) tea.Cmd {
 	if err := f.reckoned(m, line); err != nil {
-		m.desk.Complain(err)
-		m.said = ember.SafeText(err.Error())
+		m.refuse(err)
 	}
 	return nil
 }
@@ -191,9 +202,7 @@ func (f *field) reckoned(m *Model, line string) error {
 		return err
 	}
 	f.answer, f.working = out, false
-	if m.speaks() {
-		m.desk.Say(say.OnScreen.Of())
-	}
+	m.aloud(say.OnScreen.Of())
 	return nil
 }
 
@@ -262,9 +271,7 @@ func (f *field) editRunning(m *Model, s *session.Sheet, text string, plan profil
 		return func() tea.Cmd {
 			cmd, err := do()
 			if err != nil {
-				m.desk.Complain(err)
-				m.said = ember.SafeText(err.Error())
-				return nil
+				return m.refuse(err)
 			}
 			return cmd
 		}

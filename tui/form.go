@@ -50,38 +50,37 @@ const (
 )
 
 func newForm(cfg Config) form {
-	text := func(label, hint, value string) formField {
+	text := func(label, hint string) formField {
 		in := textinput.New()
 		in.CharLimit, in.Prompt = 80, ""
-		in.SetValue(value)
 		return formField{label: label, hint: hint, input: in}
 	}
 	return form{fields: []formField{
 		fPaper:   {label: "paper", choices: cfg.Papers},
 		fProcess: {label: "process", choices: cfg.Processes},
 		fCamera:  {label: "camera", choices: append(append([]Choice{}, cfg.Cameras...), Choice{"", "none"})},
-		fCelsius: text("developer", "20 C", ""),
-		fName:    text("name", "of the sheet", ""),
-		fMaker:   text("photographer", "where there are several", ""),
-		fLight:   text("light", "overcast, EV 13, f/16 1/125, 2500 lux, or 4m", ""),
-		fWith:    text("with", "filter 1, pre-flash 1/2, warm light 1/3, subject 1m, test", ""),
+		fCelsius: text("developer", "20 C"),
+		fName:    text("name", "of the sheet"),
+		fMaker:   text("photographer", "where there are several"),
+		fLight:   text("light", "overcast, EV 13, f/16 1/125, 2500 lux, or 4m"),
+		fWith:    text("with", "filter 1, pre-flash 1/2, warm light 1/3, subject 1m, test"),
 	}}
 }
 
 var formKeys = struct{ Next, Up, Down, Left, Right, Add, Press, Keep, Leave, Fill, Camera, Told, Change, Remove key.Binding }{
-	Next:   key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "next line")),
-	Up:     key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "line")),
-	Down:   key.NewBinding(key.WithKeys("down")),
-	Left:   key.NewBinding(key.WithKeys("left"), key.WithHelp("left/right", "choose")),
-	Right:  key.NewBinding(key.WithKeys("right", " ")),
-	Add:    key.NewBinding(key.WithKeys("a"), key.WithHelp("a", "add this sheet")),
-	Press:  key.NewBinding(key.WithKeys("enter", "a"), key.WithHelp("enter", "add this sheet")),
-	Keep:   key.NewBinding(key.WithKeys("enter", "a"), key.WithHelp("enter", "keep the change")),
-	Leave:  key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "leave it as it was")),
-	Fill:   key.NewBinding(key.WithKeys("b"), key.WithHelp("b", "fill the trays")),
-	Camera: key.NewBinding(key.WithKeys("n"), key.WithHelp("n", "a new camera")),
-	Told:   key.NewBinding(key.WithKeys("t"), key.WithHelp("t", "exposed by a watch")),
-	Change: key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "change this sheet")),
+	Next:   on("enter", "next line"),
+	Up:     on("up/down", "line", "up"),
+	Down:   on("", "", "down"),
+	Left:   on("left/right", "choose", "left"),
+	Right:  on("", "", "right", " "),
+	Add:    on("a", "add this sheet"),
+	Press:  on("enter", "add this sheet", "enter", "a"),
+	Keep:   on("enter", "keep the change", "enter", "a"),
+	Leave:  on("esc", "leave it as it was"),
+	Fill:   on("b", "fill the trays"),
+	Camera: on("n", "a new camera"),
+	Told:   on("t", "exposed by a watch"),
+	Change: on("enter", "change this sheet"),
 	Remove: trayKeys.Withdraw,
 }
 
@@ -247,23 +246,15 @@ func (f *form) pick(m *Model, k tea.KeyMsg) tea.Cmd {
 
 // sayLine speaks the line to who does not look.
 func (f *form) sayLine(m *Model) tea.Cmd {
-	if !m.speaks() {
-		return nil
+	switch s := f.sheet(m); {
+	case s != nil:
+		return m.aloud(say.Plain.Of(say.Sheet(s.Num)))
+	case f.at < fAdd:
+		return m.aloud(f.line())
+	case f.change != "":
+		return m.aloud(say.KeepThis.Of())
 	}
-	if s := f.sheet(m); s != nil {
-		m.desk.Say(say.Plain.Of(say.Sheet(s.Num)))
-		return nil
-	}
-	if f.at >= fAdd {
-		if f.change != "" {
-			m.desk.Say(say.KeepThis.Of())
-		} else {
-			m.desk.Say(say.AddThis.Of())
-		}
-		return nil
-	}
-	m.desk.Say(f.line())
-	return nil
+	return m.aloud(say.AddThis.Of())
 }
 
 func (f *form) button() string {
@@ -277,36 +268,28 @@ func (f *form) button() string {
 func (f *form) done(m *Model) tea.Cmd {
 	plan, err := m.cfg.Plan(f.value())
 	if err != nil {
-		m.desk.Complain(notUnderstood{err})
-		m.said = err.Error()
-		return nil
+		return m.refuse(notUnderstood{err})
 	}
 	if s := m.desk.M.Sheet(f.change); s != nil {
 		return f.keep(m, s, plan)
 	}
 	s, err := m.desk.Add(plan.Spec)
 	if err != nil {
-		m.said = err.Error()
-		return nil
+		return m.announce(err.Error())
 	}
 	f.fields[fName].input.SetValue("")
 	if f.at == fAdd {
 		f.focus(m, fName) // the next sheet has another name; enter again adds none
 	}
-	text := fmt.Sprintf("sheet %d added", s.Num)
+	text, line := fmt.Sprintf("sheet %d added", s.Num), say.SheetAdded.Of(say.Sheet(s.Num))
 	if plan.Exposure > 0 {
 		text += ": expose " + words.Finished(plan.Exposure)
-	}
-	line := say.SheetAdded.Of(say.Sheet(s.Num))
-	if plan.Exposure > 0 {
 		line = say.SheetAddedOf.Of(say.Sheet(s.Num), say.Left(plan.Exposure))
 	}
-	m.desk.Say(line)
-	m.said = text
 	if plan.Sentence != "" {
-		m.said = text + ". " + plan.Sentence
+		text += ". " + plan.Sentence
 	}
-	return nil
+	return m.announce(text, line)
 }
 
 // load puts the words of a sheet into the fields, to be changed.
@@ -351,7 +334,7 @@ func (f *form) keep(m *Model, s *session.Sheet, plan profiles.Reckoned) tea.Cmd 
 	if s.Phase != session.Fresh || !s.Light.BegunAt.IsZero() {
 		spec = plan.Since(s.Spec) // its light fell as it fell
 	}
-	done := s.Phase == session.Finished || s.Phase == session.Ruined
+	done := s.Phase.Over()
 	if m.do(session.Event{Kind: session.Remade, Sheet: s.ID, Spec: &spec}) != nil {
 		return nil
 	}
@@ -399,17 +382,10 @@ func (f *form) askCamera(m *Model) {
 }
 
 func (f *form) view(m *Model, v session.View, h int) string {
-	w, margin := m.width, 2
-	if w >= 60 {
-		margin = 3
-	}
+	w, margin := m.width, m.margin()
 	var ls []textRow
 	put := func(parts ...part) { ls = append(ls, textRow{parts: parts}) }
-	para := func(role ember.Role, text string) {
-		for l := range strings.SplitSeq(wrap(ember.SafeText(text), w-2*margin), "\n") {
-			put(part{margin, role, l})
-		}
-	}
+	para := func(role ember.Role, text string) { ls = append(ls, m.paraRows(role, text)...) }
 	here := func(on bool, parts ...part) {
 		if on {
 			parts = append(parts, part{margin - 2, ember.Strong, ">"})
@@ -476,7 +452,7 @@ func (f *form) row(m *Model, sv session.SheetView, s *session.Sheet, x int, on b
 	switch {
 	case on:
 		role = ember.Strong
-	case s.Phase == session.Finished || s.Phase == session.Ruined:
+	case s.Phase.Over():
 		role = ember.Border
 	}
 	state := map[session.Phase]string{session.Fresh: "ready", session.Exposing: "in the light", session.Exposed: "exposed", session.Finished: "done", session.Ruined: "spoiled"}[s.Phase]

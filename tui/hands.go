@@ -219,22 +219,18 @@ func (m *Model) other() tea.Cmd {
 		return m.told(a)
 	}
 	m.field.id = a.Target.Sheet
-	m.said = m.keyFor("move") + ": " + m.aims()
-	m.desk.Say(m.nextPress())
-	return nil
+	return m.announce(m.keyFor("move")+": "+m.aims(), m.nextPress())
 }
 
 // picks says of a sheet that was picked where it stands, and of one that is over
 // how it ended.
 func (m *Model) picks(s *session.Sheet) tea.Cmd {
-	sv, _ := m.desk.M.View(m.desk.Now()).Sheet(s.ID)
+	sv := m.seen(s)
 	text := fmt.Sprintf("sheet %d: %s", s.Num, sv.Phase)
 	if sv.Stage != "" {
 		text = fmt.Sprintf("sheet %d: %s; %s", s.Num, sv.Label, Stands(sv))
 	}
-	m.said = ember.SafeText(text)
-	m.desk.Say(standing(sv))
-	return nil
+	return m.announce(ember.SafeText(text), standing(sv))
 }
 
 // back is backspace: it takes back the last deed, of whatever sheet and on
@@ -245,20 +241,16 @@ func (m *Model) back() tea.Cmd {
 	d, err := m.hands.Back()
 	switch {
 	case errors.Is(err, desk.ErrNoDeed):
-		m.said = say.NothingToUndo.Of().String() // the desk has said it
-		return nil
+		return m.announce(say.NothingToUndo.Of().String()) // the desk has said it
 	case errors.Is(err, desk.ErrLongAgo):
 		ago := m.desk.M.T(m.desk.Now()) - d.T
 		what, l := "its pinhole was opened", say.UndoOpening.Of(say.Left(ago))
 		if d.Kind == session.ExposureEnded {
 			what, l = "its exposure ended", say.UndoEnding.Of(say.Left(ago))
 		}
-		m.said = fmt.Sprintf("sheet %d: %s %s ago. %s again takes it back.", d.Num, what, words.CountUp(ago), words.Sentence(m.keyFor("back")))
-		m.desk.Say(l.To(say.Num(d.Num)))
-		return nil
+		return m.announce(fmt.Sprintf("sheet %d: %s %s ago. %s again takes it back.", d.Num, what, words.CountUp(ago), words.Sentence(m.keyFor("back"))), l.To(say.Num(d.Num)))
 	case err != nil && m.desk.M.Applied() == was:
-		m.said = "this cannot be taken back: " + err.Error()
-		return nil
+		return m.announce("this cannot be taken back: " + err.Error())
 	}
 	if d.Sheet != "" {
 		m.field.id = d.Sheet
@@ -295,17 +287,13 @@ func (m *Model) stretch(way int) tea.Cmd {
 	t, err := m.hands.Stretch(way)
 	switch {
 	case errors.Is(err, desk.ErrNoStep):
-		m.said = say.NoStep.Of().String()
-		return nil
+		return m.announce(say.NoStep.Of().String())
 	case err != nil:
-		m.said = err.Error()
-		return nil
+		return m.announce(err.Error())
 	}
 	s := m.desk.M.Sheet(t.Sheet)
 	v := s.Visit()
-	m.said = fmt.Sprintf("sheet %d: %s, %s, for this sheet", s.Num, v.Label, words.Finished(v.AtMost))
-	m.desk.Say(say.StepTime.Of(say.In(v.Stage), say.Left(v.AtMost)).To(say.Num(s.Num)))
-	return nil
+	return m.announce(fmt.Sprintf("sheet %d: %s, %s, for this sheet", s.Num, v.Label, words.Finished(v.AtMost)), say.StepTime.Of(say.In(v.Stage), say.Left(v.AtMost)).To(say.Num(s.Num)))
 }
 
 // onlyBox reports whether p can only be about a box of paper: no sheet waits dry
@@ -322,8 +310,7 @@ func (m *Model) box() tea.Cmd {
 		e.Kind, l = session.BoxAway, say.BoxAway.Of()
 	}
 	if m.do(e) == nil {
-		m.said = l.String()
-		m.desk.Say(l)
+		return m.announce(l.String(), l)
 	}
 	return nil
 }
@@ -335,9 +322,7 @@ func (m *Model) withdraw(s *session.Sheet) tea.Cmd {
 	}
 	m.hands.Unpick()
 	l := say.TakenAway.Of(say.Sheet(s.Num))
-	m.said = l.String() + "; " + m.keyFor("back") + " brings it back"
-	m.desk.Say(l)
-	return nil
+	return m.announce(l.String()+"; "+m.keyFor("back")+" brings it back", l)
 }
 
 // setLead begins or ends that the program leads.

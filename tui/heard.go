@@ -137,27 +137,18 @@ func (m *Model) volume(step int) tea.Cmd {
 		return nil
 	}
 	m.desk.Sound.Volume(step)
-	if m.speaks() {
-		m.desk.Say(say.VolumeIs.Of(say.Percent(m.desk.Sound.State().Volume)))
-	}
-	return nil
+	return m.aloud(say.VolumeIs.Of(say.Percent(m.desk.Sound.State().Volume)))
 }
 
 // listen tells when the sound is there again, or goes elsewhere.
 func (m *Model) listen() {
 	st := m.desk.Sound.State()
 	if st.OK && m.deaf {
-		m.greeted(say.SoundBack.Of())
+		m.aloud(say.SoundBack.Of())
 	}
 	if st.Moved != "" && st.Moved != m.movedTo {
 		m.inform(st.Moved)
-		m.greeted(say.News.Of())
+		m.aloud(say.News.Of())
 	}
 	m.deaf, m.movedTo = !st.OK && !st.Elsewhere, st.Moved
-}
-
-func (m *Model) greeted(l say.Line) {
-	if m.speaks() {
-		m.desk.Say(l)
-	}
 }

@@ -197,9 +197,7 @@ func (m *Model) bound(k tea.KeyMsg) tea.KeyMsg {
 // nothing answers a key that does nothing here.
 func (m *Model) nothing() {
 	m.desk.Key(false)
-	if m.speaks() {
-		m.desk.Say(say.NothingHere.Of())
-	}
+	m.aloud(say.NothingHere.Of())
 }
 
 // answered does what a key does, and lets it be heard where it says nothing by

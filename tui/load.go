@@ -50,6 +50,12 @@ var unloadSteps = []loadStep{
 	{"away", "Put it into a bag of its own, apart from what had no light, and shut it into a box.", say.UnloadAway.Of(), session.SheetAway},
 }
 
+var loadDeeds = []deed{
+	{roomKeys.Tick, func(m *Model) tea.Cmd { return m.room.load.press(m) }},
+	{roomKeys.Leave, func(m *Model) tea.Cmd { return m.room.load.leave(m) }},
+	{keys.Where, func(m *Model) tea.Cmd { m.room.load.speak(m); return nil }},
+}
+
 func (l *loading) on() bool { return len(l.steps) > 0 }
 
 // ask asks which camera: one that is empty is loaded, one that holds a sheet is
@@ -130,9 +136,7 @@ func (l *loading) choose(m *Model, c Choice) tea.Cmd {
 			s, err = m.desk.Add(plan.Spec)
 		}
 		if err != nil {
-			m.desk.Complain(err)
-			m.said = ember.SafeText(err.Error())
-			return nil
+			return m.refuse(err)
 		}
 	}
 	l.begin(m, s.ID, loadSteps)
@@ -211,8 +215,7 @@ func (l *loading) back(m *Model) tea.Cmd {
 			return m.tell(say.NothingToUndo.Of())
 		}
 		if err := m.desk.TakeBack(d); err != nil {
-			m.said = ember.SafeText(err.Error())
-			return nil
+			return m.announce(ember.SafeText(err.Error()))
 		}
 	}
 	l.at--
@@ -233,16 +236,9 @@ func (l *loading) leave(m *Model) tea.Cmd {
 }
 
 func (l *loading) view(m *Model, h int) string {
-	margin := 2
-	if m.width >= 60 {
-		margin = 3
-	}
+	margin := m.margin()
 	var rows []textRow
-	put := func(role ember.Role, text string) {
-		for t := range strings.SplitSeq(wrap(ember.SafeText(text), m.width-2*margin), "\n") {
-			rows = append(rows, textRow{parts: []part{{margin, role, t}}})
-		}
-	}
+	put := func(role ember.Role, text string) { rows = append(rows, m.paraRows(role, text)...) }
 	step, head := l.steps[l.at], "the box of paper"
 	if s := m.desk.M.Sheet(l.sheet); s != nil {
 		head = fmt.Sprintf("sheet %d, %s", s.Num, s.Spec.Camera)

@@ -32,12 +32,7 @@ func knownMouse(name string) bool {
 
 // Mouse reports whether a mouse button is bound.
 func (k Keys) Mouse() bool {
-	for _, names := range k.bound {
-		if slices.ContainsFunc(names, isMouse) {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(slices.Concat(slices.Collect(maps.Values(k.bound))...), isMouse)
 }
 
 // MouseKey is the key that a press of a mouse button counts as, by its name; ok is

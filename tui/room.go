@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/charmbracelet/bubbles/key"
@@ -40,18 +39,18 @@ const (
 )
 
 var roomKeys = struct{ Tick, Up, Down, Dark, Long, Fog, Load, Leave key.Binding }{
-	Tick:  key.NewBinding(key.WithKeys(" "), key.WithHelp("space", "confirm")),
-	Up:    key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "line")),
-	Down:  key.NewBinding(key.WithKeys("down")),
-	Dark:  key.NewBinding(key.WithKeys("d"), key.WithHelp("d", "quick look")),
-	Long:  key.NewBinding(key.WithKeys("t"), key.WithHelp("t", "ten-minute look")),
-	Fog:   key.NewBinding(key.WithKeys("f"), key.WithHelp("f", "fog test")),
-	Load:  key.NewBinding(key.WithKeys("l"), key.WithHelp("l", "load")),
-	Leave: key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "leave it")),
+	Tick:  on("space", "confirm", " "),
+	Up:    on("up/down", "line", "up"),
+	Down:  on("", "", "down"),
+	Dark:  on("d", "quick look"),
+	Long:  on("t", "ten-minute look"),
+	Fog:   on("f", "fog test"),
+	Load:  on("l", "load"),
+	Leave: on("esc", "leave it"),
 }
 
 // darkKeys are those that work while a strip, or eyes, wait in the dark.
-var darkKeys = struct{ Break key.Binding }{key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "cancel"))}
+var darkKeys = struct{ Break key.Binding }{on("esc", "cancel")}
 
 // Checklist is what the user confirms before paper is opened. Common practice,
 // no source.
@@ -166,16 +165,10 @@ func (r *room) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		return nil
 	}
 	if r.load.on() {
-		switch {
-		case key.Matches(k, roomKeys.Tick):
-			return r.load.press(m)
-		case key.Matches(k, roomKeys.Leave):
-			return r.load.leave(m)
-		case key.Matches(k, keys.Where):
-			r.load.speak(m)
-		default:
-			m.nothing()
+		if do := deedOf(loadDeeds, k); do != nil {
+			return do(m)
 		}
+		m.nothing()
 		return nil
 	}
 	if r.items == nil {
@@ -207,10 +200,7 @@ func (r *room) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	case key.Matches(k, keys.Where) && !m.speaks():
 		m.desk.Say(r.line())
 	}
-	if m.speaks() {
-		m.desk.Say(r.line())
-	}
-	return nil
+	return m.aloud(r.line())
 }
 
 // look is how long it is dark.
@@ -296,16 +286,9 @@ const shortWidth = 22
 // page is the list in words, or in columns of short names, and the row that its step
 // begins in.
 func (r *room) page(m *Model, roomy bool, columns int) (rows []textRow, step int) {
-	w, margin := m.width, 2
-	if w >= 60 {
-		margin = 3
-	}
+	w, margin := m.width, m.margin()
 	put := func(parts ...part) { rows = append(rows, textRow{parts: parts}) }
-	para := func(role ember.Role, text string) {
-		for l := range strings.SplitSeq(wrap(ember.SafeText(text), w-2*margin), "\n") {
-			put(part{margin, role, l})
-		}
-	}
+	para := func(role ember.Role, text string) { rows = append(rows, m.paraRows(role, text)...) }
 	open := 0
 	for _, f := range r.items {
 		if !r.confirmed(f) {

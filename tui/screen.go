@@ -37,6 +37,42 @@ func screens(m *Model) []screen {
 	return []screen{&m.room, &m.form, &m.field, &m.trays, &m.book}
 }
 
+// A deed is a key and what it does. A screen's keys, its footer and its help are one
+// list of them.
+type deed struct {
+	key.Binding
+	do func(*Model) tea.Cmd // nil: it is done before the screen is asked
+}
+
+// on is a key, its name and words in the footer first; where they are empty the key
+// before it tells of both. The keys are ks, or the name itself.
+func on(name, does string, ks ...string) key.Binding {
+	if ks == nil {
+		ks = []string{name}
+	}
+	return key.NewBinding(key.WithKeys(ks...), key.WithHelp(name, does))
+}
+
+// deedOf is what a key does, of some deeds; nil: it is none of them.
+func deedOf(deeds []deed, k tea.KeyMsg) func(*Model) tea.Cmd {
+	for _, d := range deeds {
+		if key.Matches(k, d.Binding) {
+			return d.do
+		}
+	}
+	return nil
+}
+
+// withWords are the keys of deeds that have words of their own.
+func withWords(deeds []deed) (ks []key.Binding) {
+	for _, d := range deeds {
+		if d.Help().Desc != "" {
+			ks = append(ks, d.Binding)
+		}
+	}
+	return ks
+}
+
 // takes says which keys a screen has for itself.
 type takes int
 
@@ -63,10 +99,7 @@ func (m *Model) turn(step int) tea.Cmd {
 func (m *Model) goTo(s Screen) tea.Cmd {
 	m.screen, m.said = s, ""
 	m.up().enter(m)
-	if m.speaks() {
-		m.desk.Say(say.Place.Of(say.Where(m.up().name())))
-	}
-	return nil
+	return m.aloud(say.Place.Of(say.Where(m.up().name())))
 }
 
 // helper draws keys as bubbles does, in red.
@@ -129,8 +162,8 @@ func (m *Model) keyLine() string {
 
 // helpKeys scroll the help where not all of it fits.
 var helpKeys = viewport.KeyMap{
-	Up: key.NewBinding(key.WithKeys("up")), Down: key.NewBinding(key.WithKeys("down")),
-	PageUp: key.NewBinding(key.WithKeys("pgup")), PageDown: key.NewBinding(key.WithKeys("pgdown")),
+	Up: on("", "", "up"), Down: on("", "", "down"),
+	PageUp: on("", "", "pgup"), PageDown: on("", "", "pgdown"),
 }
 
 // helpView lists every key of the screen, and those that work everywhere.

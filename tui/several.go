@@ -143,7 +143,7 @@ func (m *Model) fillTrays(process string) tea.Cmd {
 
 // freshBath asks which bath was made up anew, and guides through a two-bath
 // fixer's change of places.
-func (m *Model) freshBath(v session.View) tea.Cmd {
+func (m *Model) freshBath() tea.Cmd {
 	baths := m.desk.Baths()
 	if len(baths) == 0 {
 		process := m.form.value().Process

@@ -255,11 +255,10 @@ func stageOf(s *session.Sheet, step int) string {
 
 // whereIs says of a sheet in the field where it is.
 func (m *Model) whereIs(s *session.Sheet) say.Line {
-	v, _ := m.desk.M.View(m.desk.Now()).Sheet(s.ID)
 	if s.Phase == session.Fresh && s.Spec.Exposure <= 0 {
 		return say.NoTime.Of().To(say.Num(s.Num))
 	}
-	return standing(v)
+	return standing(m.seen(s))
 }
 
 // field says a line of the form and what stands in it.

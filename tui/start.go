@@ -38,11 +38,11 @@ type first struct {
 }
 
 var firstKeys = struct{ Choose, Pick, Up, Down, Leave key.Binding }{
-	Choose: key.NewBinding(key.WithKeys("enter", " "), key.WithHelp("enter", "begin")),
-	Pick:   key.NewBinding(key.WithKeys("1", "2", "3", "4"), key.WithHelp("1-4", "begin with that")),
-	Up:     key.NewBinding(key.WithKeys("up"), key.WithHelp("up/down", "choose")),
-	Down:   key.NewBinding(key.WithKeys("down")),
-	Leave:  key.NewBinding(key.WithKeys("esc"), key.WithHelp("esc", "to the bench")),
+	Choose: on("enter", "begin", "enter", " "),
+	Pick:   on("1-4", "begin with that", "1", "2", "3", "4"),
+	Up:     on("up/down", "choose", "up"),
+	Down:   on("", "", "down"),
+	Leave:  on("esc", "to the bench"),
 }
 
 func (f *first) press(m *Model, k tea.KeyMsg) tea.Cmd {
@@ -52,9 +52,8 @@ func (f *first) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		if key.Matches(k, firstKeys.Up) {
 			step = len(ways) - 1
 		}
-		if f.at = (f.at + step) % len(ways); m.speaks() {
-			m.desk.Say(f.line(f.at))
-		}
+		f.at = (f.at + step) % len(ways)
+		return m.aloud(f.line(f.at))
 	case key.Matches(k, firstKeys.Pick):
 		f.at = number(k) - 1
 		return f.choose(m)

@@ -17,28 +17,45 @@ import (
 	"wetside/tui/ember"
 )
 
-type trayKeyMap struct {
-	Move, Where, Undo, Pick, Seen, Hold, Water, Longer, Shorter, Out, Mark, Note, Spoil, Withdraw, Bath, Lead key.Binding
+// The keys of the trays that others know too. The three that matter are the largest on
+// the keyboard.
+var trayKeys = struct{ Move, Undo, Pick, Note, Spoil, Withdraw key.Binding }{
+	Move:     on("space", "move on", " "),
+	Undo:     on("backspace", "undo"),
+	Pick:     on("1-9", "pick a sheet", "0", "1", "2", "3", "4", "5", "6", "7", "8", "9"),
+	Note:     on("o", "note"),
+	Spoil:    on("x", "spoiled"),
+	Withdraw: on("delete", "take the sheet away"),
 }
 
-// The keys of the trays. The three that matter are the largest on the keyboard.
-var trayKeys = trayKeyMap{
-	Move:     key.NewBinding(key.WithKeys(" "), key.WithHelp("space", "move on")),
-	Where:    keys.Where,
-	Undo:     key.NewBinding(key.WithKeys("backspace"), key.WithHelp("backspace", "undo")),
-	Pick:     key.NewBinding(key.WithKeys("0", "1", "2", "3", "4", "5", "6", "7", "8", "9"), key.WithHelp("1-9", "pick a sheet")),
-	Seen:     key.NewBinding(key.WithKeys("i"), key.WithHelp("i", "image seen")),
-	Hold:     key.NewBinding(key.WithKeys("h"), key.WithHelp("h", "hold in water")),
-	Water:    key.NewBinding(key.WithKeys("w"), key.WithHelp("w", "water changed")),
-	Longer:   key.NewBinding(key.WithKeys("up"), key.WithHelp("up", "half a minute more")),
-	Shorter:  key.NewBinding(key.WithKeys("down"), key.WithHelp("down", "half a minute less")),
-	Out:      key.NewBinding(key.WithKeys("p"), key.WithHelp("p", "paper out / put away")),
-	Mark:     key.NewBinding(key.WithKeys("m"), key.WithHelp("m", "mark this moment")),
-	Note:     key.NewBinding(key.WithKeys("o"), key.WithHelp("o", "note")),
-	Spoil:    key.NewBinding(key.WithKeys("x"), key.WithHelp("x", "spoiled")),
-	Withdraw: key.NewBinding(key.WithKeys("delete"), key.WithHelp("delete", "take the sheet away")),
-	Lead:     key.NewBinding(key.WithKeys("l"), key.WithHelp("l", "lead")),
-	Bath:     key.NewBinding(key.WithKeys("b"), key.WithHelp("b", "fresh bath")),
+var trayDeeds = []deed{
+	{trayKeys.Move, (*Model).act},
+	{keys.Where, (*Model).where},
+	{trayKeys.Undo, nil},
+	{on("i", "image seen"), (*Model).imageSeen},
+	{trayKeys.Pick, nil},
+	{on("up", "half a minute more"), func(m *Model) tea.Cmd { return m.stretch(+1) }},
+	{on("down", "half a minute less"), func(m *Model) tea.Cmd { return m.stretch(-1) }},
+	{on("h", "hold in water"), ofSheet((*Model).hold)},
+	{on("w", "water changed"), (*Model).changeWater},
+	{on("p", "paper out / put away"), (*Model).paper},
+	{on("m", "mark this moment"), ofSheet((*Model).mark)},
+	{trayKeys.Note, ofSheet((*Model).askNote)},
+	{trayKeys.Spoil, func(m *Model) tea.Cmd { return m.spoil(m.acting()) }},
+	{trayKeys.Withdraw, ofSheet((*Model).withdraw)},
+	{on("b", "fresh bath"), (*Model).freshBath},
+	{on("l", "lead"), func(m *Model) tea.Cmd { return m.setLead(!m.desk.M.Leading()) }},
+	{keys.Other, nil},
+}
+
+// ofSheet is a deed with the sheet that a key of the trays is for.
+func ofSheet(do func(*Model, *session.Sheet) tea.Cmd) func(*Model) tea.Cmd {
+	return func(m *Model) tea.Cmd {
+		if s := m.acting(); s != nil {
+			return do(m, s)
+		}
+		return m.noSheet()
+	}
 }
 
 // Trays is where sheets are developed, fixed and washed.
@@ -49,14 +66,16 @@ type trays struct{ fixed }
 func (*trays) name() Screen { return Trays }
 
 func (*trays) keys(m *Model) []key.Binding {
-	k := trayKeys
-	if m.hands.StretchBy(+1) < 30*time.Second {
-		k.Longer.SetHelp("up", "ten seconds more")
+	ks := withWords(trayDeeds)
+	for i, b := range ks {
+		switch name := b.Help().Key; {
+		case name == "up" && m.hands.StretchBy(+1) < 30*time.Second:
+			ks[i].SetHelp(name, "ten seconds more")
+		case name == "down" && m.hands.StretchBy(-1) < 30*time.Second:
+			ks[i].SetHelp(name, "ten seconds less")
+		}
 	}
-	if m.hands.StretchBy(-1) < 30*time.Second {
-		k.Shorter.SetHelp("down", "ten seconds less")
-	}
-	return []key.Binding{k.Move, k.Where, k.Undo, k.Seen, k.Pick, k.Longer, k.Shorter, k.Hold, k.Water, k.Out, k.Mark, k.Note, k.Spoil, k.Withdraw, k.Bath, k.Lead, keys.Other}
+	return ks
 }
 
 // acting returns the sheet that a key is for: the one picked by number, else
@@ -74,82 +93,66 @@ func (m *Model) span(d time.Duration) time.Duration {
 }
 
 func (*trays) press(m *Model, k tea.KeyMsg) tea.Cmd {
-	v := m.desk.M.View(m.desk.Now())
-	switch {
-	case key.Matches(k, trayKeys.Move):
-		return m.act()
-	case key.Matches(k, trayKeys.Where):
-		return m.where()
-	case key.Matches(k, trayKeys.Undo):
-		return m.back()
-	case key.Matches(k, trayKeys.Pick):
-		return m.pickNumber(number(k))
-	case key.Matches(k, trayKeys.Seen):
-		a := m.hands.Seen()
-		if a.Outcome == desk.Idle {
-			return m.tell(say.NotInDeveloper.Of())
-		}
-		return m.told(a)
-	case key.Matches(k, trayKeys.Water):
-		called := m.hands.Aim()
-		for _, sv := range v.Sheets {
-			if sv.Stage == session.Wash && (called.Deed != session.WaterChanged || sv.Bath == called.Bath) {
-				if m.do(session.Event{Kind: session.WaterChanged, Bath: sv.Bath}) == nil {
-					return m.tell(say.WaterChanged.Of())
-				}
-				return nil
+	if do := deedOf(trayDeeds, k); do != nil {
+		return do(m)
+	}
+	return ofSheet(func(*Model, *session.Sheet) tea.Cmd { return nil })(m)
+}
+
+func (m *Model) imageSeen() tea.Cmd {
+	a := m.hands.Seen()
+	if a.Outcome == desk.Idle {
+		return m.tell(say.NotInDeveloper.Of())
+	}
+	return m.told(a)
+}
+
+// changeWater is of the wash that calls for it, else of the first.
+func (m *Model) changeWater() tea.Cmd {
+	called := m.hands.Aim()
+	for _, sv := range m.desk.M.View(m.desk.Now()).Sheets {
+		if sv.Stage == session.Wash && (called.Deed != session.WaterChanged || sv.Bath == called.Bath) {
+			if m.do(session.Event{Kind: session.WaterChanged, Bath: sv.Bath}) == nil {
+				return m.tell(say.WaterChanged.Of())
 			}
+			return nil
 		}
-		return m.answer("no sheet is in the wash", say.NothingInWash.Of())
-	case key.Matches(k, trayKeys.Lead):
-		return m.setLead(!m.desk.M.Leading())
-	case key.Matches(k, trayKeys.Bath):
-		return m.freshBath(v)
-	case key.Matches(k, trayKeys.Longer):
-		return m.stretch(+1)
-	case key.Matches(k, trayKeys.Shorter):
-		return m.stretch(-1)
-	case key.Matches(k, trayKeys.Out) && (m.desk.M.BoxOpen() || m.onlyBox()):
+	}
+	return m.answer("no sheet is in the wash", say.NothingInWash.Of())
+}
+
+func (m *Model) hold(s *session.Sheet) tea.Cmd {
+	left, err := m.desk.Hold(s)
+	if err != nil {
+		return m.announce(err.Error())
+	}
+	m.hands.Unpick()
+	if left > 0 {
+		return m.announce(fmt.Sprintf("sheet %d is held, and not fixed: %s left. backspace puts it back", s.Num, words.Countdown(left)), say.NotFixed.Of(say.Sheet(s.Num), say.Left(left)))
+	}
+	return nil
+}
+
+// paper is a sheet, or the box, that comes out or is put away.
+func (m *Model) paper() tea.Cmd {
+	if m.desk.M.BoxOpen() || m.onlyBox() {
 		return m.box()
 	}
 	s := m.acting()
-	if key.Matches(k, trayKeys.Spoil) {
-		return m.spoil(s)
+	e := session.Event{Kind: session.SheetOut, Sheet: s.ID}
+	word, line := "paper is out", say.PaperOut.Of(say.Sheet(s.Num))
+	if s.Out {
+		e.Kind, word, line = session.SheetAway, "paper is covered", say.PaperAway.Of(say.Sheet(s.Num))
 	}
-	if s == nil {
-		return m.noSheet()
+	if m.do(e) == nil {
+		return m.announce(fmt.Sprintf("sheet %d: %s", s.Num, word), line)
 	}
-	switch {
-	case key.Matches(k, trayKeys.Withdraw):
-		return m.withdraw(s)
-	case key.Matches(k, trayKeys.Hold):
-		left, err := m.desk.Hold(s)
-		if err != nil {
-			m.said = err.Error()
-			return nil
-		}
-		m.hands.Unpick()
-		if left > 0 {
-			m.said = fmt.Sprintf("sheet %d is held, and not fixed: %s left. backspace puts it back", s.Num, words.Countdown(left))
-			m.desk.Say(say.NotFixed.Of(say.Sheet(s.Num), say.Left(left)))
-		}
-	case key.Matches(k, trayKeys.Out):
-		e := session.Event{Kind: session.SheetOut, Sheet: s.ID}
-		word, line := "paper is out", say.PaperOut.Of(say.Sheet(s.Num))
-		if s.Out {
-			e.Kind, word, line = session.SheetAway, "paper is covered", say.PaperAway.Of(say.Sheet(s.Num))
-		}
-		if m.do(e) == nil {
-			m.said = fmt.Sprintf("sheet %d: %s", s.Num, word)
-			m.desk.Say(line)
-		}
-	case key.Matches(k, trayKeys.Mark):
-		if m.do(session.Event{Kind: session.Marked, Sheet: s.ID}) == nil {
-			m.said = fmt.Sprintf("sheet %d: mark %d, to be named in the notebook", s.Num, len(s.Marks))
-			m.desk.Say(say.Marked.Of().To(say.Num(s.Num)))
-		}
-	case key.Matches(k, trayKeys.Note):
-		m.askNote(s)
+	return nil
+}
+
+func (m *Model) mark(s *session.Sheet) tea.Cmd {
+	if m.do(session.Event{Kind: session.Marked, Sheet: s.ID}) == nil {
+		return m.announce(fmt.Sprintf("sheet %d: mark %d, to be named in the notebook", s.Num, len(s.Marks)), say.Marked.Of().To(say.Num(s.Num)))
 	}
 	return nil
 }

@@ -271,18 +271,18 @@ func (m *Model) Init() tea.Cmd {
 var keys = struct {
 	Next, Prev, Help, CloseHelp, HelpTyping, Quit, QuitTyping, Where, Other, Louder, Softer, Glow key.Binding
 }{
-	Next:       key.NewBinding(key.WithKeys("tab"), key.WithHelp("tab", "next")),
-	Prev:       key.NewBinding(key.WithKeys("shift+tab"), key.WithHelp("shift+tab", "screen before")),
-	Help:       key.NewBinding(key.WithKeys("?", "f12"), key.WithHelp("?", "help")),
-	HelpTyping: key.NewBinding(key.WithKeys("f12"), key.WithHelp("f12", "help")),
-	CloseHelp:  key.NewBinding(key.WithKeys("?", "f12", "esc", "enter"), key.WithHelp("?, esc or enter", "close")),
-	Quit:       key.NewBinding(key.WithKeys("q", "ctrl+c"), key.WithHelp("q", "quit")),
-	QuitTyping: key.NewBinding(key.WithKeys("ctrl+c"), key.WithHelp("ctrl+c", "quit")),
-	Where:      key.NewBinding(key.WithKeys("enter"), key.WithHelp("enter", "where")),
-	Other:      key.NewBinding(key.WithKeys("."), key.WithHelp(".", "other sheet")),
-	Louder:     key.NewBinding(key.WithKeys("+", "="), key.WithHelp("+/-", "louder, softer")),
-	Softer:     key.NewBinding(key.WithKeys("-", "_")),
-	Glow:       key.NewBinding(key.WithKeys("g"), key.WithHelp("g", "glow: dark, ember, torch")),
+	Next:       on("tab", "next"),
+	Prev:       on("shift+tab", "screen before"),
+	Help:       on("?", "help", "?", "f12"),
+	HelpTyping: on("f12", "help"),
+	CloseHelp:  on("?, esc or enter", "close", "?", "f12", "esc", "enter"),
+	Quit:       on("q", "quit", "q", "ctrl+c"),
+	QuitTyping: on("ctrl+c", "quit"),
+	Where:      on("enter", "where"),
+	Other:      on(".", "other sheet"),
+	Louder:     on("+/-", "louder, softer", "+", "="),
+	Softer:     on("", "", "-", "_"),
+	Glow:       on("g", "glow: dark, ember, torch"),
 }
 
 // Update takes one message. Every change of the record happens here, in order.
@@ -361,7 +361,7 @@ func (m *Model) update(msg tea.Msg) (tea.Model, tea.Cmd) {
 			if m.cfg.News != nil {
 				for _, n := range m.cfg.News() {
 					m.inform(n)
-					m.greeted(say.News.Of())
+					m.aloud(say.News.Of())
 				}
 			}
 		})
@@ -472,8 +472,7 @@ const pasteMost = 1000
 func (m *Model) paste(k tea.KeyMsg) tea.Cmd {
 	if !m.typing() {
 		m.desk.Complain(errPasted)
-		m.said = errPasted.Error()
-		return nil
+		return m.announce(errPasted.Error())
 	}
 	// The last line's end is none of its words, and enters nothing.
 	text := ember.SafeText(strings.Trim(string(k.Runes[:min(len(k.Runes), pasteMost)]), "\r\n"))
@@ -518,6 +517,8 @@ func (m *Model) typing() bool {
 	return m.ask != nil && m.ask.words != nil || m.ask == nil && m.up().takes(m) == letters
 }
 
+// press does what a key does: of the news, of what stands before the screens, of every
+// screen, of the one that is shown.
 func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 	m.said = "" // it was about the key before
 	if !key.Matches(k, trayKeys.Spoil) {
@@ -526,18 +527,11 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 	if m.desk.Hand().Sub(m.newsAt) > newsFor && !m.typing() {
 		m.news, m.notices = "", nil
 	}
-	if m.news != "" && m.ask == nil && !m.help && !m.fog.on && !m.room.running && k.String() == "esc" {
-		if m.read == nil {
-			m.read = map[string]bool{}
-		}
-		for _, n := range m.notices {
-			m.read[n] = true
-		}
-		m.news, m.notices = "", nil
-		return nil
-	}
 	if m.ask != nil {
 		return m.ask.press(m, k)
+	}
+	if m.news != "" && !m.help && !m.fog.on && !m.room.running && k.String() == "esc" {
+		return m.acknowledge()
 	}
 	if m.help {
 		if key.Matches(k, helpKeys.Up, helpKeys.Down, helpKeys.PageUp, helpKeys.PageDown) {
@@ -549,64 +543,91 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 			return nil
 		}
 	}
-	if m.first.on {
-		switch {
-		case key.Matches(k, keys.Next, keys.Prev):
-			m.first.on = false
-		case key.Matches(k, keys.Help, keys.Quit, keys.QuitTyping, keys.Louder, keys.Softer, keys.Glow):
-		default:
-			return m.first.press(m, k)
-		}
+	if m.first.on && key.Matches(k, keys.Next, keys.Prev) {
+		m.first.on = false
+	}
+	if m.first.on && !key.Matches(k, keys.Help, keys.Quit, keys.QuitTyping, keys.Louder, keys.Softer, keys.Glow) {
+		return m.first.press(m, k)
 	}
 	takes := m.up().takes(m)
-	switch {
-	case takes == everyKey && key.Matches(k, trayKeys.Move) && m.mustAnswer():
-		return m.act()
-	case takes == everyKey:
+	if takes == everyKey {
+		if key.Matches(k, trayKeys.Move) && m.mustAnswer() {
+			return m.act()
+		}
 		return m.up().press(m, k)
-	case key.Matches(k, keys.Next):
-		return m.turn(+1)
-	case key.Matches(k, keys.Prev):
-		return m.turn(-1)
-	case key.Matches(k, keys.HelpTyping), takes == ownKeys && key.Matches(k, keys.Help):
-		m.help, m.helpPort = true, viewport.Model{}
-		m.sayKeys()
-		return nil
-	case key.Matches(k, keys.QuitTyping), takes == ownKeys && key.Matches(k, keys.Quit):
-		return m.quit()
-	case takes == letters:
-		return m.up().press(m, k)
-	case key.Matches(k, keys.Louder):
-		return m.volume(+1)
-	case key.Matches(k, keys.Softer):
-		return m.volume(-1)
-	case key.Matches(k, keys.Glow):
-		return m.glow()
 	}
+	if do := deedOf(typingDeeds, k); do != nil {
+		return do(m)
+	}
+	if takes == letters {
+		return m.up().press(m, k)
+	}
+	if do := deedOf(everyDeeds, k); do != nil {
+		return do(m)
+	}
+	return m.pressSheets(k)
+}
+
+// typingDeeds are done on every screen, an open line of text or not; everyDeeds where
+// no line is open.
+var (
+	typingDeeds = []deed{
+		{keys.Next, func(m *Model) tea.Cmd { return m.turn(+1) }},
+		{keys.Prev, func(m *Model) tea.Cmd { return m.turn(-1) }},
+		{keys.HelpTyping, (*Model).openHelp},
+		{keys.QuitTyping, (*Model).quit},
+	}
+	everyDeeds = []deed{
+		{keys.Help, (*Model).openHelp},
+		{keys.Quit, (*Model).quit},
+		{keys.Louder, func(m *Model) tea.Cmd { return m.volume(+1) }},
+		{keys.Softer, func(m *Model) tea.Cmd { return m.volume(-1) }},
+		{keys.Glow, (*Model).glow},
+	}
+)
+
+// pressSheets is a key that is for a sheet on whatever screen, else for the screen.
+func (m *Model) pressSheets(k tea.KeyMsg) tea.Cmd {
 	work := m.screen == Field || m.screen == Trays
 	if work && m.spoilt != "" && key.Matches(k, trayKeys.Note) {
 		m.askWhy()
 		return nil
 	}
 	m.spoilt = ""
-	if !work && key.Matches(k, trayKeys.Move) && m.mustAnswer() {
+	asked := len(m.hands.Asked()) > 0
+	switch {
+	case !work && key.Matches(k, trayKeys.Move) && m.mustAnswer():
 		return m.act() // what is called is answered wherever one is
-	}
-	if !work && key.Matches(k, trayKeys.Undo) {
-		if m.screen == Room && m.room.load.on() {
-			return m.room.load.back(m)
-		}
+	case m.screen == Room && m.room.load.on() && key.Matches(k, trayKeys.Undo):
+		return m.room.load.back(m)
+	case key.Matches(k, trayKeys.Undo):
 		return m.back()
-	}
 	// A number answers a question of the large key anywhere; else it picks, where
 	// the screen has no sheets of its own.
-	if key.Matches(k, trayKeys.Pick) && (len(m.hands.Asked()) > 0 || !work && m.screen != Notebook && m.screen != Bench) {
+	case key.Matches(k, trayKeys.Pick) && (asked || m.screen != Notebook && m.screen != Bench):
 		return m.pickNumber(number(k))
-	}
-	if key.Matches(k, keys.Other) && (len(m.hands.Asked()) > 0 || work) {
+	case key.Matches(k, keys.Other) && (asked || work):
 		return m.other()
 	}
 	return m.up().press(m, k)
+}
+
+// acknowledge takes away the news, for good.
+func (m *Model) acknowledge() tea.Cmd {
+	if m.read == nil {
+		m.read = map[string]bool{}
+	}
+	for _, n := range m.notices {
+		m.read[n] = true
+	}
+	m.news, m.notices = "", nil
+	return nil
+}
+
+func (m *Model) openHelp() tea.Cmd {
+	m.help, m.helpPort = true, viewport.Model{}
+	m.sayKeys()
+	return nil
 }
 
 // speaks reports whether all is said aloud that the screen tells.
@@ -624,9 +645,28 @@ func (m *Model) tell(ls ...say.Line) tea.Cmd {
 // answer is tell where the screen has more to show than is said.
 func (m *Model) answer(text string, ls ...say.Line) tea.Cmd {
 	m.said = text
+	return m.aloud(ls...)
+}
+
+// aloud says to who does not look what is on the screen.
+func (m *Model) aloud(ls ...say.Line) tea.Cmd {
 	if m.speaks() {
 		m.desk.Say(ls...)
 	}
+	return nil
+}
+
+// announce shows something, and says it to everybody.
+func (m *Model) announce(text string, ls ...say.Line) tea.Cmd {
+	m.said = text
+	m.desk.Say(ls...)
+	return nil
+}
+
+// refuse shows and sounds what is wrong.
+func (m *Model) refuse(err error) tea.Cmd {
+	m.desk.Complain(err)
+	m.said = ember.SafeText(err.Error())
 	return nil
 }
 
@@ -676,10 +716,7 @@ func (m *Model) glow() tea.Cmd {
 		next = ember.Ember
 	}
 	m.setLevel(next)
-	if m.speaks() {
-		m.desk.Say(map[ember.Level]say.Line{ember.Ember: say.GlowEmber.Of(), ember.Dark: say.GlowDark.Of(), ember.Torch: say.GlowTorch.Of()}[m.level])
-	}
-	return nil
+	return m.aloud(map[ember.Level]say.Line{ember.Ember: say.GlowEmber.Of(), ember.Dark: say.GlowDark.Of(), ember.Torch: say.GlowTorch.Of()}[m.level])
 }
 
 func (m *Model) setLevel(l ember.Level) {

@@ -52,9 +52,7 @@ func (c *DryCmd) Run(h *host) error {
 	if err != nil {
 		return err
 	}
-	if b != nil {
-		defer b.Close()
-	}
+	defer b.Close()
 	rows, err := c.chosen(h, b)
 	if err != nil {
 		return err

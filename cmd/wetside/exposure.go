@@ -85,7 +85,7 @@ type bracketReport struct {
 
 // Run reckons.
 func (c *ExposureCmd) Run(h *host) error {
-	ask, err := c.ask(h)
+	ask, err := c.ask()
 	if err != nil {
 		return usageError{err}
 	}
@@ -252,7 +252,7 @@ func testStrips(strips []exposure.Patch) (out []testStrip) {
 }
 
 // ask is all of the arguments but camera and paper.
-func (c *ExposureCmd) ask(h *host) (exposure.Ask, error) {
+func (c *ExposureCmd) ask() (exposure.Ask, error) {
 	light, err := exposure.ParseLight(plainMinus(strings.Join(c.Words, " ")))
 	if err != nil {
 		return exposure.Ask{}, err

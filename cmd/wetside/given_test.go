@@ -32,7 +32,7 @@ func TestAStopGivenByHandIsAStopOfLight(t *testing.T) {
 		t.Fatal(err)
 	}
 	rec := paper.Reciprocity.Law()
-	base, _ := rec.Metered(plan.Spec.Base.Seconds())
+	base := rec.Metered(plan.Spec.Base.Seconds())
 	more, _ := rec.Correct(2 * base)
 
 	dir := t.TempDir()

@@ -48,9 +48,7 @@ func (c *JudgeCmd) Run(h *host) error {
 	if err != nil {
 		return err
 	}
-	if b != nil {
-		defer b.Close()
-	}
+	defer b.Close()
 	if c.ID == "" {
 		return c.row(h, b)
 	}
@@ -96,10 +94,7 @@ func (c *JudgeCmd) row(h *host, b *notebook.Book) error {
 		}
 		said := ""
 		if err := a.ask(&said, "how was it", "1 to 5, or words; enter alone: the next; q: no more", next, func(s string) error {
-			switch {
-			case s == next:
-				return nil
-			case strings.EqualFold(s, "q"):
+			if s == next || strings.EqualFold(s, "q") {
 				return nil
 			}
 			if n, err := strconv.Atoi(s); err == nil && n >= 1 && n <= len(desk.Quick) {

@@ -148,7 +148,7 @@ func (h *host) live() (*session.Machine, error) {
 
 func replayLive(b *notebook.Book, m *session.Machine) error {
 	_, events, live, err := b.Live(false)
-	if err == nil && live {
+	if live {
 		for _, e := range events {
 			_ = m.Replay(e) // refused then as it is now
 		}

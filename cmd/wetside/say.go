@@ -294,10 +294,7 @@ func (h *host) amendable() (*notebook.Book, error) {
 // it when done.
 func (h *host) reckoner() (*profiles.Planner, func(), error) {
 	b, err := h.written()
-	if err != nil || b == nil {
-		return h.planner(nil), func() {}, err
-	}
-	return h.planner(b), func() { b.Close() }, nil
+	return h.planner(b), func() { b.Close() }, err
 }
 
 // planner is one that knows the judged sheets of a notebook; nil: there is none.

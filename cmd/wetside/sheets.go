@@ -288,9 +288,7 @@ func (c *SheetCmd) Run(h *host) error {
 	if err != nil {
 		return err
 	}
-	if b != nil {
-		defer b.Close()
-	}
+	defer b.Close()
 	r, err := find(h, b, c.ID)
 	if err != nil {
 		return err
@@ -515,9 +513,7 @@ func (c *ScanCmd) Run(h *host) error {
 	if err != nil {
 		return err
 	}
-	if b != nil {
-		defer b.Close()
-	}
+	defer b.Close()
 	r, err := find(h, b, c.ID)
 	if err != nil {
 		return err

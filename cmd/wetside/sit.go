@@ -375,7 +375,7 @@ func (s *sitting) time() error {
 		return err
 	}
 	for _, sh := range s.M.Sheets() {
-		if sh.Phase != session.Finished && sh.Phase != session.Ruined && sh.Spec.Paper.Key == spec.Paper.Key && sh.Spec.Process.Name == spec.Process.Name {
+		if !sh.Phase.Over() && sh.Spec.Paper.Key == spec.Paper.Key && sh.Spec.Process.Name == spec.Process.Name {
 			return nil
 		}
 	}

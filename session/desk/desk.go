@@ -326,7 +326,7 @@ func (d *Desk) take(evs []session.Event) {
 // back may be about any, for clocks may have moved them since.
 func (d *Desk) over(e session.Event) (all []*session.Sheet) {
 	for _, s := range d.M.Sheets() {
-		if (s.ID == e.Sheet || e.Kind == session.Undone) && (s.Phase == session.Finished || s.Phase == session.Ruined) {
+		if (s.ID == e.Sheet || e.Kind == session.Undone) && s.Phase.Over() {
 			all = append(all, s)
 		}
 	}
@@ -428,12 +428,7 @@ func (d *Desk) hands() {
 func (d *Desk) Over() bool { return over(d.M) }
 
 func over(m *session.Machine) bool {
-	for _, s := range m.Sheets() {
-		if s.Phase != session.Finished && s.Phase != session.Ruined {
-			return false
-		}
-	}
-	return true
+	return !slices.ContainsFunc(m.Sheets(), func(s *session.Sheet) bool { return !s.Phase.Over() })
 }
 
 // Add brings in a sheet.

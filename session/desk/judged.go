@@ -96,8 +96,8 @@ func Evidence(r *notebook.Record, today Today) (j exposure.Judged, ok bool) {
 		return j, false
 	}
 	j.Seconds = e.Share * e.Planned.D().Seconds()
-	given, _ := a.Reciprocity.Metered(j.Seconds)
-	reckoned, _ := a.Reciprocity.Metered(base)
+	given := a.Reciprocity.Metered(j.Seconds)
+	reckoned := a.Reciprocity.Metered(base)
 	j.Wanted = math.Log2(given/reckoned) + said.Stops
 	j.Doubt, j.Reading = 0.5, exposure.Reading(e.Begun, r.Light)
 	return j, j.Seconds > 0

@@ -174,12 +174,7 @@ func (d *Desk) freshMayGoIn(now time.Duration) []session.Cue {
 
 // Wet reports whether a sheet lies in a tray.
 func (d *Desk) Wet() bool {
-	for _, s := range d.M.Sheets() {
-		if s.Phase == session.Wet {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(d.M.Sheets(), func(s *session.Sheet) bool { return s.Phase == session.Wet })
 }
 
 // Baths is what every standing bath has seen.

@@ -128,7 +128,7 @@ func (s *Sitting) Write(e session.Event) error {
 	for _, e := range evs {
 		_ = s.M.Replay(e) // refused then as it is now
 	}
-	if sh := s.M.Sheet(e.Sheet); sh != nil && (sh.Phase == session.Finished || sh.Phase == session.Ruined) {
+	if sh := s.M.Sheet(e.Sheet); sh != nil && sh.Phase.Over() {
 		err = errors.Join(err, s.Save(s.M, sh))
 	}
 	return err

@@ -72,7 +72,7 @@ func (a Ask) Wanted(spells []Spell, said float64) (seconds, wanted float64, err 
 	if err := check("the time given", seconds, minSeconds, 100*MaxSeconds, "s"); err != nil {
 		return 0, 0, err
 	}
-	metered, _ := a.Reciprocity.Metered(seconds)
+	metered := a.Reciprocity.Metered(seconds)
 	return seconds, math.Log2(metered/bare(a.Light.EV)) - own + said, nil
 }
 
@@ -324,7 +324,7 @@ func (m Model) For(a Ask, s Subject) (Correction, error) {
 	learned := func(x float64) float64 { return c0 + slope*(x-x0) }
 	for range 60 {
 		x := (lo + hi) / 2
-		if metered, _ := a.Reciprocity.Metered(math.Exp2(x)); math.Log2(metered) < asked+learned(x) {
+		if metered := a.Reciprocity.Metered(math.Exp2(x)); math.Log2(metered) < asked+learned(x) {
 			lo = x
 		} else {
 			hi = x

@@ -318,8 +318,8 @@ func TestAnEditMovesLittle(t *testing.T) {
 			}
 			before := next(func(*exposure.Ask) {})
 			after := next(edit)
-			x, _ := rec.Metered(before)
-			y, _ := rec.Metered(after)
+			x := rec.Metered(before)
+			y := rec.Metered(after)
 			if moved := math.Log2(y / x); math.Abs(moved) > most {
 				t.Errorf("%d sheets, %s: %.1f s became %.1f s, %+.3f stop", sheets, name, before, after, moved)
 			}

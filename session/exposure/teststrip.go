@@ -21,7 +21,7 @@ func TestSheet(seconds, step float64, n int, rec Reciprocity) ([]Patch, error) {
 	if n < 2 || n > 9 {
 		return nil, fmt.Errorf("a test sheet has 2 to 9 strips, not %d", n)
 	}
-	metered, _ := rec.Metered(seconds)
+	metered := rec.Metered(seconds)
 	var out []Patch
 	last := 0.0
 	for i := range n {

@@ -176,17 +176,18 @@ func (r Reciprocity) Correct(measured float64) (corrected float64, beyond bool) 
 }
 
 // Metered is the inverse of Correct: the metered time for which this one is given.
-func (r Reciprocity) Metered(corrected float64) (measured float64, beyond bool) {
+func (r Reciprocity) Metered(corrected float64) float64 {
 	switch r.Model {
 	case ByExponent:
 		if corrected <= r.From {
-			return corrected, false
+			return corrected
 		}
-		return r.From * math.Pow(corrected/r.From, r.P), false
+		return r.From * math.Pow(corrected/r.From, r.P)
 	case ByTable:
-		return along(r.Table, corrected, func(p Pair) (float64, float64) { return p.Corrected, p.Measured })
+		measured, _ := along(r.Table, corrected, func(p Pair) (float64, float64) { return p.Corrected, p.Measured })
+		return measured
 	}
-	return corrected, false
+	return corrected
 }
 
 // along interpolates a table in log-log.
@@ -446,7 +447,7 @@ func Shift(planned time.Duration, stops float64, rec Reciprocity) (time.Duration
 	if err := rec.Check(); err != nil {
 		return 0, err
 	}
-	m, _ := rec.Metered(planned.Seconds())
+	m := rec.Metered(planned.Seconds())
 	t, _ := rec.Correct(m * math.Exp2(-stops))
 	if t > MaxSeconds {
 		return 0, fmt.Errorf("in this light the whole exposure would take %s, more than a day: cover the pinhole and wait for more light", words.Long(t))

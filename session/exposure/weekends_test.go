@@ -20,7 +20,7 @@ func TestTestSheetIsInStopsOfLight(t *testing.T) {
 	sum, last := 0.0, 0.0
 	for i, p := range strips {
 		sum += p.Add
-		m, _ := law.Metered(p.Total)
+		m := law.Metered(p.Total)
 		if p.Number != i+1 || math.Abs(sum-p.Total) > 1e-9 || i > 0 && math.Abs(math.Log2(m/last)-1) > 0.15 {
 			t.Errorf("strip %+v, %.2f stops after the one before", p, math.Log2(m/last))
 		}

@@ -233,6 +233,9 @@ func newBook(cfg Config) (*Book, error) {
 // Close writes what it can and closes the files. It returns an [Unsaved] if
 // events are lost by it.
 func (b *Book) Close() error {
+	if b == nil {
+		return nil
+	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.closed {

@@ -9,6 +9,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"syscall"
 	"time"
 
@@ -275,11 +276,7 @@ func isDamage(err error) bool {
 // isRefusal reports whether the file could not be had, though others in its
 // folder may be.
 func isRefusal(err error) bool {
-	switch code(err) {
-	case sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_AUTH:
-		return true
-	}
-	return false
+	return slices.Contains([]int{sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_AUTH}, code(err))
 }
 
 func isBusy(err error) bool {

@@ -469,7 +469,7 @@ func (r *Record) makesSense() error {
 		return errors.New("it does not say when it was begun")
 	case !sane(r.Begun):
 		return fmt.Errorf("it was begun in the year %d", r.Begun.Year())
-	case r.State != string(session.Finished) && r.State != string(session.Ruined):
+	case !session.Phase(r.State).Over():
 		return fmt.Errorf("its state is %q, not %s or %s", r.State, session.Finished, session.Ruined)
 	}
 	for _, s := range r.Stages {

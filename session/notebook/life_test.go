@@ -78,7 +78,7 @@ func live(t testing.TB, b *Book, s Sitting, m *session.Machine, evs []session.Ev
 				t.Fatal(g.Kind, err)
 			}
 		}
-		if sh := m.Sheet(ev.Sheet); sh != nil && done(sh) {
+		if sh := m.Sheet(ev.Sheet); sh != nil && sh.Phase.Over() {
 			if err := b.SaveSheet(s, sh, m.Now(), Uses(m, sh)); err != nil && !IsUnsaved(err) {
 				t.Fatal(err)
 			}

@@ -140,9 +140,9 @@ func scan(q querier, to []any, do func() error, query string, args ...any) error
 }
 
 // strs is the first column of a query.
-func strs(q querier, query string, args ...any) (out []string, err error) {
+func strs(q querier, query string) (out []string, err error) {
 	var s string
-	err = scan(q, []any{&s}, func() error { out = append(out, s); return nil }, query, args...)
+	err = scan(q, []any{&s}, func() error { out = append(out, s); return nil }, query)
 	return out, err
 }
 

@@ -175,7 +175,7 @@ func (r *Row) sum() uint32 {
 }
 
 func (r *Record) ended() bool {
-	return r.State == string(session.Finished) || r.State == string(session.Ruined)
+	return session.Phase(r.State).Over()
 }
 
 // amendsSitting reports whether an event decides if a sitting is open.
@@ -189,8 +189,6 @@ func when(ns int64, zone int) time.Time {
 	}
 	return time.Unix(0, ns).In(time.FixedZone("", zone))
 }
-
-func done(s *session.Sheet) bool { return s.Phase == session.Finished || s.Phase == session.Ruined }
 
 // recordIn makes the record of a sheet of a replayed sitting, with every
 // judgement in the sitting's events, and of an older record the bath states and
@@ -227,7 +225,7 @@ func (b *Book) records(m *memory) []*row {
 	var out []*row
 	for _, sh := range mach.Sheets() {
 		old, had := m.record(sh.ID)
-		if !had && !done(sh) {
+		if !had && !sh.Phase.Over() {
 			continue
 		}
 		r := recordIn(mach, s, sh, events, &old)

@@ -32,12 +32,7 @@ func Clean(s string) string {
 }
 
 func clean(s string) bool {
-	for _, r := range s {
-		if r == utf8.RuneError || Unseen(r) {
-			return false
-		}
-	}
-	return true
+	return !strings.ContainsFunc(s, func(r rune) bool { return r == utf8.RuneError || Unseen(r) })
 }
 
 // Unseen reports whether a character shows nothing itself, or moves what stands
