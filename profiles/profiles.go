@@ -35,9 +35,9 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"path"
 	"slices"
-	"sort"
 	"strings"
 )
 
@@ -53,6 +53,9 @@ const (
 	ProcessKind Kind = "process"
 	CameraKind  Kind = "camera"
 )
+
+// Kinds are all of them.
+var Kinds = []Kind{PaperKind, ProcessKind, CameraKind}
 
 // Folder is where files of this kind lie by habit.
 func (k Kind) Folder() string {
@@ -70,6 +73,7 @@ const maxFile = 64 << 10
 type Source struct {
 	Kind    Kind
 	Key     string
+	Name    string // for people
 	File    string // name inside the user's folder, or "defaults/..." when built in
 	Builtin bool
 	Data    []byte // the file as read
@@ -200,7 +204,7 @@ func check(name string, data []byte) (Source, any, Problems) {
 	}
 	var v interface{ validate(*document) }
 	var found []*node
-	for _, k := range []Kind{PaperKind, ProcessKind, CameraKind} {
+	for _, k := range Kinds {
 		if n := d.at[string(k)]; n != nil {
 			found = append(found, n)
 		}
@@ -230,6 +234,9 @@ func check(name string, data []byte) (Source, any, Problems) {
 		}
 	}
 	d.require(`"what you call it"`, "name")
+	if n := d.at["name"]; n != nil {
+		src.Name = n.text
+	}
 	v.validate(d)
 	if len(d.problems) == 0 {
 		d.decodes() // what a table is twice, say, no place of ours tells
@@ -260,6 +267,14 @@ func (s *Set) Processes() []Process { return sorted(s.processes) }
 // Cameras lists the cameras by key.
 func (s *Set) Cameras() []Camera { return sorted(s.cameras) }
 
+// Sources are the profiles of some kinds, each sorted by key.
+func (s *Set) Sources(kinds ...Kind) (out []Source) {
+	for _, k := range kinds {
+		out = append(out, sorted(s.sources[k])...)
+	}
+	return out
+}
+
 // Source says where a profile came from and gives its file as it was read.
 func (s *Set) Source(kind Kind, key string) (Source, error) {
 	src, ok := s.sources[kind][key]
@@ -282,12 +297,7 @@ func unknown(kind Kind, key string, known []string) error {
 }
 
 func keys[T any](m map[string]T) []string {
-	out := make([]string, 0, len(m))
-	for k := range m {
-		out = append(out, k)
-	}
-	sort.Strings(out)
-	return out
+	return slices.Sorted(maps.Keys(m))
 }
 
 func sorted[T any](m map[string]T) []T {

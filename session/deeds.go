@@ -15,7 +15,6 @@ type Deed struct {
 	Sheet string // identity; empty: a deed with a bath, the water or the room
 	Num   int    // the sheet's number
 	Bath  string // as in its event; of BathMixed the mix's identity
-	At    Instant
 	T     time.Duration
 
 	// How it was before, as far as the kind needs it. Never written to.
@@ -115,7 +114,7 @@ func (m *Machine) deed(s *Sheet, e Event, t time.Duration) *Deed {
 	if backs[e.Kind] == nil {
 		return nil
 	}
-	d := &Deed{Kind: e.Kind, Sheet: e.Sheet, Bath: e.Bath, At: e.At, T: t}
+	d := &Deed{Kind: e.Kind, Sheet: e.Sheet, Bath: e.Bath, T: t}
 	if s != nil {
 		d.Num, d.out, d.emerged, d.seenIn = s.Num, s.Out, s.Emerged, s.EmergedIn
 		if n := len(s.Visits); n > 0 {
@@ -491,9 +490,7 @@ func (m *Machine) outAwayBack(s *Sheet, d *Deed, _ time.Duration) {
 
 func (m *Machine) lampBack(_ *Sheet, d *Deed, _ time.Duration) {
 	m.safelight = m.safelight[:d.n]
-	for _, s := range m.sheets {
-		m.account(s)
-	}
+	m.accountAll()
 }
 
 func (m *Machine) openBox(_ *Sheet, e Event, _ time.Duration) error {
@@ -582,7 +579,7 @@ func (m *Machine) bathBack(_ *Sheet, d *Deed, _ time.Duration) {
 	restore := func(id string) {
 		for _, b := range m.trays {
 			if b.Mix.ID == id {
-				b.Retired, b.RetiredAt, b.RetiredT = false, Instant{}, 0
+				b.Retired, b.RetiredT = false, 0
 			}
 		}
 	}

@@ -193,9 +193,7 @@ func (m *Machine) lamp(_ *Sheet, e Event, t time.Duration) error {
 		return refuse("the safelight: that is done already").saying(say.LightSo.Of())
 	}
 	m.safelight = append(m.safelight, toggle{t, on})
-	for _, s := range m.sheets {
-		m.account(s)
-	}
+	m.accountAll()
 	return nil
 }
 
@@ -204,9 +202,7 @@ func (m *Machine) screen(_ *Sheet, e Event, t time.Duration) error {
 		return refuse("the light of a screen is from 0 to 100000 lx")
 	}
 	m.screens = append(m.screens, screenLux{t, e.Lux})
-	for _, s := range m.sheets {
-		m.account(s)
-	}
+	m.accountAll()
 	return nil
 }
 
@@ -260,17 +256,17 @@ func corrections(at Instant, was, is *SheetSpec) (out []Correction) {
 	return out
 }
 
-func (m *Machine) note(s *Sheet, e Event, t time.Duration) error {
+func (m *Machine) note(s *Sheet, e Event, _ time.Duration) error {
 	notes := &m.notes
 	if s != nil {
 		notes = &s.Notes
 	}
-	*notes = append(*notes, Note{e.At, t, e.Note})
+	*notes = append(*notes, Note{e.At, e.Note})
 	return nil
 }
 
-func (m *Machine) mark(s *Sheet, e Event, t time.Duration) error {
-	mk := Mark{N: len(s.Marks) + 1, At: e.At, T: t}
+func (m *Machine) mark(s *Sheet, e Event, _ time.Duration) error {
+	mk := Mark{N: len(s.Marks) + 1, At: e.At}
 	if v := s.open(); v != nil {
 		mk.Stage = v.Stage
 	} else if s.Phase == Exposing {
@@ -407,11 +403,7 @@ func (m *Machine) exposeTold(s *Sheet, e Event, t time.Duration) error {
 	if to.Sub(e.Told.From) < e.Planned-2*time.Minute {
 		return refuse("from %s to %s it cannot have been open for %v", e.Told.From.Format("15:04"), to.Format("15:04"), e.Planned)
 	}
-	if s.Out {
-		s.Out = false
-		s.outs = append(s.outs, toggle{t, false})
-		m.account(s)
-	}
+	m.put(s, false, t)
 	full := s.Spec.Exposure
 	if full <= 0 {
 		full = e.Planned
@@ -503,9 +495,7 @@ func (m *Machine) spoil(s *Sheet, e Event, t time.Duration) error {
 		}
 	}
 	s.Phase, s.EndedAt, s.EndedT, s.SpoiltFor = Ruined, e.At, t, e.Note
-	s.Out = false
-	s.outs = append(s.outs, toggle{t, false})
-	m.account(s)
+	m.put(s, false, t)
 	return nil
 }
 
@@ -519,9 +509,7 @@ func (m *Machine) bathOf(id string) *Tray {
 	return nil
 }
 
-func (b *Tray) retire(e Event, t time.Duration) {
-	b.Retired, b.RetiredAt, b.RetiredT = true, e.At, t
-}
+func (b *Tray) retire(t time.Duration) { b.Retired, b.RetiredT = true, t }
 
 func (m *Machine) mixBath(_ *Sheet, e Event, t time.Duration) error {
 	if e.Mix == nil || e.Mix.ID == "" || e.Mix.Name == "" {
@@ -539,9 +527,9 @@ func (m *Machine) mixBath(_ *Sheet, e Event, t time.Duration) error {
 	}
 	// One tray holds one bath: what stood there is poured away.
 	if old := m.Standing(e.Mix.Name); old != nil {
-		old.retire(e, t)
+		old.retire(t)
 	}
-	m.trays = append(m.trays, &Tray{Mix: *e.Mix, Name: e.Mix.Name, MixedAt: e.At, MixedT: t})
+	m.trays = append(m.trays, &Tray{Mix: *e.Mix, Name: e.Mix.Name, MixedT: t})
 	return nil
 }
 
@@ -550,7 +538,7 @@ func (m *Machine) retireBath(_ *Sheet, e Event, t time.Duration) error {
 	if b == nil {
 		return refuse("no such bath is standing").saying(say.NoSuchBath.Of())
 	}
-	b.retire(e, t)
+	b.retire(t)
 	return nil
 }
 
@@ -560,7 +548,7 @@ func (m *Machine) promoteBath(_ *Sheet, e Event, t time.Duration) error {
 		return refuse("no such bath is standing").saying(say.NoSuchBath.Of())
 	}
 	if old := m.Standing(e.Into); old != nil && old != b {
-		old.retire(e, t)
+		old.retire(t)
 	}
 	b.Name = e.Into
 	return nil

@@ -43,11 +43,7 @@ func (m *Machine) load(s *Sheet, e Event, t time.Duration) error {
 		return holds(s.Spec.Camera, h)
 	}
 	s.LoadedAt, s.UnloadedAt = e.At, Instant{}
-	if s.Out { // the lid is on
-		s.Out = false
-		s.outs = append(s.outs, toggle{t, false})
-		m.account(s)
-	}
+	m.put(s, false, t) // the lid is on
 	return nil
 }
 

@@ -353,10 +353,17 @@ func (m *Machine) outAway(s *Sheet, e Event, t time.Duration) error {
 	if s.Out == out {
 		return refuse("sheet %d: that is done already", s.Num).saying(say.AlreadySo.Of(say.Sheet(s.Num)))
 	}
-	s.Out = out
-	s.outs = append(s.outs, toggle{t, out})
-	m.account(s)
+	m.put(s, out, t)
 	return nil
+}
+
+// put notes that a sheet is out in the room, or is not any more.
+func (m *Machine) put(s *Sheet, out bool, t time.Duration) {
+	if s.Out != out {
+		s.Out = out
+		s.outs = append(s.outs, toggle{t, out})
+		m.account(s)
+	}
 }
 
 func (m *Machine) expose(s *Sheet, e Event, t time.Duration) error {
@@ -369,11 +376,7 @@ func (m *Machine) expose(s *Sheet, e Event, t time.Duration) error {
 			return refuse("an exposure takes more than nothing and at most 30 days")
 		}
 		s.Phase = Exposing
-		if s.Out {
-			s.Out = false
-			s.outs = append(s.outs, toggle{t, false})
-			m.account(s)
-		}
+		m.put(s, false, t)
 		// Light that fell before, and was taken back, is in the paper all the same.
 		*l = Light{BegunAt: e.At, BegunT: t, Planned: e.Planned, Working: e.Note, Open: true, Spells: slices.Clone(l.Spells)}
 		if r := s.Spec.Reckoned; r != nil && r.Lit != nil {
@@ -586,9 +589,8 @@ func (m *Machine) move(s *Sheet, e Event, t time.Duration) error {
 			s.FixedT = t
 		}
 	}
-	if s.Phase != Wet && !s.Out {
-		s.Out = true
-		s.outs = append(s.outs, toggle{t, true})
+	if s.Phase != Wet {
+		m.put(s, true, t)
 	}
 	if next < 0 && e.Kind == Moved {
 		s.Phase, s.EndedAt, s.EndedT = Finished, e.At, t
@@ -613,6 +615,12 @@ func (m *Machine) move(s *Sheet, e Event, t time.Duration) error {
 	s.Visits = append(s.Visits, v)
 	m.account(s)
 	return nil
+}
+
+func (m *Machine) accountAll() {
+	for _, s := range m.sheets {
+		m.account(s)
+	}
 }
 
 // account reckons the sheet's safelight spans anew from when it was out, when

@@ -203,7 +203,6 @@ func (u Undo) Move() bool {
 // A Note is words with an instant.
 type Note struct {
 	At   Instant
-	T    time.Duration
 	Text string
 }
 
@@ -211,7 +210,6 @@ type Note struct {
 type Mark struct {
 	N     int
 	At    Instant
-	T     time.Duration
 	Stage Stage
 	Text  string
 }
@@ -225,11 +223,9 @@ type Judgement struct {
 
 // A Tray is a bath that was mixed and stands, or stood, in a tray.
 type Tray struct {
-	Mix       Mix
-	Name      string // the tray it stands in now: Mix.Name until promoted
-	MixedAt   Instant
-	MixedT    time.Duration
-	RetiredAt Instant
-	RetiredT  time.Duration
-	Retired   bool
+	Mix      Mix
+	Name     string // the tray it stands in now: Mix.Name until promoted
+	MixedT   time.Duration
+	RetiredT time.Duration
+	Retired  bool
 }

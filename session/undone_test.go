@@ -190,9 +190,7 @@ func state(m *session.Machine, at session.Instant, begun time.Duration, lit, out
 	put(m.BoxOpen())
 	put(m.Safelight())
 	for _, b := range m.Trays() {
-		x := *b
-		x.MixedAt, x.RetiredAt = session.Instant{}, session.Instant{}
-		put(x)
+		put(*b)
 	}
 	return text
 }

@@ -34,7 +34,6 @@ type View struct {
 	// Due is the wet sheet that needs the user soonest; empty when none is wet.
 	Due      string
 	PaperOut bool
-	Running  bool
 }
 
 // Sheet returns the view of one sheet.
@@ -66,8 +65,7 @@ type SheetView struct {
 	Judge   bool          // by inspection
 	Emerged time.Duration
 	Doing   Action
-	Next    Stage // empty: the last bath
-	NextIs  string
+	NextIs  string // empty: the last bath
 	ByClock bool
 	// Water are the session times at which the water of a fill-and-dump wash is to
 	// be changed, and Changed is when it was last; nil and 0 elsewhere.
@@ -94,7 +92,7 @@ type SheetView struct {
 // the last event's.
 func (m *Machine) View(now Instant) View {
 	t := max(m.T(now), m.now)
-	v := View{T: t, Sheets: make([]SheetView, 0, len(m.sheets)), PaperOut: m.PaperOut(), Running: m.Running()}
+	v := View{T: t, Sheets: make([]SheetView, 0, len(m.sheets)), PaperOut: m.PaperOut()}
 	for _, s := range m.sheets {
 		v.Sheets = append(v.Sheets, m.sheetView(s, t))
 	}
@@ -142,8 +140,7 @@ func (m *Machine) sheetView(s *Sheet, t time.Duration) SheetView {
 		v.SafeUsed, v.SafeAllowed, v.SafeShare, v.SafeScreen = used, allowed, share, true
 	}
 	if n := s.NextStep(); n >= 0 {
-		st := s.Spec.Process.Steps[n]
-		v.Next, v.NextIs = st.Stage, st.Label()
+		v.NextIs = s.Spec.Process.Steps[n].Label()
 	}
 	switch s.Phase {
 	case Fresh:

@@ -33,30 +33,30 @@ func TestTheViewOfASheetsLife(t *testing.T) {
 	light := &session.Event{Kind: session.LightChanged, Sheet: "a", Stops: -1, Planned: 4 * min}
 	// stage, what it does, elapsed, left, over, from at least to at most, the end, what is next
 	for _, r := range []row{
-		{0, nil, "fresh: '' '' 0s, left 0s over 0s, 0s-0s ends 0s, next develop first"},
-		{0, deed(session.ExposureBegun, 0, 2*min), "exposing: 'expose' 'pinhole open' 0s, left 2m0s over 0s, 2m0s-2m0s ends 2m0s, next develop first, open 0.00 of 2m0s"},
-		{30 * sec, nil, "exposing: 'expose' 'pinhole open' 30s, left 1m30s over 0s, 2m0s-2m0s ends 2m0s, next develop first, open 0.25 of 2m0s"},
-		{30 * sec, deed(session.PinholeCovered, 0, 0), "exposing: 'expose' 'pinhole covered' 30s, left 1m30s over 0s, 2m0s-2m0s ends 2m0s, next develop first, shut 0.25 of 2m0s"},
-		{50 * sec, nil, "exposing: 'expose' 'pinhole covered' 30s, left 1m30s over 0s, 2m0s-2m0s ends 2m20s, next develop first, shut 0.25 of 2m0s"},
-		{50 * sec, deed(session.PinholeUncovered, 0, 0), "exposing: 'expose' 'pinhole open' 30s, left 1m30s over 0s, 2m0s-2m0s ends 2m20s, next develop first, open 0.25 of 2m0s"},
-		{80 * sec, light, "exposing: 'expose' 'pinhole open' 1m0s, left 2m0s over 0s, 3m0s-3m0s ends 3m20s, next develop first, open 0.50 of 4m0s"},
-		{210 * sec, nil, "exposing: 'expose' 'cover the pinhole' 3m10s, left 0s over 10s, 3m10s-3m10s ends 3m20s, next develop first, open 1.04 of 4m0s"},
-		{210 * sec, deed(session.ExposureEnded, 0, 0), "exposed: '' 'waiting' 0s, left 0s over 0s, 0s-0s ends 0s, next develop first"},
-		{5 * min, nil, "exposed: '' 'waiting' 1m30s, left 0s over 0s, 0s-0s ends 0s, next develop first"},
-		{10 * min, deed(session.Moved, 0, 0), "wet: 'develop first' 'rock' 0s, left 1m30s over 0s, 1m0s-1m30s ends 11m30s, next fix fix, developer, by eye"},
-		{10*min + 19*sec, nil, "wet: 'develop first' 'rock' 19s, left 1m11s over 0s, 1m0s-1m30s ends 11m30s, next fix fix, developer, by eye"},
-		{10*min + 20*sec, nil, "wet: 'develop first' 'let it rest' 20s, left 1m10s over 0s, 1m0s-1m30s ends 11m30s, next fix fix, developer, by eye"},
-		{10*min + 34*sec, nil, "wet: 'develop first' 'rock' 34s, left 56s over 0s, 1m0s-1m30s ends 11m30s, next fix fix, developer, by eye"},
-		{10*min + 60*sec, nil, "wet: 'develop first' 'judge by eye' 1m0s, left 30s over 0s, 1m0s-1m30s ends 11m30s, next fix fix, developer, by eye"},
-		{10*min + 79*sec, nil, "wet: 'develop first' 'judge by eye' 1m19s, left 11s over 0s, 1m0s-1m30s ends 11m30s, next fix fix, developer, by eye"},
-		{10*min + 80*sec, nil, "wet: 'develop first' 'lift and drain' 1m20s, left 10s over 0s, 1m0s-1m30s ends 11m30s, next fix fix, developer, by eye"},
-		{10*min + 97*sec, nil, "wet: 'develop first' 'move on' 1m37s, left 0s over 7s, 1m0s-1m30s ends 11m30s, next fix fix, developer, by eye"},
-		{12 * min, deed(session.Moved, 1, 0), "wet: 'fix' 'rock' 0s, left 1m0s over 0s, 1m0s-1m0s ends 13m0s, next wash wash, fixer"},
-		{13 * min, deed(session.Held, 2, 0), "wet: 'hold' 'waiting' 0s, left 0s over 0s, 0s-0s ends 0s, next wash wash, holding water"},
-		{15 * min, nil, "wet: 'hold' 'waiting' 2m0s, left 0s over 0s, 0s-0s ends 0s, next wash wash, holding water"},
-		{20 * min, deed(session.Moved, 3, 0), "wet: 'wash' 'leave it in' 0s, left 6m0s over 0s, 6m0s-6m0s ends 26m0s, next  , wash, water at [23m0s] changed 0s"},
-		{23 * min, changed, "wet: 'wash' 'leave it in' 3m0s, left 3m0s over 0s, 6m0s-6m0s ends 26m0s, next  , wash, water at [23m0s] changed 23m0s"},
-		{27 * min, deed(session.Moved, 4, 0), "finished: '' '' 0s, left 0s over 0s, 0s-0s ends 0s, next  "},
+		{0, nil, "fresh: '' '' 0s, left 0s over 0s, 0s-0s ends 0s, next first"},
+		{0, deed(session.ExposureBegun, 0, 2*min), "exposing: 'expose' 'pinhole open' 0s, left 2m0s over 0s, 2m0s-2m0s ends 2m0s, next first, open 0.00 of 2m0s"},
+		{30 * sec, nil, "exposing: 'expose' 'pinhole open' 30s, left 1m30s over 0s, 2m0s-2m0s ends 2m0s, next first, open 0.25 of 2m0s"},
+		{30 * sec, deed(session.PinholeCovered, 0, 0), "exposing: 'expose' 'pinhole covered' 30s, left 1m30s over 0s, 2m0s-2m0s ends 2m0s, next first, shut 0.25 of 2m0s"},
+		{50 * sec, nil, "exposing: 'expose' 'pinhole covered' 30s, left 1m30s over 0s, 2m0s-2m0s ends 2m20s, next first, shut 0.25 of 2m0s"},
+		{50 * sec, deed(session.PinholeUncovered, 0, 0), "exposing: 'expose' 'pinhole open' 30s, left 1m30s over 0s, 2m0s-2m0s ends 2m20s, next first, open 0.25 of 2m0s"},
+		{80 * sec, light, "exposing: 'expose' 'pinhole open' 1m0s, left 2m0s over 0s, 3m0s-3m0s ends 3m20s, next first, open 0.50 of 4m0s"},
+		{210 * sec, nil, "exposing: 'expose' 'cover the pinhole' 3m10s, left 0s over 10s, 3m10s-3m10s ends 3m20s, next first, open 1.04 of 4m0s"},
+		{210 * sec, deed(session.ExposureEnded, 0, 0), "exposed: '' 'waiting' 0s, left 0s over 0s, 0s-0s ends 0s, next first"},
+		{5 * min, nil, "exposed: '' 'waiting' 1m30s, left 0s over 0s, 0s-0s ends 0s, next first"},
+		{10 * min, deed(session.Moved, 0, 0), "wet: 'develop first' 'rock' 0s, left 1m30s over 0s, 1m0s-1m30s ends 11m30s, next fix, developer, by eye"},
+		{10*min + 19*sec, nil, "wet: 'develop first' 'rock' 19s, left 1m11s over 0s, 1m0s-1m30s ends 11m30s, next fix, developer, by eye"},
+		{10*min + 20*sec, nil, "wet: 'develop first' 'let it rest' 20s, left 1m10s over 0s, 1m0s-1m30s ends 11m30s, next fix, developer, by eye"},
+		{10*min + 34*sec, nil, "wet: 'develop first' 'rock' 34s, left 56s over 0s, 1m0s-1m30s ends 11m30s, next fix, developer, by eye"},
+		{10*min + 60*sec, nil, "wet: 'develop first' 'judge by eye' 1m0s, left 30s over 0s, 1m0s-1m30s ends 11m30s, next fix, developer, by eye"},
+		{10*min + 79*sec, nil, "wet: 'develop first' 'judge by eye' 1m19s, left 11s over 0s, 1m0s-1m30s ends 11m30s, next fix, developer, by eye"},
+		{10*min + 80*sec, nil, "wet: 'develop first' 'lift and drain' 1m20s, left 10s over 0s, 1m0s-1m30s ends 11m30s, next fix, developer, by eye"},
+		{10*min + 97*sec, nil, "wet: 'develop first' 'move on' 1m37s, left 0s over 7s, 1m0s-1m30s ends 11m30s, next fix, developer, by eye"},
+		{12 * min, deed(session.Moved, 1, 0), "wet: 'fix' 'rock' 0s, left 1m0s over 0s, 1m0s-1m0s ends 13m0s, next wash, fixer"},
+		{13 * min, deed(session.Held, 2, 0), "wet: 'hold' 'waiting' 0s, left 0s over 0s, 0s-0s ends 0s, next wash, holding water"},
+		{15 * min, nil, "wet: 'hold' 'waiting' 2m0s, left 0s over 0s, 0s-0s ends 0s, next wash, holding water"},
+		{20 * min, deed(session.Moved, 3, 0), "wet: 'wash' 'leave it in' 0s, left 6m0s over 0s, 6m0s-6m0s ends 26m0s, next , wash, water at [23m0s] changed 0s"},
+		{23 * min, changed, "wet: 'wash' 'leave it in' 3m0s, left 3m0s over 0s, 6m0s-6m0s ends 26m0s, next , wash, water at [23m0s] changed 23m0s"},
+		{27 * min, deed(session.Moved, 4, 0), "finished: '' '' 0s, left 0s over 0s, 0s-0s ends 0s, next "},
 	} {
 		if *at = storyDay.Add(r.at); r.event != nil {
 			do(*r.event)
@@ -69,7 +69,7 @@ func TestTheViewOfASheetsLife(t *testing.T) {
 		if s := string(v.Stage); s != "" && s != string(session.Exposure) && s != name {
 			name = s + " " + name
 		}
-		got := fmt.Sprintf("%s: '%s' '%s' %v, left %v over %v, %v-%v ends %v, next %s %s", v.Phase, name, v.Doing, v.Elapsed, v.Left, v.Over, v.AtLeast, v.AtMost, v.Ends, v.Next, v.NextIs)
+		got := fmt.Sprintf("%s: '%s' '%s' %v, left %v over %v, %v-%v ends %v, next %s", v.Phase, name, v.Doing, v.Elapsed, v.Left, v.Over, v.AtLeast, v.AtMost, v.Ends, v.NextIs)
 		if v.Phase == session.Exposing {
 			got += fmt.Sprintf(", %s %.2f of %v", map[bool]string{true: "open", false: "shut"}[v.Open], v.Share, v.Full)
 		}

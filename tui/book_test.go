@@ -270,7 +270,7 @@ func (s fullShelf) Show(id string) (BookSheet, error) {
 			continue
 		}
 		r.Judged = "next time 1/2 stop more: this one was too dark; seen: sky is grey"
-		p := &exposure.Plot{Camera: "tea-caddy", Paper: "direct-positive-fb", YLow: -1, YHigh: 2}
+		p := &exposure.Plot{Camera: "tea-caddy", YLow: -1, YHigh: 2}
 		for i := range 61 {
 			x := math.Log2(10) + float64(i)*(math.Log2(3600)-math.Log2(10))/60
 			p.Line = append(p.Line, exposure.Band{X: x, Y: 0.1 + 0.6*float64(i)/60})

@@ -4,7 +4,6 @@ import (
 	_ "embed"
 	"fmt"
 	"io"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -247,7 +246,7 @@ func (c completer) of(v *kong.Value) []candidate {
 	case "paper", "process", "camera":
 		return c.keys(profiles.Kind(kind))
 	case "profile":
-		return slices.Concat(c.keys(profiles.PaperKind), c.keys(profiles.ProcessKind), c.keys(profiles.CameraKind))
+		return c.keys(profiles.Kinds...)
 	case "sheet":
 		return c.sheets()
 	case "file":
@@ -268,22 +267,9 @@ func (c completer) of(v *kong.Value) []candidate {
 	return out
 }
 
-func (c completer) keys(kind profiles.Kind) []candidate {
-	set := c.known()
-	var out []candidate
-	switch kind {
-	case profiles.PaperKind:
-		for _, p := range set.Papers() {
-			out = append(out, candidate{p.Key, p.Name})
-		}
-	case profiles.ProcessKind:
-		for _, p := range set.Processes() {
-			out = append(out, candidate{p.Key, p.Name})
-		}
-	case profiles.CameraKind:
-		for _, p := range set.Cameras() {
-			out = append(out, candidate{p.Key, p.Name})
-		}
+func (c completer) keys(kinds ...profiles.Kind) (out []candidate) {
+	for _, p := range c.known().Sources(kinds...) {
+		out = append(out, candidate{p.Key, p.Name})
 	}
 	return out
 }

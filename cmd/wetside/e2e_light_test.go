@@ -70,7 +70,7 @@ func past(t testing.TB, h home, wet bool) {
 		t.Fatal(err)
 	}
 	plan := &profiles.Planner{Set: set}
-	papers, processes, cameras := choices(set)
+	papers, processes, cameras := set.Papers(), set.Processes(), set.Cameras()
 	spec := func(name, light string) *session.SheetSpec {
 		p, err := plan.Plan(profiles.Form{Paper: papers[0].Key, Process: processes[0].Key, Camera: cameras[0].Key, Name: name, Maker: "Mo", Light: light})
 		if err != nil {

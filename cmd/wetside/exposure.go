@@ -314,8 +314,8 @@ func (c *ExposureCmd) sun(h *host, a *exposure.Ask) (*sunReport, error) {
 		return nil, usageError{err}
 	}
 	metered := strings.ContainsAny(strings.Join(c.Words, ""), "0123456789")
-	if c.Warm == nil && s.Altitude > -0.3 && (metered || a.Light.Sun) {
-		a.Warm = exposure.LowSunAllowance(s.Altitude)
+	if c.Warm == nil && s > -0.3 && (metered || a.Light.Sun) {
+		a.Warm = exposure.LowSunAllowance(s)
 	}
-	return &sunReport{holds, s.Altitude, sentence}, nil
+	return &sunReport{holds, s, sentence}, nil
 }

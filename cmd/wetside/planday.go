@@ -133,7 +133,7 @@ func (s sky) stops(at time.Time) (stops, altitude float64) {
 		}
 		return 0.3 + 21*sin
 	}
-	return math.Log2(of(sun.Altitude) / of(s.high)), sun.Altitude
+	return math.Log2(of(sun) / of(s.high)), sun
 }
 
 func (c *PlanCmd) sky(from, to time.Time) (sky, error) {
@@ -159,7 +159,7 @@ func (c *PlanCmd) sky(from, to time.Time) (sky, error) {
 		if err != nil {
 			return s, usageError{err}
 		}
-		s.high = max(s.high, sun.Altitude)
+		s.high = max(s.high, sun)
 	}
 	if s.high < 0 {
 		return s, usage("the sun is down in those hours")

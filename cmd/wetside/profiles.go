@@ -42,7 +42,6 @@ key of a built-in profile takes its place, whole.`
 
 // Run lists.
 func (c *ProfilesListCmd) Run(h *host) error {
-	set := h.known()
 	type entry struct {
 		Kind string `json:"kind"`
 		Key  string `json:"key"`
@@ -50,21 +49,12 @@ func (c *ProfilesListCmd) Run(h *host) error {
 		File string `json:"file,omitempty"` // empty: built in
 	}
 	var all []entry
-	add := func(kind profiles.Kind, key, name string) {
-		e := entry{string(kind), key, name, ""}
-		if src, err := set.Source(kind, key); err == nil && !src.Builtin {
+	for _, src := range h.known().Sources(profiles.Kinds...) {
+		e := entry{string(src.Kind), src.Key, src.Name, ""}
+		if !src.Builtin {
 			e.File = filepath.Join(h.config, "profiles", filepath.FromSlash(src.File))
 		}
 		all = append(all, e)
-	}
-	for _, p := range set.Papers() {
-		add(profiles.PaperKind, p.Key, p.Name)
-	}
-	for _, p := range set.Processes() {
-		add(profiles.ProcessKind, p.Key, p.Name)
-	}
-	for _, p := range set.Cameras() {
-		add(profiles.CameraKind, p.Key, p.Name)
 	}
 	if c.JSON {
 		return h.json(all)
@@ -95,11 +85,10 @@ func (ProfilesShowCmd) Help() string {
 
 // Run shows it.
 func (c *ProfilesShowCmd) Run(h *host) error {
-	set := h.known()
 	shown := false
-	for _, kind := range []profiles.Kind{profiles.PaperKind, profiles.ProcessKind, profiles.CameraKind} {
-		src, err := set.Source(kind, c.Key)
-		if err != nil {
+	var keys []string
+	for _, src := range h.known().Sources(profiles.Kinds...) {
+		if keys = append(keys, src.Key); src.Key != c.Key {
 			continue
 		}
 		shown = true
@@ -110,16 +99,6 @@ func (c *ProfilesShowCmd) Run(h *host) error {
 	}
 	if shown {
 		return nil
-	}
-	var keys []string
-	for _, p := range set.Papers() {
-		keys = append(keys, p.Key)
-	}
-	for _, p := range set.Processes() {
-		keys = append(keys, p.Key)
-	}
-	for _, p := range set.Cameras() {
-		keys = append(keys, p.Key)
 	}
 	if near := profiles.Near(c.Key, keys); len(near) > 0 {
 		return advise("there is no profile %q; did you mean %s?", c.Key, strings.Join(near, " or "))

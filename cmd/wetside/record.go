@@ -231,16 +231,10 @@ func (p pages) Next(id string) (t time.Duration, teaches bool) {
 	return time.Duration(seconds * float64(time.Second)), teaches
 }
 
-// choices are the profiles there are, for the bench.
-func choices(set *profiles.Set) (papers, processes, cameras []tui.Choice) {
-	for _, x := range set.Papers() {
-		papers = append(papers, tui.Choice{Key: x.Key, Name: x.Name})
+// choices are the profiles of a kind, for the bench.
+func choices(set *profiles.Set, kind profiles.Kind) (out []tui.Choice) {
+	for _, x := range set.Sources(kind) {
+		out = append(out, tui.Choice{Key: x.Key, Name: x.Name})
 	}
-	for _, x := range set.Processes() {
-		processes = append(processes, tui.Choice{Key: x.Key, Name: x.Name})
-	}
-	for _, x := range set.Cameras() {
-		cameras = append(cameras, tui.Choice{Key: x.Key, Name: x.Name})
-	}
-	return papers, processes, cameras
+	return out
 }

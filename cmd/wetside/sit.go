@@ -33,7 +33,6 @@ type sitting struct {
 	level   ember.Level
 	profile ember.Profile
 	guard   *ember.Guard // nil: nothing is drawn
-	in      *os.File
 
 	ctx     context.Context
 	ends    []func() // what was started, the last first to end
@@ -51,7 +50,7 @@ type sitting struct {
 // sets begun when the user can work.
 func (p program) sit(set settings, level ember.Level, profile ember.Profile, guard *ember.Guard, in *os.File, begun *bool) error {
 	ctx, cancel := context.WithCancel(p.ctx)
-	s := &sitting{program: p, set: set, level: level, profile: profile, guard: guard, in: in, ctx: ctx, ends: []func(){cancel}}
+	s := &sitting{program: p, set: set, level: level, profile: profile, guard: guard, ctx: ctx, ends: []func(){cancel}}
 	defer func() {
 		for _, end := range s.ends {
 			defer end()
@@ -301,7 +300,8 @@ func (s *sitting) config() tui.Config {
 	if rows, err := s.Book.Sheets(notebook.Filter{Limit: 1}); err == nil && len(rows) == 0 && len(s.M.Sheets()) == 0 {
 		cfg.First = !s.rehearsal
 	}
-	cfg.Papers, cfg.Processes, cfg.Cameras = choices(s.plan.Set)
+	cfg.Papers, cfg.Processes = choices(s.plan.Set, profiles.PaperKind), choices(s.plan.Set, profiles.ProcessKind)
+	cfg.Cameras = choices(s.plan.Set, profiles.CameraKind)
 	if s.Resumed && s.First {
 		cfg.Resumed = tui.ResumeText(s.M, s.clock.Now())
 	}

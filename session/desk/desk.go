@@ -127,8 +127,6 @@ type Desk struct {
 	// Screen reads the light that the panel's black gives on the paper, lx, and
 	// whether it is known yet. Nil: it is another program's to write down.
 	Screen func() (lux float64, known bool)
-	// Changed is called after events came in; may be nil.
-	Changed func(*session.Machine)
 
 	Trouble  string // what the screen must say about the record; empty when all is well
 	errors   int
@@ -316,9 +314,6 @@ func (d *Desk) take(evs []session.Event) {
 				}
 			}
 		}
-	}
-	if d.Changed != nil && len(evs) > 0 {
-		d.Changed(d.M)
 	}
 }
 

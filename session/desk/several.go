@@ -94,10 +94,8 @@ func (d *Desk) Outside() *session.Sheet {
 			return s
 		}
 	}
-	for _, s := range d.M.Sheets() {
-		if Unexposed(s) {
-			return s
-		}
+	if i := slices.IndexFunc(d.M.Sheets(), Unexposed); i >= 0 {
+		return d.M.Sheets()[i]
 	}
 	return nil
 }

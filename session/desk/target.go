@@ -93,43 +93,9 @@ func (d *Desk) calls(v session.View) []Target {
 		switch {
 		case d.doubt[s.ID]: // what became of it is being asked
 		case s.Phase == session.Exposing && s.Open:
-			strip, called := stripCalled(s, v.T)
-			if called {
-				out = append(out, Target{session.PinholeCovered, s.ID, s.Num, 0, "", Must, strip})
-			}
-			for _, t := range s.Strips {
-				if t > v.T {
-					out = append(out, Target{session.PinholeCovered, s.ID, s.Num, 0, "", Must, t})
-				}
-			}
-			out = append(out, Target{session.ExposureEnded, s.ID, s.Num, 0, "", Must, s.Ends})
+			out = append(out, fieldCalls(s, v.T)...)
 		case s.Phase == session.Wet && s.Stage != session.Hold && !s.ByClock:
-			move := Target{session.Moved, s.ID, s.Num, s.Visit, "", Must, s.Ends}
-			if s.Stage == session.Wash {
-				move.Bath = s.Bath
-			}
-			if _, led := d.M.LedEnd(d.M.Sheet(s.ID)); led {
-				move.Call = May // it needs no answer
-			}
-			out = append(out, move)
-			if s.Judge && s.AtLeast > 0 && s.Left > 0 {
-				move.Call, move.Since = May, v.T-s.Elapsed+s.AtLeast
-				out = append(out, move)
-			}
-			// Of the changes of water only the last that was called stands, and
-			// none any more when the sheet is to come out.
-			var last time.Duration
-			for _, t := range s.Water {
-				switch {
-				case t > v.T:
-					out = append(out, Target{session.WaterChanged, s.ID, s.Num, 0, s.Bath, Must, t})
-				case s.Left > 0 && s.Changed < t:
-					last = t
-				}
-			}
-			if last > 0 {
-				out = append(out, Target{session.WaterChanged, s.ID, s.Num, 0, s.Bath, Must, last})
-			}
+			out = append(out, d.trayCalls(s, v.T)...)
 		}
 	}
 	if next := d.Next(); next != nil && d.Wet() {
@@ -153,6 +119,52 @@ func (d *Desk) calls(v session.View) []Target {
 	return slices.CompactFunc(out, func(a, b Target) bool { return a.Is(b) && a.Since == b.Since })
 }
 
+// fieldCalls are those of a sheet in the light at now: to cover the pinhole after each
+// strip of a test that is not covered yet, and at the end.
+func fieldCalls(s session.SheetView, now time.Duration) (out []Target) {
+	if strip, called := stripCalled(s, now); called {
+		out = append(out, Target{session.PinholeCovered, s.ID, s.Num, 0, "", Must, strip})
+	}
+	for _, t := range s.Strips {
+		if t > now {
+			out = append(out, Target{session.PinholeCovered, s.ID, s.Num, 0, "", Must, t})
+		}
+	}
+	return append(out, Target{session.ExposureEnded, s.ID, s.Num, 0, "", Must, s.Ends})
+}
+
+// trayCalls are those of a sheet in a bath at now: to move it, to judge it, to change its
+// water.
+func (d *Desk) trayCalls(s session.SheetView, now time.Duration) (out []Target) {
+	move := Target{session.Moved, s.ID, s.Num, s.Visit, "", Must, s.Ends}
+	if s.Stage == session.Wash {
+		move.Bath = s.Bath
+	}
+	if _, led := d.M.LedEnd(d.M.Sheet(s.ID)); led {
+		move.Call = May // it needs no answer
+	}
+	out = append(out, move)
+	if s.Judge && s.AtLeast > 0 && s.Left > 0 {
+		move.Call, move.Since = May, now-s.Elapsed+s.AtLeast
+		out = append(out, move)
+	}
+	// Of the changes of water only the last that was called stands, and none any more
+	// when the sheet is to come out.
+	var last time.Duration
+	for _, t := range s.Water {
+		switch {
+		case t > now:
+			out = append(out, Target{session.WaterChanged, s.ID, s.Num, 0, s.Bath, Must, t})
+		case s.Left > 0 && s.Changed < t:
+			last = t
+		}
+	}
+	if last > 0 {
+		out = append(out, Target{session.WaterChanged, s.ID, s.Num, 0, s.Bath, Must, last})
+	}
+	return out
+}
+
 // stripCalled is the last of a test's strips that was called and is not covered yet:
 // none any more when all have their light.
 func stripCalled(s session.SheetView, now time.Duration) (at time.Duration, called bool) {
@@ -166,29 +178,18 @@ func stripCalled(s session.SheetView, now time.Duration) (at time.Duration, call
 
 // rest is what a press is for when nothing was called.
 func (d *Desk) rest(v session.View, at Place) Target {
-	first := func(ok func(session.SheetView) bool) *session.SheetView {
-		for _, id := range v.Need {
-			if s, _ := v.Sheet(id); ok(s) {
-				return &s
-			}
-		}
-		return nil
-	}
 	if at == InField {
-		if s := first(func(s session.SheetView) bool { return s.Phase == session.Exposing }); s != nil {
-			t := d.target(d.M.Sheet(s.ID))
-			t.Since = s.Ends
-			return t
+		s := d.Outside()
+		if s == nil {
+			return Target{}
 		}
-		for _, s := range d.M.Sheets() {
-			if Unexposed(s) {
-				return d.target(s)
-			}
-		}
-		return Target{}
+		t, sv := d.target(s), session.SheetView{}
+		sv, _ = v.Sheet(s.ID)
+		t.Since = sv.Ends
+		return t
 	}
 	next := d.Next()
-	if s := first(func(s session.SheetView) bool { return s.Phase == session.Wet }); s != nil {
+	if s, wet := v.Sheet(v.Due); wet {
 		// A wash that runs does not need hands; a sheet that waits does.
 		if next == nil || s.Left == 0 && s.Stage != session.Hold || s.Stage != session.Wash && s.Stage != session.Hold {
 			return d.target(d.M.Sheet(s.ID))

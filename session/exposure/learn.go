@@ -251,7 +251,6 @@ type Correction struct {
 	Low, High float64  // the truth lies between with 80%
 	From      []string // newest first
 	N         int      // judged sheets of this camera or this paper
-	SameBoth  int      // of which with both
 	// Test is the standard deviation that is left when one test sheet in this
 	// light was judged.
 	Test          float64
@@ -272,13 +271,9 @@ func (m Model) Predict(s Subject) (Correction, error) {
 	c.Low, c.High = c.Stops-z80*c.SD, c.Stops+z80*c.SD
 	c.Test = m.AfterTest(s)
 	for _, j := range slices.Backward(m.judged) {
-		camera, paper := j.Camera == s.Camera && j.Hole == s.Hole, j.Paper == s.Paper && j.Box == s.Box
-		if camera || paper {
+		if j.Camera == s.Camera && j.Hole == s.Hole || j.Paper == s.Paper && j.Box == s.Box {
 			c.N++
 			c.From = append(c.From, j.ID)
-		}
-		if camera && paper {
-			c.SameBoth++
 		}
 	}
 	return c, nil

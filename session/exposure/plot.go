@@ -23,11 +23,11 @@ type Band struct {
 // A Plot is stops against log time for one paper: its judged sheets, and what
 // the model says for one camera, with its 80% interval. It is data alone.
 type Plot struct {
-	Camera, Paper string
-	Points        []Point
-	Line          []Band
-	Ticks         []Tick
-	YLow, YHigh   float64 // what holds all of it, in whole stops
+	Camera      string
+	Points      []Point
+	Line        []Band
+	Ticks       []Tick
+	YLow, YHigh float64 // what holds all of it, in whole stops
 }
 
 // A Tick is a mark on the time axis.
@@ -41,7 +41,7 @@ type Tick struct {
 // cameras on the same paper are shown too: they teach its
 // slope. With no sheet of the paper the plot covers 10 s to 1 h.
 func (m Model) Scatter(of Subject, n int) (Plot, error) {
-	p := Plot{Camera: of.Camera, Paper: of.Paper}
+	p := Plot{Camera: of.Camera}
 	lo, hi := math.Log2(10), math.Log2(3600)
 	for _, j := range m.judged {
 		if j.Paper != of.Paper || j.Box != of.Box {

@@ -21,24 +21,17 @@ func (p Place) Check() error {
 	return check("a longitude", p.Longitude, -180, 180, "degrees")
 }
 
-// A Sun is where the sun stands, in degrees: Altitude above the horizon as seen
-// (with refraction), Azimuth from north through east.
-type Sun struct {
-	Altitude, Azimuth float64
-}
-
-// SunAt reckons the sun's position with the low-accuracy series of J. Meeus,
+// SunAt reckons how high the sun stands, in degrees above the horizon as seen, with the low-accuracy series of J. Meeus,
 // Astronomical Algorithms, chapter 25, good to about 0.01 degree in this
 // century; refraction by G. G. Bennett's formula (Meeus, chapter 16).
-func SunAt(p Place, at time.Time) (Sun, error) {
+func SunAt(p Place, at time.Time) (float64, error) {
 	if err := p.Check(); err != nil {
-		return Sun{}, err
+		return 0, err
 	}
 	if y := at.UTC().Year(); y < 1900 || y > 2100 {
-		return Sun{}, fmt.Errorf("the year %d is out of range: the sun's position is reckoned from 1900 to 2100", y)
+		return 0, fmt.Errorf("the year %d is out of range: the sun's position is reckoned from 1900 to 2100", y)
 	}
-	alt, az := horizontal(p, julianDay(at))
-	return Sun{refracted(alt), az}, nil
+	return refracted(altitude(p, julianDay(at))), nil
 }
 
 // deltaT, in days, is what dynamical time is ahead of universal time. 69 s
@@ -69,17 +62,15 @@ func sunEquatorial(jde float64) (ra, dec, lambda float64) {
 	return ra, dec, lambda
 }
 
-// horizontal is the sun's true altitude (no refraction) and azimuth, degrees.
-func horizontal(p Place, jd float64) (alt, az float64) {
+// altitude is the sun's true one (no refraction), in degrees.
+func altitude(p Place, jd float64) float64 {
 	ra, dec, _ := sunEquatorial(jd + deltaT)
 	t := (jd - 2451545) / 36525
 	sidereal := 280.46061837 + 360.98564736629*(jd-2451545) + t*t*(0.000387933-t/38710000)
 	h := rad(turn(sidereal+p.Longitude)) - ra
 	phi := rad(p.Latitude)
-	alt = deg(math.Asin(math.Sin(phi)*math.Sin(dec) + math.Cos(phi)*math.Cos(dec)*math.Cos(h)))
-	alt -= 8.794 / 3600 * math.Cos(rad(alt)) // the sun's parallax
-	south := math.Atan2(math.Sin(h), math.Cos(h)*math.Sin(phi)-math.Tan(dec)*math.Cos(phi))
-	return alt, turn(deg(south) + 180)
+	alt := deg(math.Asin(math.Sin(phi)*math.Sin(dec) + math.Cos(phi)*math.Cos(dec)*math.Cos(h)))
+	return alt - 8.794/3600*math.Cos(rad(alt)) // the sun's parallax
 }
 
 // refracted lifts a true altitude to the one seen, at sea level and 10 C
@@ -111,19 +102,16 @@ const horizon = -50.0 / 60
 // hour, as in a northern winter. The sentence says so with the sun's height, and
 // what to do if not; its times are in at's time zone.
 func SunHolds(p Place, at time.Time) (bool, string, error) {
-	s, err := SunAt(p, at)
+	high, err := SunAt(p, at)
 	if err != nil {
 		return false, "", err
 	}
 	const margin, step = 2 * time.Hour, time.Minute
-	up := func(t time.Time) bool {
-		alt, _ := horizontal(p, julianDay(t))
-		return alt > horizon
-	}
+	up := func(t time.Time) bool { return altitude(p, julianDay(t)) > horizon }
 	if !up(at) {
 		return false, "the sun is down: meter the light, the daylight table does not hold", nil
 	}
-	height := fmt.Sprintf("the sun is %s degrees high", words.Decimals(max(0, s.Altitude), 0))
+	height := fmt.Sprintf("the sun is %s degrees high", words.Decimals(max(0, high), 0))
 	clock := func(t time.Time) string { return t.Format("15:04") }
 	for d := step; d <= margin; d += step {
 		if rose := at.Add(-d); !up(rose) {
@@ -133,7 +121,7 @@ func SunHolds(p Place, at time.Time) (bool, string, error) {
 			return false, fmt.Sprintf("%s and sets at %s: meter the light, the daylight table held until %s", height, clock(sets), clock(sets.Add(-margin))), nil
 		}
 	}
-	if s.Altitude < 10 {
+	if high < 10 {
 		return false, height + ": meter the light, the daylight table is for a higher sun", nil
 	}
 	return true, height + ": the daylight table holds", nil

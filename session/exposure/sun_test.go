@@ -30,8 +30,7 @@ func TestSunAgainstTheSolarPositionAlgorithm(t *testing.T) {
 		{"1910-03-15T09:30:00Z", -36.840556, 174.74, 122.642657, 237.156205, "SPA reference values", 0.004},
 	} {
 		s := must(exposure.SunAt(exposure.Place{Latitude: c.lat, Longitude: c.lon}, must(time.Parse(time.RFC3339, c.at))))
-		near(t, c.source+" "+c.at+" zenith", 90-s.Altitude, c.zenith, c.refractionTol)
-		near(t, c.source+" "+c.at+" azimuth", math.Mod(s.Azimuth-c.azim+540, 360)-180, 0, 0.01)
+		near(t, c.source+" "+c.at+" zenith", 90-s, c.zenith, c.refractionTol)
 	}
 }
 
@@ -147,8 +146,8 @@ func TestSunOddPlaces(t *testing.T) {
 	for lat := -90.0; lat <= 90; lat += 10 {
 		for h := range 24 {
 			s := must(exposure.SunAt(exposure.Place{Latitude: lat, Longitude: 0}, now.Add(time.Duration(h)*time.Hour)))
-			if math.IsNaN(s.Altitude) || math.IsNaN(s.Azimuth) || s.Azimuth < 0 || s.Azimuth >= 360 || math.Abs(s.Altitude) > 90.1 {
-				t.Errorf("%g N, %d h: %+v", lat, h, s)
+			if !(math.Abs(s) <= 90.1) {
+				t.Errorf("%g N, %d h: %g", lat, h, s)
 			}
 		}
 	}

@@ -157,7 +157,6 @@ type Book struct {
 	place     int         // where events go: an index of dirs; past its end: memory
 	folder    fs.FileInfo // of the notebook
 	mayMake   bool        // the folder may be made: nothing of it lies elsewhere, so it is not one that is gone
-	why       error       // why they go no better
 	retryAt   time.Time
 	blind     error // why not all of the journal can be read
 	toldNew   map[string]bool

@@ -1,6 +1,7 @@
 package notebook
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -21,7 +22,7 @@ func Compare(a, b *Record) []Difference {
 	var out []Difference
 	add := func(what, x, y, by string) {
 		if x != y {
-			out = append(out, Difference{what, or(x), or(y), by})
+			out = append(out, Difference{what, cmp.Or(x, "–"), cmp.Or(y, "–"), by})
 		}
 	}
 	add("rehearsal", yes(a.Rehearsal), yes(b.Rehearsal), "")
@@ -31,17 +32,11 @@ func Compare(a, b *Record) []Difference {
 	add("process", words.Clean(a.Process), words.Clean(b.Process), "")
 	add("temperature", celsius(a.Celsius), celsius(b.Celsius), delta(a.Celsius, b.Celsius, "°C"))
 	add("light", words.Clean(a.Light), words.Clean(b.Light), "")
-	ea, eb := a.Exposure, b.Exposure
-	if ea == nil {
-		ea = &ExposureRecord{}
-	}
-	if eb == nil {
-		eb = &ExposureRecord{}
-	}
+	ea, eb := cmp.Or(a.Exposure, &ExposureRecord{}), cmp.Or(b.Exposure, &ExposureRecord{})
 	add("exposure planned", span(ea.Planned), span(eb.Planned), stopsBetween(ea.Planned, eb.Planned))
 	add("exposure", span(ea.Actual), span(eb.Actual), stopsBetween(ea.Actual, eb.Actual))
 	if len(ea.Readings)+len(eb.Readings) > 0 {
-		add("share of exposure", share(ea), share(eb), "")
+		add("share of exposure", percent(ea.Share), percent(eb.Share), "")
 	}
 	add("times covered", fmt.Sprint(len(ea.Covered)), fmt.Sprint(len(eb.Covered)), "")
 	for _, p := range pair(a.Stages, b.Stages) {
@@ -72,19 +67,16 @@ func Compare(a, b *Record) []Difference {
 	add("taken back", fmt.Sprint(len(a.Undone)), fmt.Sprint(len(b.Undone)), "")
 	add("washed in full", yes(a.Washed), yes(b.Washed), "")
 	add("end", words.Clean(strings.TrimSpace(a.State+" "+a.Spoiled)), words.Clean(strings.TrimSpace(b.State+" "+b.Spoiled)), "")
-	var ja, jb string
-	if j, ok := a.Judged(); ok {
-		ja = judged(j)
-	}
-	if j, ok := b.Judged(); ok {
-		jb = judged(j)
-	}
-	add("judged", ja, jb, "")
+	add("judged", judged(a), judged(b), "")
 	return out
 }
 
-func judged(j JudgementRecord) string {
-	if j.LeftOut() {
+func judged(r *Record) string {
+	j, is := r.Judged()
+	switch {
+	case !is:
+		return ""
+	case j.LeftOut():
 		return words.Clean(j.Seen)
 	}
 	s := stopsWords(j.Stops)
@@ -98,35 +90,19 @@ func judged(j JudgementRecord) string {
 // first develop, and so on.
 func pair(a, b []StageRecord) [][2]*StageRecord {
 	var out [][2]*StageRecord
-	taken := make([]bool, len(b))
+	b = slices.Clone(b)
 	for i := range a {
-		j := -1
-		for k := range b {
-			if !taken[k] && b[k].Stage == a[i].Stage {
-				j = k
-				break
-			}
-		}
 		p := [2]*StageRecord{&a[i], nil}
-		if j >= 0 {
-			taken[j] = true
-			p[1] = &b[j]
+		if j := slices.IndexFunc(b, func(s StageRecord) bool { return s.Stage == a[i].Stage }); j >= 0 {
+			s := b[j]
+			p[1], b = &s, slices.Delete(b, j, j+1)
 		}
 		out = append(out, p)
 	}
 	for k := range b {
-		if !taken[k] {
-			out = append(out, [2]*StageRecord{nil, &b[k]})
-		}
+		out = append(out, [2]*StageRecord{nil, &b[k]})
 	}
-	return slices.Clip(out)
-}
-
-func or(s string) string {
-	if s == "" {
-		return "–"
-	}
-	return s
+	return out
 }
 
 func yes(b bool) string {
@@ -169,13 +145,6 @@ func percent(f float64) string {
 		return ""
 	}
 	return words.Percent(f)
-}
-
-func share(e *ExposureRecord) string {
-	if e.Share == 0 {
-		return ""
-	}
-	return words.Percent(e.Share)
 }
 
 // stopsBetween says by how many stops b is more light than a: the base-2

@@ -413,15 +413,10 @@ func (b *Book) write(m *memory) error {
 func (b *Book) wrote(i int, why error) {
 	was := b.place
 	b.place = i
-	if i == home {
-		b.why = nil
-	} else {
-		b.why = why
-		if b.cfg.Now != nil && errors.Is(why, errLocked) {
-			// Whoever holds it may hold it for long; the next event must not
-			// wait for them again.
-			b.retryAt = b.cfg.Now().Add(2 * time.Second)
-		}
+	if i != home && b.cfg.Now != nil && errors.Is(why, errLocked) {
+		// Whoever holds it may hold it for long; the next event must not wait for them
+		// again.
+		b.retryAt = b.cfg.Now().Add(2 * time.Second)
 	}
 	dirs := b.dirs()
 	switch {

@@ -453,37 +453,8 @@ func RecordOf(s *session.Sheet, c Context) Record {
 	}
 	for i := range s.Visits {
 		v := &s.Visits[i]
-		st := StageRecord{Stage: string(v.Stage), Bath: v.Bath, In: v.InAt.Wall, Out: v.OutAt.Wall,
-			AtLeast: Secs(v.AtLeast), AtMost: Secs(v.AtMost), Short: v.Short, Changes: v.Changes, Serial: v.Serial, Set: v.Set > 0, Led: v.LedOut}
-		if v.Label != string(v.Stage) {
-			st.Label = v.Label
-		}
-		out := v.Out
-		if v.Open {
-			out = now
-			st.Out = v.InAt.Wall.Add(now - v.In)
-		}
-		st.Actual = Secs(out - v.In)
-		if v.Unseen {
-			st.Unseen, r.Unseen = true, true
-			if st.Actual = Secs(v.Told); v.Told == 0 {
-				st.Out = time.Time{}
-			}
-		}
-		switch {
-		case v.Unseen:
-		case v.Step == session.Holding: // holding water has no plan to be late for
-		case st.Actual > st.AtMost:
-			st.Over = st.Actual - st.AtMost
-		case st.Actual < st.AtLeast:
-			st.Over = st.Actual - st.AtLeast
-		}
-		for _, u := range c.Baths {
-			if u.Serial == v.Serial {
-				st.Use = &u
-			}
-		}
-		r.Stages = append(r.Stages, st)
+		r.Unseen = r.Unseen || v.Unseen
+		r.Stages = append(r.Stages, stage(v, c.Baths, now))
 	}
 	r.Told = s.Told
 	if n := len(s.Visits); r.Unseen && !s.Told && (n == 0 || s.Visits[n-1].Unseen && s.Visits[n-1].Told == 0) {
@@ -507,6 +478,41 @@ func RecordOf(s *session.Sheet, c Context) Record {
 		r.Judgements = []JudgementRecord{{j.At.Wall, j.Stops, j.Seen}}
 	}
 	return r
+}
+
+// stage is a visit of a bath, as of session time now where it is under way.
+func stage(v *session.Visit, baths []BathUse, now time.Duration) StageRecord {
+	st := StageRecord{Stage: string(v.Stage), Bath: v.Bath, In: v.InAt.Wall, Out: v.OutAt.Wall,
+		AtLeast: Secs(v.AtLeast), AtMost: Secs(v.AtMost), Short: v.Short, Changes: v.Changes, Serial: v.Serial, Set: v.Set > 0, Led: v.LedOut}
+	if v.Label != string(v.Stage) {
+		st.Label = v.Label
+	}
+	out := v.Out
+	if v.Open {
+		out = now
+		st.Out = v.InAt.Wall.Add(now - v.In)
+	}
+	st.Actual = Secs(out - v.In)
+	if v.Unseen {
+		st.Unseen = true
+		if st.Actual = Secs(v.Told); v.Told == 0 {
+			st.Out = time.Time{}
+		}
+	}
+	switch {
+	case v.Unseen:
+	case v.Step == session.Holding: // holding water has no plan to be late for
+	case st.Actual > st.AtMost:
+		st.Over = st.Actual - st.AtMost
+	case st.Actual < st.AtLeast:
+		st.Over = st.Actual - st.AtLeast
+	}
+	for _, u := range baths {
+		if u.Serial == v.Serial {
+			st.Use = &u
+		}
+	}
+	return st
 }
 
 func exposure(l *session.Light, working string, now time.Duration) *ExposureRecord {

@@ -81,8 +81,6 @@ type Keeper struct {
 	// Level is how light the child's picture was last: the question is no lighter.
 	// said is false if the child never said it. May be nil.
 	Level func() (level ember.Level, said bool)
-	// Confirm is the key that says that paper is covered. The zero value is y.
-	Confirm byte
 	// Asked says whether a child that ended with this code has itself asked
 	// whether paper is covered. If nil, only code 0 says so.
 	Asked func(code int) bool
@@ -179,10 +177,6 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 	if k.Ended != nil {
 		k.Ended(what)
 	}
-	key := k.Confirm
-	if key == 0 {
-		key = 'y'
-	}
 	if !k.Blind {
 		level := k.Guard.Level()
 		if k.Level != nil {
@@ -197,7 +191,7 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 	}
 	_ = k.Terminal.Keys()
 	w, h := k.Terminal.Size()
-	err := k.tell(w, h, what, key, said)
+	err := k.tell(w, h, what, said)
 	type press struct {
 		c   byte
 		err error
@@ -218,7 +212,7 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 			case <-stop:
 				return
 			}
-			if err != nil || c|0x20 == key|0x20 || k.Blind && c == ctrlC {
+			if err != nil || c|0x20 == covered || k.Blind && c == ctrlC {
 				return
 			}
 		}
@@ -241,22 +235,22 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 			left = k.Blind && p.c == ctrlC
 			if err == nil && !k.Blind && p.c|0x20 == 'g' && k.Guard.Level() < ember.Ember { // who kept it dark may want to read
 				_ = k.Guard.SetLevel(ember.Ember)
-				err = k.tell(w, h, what, key, said)
+				err = k.tell(w, h, what, said)
 			}
-			asked = err == nil && p.c|0x20 != key|0x20 && !left
+			asked = err == nil && p.c|0x20 != covered && !left
 		case <-k.Continued:
 			_ = k.Terminal.Keys()
 			if k.Blind && k.Guard != nil {
 				_ = k.Guard.Blacken()
 			}
-			err = k.tell(w, h, what, key, said)
+			err = k.tell(w, h, what, said)
 			asked = err == nil
 		case <-look.C:
 			// A multiplexer tells of a window's new size a while after it has it:
 			// what was drawn for the old one may have scrolled away.
 			if nw, nh := k.Terminal.Size(); nw != w || nh != h {
 				w, h = nw, nh
-				err = k.tell(w, h, what, key, said)
+				err = k.tell(w, h, what, said)
 				asked = err == nil
 			}
 		}
@@ -352,13 +346,16 @@ func (k Keeper) giveBack(unread ...string) {
 	}
 }
 
-const ctrlC = 0x03
+const (
+	ctrlC   = 0x03
+	covered = 'y' // the key that says that paper is covered
+)
 
 // sizeEach is how often the question looks whether the window has another size.
 const sizeEach = 200 * time.Millisecond
 
 // tell paints the window black, and in it what happened and the question.
-func (k Keeper) tell(w, h int, what string, key byte, said *tail) error {
+func (k Keeper) tell(w, h int, what string, said *tail) error {
 	if k.Blind {
 		return nil // Ended says it
 	}
@@ -367,7 +364,7 @@ func (k Keeper) tell(w, h int, what string, key byte, said *tail) error {
 	lines := []string{
 		ember.SafeText(what),
 		"The screen stays dark. What was written down is safe.",
-		fmt.Sprintf("Cover the paper, then press %c: the screen comes back as it was.", key),
+		fmt.Sprintf("Cover the paper, then press %c: the screen comes back as it was.", covered),
 	}
 	// A trace over the whole window would be a lamp: its head says what happened.
 	faint := ember.NewStyles(k.Guard.Level(), ember.TrueColor).Faint
