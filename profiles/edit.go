@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 	"unicode"
@@ -103,17 +104,12 @@ func WithBathLimits(file []byte, bath string, capacity Capacity, life time.Durat
 	if _, err := p.Bath(bath); err != nil {
 		return nil, err
 	}
-	for i, b := range p.Baths {
-		if b.Name == bath {
-			n := fmt.Sprint(i)
-			return edit(file, ProcessKind, []change{
-				{[]string{"bath", n, "capacity"}, quoted(capacity)},
-				{[]string{"bath", n, "life"}, quoted(Duration(life))},
-				{[]string{"bath", n, "source"}, quotedText(source)},
-			})
-		}
-	}
-	return nil, fmt.Errorf("no bath %q", bath)
+	n := fmt.Sprint(slices.IndexFunc(p.Baths, func(b Bath) bool { return b.Name == bath }))
+	return edit(file, ProcessKind, []change{
+		{[]string{"bath", n, "capacity"}, quoted(capacity)},
+		{[]string{"bath", n, "life"}, quoted(Duration(life))},
+		{[]string{"bath", n, "source"}, quotedText(source)},
+	})
 }
 
 func quoted(s fmt.Stringer) string { return quotedText(s.String()) }

@@ -88,18 +88,11 @@ func (c Cue) takes() time.Duration {
 // patience is how late a cue may be that says what time it is: behind that it is
 // left out, motif and words, for what it says is no longer so. Others wait as
 // long as they have to.
-func (c Cue) patience() time.Duration {
-	switch c.Kind {
-	case CueTen:
-		return 2 * time.Second
-	case CueRockOn, CueRockOff, CueThirty:
-		return 4 * time.Second
-	case CueMinutes, CueOver, CueHalf:
-		return 6 * time.Second
-	case CueSafeHalf:
-		return time.Minute
-	}
-	return math.MaxInt64
+func (c Cue) patience() time.Duration { return cmp.Or(patiences[c.Kind], math.MaxInt64) }
+
+var patiences = map[CueKind]time.Duration{
+	CueTen: 2 * time.Second, CueRockOn: 4 * time.Second, CueRockOff: 4 * time.Second, CueThirty: 4 * time.Second,
+	CueMinutes: 6 * time.Second, CueOver: 6 * time.Second, CueHalf: 6 * time.Second, CueSafeHalf: time.Minute,
 }
 
 // placed are cues that have their place, in the order of time.

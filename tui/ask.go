@@ -107,31 +107,34 @@ func (q *question) says() string {
 	return q.text
 }
 
+// pressWords is a key while the answer is typed.
+func (q *question) pressWords(m *Model, k tea.KeyMsg) tea.Cmd {
+	switch s := k.String(); {
+	case s == "enter":
+		m.ask = nil
+		return q.words(strings.TrimSpace(ember.SafeText(q.input.Value())))
+	case s == "f12", s == "?" && q.input.Value() == "":
+		q.speak(m) // no answer begins so
+		return nil
+	case s != "esc" && s != "ctrl+c":
+		return m.edit(&q.input, k)
+	case q.stays:
+		return m.tell(say.ItWaits.Of())
+	}
+	m.ask = nil
+	return m.tell(say.LeftAsItWas.Of())
+}
+
 func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	if q.words != nil {
-		switch k.String() {
-		case "esc", "ctrl+c":
-			if q.stays {
-				return m.tell(say.ItWaits.Of())
-			}
-			m.ask = nil
-			return m.tell(say.LeftAsItWas.Of())
-		case "enter":
-			m.ask = nil
-			return q.words(strings.TrimSpace(ember.SafeText(q.input.Value())))
-		}
-		if s := k.String(); s == "f12" || s == "?" && q.input.Value() == "" {
-			q.speak(m) // no answer begins so
-			return nil
-		}
-		return m.edit(&q.input, k)
+		return q.pressWords(m, k)
 	}
 	if len(m.hands.Asked()) > 0 && key.Matches(k, trayKeys.Pick) { // the call's question is the newer one
 		return m.pickNumber(number(k))
 	}
-	if r := k.Runes; q.digit != nil && k.Type == tea.KeyRunes && len(r) == 1 && r[0] >= '0' && r[0] <= '9' {
+	if q.digit != nil && key.Matches(k, trayKeys.Pick) {
 		m.ask = nil
-		return q.digit(int(r[0] - '0'))
+		return q.digit(int(k.Runes[0] - '0'))
 	}
 	if key.Matches(k, trayKeys.Move) && m.mustAnswer() {
 		return m.act() // a clock called meanwhile: its key works, and the question stands

@@ -135,6 +135,9 @@ func (b *book) keys(*Model) []key.Binding {
 	return []key.Binding{k.Open, k.Up, k.Judge, k.Filter, k.Beside, k.Correct, trayKeys.Pick, k.Dry, k.Row}
 }
 
+// alone reports whether one sheet is open, and no other beside it.
+func (b *book) alone() bool { return b.open != nil && b.other == nil }
+
 func (b *book) load(m *Model) {
 	if m.cfg.Book == nil {
 		return
@@ -170,7 +173,7 @@ func (b *book) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		return b.dry(m, row)
 	case key.Matches(k, trayKeys.Pick):
 		return b.pick(m, number(k))
-	case b.open != nil && b.other == nil && key.Matches(k, bookKeys.Scroll):
+	case b.alone() && key.Matches(k, bookKeys.Scroll):
 		if b.top++; key.Matches(k, bookKeys.Up) {
 			b.top = max(0, b.top-2)
 		}
@@ -180,22 +183,21 @@ func (b *book) press(m *Model, k tea.KeyMsg) tea.Cmd {
 			step = -1
 		}
 		b.at = max(0, min(len(b.rows)-1, b.at+step))
-		if b.open != nil && b.other == nil {
+		if b.alone() {
 			b.show(m, b.rows[b.at].ID)
 		}
 		m.aloud(say.Plain.Of(say.Sheet(b.rows[b.at].Num)))
 	case key.Matches(k, bookKeys.Open):
 		b.show(m, row.ID)
 	case key.Matches(k, bookKeys.Beside):
-		if b.open == nil && b.other != nil {
-			if b.other.ID != row.ID {
-				b.show(m, row.ID)
-			}
-		} else if b.open == nil {
+		switch {
+		case b.open != nil:
+		case b.other == nil:
 			b.show(m, row.ID)
-			b.other = b.open
-			b.open = nil
+			b.open, b.other = nil, b.open
 			return m.tell(say.ChooseNext.Of())
+		case b.other.ID != row.ID:
+			b.show(m, row.ID)
 		}
 	case key.Matches(k, bookKeys.Judge):
 		b.judge(m, row)
@@ -230,7 +232,7 @@ func (b *book) pick(m *Model, n int) tea.Cmd {
 	if i < 0 {
 		return m.answer(fmt.Sprintf("there is no sheet %d here", n), say.NoSuchSheet.Of(say.Sheet(n)))
 	}
-	if b.at = i; b.open != nil && b.other == nil {
+	if b.at = i; b.alone() {
 		b.show(m, b.rows[i].ID)
 	}
 	r := b.rows[i]

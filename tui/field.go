@@ -34,8 +34,8 @@ var fieldDeeds = []deed{
 	{keys.Where, (*Model).where},
 	{trayKeys.Note, ofCamera(func(_ *field, m *Model, s *session.Sheet) tea.Cmd { return m.askNote(s) })},
 	{trayKeys.Undo, nil},
-	{on("up/down", "camera", "up"), ofCamera(func(f *field, m *Model, s *session.Sheet) tea.Cmd { return f.step(m, -1) })},
-	{on("", "", "down"), ofCamera(func(f *field, m *Model, s *session.Sheet) tea.Cmd { return f.step(m, +1) })},
+	{on("up/down", "camera", "up"), ofCamera(func(f *field, m *Model, _ *session.Sheet) tea.Cmd { return f.step(m, false) })},
+	{on("", "", "down"), ofCamera(func(f *field, m *Model, _ *session.Sheet) tea.Cmd { return f.step(m, true) })},
 	{trayKeys.Pick, nil},
 	{on("s", "the sum behind it"), ofCamera((*field).sum)},
 	{on("a", "about the camera"), ofCamera(func(f *field, m *Model, s *session.Sheet) tea.Cmd {
@@ -103,12 +103,6 @@ func (f *field) list(m *Model) []*session.Sheet {
 	return out
 }
 
-func (f *field) choose(m *Model, s *session.Sheet) {
-	f.id = s.ID
-	m.hands.Pick(s.ID, true)
-	m.desk.Say(say.Plain.Of(say.Sheet(s.Num)))
-}
-
 func (f *field) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	if do := deedOf(fieldDeeds, k); do != nil {
 		return do(m)
@@ -123,10 +117,12 @@ func (m *Model) openOrEnd() tea.Cmd {
 	return m.act()
 }
 
-// step goes so many cameras on.
-func (f *field) step(m *Model, by int) tea.Cmd {
-	ss := f.list(m)
-	f.choose(m, ss[(f.at+by+len(ss))%len(ss)])
+// step goes to the next camera, or to the one before.
+func (f *field) step(m *Model, on bool) tea.Cmd {
+	s := f.list(m)[around(f.at, len(f.list(m)), on)]
+	f.id = s.ID
+	m.hands.Pick(s.ID, true)
+	m.desk.Say(say.Plain.Of(say.Sheet(s.Num)))
 	return nil
 }
 

@@ -9,7 +9,6 @@ import (
 	"github.com/charmbracelet/bubbles/key"
 	tea "github.com/charmbracelet/bubbletea"
 
-	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/say"
 	"wetside/session/words"
@@ -77,10 +76,7 @@ func (f *fogTest) said(m *Model) say.Line {
 
 // exposure says how a strip of the paper gets its exposure.
 func (f *fogTest) exposure(m *Model) string {
-	var is profiles.FogStrip
-	if m.cfg.FogStrip != nil {
-		is = m.cfg.FogStrip(f.paper.Key)
-	}
+	is := m.cfg.FogStrip(f.paper.Key)
 	if is.Flash <= 0 {
 		return "a flash just past the longest that leaves no tone (wetside preflash strip finds it), which develops to " + grey(is.Response)
 	}
@@ -109,10 +105,7 @@ func (f *fogTest) waiting() string {
 func (f *fogTest) answered(m *Model) {
 	f.waits = false
 	m.settle(f.waiting())
-	if m.cfg.KeepStrip != nil {
-		// Else it is asked about once more, at the next start.
-		_ = m.cfg.KeepStrip(nil)
-	}
+	_ = m.cfg.KeepStrip(nil) // else it is asked about once more, at the next start
 }
 
 func (f *fogTest) ask(m *Model) {
@@ -121,10 +114,7 @@ func (f *fogTest) ask(m *Model) {
 		return
 	}
 	f.paper = m.form.fields[fPaper].choices[m.form.fields[fPaper].chosen]
-	missing := ""
-	if m.cfg.FogStrip != nil {
-		missing = m.cfg.FogStrip(f.paper.Key).Missing
-	}
+	missing := m.cfg.FogStrip(f.paper.Key).Missing
 	text := "Fog test of " + f.paper.Name + " (choose another on the bench). It has two halves, a strip for each: light after the exposure, as in the developer, and before it, as in the camera. "
 	if missing != "" {
 		text += "Missing is " + missing + ". "
@@ -182,9 +172,6 @@ func (f *fogTest) end(m *Model) {
 		line = say.FogFlash.Of()
 	}
 	m.desk.Say(line)
-	if m.cfg.KeepStrip == nil {
-		return
-	}
 	if err := m.cfg.KeepStrip(f.result(0)); err != nil {
 		m.said += "; answer before the program ends: " + ember.SafeText(err.Error())
 	}
@@ -216,14 +203,11 @@ func (f *fogTest) answer(m *Model) {
 				if r.Safe == 0 {
 					line = say.FogUnsafe.Of()
 				}
-				missing := ""
-				if m.cfg.FogStrip != nil {
-					missing = m.cfg.FogStrip(f.paper.Key).Missing
-				}
+				lines, missing := []say.Line{line}, m.cfg.FogStrip(f.paper.Key).Missing
 				if missing != "" {
-					return m.answer(kept(r, missing), line, say.FogOther.Of()), nil
+					lines = append(lines, say.FogOther.Of())
 				}
-				return m.answer(kept(r, ""), line), nil
+				return m.answer(kept(r, missing), lines...), nil
 			}
 		}
 		return nil, errors.New("answer with 0, 1, 2, 4, 8 or 16")

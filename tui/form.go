@@ -184,41 +184,26 @@ func (f *form) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	switch {
 	case f.at == fAdd && key.Matches(k, formKeys.Press):
 		return f.done(m)
-	case f.at > fAdd || f.at == fAdd:
-		switch {
-		case key.Matches(k, trayKeys.Pick):
-			return f.pick(m, k)
-		case key.Matches(k, formKeys.Fill):
-			return m.fillTrays(f.value().Process)
-		case key.Matches(k, formKeys.Told) && f.change == "":
-			f.told(m)
-		}
-		return nil
-	case key.Matches(k, formKeys.Next):
+	case f.at < fAdd && key.Matches(k, formKeys.Next):
 		f.focus(m, f.at+1)
 		return f.sayLine(m)
-	}
-	fl := &f.fields[f.at]
-	if fl.choices == nil {
-		return m.edit(&fl.input, k)
-	}
-	switch {
-	case key.Matches(k, formKeys.Left):
-		fl.chosen = (fl.chosen + len(fl.choices) - 1) % len(fl.choices)
-		return f.sayLine(m)
-	case key.Matches(k, formKeys.Right):
-		fl.chosen = (fl.chosen + 1) % len(fl.choices)
+	case f.editing():
+		return m.edit(&f.fields[f.at].input, k)
+	case key.Matches(k, trayKeys.Pick):
+		return f.pick(m, k)
+	case key.Matches(k, formKeys.Fill):
+		return m.fillTrays(f.value().Process)
+	case key.Matches(k, formKeys.Told) && f.change == "":
+		f.told(m)
+	case f.at >= fAdd:
+	case key.Matches(k, formKeys.Left, formKeys.Right):
+		fl := &f.fields[f.at]
+		fl.chosen = around(fl.chosen, len(fl.choices), !key.Matches(k, formKeys.Left))
 		return f.sayLine(m)
 	case key.Matches(k, formKeys.Add) && f.change == "":
 		return f.done(m)
 	case key.Matches(k, formKeys.Camera):
 		f.askCamera(m)
-	case key.Matches(k, formKeys.Fill):
-		return m.fillTrays(f.value().Process)
-	case key.Matches(k, formKeys.Told) && f.change == "":
-		f.told(m)
-	case key.Matches(k, trayKeys.Pick):
-		return f.pick(m, k)
 	}
 	return nil
 }

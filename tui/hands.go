@@ -255,7 +255,7 @@ func (m *Model) back() tea.Cmd {
 	if d.Sheet != "" {
 		m.field.id = d.Sheet
 	}
-	m.said = m.undone(d)
+	m.said = undone(d)
 	if !(session.Undo{What: d.Kind}).Move() {
 		m.desk.Say(say.TakenBack.Of(say.What(d.Kind)).To(say.Num(d.Num))) // a move has its own cue
 	}
@@ -263,23 +263,23 @@ func (m *Model) back() tea.Cmd {
 }
 
 // undone says what was taken back.
-func (m *Model) undone(d session.Deed) string {
-	switch d.Kind {
-	case session.Spoiled:
-		return fmt.Sprintf("sheet %d is not spoiled: it is where it was, and its clocks have gone on", d.Num)
-	case session.ExposureBegun:
-		return fmt.Sprintf("sheet %d: the opening is taken back. Cover the pinhole; the light that fell counts", d.Num)
-	case session.ExposureEnded:
-		return fmt.Sprintf("sheet %d: the exposure goes on, as if it had not ended", d.Num)
-	case session.Moved, session.Held:
-		return fmt.Sprintf("sheet %d: the last move is taken back", d.Num)
-	case session.SheetAdded:
-		return fmt.Sprintf("sheet %d is taken away again", d.Num)
+func undone(d session.Deed) string {
+	if own := undoneIs[d.Kind]; own != "" {
+		return fmt.Sprintf("sheet %d%s", d.Num, own)
 	}
 	if d.Num > 0 {
 		return fmt.Sprintf("sheet %d: taken back: %s", d.Num, d.Kind)
 	}
 	return "taken back: " + string(d.Kind)
+}
+
+var undoneIs = map[session.Kind]string{
+	session.Spoiled:       " is not spoiled: it is where it was, and its clocks have gone on",
+	session.ExposureBegun: ": the opening is taken back. Cover the pinhole; the light that fell counts",
+	session.ExposureEnded: ": the exposure goes on, as if it had not ended",
+	session.Moved:         ": the last move is taken back",
+	session.Held:          ": the last move is taken back",
+	session.SheetAdded:    " is taken away again",
 }
 
 // stretch gives the step that runs more time or less.

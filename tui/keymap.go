@@ -166,21 +166,9 @@ func (k *Keys) Named(msg tea.KeyMsg, at Screen, sheets int) (name string, deed *
 }
 
 // keyName is what a key is called in the settings.
-func keyName(s string) string {
-	switch s {
-	case " ":
-		return "space"
-	case "period":
-		return "."
-	case "comma":
-		return ","
-	case "plus":
-		return "+"
-	case "minus":
-		return "-"
-	}
-	return strings.ToLower(s)
-}
+func keyName(s string) string { return cmp.Or(keyNames[s], strings.ToLower(s)) }
+
+var keyNames = map[string]string{" ": "space", "period": ".", "comma": ",", "plus": "+", "minus": "-"}
 
 // topRows are the rows of digits of layouts on which a digit wants Shift, as
 // they come without it. Czech: QWERTZ and QWERTY; French: AZERTY.

@@ -177,10 +177,8 @@ func (r *room) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	switch {
 	case key.Matches(k, roomKeys.Load):
 		return r.load.ask(m)
-	case key.Matches(k, roomKeys.Up):
-		r.at = (r.at + len(r.items) - 1) % len(r.items)
-	case key.Matches(k, roomKeys.Down):
-		r.at = (r.at + 1) % len(r.items)
+	case key.Matches(k, roomKeys.Up, roomKeys.Down):
+		r.at = around(r.at, len(r.items), key.Matches(k, roomKeys.Down))
 	case key.Matches(k, roomKeys.Tick):
 		text := r.items[r.at].Text + r.items[r.at].Detail
 		r.done[text] = !r.done[text]

@@ -73,6 +73,14 @@ func withWords(deeds []deed) (ks []key.Binding) {
 	return ks
 }
 
+// around is the place after i of n, or before it: behind the last comes the first.
+func around(i, n int, on bool) int {
+	if on {
+		return (i + 1) % n
+	}
+	return (i + n - 1) % n
+}
+
 // takes says which keys a screen has for itself.
 type takes int
 

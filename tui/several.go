@@ -80,47 +80,51 @@ func (m *Model) accounts(v session.View) (out []note) {
 	if len(rest) > 0 {
 		out, rest = rest[:1:1], rest[1:]
 	}
-	used, none, under := 0.0, false, ""
+	out = append(out, lightNotes(v)...)
+	if p, ok := m.desk.Evening(v.T); p.Done > 0 && (ok || len(p.Moves) > 0) {
+		out = append(out, note{"all done " + m.desk.M.At(p.Done).Wall.Format("15:04"), -1})
+	}
+	n := map[session.Phase]int{}
+	for _, s := range v.Sheets {
+		n[s.Phase]++
+	}
+	var ended []string
+	for _, p := range []struct {
+		phase session.Phase
+		word  string
+	}{{session.Finished, "done"}, {session.Ruined, "spoiled"}} {
+		if n[p.phase] > 0 {
+			ended = append(ended, fmt.Sprintf("%d %s", n[p.phase], p.word))
+		}
+	}
+	if len(ended) > 0 {
+		out = append(out, note{strings.Join(ended, ", ") + ", in the notebook", -1})
+	}
+	return append(out, rest...)
+}
+
+// lightNotes is how much of the light that the paper may have it has had, of the sheet
+// that has had most.
+func lightNotes(v session.View) []note {
+	used, under := 0.0, ""
 	for _, s := range v.Sheets {
 		if s.SafeUsed <= 0 || s.Phase != session.Wet && s.Phase != session.Fresh && s.Phase != session.Exposed {
 			continue
 		}
-		if none = none || s.SafeNone; s.SafeShare > used {
+		if s.SafeNone {
+			return []note{{"no safelight is safe for this paper", -1}}
+		}
+		if s.SafeShare > used {
 			used, under = s.SafeShare, "safelight"
 			if s.SafeScreen {
 				under = "screen light"
 			}
 		}
 	}
-	switch {
-	case none:
-		out = append(out, note{"no safelight is safe for this paper", -1})
-	case used > 0:
-		out = append(out, note{fmt.Sprintf("%s %d%% used", under, int(100*used)), used})
+	if used > 0 {
+		return []note{{fmt.Sprintf("%s %d%% used", under, int(100*used)), used}}
 	}
-	if p, ok := m.desk.Evening(v.T); p.Done > 0 && (ok || len(p.Moves) > 0) {
-		out = append(out, note{"all done " + m.desk.M.At(p.Done).Wall.Format("15:04"), -1})
-	}
-	done, spoiled := 0, 0
-	for _, s := range v.Sheets {
-		switch s.Phase {
-		case session.Finished:
-			done++
-		case session.Ruined:
-			spoiled++
-		}
-	}
-	var ended []string
-	if done > 0 {
-		ended = append(ended, fmt.Sprintf("%d done", done))
-	}
-	if spoiled > 0 {
-		ended = append(ended, fmt.Sprintf("%d spoiled", spoiled))
-	}
-	if len(ended) > 0 {
-		out = append(out, note{strings.Join(ended, ", ") + ", in the notebook", -1})
-	}
-	return append(out, rest...)
+	return nil
 }
 
 // fillTrays notes that every tray of a process was filled freshly.

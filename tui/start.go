@@ -48,11 +48,7 @@ var firstKeys = struct{ Choose, Pick, Up, Down, Leave key.Binding }{
 func (f *first) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	switch {
 	case key.Matches(k, firstKeys.Up, firstKeys.Down):
-		step := 1
-		if key.Matches(k, firstKeys.Up) {
-			step = len(ways) - 1
-		}
-		f.at = (f.at + step) % len(ways)
+		f.at = around(f.at, len(ways), key.Matches(k, firstKeys.Down))
 		return m.aloud(f.line(f.at))
 	case key.Matches(k, firstKeys.Pick):
 		f.at = number(k) - 1

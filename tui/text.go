@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 	"time"
@@ -66,19 +67,9 @@ func ResumeSheet(m *session.Machine, now session.Instant, id string) string {
 }
 
 // where names the bath a sheet is in, as one would say it.
-func where(s session.SheetView) string {
-	switch s.Stage {
-	case session.Develop:
-		return "developer"
-	case session.Stop:
-		return "stop bath"
-	case session.Fix, session.Fix2:
-		return "fixer"
-	case session.Hold:
-		return "holding water"
-	}
-	return s.Label
-}
+func where(s session.SheetView) string { return cmp.Or(bathNames[s.Stage], s.Label) }
+
+var bathNames = map[session.Stage]string{session.Develop: "developer", session.Stop: "stop bath", session.Fix: "fixer", session.Fix2: "fixer", session.Hold: "holding water"}
 
 func whereText(v session.View) string {
 	if len(v.Need) == 0 {

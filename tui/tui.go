@@ -186,6 +186,12 @@ type Model struct {
 
 // New makes the program.
 func New(cfg Config) *Model {
+	if cfg.FogStrip == nil {
+		cfg.FogStrip = func(string) profiles.FogStrip { return profiles.FogStrip{} }
+	}
+	if cfg.KeepStrip == nil {
+		cfg.KeepStrip = func(*session.FogTest) error { return nil }
+	}
 	m := &Model{cfg: cfg, desk: cfg.Desk, screen: cmp.Or(cfg.Start, opening(cfg.Desk.M)), level: cfg.Level, width: 80, height: 24}
 	m.styles = ember.NewStyles(m.level, cfg.Profile)
 	m.form = newForm(cfg)
@@ -355,37 +361,7 @@ func (m *Model) update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		}
 		return m, nil
 	case tickMsg:
-		m.desk.Together(func() {
-			m.desk.Tick()
-			m.listen()
-			if m.cfg.News != nil {
-				for _, n := range m.cfg.News() {
-					m.inform(n)
-					m.aloud(say.News.Of())
-				}
-			}
-		})
-		m.light()
-		if m.cfg.Lamps != nil {
-			for _, n := range m.cfg.Lamps.Told() {
-				m.inform(n.Text)
-				switch {
-				case n.Aloud.IsZero():
-				case n.Wrong:
-					m.desk.Complain(n)
-				default:
-					m.desk.Say(n.Aloud)
-				}
-			}
-		}
-		for _, s := range m.screens {
-			s.tick(m)
-		}
-		if m.desk.Hands && m.desk.Over() {
-			m.leave()
-			return m, tea.Quit
-		}
-		return m, m.tick()
+		return m, m.beat()
 	case tea.WindowSizeMsg:
 		m.width, m.height = msg.Width, msg.Height
 		if m.cfg.Guard != nil {
@@ -433,6 +409,41 @@ func (m *Model) update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		}
 	}
 	return m, nil
+}
+
+// beat does what time brings, and waits for the next tick.
+func (m *Model) beat() tea.Cmd {
+	m.desk.Together(func() {
+		m.desk.Tick()
+		m.listen()
+		if m.cfg.News != nil {
+			for _, n := range m.cfg.News() {
+				m.inform(n)
+				m.aloud(say.News.Of())
+			}
+		}
+	})
+	m.light()
+	if m.cfg.Lamps != nil {
+		for _, n := range m.cfg.Lamps.Told() {
+			m.inform(n.Text)
+			switch {
+			case n.Aloud.IsZero():
+			case n.Wrong:
+				m.desk.Complain(n)
+			default:
+				m.desk.Say(n.Aloud)
+			}
+		}
+	}
+	for _, s := range m.screens {
+		s.tick(m)
+	}
+	if m.desk.Hands && m.desk.Over() {
+		m.leave()
+		return tea.Quit
+	}
+	return m.tick()
 }
 
 func (m *Model) pressAll(ks []tea.KeyMsg) tea.Cmd {

@@ -58,20 +58,24 @@ func (p pages) List(filter string, limit int) ([]tui.BookRow, error) {
 }
 
 func bookRow(r notebook.Row) tui.BookRow {
-	b := tui.BookRow{ID: r.ID, Num: r.Num, Name: r.Name, Maker: r.Maker, Paper: r.Paper, Camera: r.Camera, At: r.Begun, Outcome: "done"}
+	b := tui.BookRow{ID: r.ID, Num: r.Num, Name: r.Name, Maker: r.Maker, Paper: r.Paper, Camera: r.Camera, At: r.Begun, Outcome: outcome(r.Rehearsal, r.State)}
 	if r.Exposure != nil {
 		b.Exposure = r.Exposure[1]
-	}
-	switch {
-	case r.Rehearsal:
-		b.Outcome = "rehearsal"
-	case r.State == string(session.Ruined):
-		b.Outcome = "spoiled"
 	}
 	if r.Stops != nil {
 		b.Judged = verdict(*r.Stops, r.Seen)
 	}
 	return b
+}
+
+func outcome(rehearsal bool, state string) string {
+	switch {
+	case rehearsal:
+		return "rehearsal"
+	case state == string(session.Ruined):
+		return "spoiled"
+	}
+	return "done"
 }
 
 func (p pages) Show(id string) (tui.BookSheet, error) {
@@ -80,13 +84,7 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 		return tui.BookSheet{}, err
 	}
 	s := tui.BookSheet{BookRow: tui.BookRow{ID: r.ID, Num: r.Num, Name: r.Name, Maker: r.Maker, Paper: r.Paper.Key, Camera: r.Camera,
-		At: r.Begun, Outcome: "done", Response: session.Response(r.Paper.Response)}, Dry: !r.Dry.IsZero(), Flat: !r.Flat.IsZero()}
-	switch {
-	case r.Rehearsal:
-		s.Outcome = "rehearsal"
-	case r.State == string(session.Ruined):
-		s.Outcome = "spoiled"
-	}
+		At: r.Begun, Outcome: outcome(r.Rehearsal, r.State), Response: session.Response(r.Paper.Response)}, Dry: !r.Dry.IsZero(), Flat: !r.Flat.IsZero()}
 	if j, ok := r.Judged(); ok {
 		s.Judged = judgement(&r, j)
 	}

@@ -261,6 +261,15 @@ func (h *host) written() (*notebook.Book, error) {
 	return h.readable(b, told, nil)
 }
 
+// orNothing is written, with a notebook that holds nothing where none was ever begun.
+func (h *host) orNothing() (*notebook.Book, error) {
+	b, err := h.written()
+	if err == nil && b == nil {
+		return notebook.Nothing()
+	}
+	return b, err
+}
+
 // unread says of which folder a notebook could not be looked for.
 func (h *host) unread(err error) error {
 	var pe *fs.PathError

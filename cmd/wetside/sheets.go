@@ -564,10 +564,7 @@ and voices beside it; import takes that too.`
 // Run writes it.
 func (c *ExportCmd) Run(h *host) error {
 	if c.Bundle {
-		b, err := h.written()
-		if err == nil && b == nil {
-			b, err = notebook.Nothing()
-		}
+		b, err := h.orNothing()
 		if err != nil {
 			return err
 		}
@@ -582,10 +579,7 @@ func (c *ExportCmd) Run(h *host) error {
 	if err != nil {
 		return err
 	}
-	b, err := h.written()
-	if err == nil && b == nil {
-		b, err = notebook.Nothing()
-	}
+	b, err := h.orNothing()
 	if err != nil {
 		return err
 	}

@@ -282,12 +282,7 @@ func (d *Desk) aim(calls []Target, rest Target, t time.Duration) Aim {
 		}
 		return ask
 	}
-	var comes []Target // within the hand-over
-	for _, c := range ahead {
-		if c.Since <= soon {
-			comes = append(comes, c)
-		}
-	}
+	comes := slices.DeleteFunc(slices.Clone(ahead), func(c Target) bool { return c.Since > soon }) // within the hand-over
 	if len(must) > 0 {
 		// A may-call that was made before may be meant as long as its answer is under
 		// way; one that came after waits for its turn, as people know, and so does one

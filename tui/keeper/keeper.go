@@ -145,10 +145,7 @@ func (k Keeper) Run(child Child) int {
 			// A child that is gone already cannot be told; its end is on the way.
 			_ = child.Signal(sig)
 		case <-k.Continued:
-			_ = k.Terminal.Keys()
-			if k.Blind && k.Guard != nil { // else the child draws
-				_ = k.Guard.Blacken()
-			}
+			k.goOn() // unless blind, the child draws
 		case <-k.Changed:
 			child.Revive()
 		case r := <-done:
@@ -178,45 +175,15 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 		k.Ended(what)
 	}
 	if !k.Blind {
-		level := k.Guard.Level()
-		if k.Level != nil {
-			if l, said := k.Level(); said {
-				level = l
-			}
-		}
-		// Whether paper lies open is not known here.
-		if level = min(level, ember.Ember); level != k.Guard.Level() {
-			_ = k.Guard.SetLevel(level)
-		}
+		k.dim()
 	}
 	_ = k.Terminal.Keys()
 	w, h := k.Terminal.Size()
 	err := k.tell(w, h, what, said)
-	type press struct {
-		c   byte
-		err error
-	}
-	// The reader ends with the key or with the terminal.
 	presses := make(chan press)
 	stop := make(chan struct{})
 	defer close(stop)
-	go func() {
-		var in keystrokes
-		for {
-			c, err := k.Terminal.ReadKey()
-			if err == nil && !in.key(c) {
-				continue
-			}
-			select {
-			case presses <- press{c, err}:
-			case <-stop:
-				return
-			}
-			if err != nil || c|0x20 == covered || k.Blind && c == ctrlC {
-				return
-			}
-		}
-	}()
+	go k.read(presses, stop)
 	look := time.NewTicker(sizeEach)
 	defer look.Stop()
 	// With nothing drawn nobody may know what is waited for: what ends a
@@ -226,7 +193,7 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 		signals = k.Signals
 	}
 	left := false // without the answer
-	for asked := err == nil; asked; {
+	for asked := true; asked && err == nil; {
 		select {
 		case <-signals:
 			asked, left = false, true
@@ -237,21 +204,16 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 				_ = k.Guard.SetLevel(ember.Ember)
 				err = k.tell(w, h, what, said)
 			}
-			asked = err == nil && p.c|0x20 != covered && !left
+			asked = p.c|0x20 != covered && !left
 		case <-k.Continued:
-			_ = k.Terminal.Keys()
-			if k.Blind && k.Guard != nil {
-				_ = k.Guard.Blacken()
-			}
+			k.goOn()
 			err = k.tell(w, h, what, said)
-			asked = err == nil
 		case <-look.C:
 			// A multiplexer tells of a window's new size a while after it has it:
 			// what was drawn for the old one may have scrolled away.
 			if nw, nh := k.Terminal.Size(); nw != w || nh != h {
 				w, h = nw, nh
 				err = k.tell(w, h, what, said)
-				asked = err == nil
 			}
 		}
 	}
@@ -269,6 +231,52 @@ func (k Keeper) ask(code int, what string, said *tail) int {
 		k.Covered()
 	}
 	return code
+}
+
+// dim makes the question no lighter than the child's picture was.
+func (k Keeper) dim() {
+	level := k.Guard.Level()
+	if k.Level != nil {
+		if l, said := k.Level(); said {
+			level = l
+		}
+	}
+	// Whether paper lies open is not known here.
+	if level = min(level, ember.Ember); level != k.Guard.Level() {
+		_ = k.Guard.SetLevel(level)
+	}
+}
+
+// goOn takes the terminal back after this process was stopped.
+func (k Keeper) goOn() {
+	_ = k.Terminal.Keys()
+	if k.Blind && k.Guard != nil {
+		_ = k.Guard.Blacken()
+	}
+}
+
+type press struct {
+	c   byte
+	err error
+}
+
+// read hands over keys. It ends with the one that answers, or with the terminal.
+func (k Keeper) read(presses chan<- press, stop <-chan struct{}) {
+	var in keystrokes
+	for {
+		c, err := k.Terminal.ReadKey()
+		if err == nil && !in.key(c) {
+			continue
+		}
+		select {
+		case presses <- press{c, err}:
+		case <-stop:
+			return
+		}
+		if err != nil || c|0x20 == covered || k.Blind && c == ctrlC {
+			return
+		}
+	}
 }
 
 // keystrokes tell a key from the rest of what a terminal sends: the reports of a
