@@ -58,7 +58,7 @@ var KeyDeeds = []KeyDeed{
 	{"2", nil, []string{"2", "f2"}, "pick sheet 2"},
 	{"3", nil, []string{"3", "f3"}, "pick sheet 3"},
 	{"4", nil, []string{"4", "f4"}, "pick sheet 4"},
-	{"5", nil, []string{"5"}, "pick sheet 5; f5 too, where there is one"},
+	{"5", nil, []string{"5"}, "pick sheet 5; f5 too, once there are five sheets"},
 	{"6", nil, []string{"6", "f6"}, "pick sheet 6"},
 	{"7", nil, []string{"7", "f7"}, "pick sheet 7"},
 	{"8", nil, []string{"8", "f8"}, "pick sheet 8"},

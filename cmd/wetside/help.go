@@ -128,6 +128,7 @@ var variables = []variable{
 	{"WETSIDE_ROCK", "tick of the rocking rhythm, as --rock"},
 	{"WETSIDE_SOUND", "where sound goes, as --sound"},
 	{"WETSIDE_VOLUME", "volume of the program's own stream, as --volume"},
+	{"WETSIDE_LAYOUT", "where the digits lie, as layout in settings.toml"},
 	{"WETSIDE_MOVE", "how long one move of a sheet takes your hands, as --move"},
 	{"XDG_DATA_HOME", "where the folder of --data lies"},
 	{"XDG_CONFIG_HOME", "where the folder of --config lies"},
