@@ -86,7 +86,7 @@ func misread(k *kong.Kong, err error) error {
 			return advise("%s; did you mean %s?", text, strings.Join(near, " or "))
 		}
 	}
-	if asks := missing[commandOf(at)]; asks != "" && strings.HasPrefix(text, "expected \"") {
+	if asks := missing[commandOf(at)]; asks != "" && strings.HasPrefix(text, "expected ") {
 		text = asks
 	}
 	return tryHelp(usage("%s", text), at)
@@ -94,12 +94,26 @@ func misread(k *kong.Kong, err error) error {
 
 // missing asks for the words that a command cannot do without, with an example.
 var missing = map[string]string{
-	"wetside judge":    "which sheet, how many stops? wetside judge 3 1/2",
-	"wetside sheet":    "which sheet? wetside sheet 3",
-	"wetside exposure": "what light? wetside exposure overcast --camera tea-caddy",
-	"wetside time":     "what is to be timed? wetside time three-trays",
-	"wetside cues":     "of which process? wetside cues three-trays",
-	"wetside plan":     "of which process? wetside plan three-trays",
+	"wetside backup":             "to which file? wetside backup /media/stick/notebook.db",
+	"wetside card":               "for which camera? wetside card tea-caddy -o card.html",
+	"wetside completion":         "for which shell? wetside completion bash",
+	"wetside cues":               "of which process? wetside cues three-trays",
+	"wetside developed":          "which sheet? wetside developed 3",
+	"wetside exposed":            "which camera, what light, how long? wetside exposed tea-caddy overcast 5m",
+	"wetside exposure":           "what light? wetside exposure overcast --camera tea-caddy",
+	"wetside import":             "which notebook or export? wetside import /media/stick/notebook.db",
+	"wetside judge":              "which sheet, how many stops? wetside judge 3 1/2",
+	"wetside notify":             "what should it say? wetside notify \"Exposure done\" \"Sheet 3: cover the pinhole.\"",
+	"wetside plan":               "of which process? wetside plan three-trays",
+	"wetside preflash":           "what of it? wetside preflash strip",
+	"wetside preflash threshold": "which patch is the last that shows nothing? wetside preflash threshold 4",
+	"wetside profiles bath":      "which process, which bath? wetside profiles bath two-bath-fix \"fixer 1\" --life 24h",
+	"wetside profiles edited":    "which profile? wetside profiles edited tea-caddy --better",
+	"wetside profiles new":       "what is new? wetside profiles new camera cake-tin",
+	"wetside profiles show":      "of what? wetside profiles show tea-caddy",
+	"wetside scan":               "of which sheet, and where? wetside scan 3 ~/scans/signal-box-3.png",
+	"wetside sheet":              "which sheet? wetside sheet 3",
+	"wetside time":               "what is to be timed? wetside time three-trays",
 }
 
 // tryHelp names the help that says how the command is used, unless something

@@ -11,6 +11,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -308,6 +309,38 @@ func TestHelpHasExamples(t *testing.T) {
 			if f.Help == "" {
 				t.Errorf("%s: flag --%s without help", l.Path(), f.Name)
 			}
+		}
+	}
+}
+
+// A command that is called without a word that it needs asks for it, and says a command
+// line that is good.
+func TestWhatIsMissingIsAskedForWithAnExample(t *testing.T) {
+	k, err := grammar(new(CLI))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, l := range k.Model.Leaves(false) {
+		asks := missing[commandOf(l)]
+		if len(l.Positional) == 0 || !l.Positional[0].Required {
+			continue
+		}
+		_, example, ok := strings.Cut(asks, "? wetside ")
+		if !ok {
+			t.Errorf("%s: %q", commandOf(l), asks)
+			continue
+		}
+		parser, err := grammar(new(CLI))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if ctx, err := parser.Parse(negatives(shellWords(" " + example))); err != nil || ctx.Selected().Name != l.Name {
+			t.Errorf("%s: %v", asks, err)
+		}
+	}
+	for about := range missing {
+		if !slices.ContainsFunc(k.Model.Leaves(false), func(l *kong.Node) bool { return strings.HasPrefix(commandOf(l), about) }) {
+			t.Errorf("there is no %s", about)
 		}
 	}
 }
