@@ -373,11 +373,7 @@ func (s Step) validate(d *document, i int, baths map[string]bool, cleared bool) 
 	at := func(k ...string) []string { return append([]string{"step", fmt.Sprint(i)}, k...) }
 	staged := d.require(`"develop"`, at("stage")...)
 	if d.require(`the name of a [[bath]], like "developer"`, at("bath")...) && !baths[s.Bath] && d.has("bath") {
-		var known []string
-		for name := range baths {
-			known = append(known, name)
-		}
-		d.fault(at("bath"), "no [[bath]] is called %q%s", s.Bath, suggest(s.Bath, sortedCopy(known), "there are "))
+		d.fault(at("bath"), "no [[bath]] is called %q%s", s.Bath, suggest(s.Bath, keys(baths), "there are "))
 	}
 	sets := []struct {
 		name string
@@ -440,10 +436,8 @@ func (t Times) validate(d *document, path []string, s Step, staged, cleared bool
 	if !t.validateForm(d, path, at) {
 		return
 	}
-	for _, k := range []string{"target", "at_least", "at_most"} {
-		if d.bad[pathKey(at(k))] {
-			return
-		}
+	if slices.ContainsFunc([]string{"target", "at_least", "at_most"}, func(k string) bool { return d.bad[pathKey(at(k))] }) {
+		return
 	}
 	low, high := t.window()
 	switch {
@@ -496,14 +490,4 @@ func (t Times) validateShort(d *document, path []string, low time.Duration, clea
 	d.refuse(time.Duration(t.ShortAfter) > low, path, "short_after (%s) is longer than the wash without hypo-clear (%s)", t.ShortAfter, Duration(low))
 	d.refuse(t.ShortAfter <= 0, path, `short_after is nothing: write a time like "10m", or take it out`)
 	d.refuse(!cleared, path, `short_after, but no step with stage = "hypo-clear" stands before: add one, or take it out`)
-}
-
-func sortedCopy(list []string) []string { return keys(set(list)) }
-
-func set(list []string) map[string]bool {
-	m := map[string]bool{}
-	for _, s := range list {
-		m[s] = true
-	}
-	return m
 }

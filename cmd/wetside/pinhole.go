@@ -54,19 +54,22 @@ type pinholeReport struct {
 		Both        float64 `json:"both_mm"`
 		Points      float64 `json:"points_on_100_mm"`
 	} `json:"blur"`
-	Paper *struct {
-		Width  float64  `json:"width_mm"`
-		Height float64  `json:"height_mm"`
-		Across float64  `json:"angle_across_deg"`
-		Up     float64  `json:"angle_up_deg"`
-		Side   *float64 `json:"loss_side_stops"` // null: no light comes there
-		Top    *float64 `json:"loss_top_stops"`
-		Corner *float64 `json:"loss_corner_stops"`
-	} `json:"paper,omitempty"`
-	Widest float64 `json:"widest_paper_mm,omitempty"`
-	Needle string  `json:"needle,omitempty"`
+	Paper  *behindHole `json:"paper,omitempty"`
+	Widest float64     `json:"widest_paper_mm,omitempty"`
+	Needle string      `json:"needle,omitempty"`
 
 	sentence string
+}
+
+// behindHole is what the paper gets.
+type behindHole struct {
+	Width  float64  `json:"width_mm"`
+	Height float64  `json:"height_mm"`
+	Across float64  `json:"angle_across_deg"`
+	Up     float64  `json:"angle_up_deg"`
+	Side   *float64 `json:"loss_side_stops"` // null: no light comes there
+	Top    *float64 `json:"loss_top_stops"`
+	Corner *float64 `json:"loss_corner_stops"`
 }
 
 // Run reckons.
@@ -224,15 +227,7 @@ func (r *pinholeReport) onPaper(cam exposure.Camera) (err error) {
 	if err != nil {
 		return err
 	}
-	r.Paper = &struct {
-		Width  float64  `json:"width_mm"`
-		Height float64  `json:"height_mm"`
-		Across float64  `json:"angle_across_deg"`
-		Up     float64  `json:"angle_up_deg"`
-		Side   *float64 `json:"loss_side_stops"` // null: no light comes there
-		Top    *float64 `json:"loss_top_stops"`
-		Corner *float64 `json:"loss_corner_stops"`
-	}{cam.Width, cam.Height, a.Across, a.Up, finite(l.Side), finite(l.Top), finite(l.Corner)}
+	r.Paper = &behindHole{cam.Width, cam.Height, a.Across, a.Up, finite(l.Side), finite(l.Top), finite(l.Corner)}
 	return nil
 }
 

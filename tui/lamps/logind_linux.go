@@ -531,20 +531,23 @@ func (l *logind) Report() []Finding {
 	if _, err := l.session(ctx); err != nil {
 		out = append(out, Finding{About: AboutOther, Lamp: "lamps and sleep", Verdict: Unknown, Detail: "in your hands, for the session service (logind) cannot be reached: " + err.Error() + "."})
 	}
+	return append(out, l.sleepHeld(ctx))
+}
+
+// sleepHeld is what of sleep, lock screen and lid is held off.
+func (l *logind) sleepHeld(ctx context.Context) Finding {
 	const saver = "A desktop's own screen saver may have to be turned off by hand."
 	switch {
 	case l.hold == nil && l.mayHoldLid(ctx) == lidGranted:
-		out = append(out, Finding{About: AboutSleep, Lamp: "sleep, lock screen, lid", Verdict: Unknown, Detail: "not held off until a clock runs. Then the lid is too, and with a clicker or pedal it may be closed. " + saver})
+		return Finding{About: AboutSleep, Lamp: "sleep, lock screen, lid", Verdict: Unknown, Detail: "not held off until a clock runs. Then the lid is too, and with a clicker or pedal it may be closed. " + saver}
 	case l.hold == nil && l.lids == lidRefused:
-		out = append(out, Finding{About: AboutSleep, Lamp: "sleep and lock screen", Verdict: Unknown, Detail: "not held off until a clock runs. What closing the lid does never is: leave it open. " + saver})
+		return Finding{About: AboutSleep, Lamp: "sleep and lock screen", Verdict: Unknown, Detail: "not held off until a clock runs. What closing the lid does never is: leave it open. " + saver}
 	case l.hold == nil:
-		out = append(out, Finding{About: AboutSleep, Lamp: "sleep and lock screen", Verdict: Unknown, Detail: "not held off until a clock runs. " + saver})
+		return Finding{About: AboutSleep, Lamp: "sleep and lock screen", Verdict: Unknown, Detail: "not held off until a clock runs. " + saver}
 	case l.lid:
-		out = append(out, Finding{About: AboutSleep, Lamp: "sleep, lock screen, lid", Verdict: Safe, Detail: "held off while a clock runs: with a clicker or pedal the lid may be closed. " + saver})
-	default:
-		out = append(out, Finding{About: AboutSleep, Lamp: "lid", Verdict: Unknown, Detail: "sleep is held off, but closing the lid is not: leave it open."})
+		return Finding{About: AboutSleep, Lamp: "sleep, lock screen, lid", Verdict: Safe, Detail: "held off while a clock runs: with a clicker or pedal the lid may be closed. " + saver}
 	}
-	return out
+	return Finding{About: AboutSleep, Lamp: "lid", Verdict: Unknown, Detail: "sleep is held off, but closing the lid is not: leave it open."}
 }
 
 // otherLEDs are those nobody may set without being root, such as the one for
