@@ -1,6 +1,7 @@
 package profiles
 
 import (
+	"cmp"
 	"encoding"
 	"errors"
 	"fmt"
@@ -529,10 +530,7 @@ func (n *node) shown() string {
 	if n.form == text {
 		return strconv.Quote(n.text)
 	}
-	if n.text == "" {
-		return "(" + string(n.form) + ")"
-	}
-	return n.text
+	return cmp.Or(n.text, "("+string(n.form)+")")
 }
 
 func quoteAll(list []string) []string {

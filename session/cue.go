@@ -1,6 +1,7 @@
 package session
 
 import (
+	"cmp"
 	"time"
 
 	"wetside/session/say"
@@ -93,9 +94,7 @@ type Cue struct {
 // Numbers are the sheets the cue is about.
 func (c Cue) Numbers() say.Nums {
 	n := c.Nums
-	if n == 0 {
-		n = say.Num(c.Num)
-	}
+	n = cmp.Or(n, say.Num(c.Num))
 	if c.Kind == CueConflict {
 		n |= say.Num(c.N)
 	}

@@ -140,9 +140,7 @@ func (m *Machine) T(i Instant) time.Duration {
 		return 0
 	}
 	d := i.Sub(m.last)
-	if d > maxGap {
-		d = maxGap
-	}
+	d = min(d, maxGap)
 	if d < -maxGap {
 		d = -maxGap
 	}

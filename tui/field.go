@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -306,9 +307,7 @@ func (f *field) face(m *Model, v session.View) face {
 	ss := f.list(m)
 	fc := face{title: "no camera", more: f.answer}
 	if len(ss) == 0 {
-		if fc.more == "" {
-			fc.more = "no camera is out: describe a sheet on the bench (shift+tab)"
-		}
+		fc.more = cmp.Or(fc.more, "no camera is out: describe a sheet on the bench (shift+tab)")
 		return fc
 	}
 	now := m.desk.Now()
@@ -320,9 +319,7 @@ func (f *field) face(m *Model, v session.View) face {
 			camera, _, _ = strings.Cut(c.Name, ",")
 		}
 	}
-	if camera == "" {
-		camera = s.Spec.Name
-	}
+	camera = cmp.Or(camera, s.Spec.Name)
 	fc.title = fmt.Sprintf("%d %s", s.Num, camera)
 	if s.Phase == session.Exposing {
 		fc.clock = clockOf(sv)

@@ -185,10 +185,7 @@ func (m *Model) helpView(h int) string {
 		wide = max(wide, lipgloss.Width(k.Help().Key+k.Help().Desc))
 	}
 	cols := max(1, min(m.width/(wide+12), (len(all)+h-6)/max(1, h-5)))
-	var groups [][]key.Binding
-	for c := range slices.Chunk(all, (len(all)+cols-1)/cols) {
-		groups = append(groups, c)
-	}
+	groups := slices.Collect(slices.Chunk(all, (len(all)+cols-1)/cols))
 	text := m.helper(m.width).FullHelpView(groups) + "\n\n" + m.styles.Faint.Render(wrap(caution, m.width-2))
 	return m.styles.Strong.Render("keys of the "+string(m.screen)) + "\n" + m.scrolled(&m.helpPort, text, h-1)
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	_ "embed"
 	"fmt"
 	"io"
@@ -236,9 +237,7 @@ var plain = map[string][]string{
 // of are the candidates for a value, by its tag complete or by its name.
 func (c completer) of(v *kong.Value) []candidate {
 	kind := v.Tag.Get("complete")
-	if kind == "" {
-		kind = v.Name
-	}
+	kind = cmp.Or(kind, v.Name)
 	if v.Tag.Type == "path" {
 		return aFile
 	}

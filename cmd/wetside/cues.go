@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 	"time"
@@ -92,9 +93,7 @@ func cueText(q session.Cue) string {
 	b.WriteString(string(q.Kind))
 	if q.Stage != "" {
 		label := q.Label
-		if label == "" {
-			label = string(q.Stage)
-		}
+		label = cmp.Or(label, string(q.Stage))
 		b.WriteString(": " + label)
 	}
 	if q.Next != "" {

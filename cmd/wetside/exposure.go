@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -174,9 +175,7 @@ func (c *ExposureCmd) strips(h *host, strips []exposure.Patch) error {
 // judged sheets count.
 func (c *ExposureCmd) behind(set *profiles.Set, ask *exposure.Ask) (camera, paper string, err error) {
 	camera, paper = c.Camera, c.Paper
-	if paper == "" {
-		paper = defaultPaper
-	}
+	paper = cmp.Or(paper, defaultPaper)
 	if camera != "" {
 		cam, err := set.Camera(camera)
 		if err != nil {

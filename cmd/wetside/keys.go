@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -65,9 +66,7 @@ func (c *KeysCmd) Run(h *host) error {
 	out := [][]string{{"deed", "keys", "where", "what it does"}}
 	for _, r := range rows {
 		where := strings.Join(r.At, ", ")
-		if where == "" {
-			where = "everywhere"
-		}
+		where = cmp.Or(where, "everywhere")
 		cells := []string{r.Deed, keyList(r.Keys), where}
 		for l := range strings.Lines(ansi.Wordwrap(r.Does, doesWidth, "")) {
 			out = append(out, append(cells, strings.TrimSpace(l)))

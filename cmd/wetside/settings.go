@@ -58,9 +58,7 @@ type panelSettings struct {
 // panel is the screen as a lamp; what is read of its backlight counts before what is
 // said of it.
 func (p panelSettings) panel() exposure.Panel {
-	if p.Kind == "" {
-		p.Kind = exposure.LCD
-	}
+	p.Kind = cmp.Or(p.Kind, exposure.LCD)
 	return exposure.Panel{Kind: p.Kind, Diagonal: p.Inches, Luminance: p.Luminance, Contrast: p.Contrast, Share: p.Share,
 		Distance: p.Metres, Angle: p.Angle, Film: p.Film}
 }

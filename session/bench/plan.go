@@ -177,9 +177,7 @@ func gcd(a, b int64) int64 {
 }
 
 func newProblem(shop Shop, running []Running, queue []Job, now time.Duration) *problem {
-	if shop.Move < 0 {
-		shop.Move = 0
-	}
+	shop.Move = max(shop.Move, 0)
 	p := &problem{shop: shop, runs: len(running), base: now}
 	for _, r := range running {
 		p.jobs = append(p.jobs, r.Job)

@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 
@@ -38,9 +39,7 @@ func MixWords(dilution string, parts []Part) string {
 // Words sums a maker up: "Ash: four sheets, three washed, one spoiled".
 func (m MakerSum) Words() string {
 	name := m.Maker
-	if name == "" {
-		name = "no photographer named"
-	}
+	name = cmp.Or(name, "no photographer named")
 	p := []string{words.CountSpelled(m.Sheets, "sheet")}
 	for _, x := range []struct {
 		n    int

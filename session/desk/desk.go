@@ -437,9 +437,7 @@ func (d *Desk) Add(spec session.SheetSpec) (*session.Sheet, error) {
 func (d *Desk) schedule() {
 	now := d.Now()
 	_, pace := d.M.Rehearsal()
-	if pace < 1 {
-		pace = 1
-	}
+	pace = max(pace, 1)
 	scale := func(x time.Duration) time.Duration { return time.Duration(float64(x) * pace) }
 	from := now.Add(-scale(late))
 	to := now.Add(min(scale(horizon), max(horizonMost, scale(horizonLeast))))

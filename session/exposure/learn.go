@@ -360,9 +360,7 @@ func (r Reciprocity) leastSlope() float64 {
 // exposure when one test sheet of the same camera, paper and reading was judged
 // right.
 func (m Model) AfterTest(s Subject) float64 {
-	if s.Reading == "" {
-		s.Reading = "the light of now"
-	}
+	s.Reading = cmp.Or(s.Reading, "the light of now")
 	return math.Sqrt(m.variance(s) - m.gain(s, s))
 }
 
@@ -415,10 +413,7 @@ func (c Correction) Advice() string {
 }
 
 func word(s, or string) string {
-	if s == "" {
-		return or
-	}
-	return s
+	return cmp.Or(s, or)
 }
 
 // list names the newest few; ids are in that order.

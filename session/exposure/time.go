@@ -1,6 +1,7 @@
 package exposure
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -370,9 +371,7 @@ func (r Result) Working() []string {
 	a := r.ask
 	bare := MeteredSeconds(a.Light.EV, a.FNumber, a.ISO)
 	from := a.Light.From
-	if from == "" {
-		from = "as given"
-	}
+	from = cmp.Or(from, "as given")
 	w := []string{
 		fmt.Sprintf("light: EV %s at ISO 100, from %s, give or take %s", evText(a.Light.EV), from, words.StopsOf(a.Light.PlusMinus)),
 		fmt.Sprintf("metered: t = N^2 / (2^EV x S/100) = %s^2 / (2^%s x %s/100) = %s s", words.Num(a.FNumber), words.Num(a.Light.EV), words.Num(a.ISO), words.Sig(bare, 3)),

@@ -1,6 +1,7 @@
 package notebook
 
 import (
+	"cmp"
 	"database/sql"
 	_ "embed"
 	"fmt"
@@ -67,9 +68,7 @@ var page = template.Must(template.New("page").Funcs(template.FuncMap{
 }).Parse(pageText))
 
 func exportHTML(w io.Writer, rd *sql.DB, f Filter, waiting []*Record, o Options) error {
-	if o.Title == "" {
-		o.Title = "Sheets"
-	}
+	o.Title = cmp.Or(o.Title, "Sheets")
 	head := struct {
 		Title, Which string
 		Stats        Stats

@@ -2,6 +2,7 @@ package notebook
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"math"
@@ -522,9 +523,7 @@ func exposure(l *session.Light, working string, now time.Duration) *ExposureReco
 	}
 	e := &ExposureRecord{Begun: l.BegunAt.Wall, Ended: l.EndedAt.Wall, Planned: Secs(l.Planned),
 		Actual: Secs(l.OpenFor(end)), Share: l.Share(end), Working: l.Working}
-	if e.Working == "" {
-		e.Working = working
-	}
+	e.Working = cmp.Or(e.Working, working)
 	from := l.BegunT
 	for _, sp := range l.Spells {
 		if sp.From < l.BegunT {

@@ -1,6 +1,7 @@
 package ember
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
@@ -102,9 +103,7 @@ func OwnColours(env func(string) string, told map[string]string) (own []string, 
 	if !all {
 		text, ground = told["4;7"], "#000000"
 	}
-	if cursor == "" {
-		cursor = text
-	}
+	cursor = cmp.Or(cursor, text)
 	put := []struct{ command, colour string }{{"10", text}, {"11", ground}, {"12", cursor}, {"13", text}, {"14", ground}, {"17", text}, {"19", ground}}
 	if name, _ := Window(env, ""); name == rxvt {
 		put = append(put, struct{ command, colour string }{"708", ground})

@@ -1,6 +1,7 @@
 package lamps
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -116,9 +117,7 @@ func (l *logind) session(ctx context.Context) (dbus.BusObject, error) {
 		return nil, err
 	}
 	id := l.opts.Session
-	if id == "" {
-		id = "auto"
-	}
+	id = cmp.Or(id, "auto")
 	var p dbus.ObjectPath
 	if err := conn.Object(loginName, loginPath).CallWithContext(ctx, loginName+".Manager.GetSession", 0, id).Store(&p); err != nil {
 		if ctx.Err() != nil {

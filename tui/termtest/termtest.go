@@ -9,6 +9,7 @@ package termtest
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/binary"
 	"fmt"
@@ -133,15 +134,11 @@ func Start(t testing.TB, o Options) *Term {
 	if o.Screen {
 		sessiontest.Need(t, "screen")
 	}
-	if o.Cols == 0 {
-		o.Cols = 80
-	}
+	o.Cols = cmp.Or(o.Cols, 80)
 	if o.Rows == 0 {
 		o.Rows = 24
 	}
-	if o.Patience == 0 {
-		o.Patience = 20 * time.Second
-	}
+	o.Patience = cmp.Or(o.Patience, 20*time.Second)
 	term := &Term{t: t, opts: o, dir: t.TempDir(), kind: kinds[either(o.Kind, "xterm")]}
 	sessiontest.Need(t, term.kind.need...)
 	t.Cleanup(term.alone)
