@@ -22,7 +22,7 @@ const (
 )
 
 // call reports whether a cue keeps its instant: hands act on it.
-func (c Cue) call() bool { return c.Urgent() && c.Kind != CueError }
+func (c Cue) call() bool { return c.Urgent() && c.Kind != CueError && c.Kind != CueTell }
 
 // Fact reports whether a cue says what has just been done, or a clock has done:
 // it keeps its instant too.

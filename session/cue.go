@@ -46,6 +46,7 @@ const (
 	CueBathSpent CueKind = "bath spent"        // (motif: error) from the bench
 	CueError     CueKind = "error"             // (motif) Lines say what
 	CueSay       CueKind = "say"               // Lines are spoken; asked for by the user
+	CueTell      CueKind = "tell"              // Lines are spoken; not asked for, and to be heard whole
 	CuePip       CueKind = "pip"               // (motif) N: so many seconds before a move or the end of an exposure
 	CueSoon      CueKind = "move soon"         // led: a move is counted in; Next: where to
 	CueTaken     CueKind = "key taken"         // (motif) a key did something that says nothing by itself
@@ -87,7 +88,7 @@ type Cue struct {
 	Late time.Duration `json:"-"`
 	// until is when what it asks for was done: nothing is asked for from then on.
 	until time.Duration
-	// Lines are what CueSay and CueError say.
+	// Lines are what CueSay, CueTell and CueError say.
 	Lines *[]say.Line `json:"-"`
 }
 
@@ -159,6 +160,7 @@ var CueFacts = []CueFact{
 	{Kind: CueIdle, Ticks: true},
 	{Kind: CueSoon, Spoken: true, Example: Cue{Stage: Develop, Next: Stop, Led: true}},
 	{Kind: CueHello, Example: Cue{Lines: &[]say.Line{say.Count.Of(7)}}},
+	{Kind: CueTell, Urgent: true, Spoken: true, Example: Cue{Lines: &[]say.Line{say.StillThere.Of()}}},
 	{Kind: CueSay, Spoken: true, Example: Cue{Lines: &[]say.Line{say.StandsLeft.Of(say.In(Develop), say.Left(47*time.Second)).To(say.Num(4))}}},
 }
 

@@ -81,17 +81,17 @@ func patience(c session.Cue) time.Duration {
 	return p
 }
 
-// ends reports whether what o says of agitation is over with c: a tray is rocked, or
-// rests, until the next word of it.
+// ends reports whether what o asks of the hands is over with c: a tray is rocked, or
+// rests, until the next word of it, and a sheet drains until it is to move.
 func ends(c, o session.Cue) bool {
-	if o.Kind != session.CueRockOn && o.Kind != session.CueRockOff {
-		return false
-	}
+	rocks := o.Kind == session.CueRockOn || o.Kind == session.CueRockOff
 	switch c.Kind {
 	case session.CueRockOn, session.CueRockOff:
-		return c.Stage == o.Stage && c.Label == o.Label
-	case session.CueDrain, session.CueMove:
-		return o.Numbers()&^c.Numbers() == 0
+		return rocks && c.Stage == o.Stage && c.Label == o.Label
+	case session.CueDrain:
+		return rocks && o.Numbers()&^c.Numbers() == 0
+	case session.CueMove:
+		return (rocks || o.Kind == session.CueDrain) && o.Numbers()&^c.Numbers() == 0
 	}
 	return false
 }
@@ -128,7 +128,7 @@ func rank(c session.Cue) int {
 // the safelight, what lies ahead of the bench stay true.
 func ofItsBath(c session.Cue) bool {
 	switch c.Kind {
-	case session.CueSay, session.CueError, session.CueHello, session.CueBathHigh, session.CueBathSpent,
+	case session.CueSay, session.CueTell, session.CueError, session.CueHello, session.CueBathHigh, session.CueBathSpent,
 		session.CueSafeHalf, session.CueSafeAll, session.CueMayGoIn, session.CueConflict, session.CueWashAnew:
 		return false
 	}

@@ -7,10 +7,13 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
+	"wetside/profiles"
 	"wetside/session/notebook"
 	"wetside/session/say"
 	"wetside/sound"
@@ -206,5 +209,84 @@ func TestALedSheetObeysItsKeysByEar(t *testing.T) {
 	ledAloud(t, h, b, 1)
 	if got := went((&piped{T: t, home: h}).records(1)[0]); got != "develop, stop led, fix, hypo-clear, hold, wash" {
 		t.Errorf("it went %s", got)
+	}
+}
+
+// By ear alone, of a pair that is led: the first sheet uses the fixer up, and before the
+// second is counted into it the program leads no more, and says why; nothing is moved but
+// by a press, and the spent bath is asked about. Once it is led again, what can be is.
+func TestAPairIsNotLedIntoASpentBathByEar(t *testing.T) {
+	t.Parallel()
+	const sec = time.Second
+	h := newHome(t)
+	ownProcess(t, h, "short-baths", shortBaths...)
+	file := filepath.Join(h.dir, ".config", "wetside", "profiles", "processes", "short-baths.toml")
+	process, err := os.ReadFile(file)
+	if err == nil {
+		process, err = profiles.WithBathLimits(process, "fix tray", 100, time.Hour, "of the test's own")
+	}
+	if err == nil {
+		err = os.WriteFile(file, process, 0o644)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	inBooth(t, h, []string{"rehearse", "--lead", "--blind", "--process", "short-baths", "--sheets", "2"}, 0, func(t *testing.T, b *booth) {
+		a := &hearer{T: t, booth: b}
+		a.hears("", 8*sec, "sheet 1 goes in next")
+		a.hears(" ", 32*sec, "sheet 1: in the developer")
+		a.hears("2 ", 23*sec, "sheet 1: stop bath now")
+		a.hears("", 18*sec, "sheet 1: fixer now", "fix tray is spent")
+		a.hears("", 12*sec, "2", "1", "sheet 2: stop bath now")
+		a.hears("", 12*sec, "sheet 1: hypo clear now", "the program leads no more. fix tray is spent")
+		a.hears("", 15*sec, "sheet 2: fixer now")
+		a.hears("2 ", 4600*time.Millisecond, "the fixer is spent. press again to do it all the same")
+		a.hears(" ", 4*sec, "sheet 2: in the fixer")
+		a.quit()
+	})
+	got := ""
+	for _, s := range h.book(t).Sheets() {
+		for _, v := range s.Visits {
+			got += string(v.Stage)
+			if v.LedOut {
+				got += " led"
+			}
+			got += ", "
+		}
+	}
+	if got != "develop led, stop led, fix, develop led, stop, fix, " {
+		t.Errorf("they went %s", got)
+	}
+}
+
+// Whoever is led, and presses nothing, is asked by ear; who does not answer is told that
+// the program leads no more, and who does is led on.
+func TestWhoIsLedIsAskedByEar(t *testing.T) {
+	t.Parallel()
+	const sec = time.Second
+	h := newHome(t)
+	ownProcess(t, h, "short-baths", shortBaths...)
+	inBooth(t, h, []string{"rehearse", "--lead", "--blind", "--process", "short-baths", "--sheets", "2"}, 0, func(t *testing.T, b *booth) {
+		a := &hearer{T: t, booth: b}
+		a.hears("", 8*sec, "sheet 1 goes in next")
+		a.hears(" ", 90*sec, "sheet 1: in the developer")
+		a.hears("", 6*sec, "still with me? Press any key")
+		a.hears("k", 9*sec, "the program leads now")
+		a.hears("2 ", 49*sec, "sheet 2: in the developer", "sheet 1: take it out now")
+		a.hears("1 ", 13*sec, "sheet 1: finished")
+		a.hears("", 45*sec, "sheet 2: hypo clear now", "still with me? Press any key")
+		a.hears("", 12*sec, "sheet 2: wash now", "the program leads no more")
+		a.quit()
+	})
+	n := 0
+	for _, s := range h.book(t).Sheets() {
+		for _, v := range s.Visits {
+			if v.LedOut {
+				n++
+			}
+		}
+	}
+	if n != 8 {
+		t.Errorf("%d moves were led, not 8", n)
 	}
 }

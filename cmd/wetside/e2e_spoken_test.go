@@ -175,6 +175,8 @@ func said(t *testing.T, h home, b *booth) {
 			wrong("cut off by: " + string(s.By))
 		case c.Kind == session.CueMinutes, c.Kind == session.CueThirty, c.Kind == session.CueTen, c.Kind == session.CueConflict:
 			// It would be so no more.
+		case c.Kind == session.CueDrain && s.By == session.CueMove:
+			// And so would this.
 		case (c.Kind == session.CueRockOn || c.Kind == session.CueRockOff) && (s.By == session.CueRockOn || s.By == session.CueRockOff || s.By == session.CueDrain):
 			// And so would this: the next word of agitation ends it.
 		case !answer && !again && holds(after(events, s.at.Add(20*time.Second)), s) && agitates(b.free(i), events, s):

@@ -75,23 +75,28 @@ func (d *Desk) ledIntoSpent(s *session.Sheet) bool {
 	if b, ok := bench.Standing(d.Baths(), st.Bath); !ok || !b.Spent() {
 		return false
 	}
-	d.endLead(say.LedSpent.Of(say.Name{Text: st.Bath, Bath: say.Bath(st.Stage)}))
+	d.endLead(say.BathSpent.Of(say.BathName(st.Bath, string(st.Stage))))
 	return true
 }
 
+// endLead ends leading that nobody has ended.
 func (d *Desk) endLead(why ...say.Line) {
 	evs, err := d.Record.Append(session.Event{Kind: session.LeadEnded, At: d.Now()})
 	d.trouble(err)
 	d.take(evs)
 	d.lead = lead{}
-	d.Say(append(why, say.NotLeading.Of())...)
+	d.unasked(append([]say.Line{say.NotLeading.Of()}, why...)...)
 }
+
+// unasked says what whoever is led must hear. It is no answer: those a move takes back,
+// and the next call cuts off for good.
+func (d *Desk) unasked(ls ...say.Line) { d.play("lead", session.CueTell, ls...) }
 
 // led counts a led move, and asks who is there when there were some without a key.
 func (d *Desk) led() {
 	if d.lead.alone++; d.lead.alone == ledAlone {
 		d.lead.asked = d.Hand()
-		d.Say(say.StillThere.Of())
+		d.unasked(say.StillThere.Of())
 	}
 }
 

@@ -203,7 +203,7 @@ func TestNothingIsLedIntoASpentBath(t *testing.T) {
 	}
 	x.wait(time.Minute)
 	x.goes(s, "develop 3m0s led", "stop")
-	x.said("fixer is spent, and the program does not lead into it")
+	x.said("fixer is spent")
 	if x.d.M.Leading() {
 		t.Error("it leads on")
 	}

@@ -322,7 +322,6 @@ var (
 	StillThere = line0("still with me? Press any key")
 	LedSo      = line0("already done")
 	LedTrue    = line1[Sheet]("the time is corrected, {}")
-	LedSpent   = line1[Name]("{} is spent, and the program does not lead into it")
 
 	BeenInAsLong = line1[Sheet]("{} has been in as long already")
 )

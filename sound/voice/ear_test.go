@@ -298,19 +298,22 @@ func grammar() string {
 		}
 	}
 	values := func(kind string) string { return strings.Join(slices.Sorted(maps.Keys(spoken[kind])), " | ") }
-	fmt.Fprintf(&b, "public <say> = [<to>] (%s) | %s;\n", strings.Join(to, " | "), strings.Join(all, " | "))
-	b.WriteString(`<to> = <hundred>+;
+	// Nothing here repeats: the recogniser leaves such a rule by any other's end, and
+	// puts sheets before lines that are addressed to none.
+	fmt.Fprintf(&b, "public <say> = <called> | %s;\n<called> = [<to>] (%s);\n", strings.Join(all, " | "), strings.Join(to, " | "))
+	b.WriteString(`<to> = <hundred> [<hundred> [<hundred>]];
 <sheet> = sheet <n>;
 <time> = one (second | minute [<sixty>] | hour [<sixty> minutes | one minute])
- | (zero | <hundred>) (seconds | minutes [<sixty>] | hours [<sixty> minutes | one minute]);
-<one> = ` + strings.Join(ones[1:10], " | ") + `;
+ | (zero | <few> | <teen> | <ten> [<one>]) (seconds | minutes [<sixty>] | hours [<sixty> minutes | one minute]);
+<few> = ` + strings.Join(ones[2:10], " | ") + `;
+<one> = one | <few>;
 <teen> = ` + strings.Join(ones[10:], " | ") + `;
 <ten> = ` + strings.Join(tens[2:], " | ") + `;
 <sixty> = <one> | <teen> | (twenty | thirty | forty | fifty) [<one>];
 <hundred> = <one> | <teen> | <ten> [<one>];
 <n> = zero | <hundred> | <one> hundred [<hundred>] | <one> thousand [<one> hundred] [<hundred>];
 <number> = [minus] <n>;
-<decimal> = [minus] <n> [point (zero | <one>)+];
+<decimal> = [minus] <n> [point (zero | <one>) [zero | <one>]];
 <percent> = <n> percent;
 <fraction> = one half | one third | two thirds;
 <stops> = no change | (plus | minus) (<n> (stop | stops) | <fraction> (stop | stops) | <n> and <fraction> (stop | stops) | <n> point (zero | <one>) (stop | stops));
@@ -417,7 +420,7 @@ func storyCues() []session.Cue {
 		}
 	}
 	for _, k := range kinds {
-		if c := (session.Cue{Kind: k}); k == session.CueSay || k == session.CueError || k == session.CueHello {
+		if c := (session.Cue{Kind: k}); k == session.CueSay || k == session.CueTell || k == session.CueError || k == session.CueHello {
 			continue // the desk has their lines
 		} else if c.Ticks() && k != session.CuePip {
 			continue
