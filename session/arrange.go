@@ -170,6 +170,18 @@ next:
 			}
 		}
 	}
+	// The name of a stage that was led into comes behind the words of the move.
+	for i := range out {
+		c := &out[i]
+		if c.Kind != CueBegin || !c.Led {
+			continue
+		}
+		for _, o := range calls {
+			if o.Kind == CueMove && o.Led && o.Numbers()&c.Numbers() != 0 && (c.T-o.T+o.Late).Abs() <= alike {
+				c.delay(o.T + o.takes())
+			}
+		}
+	}
 	out = append(out, calls...)
 	slices.SortStableFunc(out, func(a, b Cue) int { return cmp.Compare(a.T, b.T) })
 	for _, c := range append(can, late...) {

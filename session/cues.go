@@ -25,7 +25,7 @@ const (
 	// rockLag puts the call to agitate after the name of a stage that begins with
 	// it, so that neither hides the other.
 	rockLag = 2500 * time.Millisecond
-	// ledLag puts the name of a stage behind the words of the move that led into it.
+	// ledLag puts the call to agitate behind the words of the move that led there.
 	ledLag = 2600 * time.Millisecond
 	// soonLead is how long before a led move its count begins. Where a call to lift
 	// comes within soonDrain of it, that is the warning.
@@ -200,6 +200,9 @@ func (sp *span) baths(s *Sheet) {
 			sp.add(v.In+s.Emerged, s, fmt.Sprintf("%d/seen", v.Serial),
 				Cue{Kind: CueSeen, Stage: v.Stage, Label: v.Label, Left: max(0, v.AtMost-s.Emerged)})
 		}
+		if v.LedOut { // its call may still be waiting for another's
+			sp.move(s, v, v.Out, Cue{Stage: v.Stage, Label: v.Label, Next: s.following(&v), Led: true})
+		}
 		if !v.Open || v.Step == Holding {
 			continue
 		}
@@ -227,7 +230,7 @@ func (sp *span) baths(s *Sheet) {
 }
 
 func (sp *span) begin(s *Sheet, v Visit) {
-	c := Cue{Kind: CueBegin, Stage: v.Stage, Label: v.Label}
+	c := Cue{Kind: CueBegin, Stage: v.Stage, Label: v.Label, Led: v.Led}
 	if v.Step != Holding {
 		st := s.Spec.Process.Steps[v.Step]
 		c.For = st.AtMost
@@ -238,11 +241,21 @@ func (sp *span) begin(s *Sheet, v Visit) {
 			c.For = st.ShortAfter
 		}
 	}
-	in := v.In
-	if v.Led {
-		in += ledLag
+	sp.add(v.In, s, fmt.Sprintf("%d/begin", v.Serial), c)
+}
+
+// move adds the call to move on from a visit.
+func (sp *span) move(s *Sheet, v Visit, at time.Duration, base Cue) {
+	base.Kind = CueMove
+	sp.add(at, s, fmt.Sprintf("%d/move/%d", v.Serial, v.AtMost/time.Millisecond), base)
+}
+
+// following is the stage that comes behind a visit's; empty: none.
+func (s *Sheet) following(v *Visit) Stage {
+	if n := v.Step + 1; n < len(s.Spec.Process.Steps) {
+		return s.Spec.Process.Steps[n].Stage
 	}
-	sp.add(in, s, fmt.Sprintf("%d/begin", v.Serial), c)
+	return ""
 }
 
 // bath adds the cues of a visit that is under way.
@@ -299,16 +312,11 @@ func (sp *span) bath(s *Sheet, v Visit, st Step) {
 	if st.ByClock {
 		return
 	}
-	next := func(c *Cue) {
-		if n := v.Step + 1; n < len(s.Spec.Process.Steps) {
-			c.Next = s.Spec.Process.Steps[n].Stage
-		}
-	}
+	base.Next = s.following(&v)
 	if base.Led = sp.m.leads(s, &v); base.Led && end-soonLead > v.In && (st.Drain <= 0 || st.Drain > soonDrain) {
-		sp.add(end-soonLead, s, key("soon", v.AtMost), with(CueSoon, next))
+		sp.add(end-soonLead, s, key("soon", v.AtMost), with(CueSoon, nil))
 	}
-	sp.add(end, s, key("move", v.AtMost), with(CueMove, next))
-	next(&base)
+	sp.move(s, v, end, base)
 	sp.pips(s, v.In, end, fmt.Sprintf("%d/%d/", v.Serial, v.AtMost/time.Millisecond), base)
 	if !base.Led {
 		sp.calls(s, end, fmt.Sprintf("%d/%d/", v.Serial, v.AtMost/time.Millisecond), base)

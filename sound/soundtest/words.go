@@ -44,6 +44,8 @@ const (
 	// the voice it is 0.7 and more; of another phrase at its best place it is below
 	// 0.45.
 	alike = 0.47
+	// nearly is within how much two phrases are equally alike.
+	nearly = 0.85
 )
 
 var phrases = sync.OnceValue(func() (out []phrase) {
@@ -131,7 +133,14 @@ func Words(samples []float32, motifs []Heard) (out []Word) {
 		type place struct {
 			p  *phrase
 			at int
-			c  float64
+			c  float64 // cosine
+			e  float64 // how much of what is heard it accounts for
+		}
+		better := func(a, b place) bool {
+			if b.p == nil || a.c*nearly > b.c || b.c*nearly > a.c {
+				return b.p == nil || a.c > b.c
+			}
+			return a.e > b.e // one may be the begin of the other
 		}
 		var best []place
 		for i := range ps {
@@ -141,25 +150,33 @@ func Words(samples []float32, motifs []Heard) (out []Word) {
 			}
 			fft.Sequence(back, prod)
 			n := min(len(p.x)-p.off, headLen) / 2
-			b := place{p: p, c: -1}
-			for lag := range fftLen - headLen/2 {
+			top := 0.0
+			for lag := range back {
 				at := from/2 + lag
-				if at+n > len(y) {
-					break
+				if lag >= fftLen-headLen/2 || at+n > len(y) {
+					back[lag] = 0
+					continue
 				}
-				c := back[lag] / fftLen / math.Sqrt(p.power*(ysum[at+n]-ysum[at])+1e-12)
-				if c > b.c {
-					b.at, b.c = 2*at-p.off, c
-				}
+				back[lag] /= fftLen * math.Sqrt(p.power*(ysum[at+n]-ysum[at])+1e-12)
+				top = max(top, back[lag])
 			}
-			if b.c > alike-0.1 {
-				at := b.at
-				b.c = 0
-				for d := -2; d <= 2; d++ {
-					if c := p.cosine(x, sum, at+d, 0, len(p.x)); c > b.c {
-						b.at, b.c = at+d, c
+			if top < alike-0.1 {
+				continue
+			}
+			// At half the rate, half a sample off, a wrong place can be better.
+			b := place{p: p}
+			for lag, c := range back {
+				if c < alike-0.1 || lag > 0 && back[lag-1] > c || lag+1 < len(back) && back[lag+1] > c {
+					continue
+				}
+				for at := 2*(from/2+lag) - p.off - 2; at <= 2*(from/2+lag)-p.off+2; at++ {
+					if c := p.cosine(x, sum, at, 0, len(p.x)); c > b.c {
+						b.at, b.c = at, c
 					}
 				}
+			}
+			if b.c > 0 {
+				b.e = b.c * b.c * (sum[min(len(x), b.at+len(b.p.x))] - sum[max(0, b.at)])
 				best = append(best, b)
 			}
 		}
@@ -169,7 +186,7 @@ func Words(samples []float32, motifs []Heard) (out []Word) {
 		for _, b := range best {
 			switch {
 			case b.c < alike:
-			case got.p == nil, b.at < got.at+len(got.p.x) && better(b.c, len(b.p.x), got.c, len(got.p.x)):
+			case got.p == nil, b.at < got.at+len(got.p.x) && better(b, got):
 				got = b
 			}
 		}
@@ -177,10 +194,15 @@ func Words(samples []float32, motifs []Heard) (out []Word) {
 			k += 35
 			continue
 		}
+		if near := (got.at - rate/16) / hop; near > k+35 {
+			k = near // what is more alike may end beyond what was looked into
+			continue
+		}
 		for got.p != nil {
 			end := got.at + len(got.p.x)
 			out = append(out, Word{got.p.text, atRate(got.at), atRate(end), got.c})
-			// What follows follows after one of the voice's pauses.
+			// What follows follows after one of the voice's pauses, and is about as clear.
+			least := max(alike, 0.7*got.c)
 			next := place{}
 			for i := range ps {
 				p := &ps[i]
@@ -190,8 +212,10 @@ func Words(samples []float32, motifs []Heard) (out []Word) {
 						if p.cosine(x, sum, at, p.off, p.off+headLen) < alike-0.1 {
 							continue
 						}
-						if c := p.cosine(x, sum, at, 0, len(p.x)); c > alike && (next.p == nil || better(c, len(p.x), next.c, len(next.p.x))) {
-							next = place{p, at, c}
+						if c := p.cosine(x, sum, at, 0, len(p.x)); c > least {
+							if n := (place{p, at, c, c * c * (sum[at+len(p.x)] - sum[at])}); better(n, next) {
+								next = n
+							}
 						}
 					}
 				}
@@ -201,15 +225,6 @@ func Words(samples []float32, motifs []Heard) (out []Word) {
 		}
 	}
 	return out
-}
-
-// better prefers the longer of two phrases that are nearly as alike: one may be the
-// begin of the other.
-func better(c float64, n int, than float64, m int) bool {
-	if n > m {
-		return c > than*0.93
-	}
-	return c*0.93 > than
 }
 
 var gaps = func() (out []int) {
