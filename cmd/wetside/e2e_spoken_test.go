@@ -158,14 +158,17 @@ func said(t *testing.T, h home, b *booth) {
 			continue
 		}
 		cut++
-		again := slices.ContainsFunc(b.said[i+1:], func(o spoken) bool { return o.Cue.Key == c.Key })
+		// When a sheet may go in is reckoned anew at each move, and called by another key.
+		again := slices.ContainsFunc(b.said[i+1:], func(o spoken) bool {
+			return o.Cue.Key == c.Key || c.Kind == session.CueMayGoIn && o.Cue.Kind == c.Kind && o.Cue.Sheet == c.Sheet
+		})
 		by := session.Cue{Kind: s.By}
 		switch {
 		case answer && again:
 			wrong("cut off, and begun again")
 		case s.By == "":
 			if c.Kind == session.CueMayGoIn {
-				if !slices.ContainsFunc(b.said[i+1:], func(o spoken) bool { return o.Cue.Kind == c.Kind && o.Cue.Sheet == c.Sheet }) {
+				if !again {
 					wrong("taken back, and never called again")
 				}
 			} else if answer || lasts(after(events, s.at.Add(-s.Lasts-block)), c) == lasts(after(events, s.at), c) {
@@ -428,7 +431,9 @@ func TestTheWordsOfAMoveThroughAServer(t *testing.T) {
 		return ws
 	}
 	_, _, ws := lived(t, h, false)
+	limit := 600*time.Millisecond + strained.late()
 	var late []time.Duration
+	unclear, held := 0, 0
 	searched := time.Now()
 	for _, w := range ws {
 		if w.cue.Kind != session.CueMove || w.maybe {
@@ -437,30 +442,42 @@ func TestTheWordsOfAMoveThroughAServer(t *testing.T) {
 		line := say.MoveNow.Of(say.Into(w.cue.Next)).To(w.cue.Numbers()).Clips(func(string) bool { return false })
 		line = slices.DeleteFunc(line, func(c string) bool { return c == "," })
 		due := w.at.Sub(start.Round(0))
-		words := about(due)
-		at := time.Duration(-1)
-		for i := range words {
-			if words[i].At < due-100*time.Millisecond || i+len(line) > len(words) {
-				continue
-			}
-			if slices.EqualFunc(words[i:i+len(line)], line, func(w soundtest.Word, c string) bool { return w.Text == c }) {
-				at = words[i].At
-				break
-			}
+		words := slices.DeleteFunc(about(due), func(w soundtest.Word) bool { return w.At < due-100*time.Millisecond })
+		whole := func(i int) bool {
+			return i+len(line) <= len(words) && slices.EqualFunc(words[i:i+len(line)], line, func(w soundtest.Word, c string) bool { return w.Text == c })
+		}
+		i := 0
+		for i < len(words) && !whole(i) {
+			i++
 		}
 		switch {
-		case at < 0:
-			t.Errorf("%.2f s: %v is not heard in %v", due.Seconds(), line, words)
-		case at-due > 600*time.Millisecond+strained.late():
-			t.Errorf("%.2f s: %v begins %v after it", due.Seconds(), line, (at - due).Round(time.Millisecond))
-			fallthrough
+		case i == len(words) && slices.ContainsFunc(words, func(w soundtest.Word) bool { return slices.Contains(line, w.Text) && w.At-due < limit+2*time.Second }):
+			// Part of it was made out, where it should be.
+			unclear++
+			t.Logf("%.2f s: %v is not understood: %v", due.Seconds(), line, words)
+		case i == len(words):
+			t.Errorf("%.2f s: nothing of %v is heard: %v", due.Seconds(), line, words)
 		default:
-			late = append(late, at-due)
+			late = append(late, words[i].At-due)
+			switch after := words[i].At - due; {
+			case after <= limit:
+			case stood != "":
+				held++
+				t.Logf("%.2f s: %v begins %v after it", due.Seconds(), line, after.Round(time.Millisecond))
+			default:
+				t.Errorf("%.2f s: %v begins %v after it", due.Seconds(), line, after.Round(time.Millisecond))
+			}
 		}
+	}
+	// Mixed offline, the ear takes none of these calls for another (see
+	// TestEightSheetsAreEachCalledByNumber), and none is late: what a stream that ran dry
+	// spoils are the few calls it happens to fall into.
+	if few := (len(late) + unclear) / 10; unclear > few || held > few {
+		t.Errorf("of %d calls %d were not understood and %d late where the machine stood still: more than a tenth", len(late)+unclear, unclear, held)
 	}
 	t.Logf("an evening of %v, listened to in %v", ofSamples(len(x)).Round(time.Second), time.Since(searched).Round(time.Second))
 	slices.Sort(late)
-	t.Logf("%d sheets finished; the words of %d calls to move begin after %s", done, len(late), spread(late))
+	t.Logf("%d sheets finished; the words of %d calls to move begin after %s; %d were held up by the machine, %d more were not understood; the rig's sleeps came up to %v late", done, len(late), spread(late), held, unclear, strained.late().Round(time.Millisecond))
 	if stood != "" {
 		t.Logf("the machine stood still: %s", stood)
 	}
