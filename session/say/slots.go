@@ -377,7 +377,7 @@ var said = map[string]map[string]string{
 }
 
 // states are the phases of a sheet as they are said.
-var states = []string{"not exposed yet", "being exposed", "exposed", "in the trays", "finished", "spoiled"}
+var states = []string{"still to be exposed", "being exposed", "exposed", "in the trays", "finished", "spoiled"}
 
 var stateOf = map[string]string{"fresh": states[0], "exposing": states[1], "exposed": states[2], "wet": states[3], "finished": states[4], "spoiled": states[5]}
 
