@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"wetside/profiles"
+	"wetside/session"
 	"wetside/session/notebook"
 	"wetside/session/say"
 	"wetside/sound"
@@ -139,6 +140,27 @@ func TestALeadThatIsKilledGoesOnByAPress(t *testing.T) {
 	}
 }
 
+// onPlan checks that each move that was led, and so many were, is written down within a
+// second of the plan.
+func onPlan(t *testing.T, m *session.Machine, moves int) {
+	t.Helper()
+	n := 0
+	for _, s := range m.Sheets() {
+		for _, v := range s.Visits {
+			if !v.LedOut {
+				continue
+			}
+			n++
+			if late := v.Out - v.In - v.AtMost; late.Abs() > time.Second {
+				t.Errorf("sheet %d left the %s %v after the plan", s.Num, v.Stage, late)
+			}
+		}
+	}
+	if n != moves {
+		t.Errorf("%d moves were led, not %d", n, moves)
+	}
+}
+
 // ledAloud checks that each move that was led, and was no press, was counted in and said
 // whole, its words within 0.6 s of its instant.
 func ledAloud(t *testing.T, h home, b *booth, moves int) {
@@ -152,7 +174,7 @@ func ledAloud(t *testing.T, h home, b *booth, moves int) {
 		return false
 	}
 	m := h.book(t)
-	n := 0
+	onPlan(t, m, moves)
 	for _, s := range m.Sheets() {
 		to := ""
 		if len(m.Sheets()) > 1 {
@@ -162,7 +184,6 @@ func ledAloud(t *testing.T, h home, b *booth, moves int) {
 			if !v.LedOut || i+1 == len(s.Visits) {
 				continue
 			}
-			n++
 			const block = 60 * time.Millisecond // and a block is mixed at its end
 			at := v.OutAt.Wall.Add(-block)
 			for k, words := range []string{"", "1", "2", "3"} {
@@ -174,9 +195,6 @@ func ledAloud(t *testing.T, h home, b *booth, moves int) {
 				t.Errorf("sheet %d, %s: %q is not said when it is led", s.Num, v.Stage, now)
 			}
 		}
-	}
-	if n != moves {
-		t.Errorf("%d moves were led, not %d", n, moves)
 	}
 }
 
@@ -278,15 +296,5 @@ func TestWhoIsLedIsAskedByEar(t *testing.T) {
 		a.hears("", 12*sec, "sheet 2: wash now", "the program leads no more")
 		a.quit()
 	})
-	n := 0
-	for _, s := range h.book(t).Sheets() {
-		for _, v := range s.Visits {
-			if v.LedOut {
-				n++
-			}
-		}
-	}
-	if n != 8 {
-		t.Errorf("%d moves were led, not 8", n)
-	}
+	onPlan(t, h.book(t), 8)
 }
