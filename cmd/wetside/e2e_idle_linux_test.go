@@ -27,6 +27,7 @@ func BenchmarkIdle(b *testing.B) {
 				h := newHome(b, "PULSE_SERVER="+rig.Server)
 				ownProcess(b, h, "only-wash", `wash; target = "30m"`)
 				p := newPane(b, h, 80, 24, "rehearse", "--sound", device, "--process", "only-wash")
+				p.wait("tab next") // before it the keeper asks the terminal, by other programs
 				if device != "none" {
 					until(b, "the stream is open", func() bool { return strings.TrimSpace(rig.Do("list", "short", "sink-inputs")) != "" })
 				}
