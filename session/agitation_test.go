@@ -163,3 +163,23 @@ func TestATrayIsRockedForAllOfItsSheets(t *testing.T) {
 		}
 	})
 }
+
+// The cues of the next seconds are asked for on every tick: late in a long wash of eight
+// sheets, rocked each half minute, they cost no more than at its begin.
+func TestTheCuesOfALongWashAreFoundAtOnce(t *testing.T) {
+	m, _, do := sheets(t)
+	for i := range 8 {
+		id := string(rune('a' + i))
+		do(session.Event{Kind: session.SheetAdded, Sheet: id, Spec: &session.SheetSpec{Process: session.Process{Steps: []session.Step{{Stage: session.Wash, Bath: "wash", AtLeast: time.Hour, AtMost: time.Hour,
+			Agitation: session.Agitation{First: 30 * time.Second, For: 10 * time.Second, Every: 30 * time.Second}}}}}})
+		do(session.Event{Kind: session.Moved, Sheet: id})
+	}
+	cost := func(at time.Duration) float64 {
+		return testing.AllocsPerRun(5, func() { m.Cues(storyDay.Add(at), storyDay.Add(at+20*time.Second)) })
+	}
+	early, late := cost(2*time.Minute), cost(50*time.Minute)
+	t.Logf("%.0f allocations in the second minute, %.0f in the fiftieth", early, late)
+	if late > 1.5*early {
+		t.Errorf("%.0f allocations in the second minute, %.0f in the fiftieth", early, late)
+	}
+}

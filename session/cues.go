@@ -349,19 +349,20 @@ func (sp *span) shaken(s *Sheet, tray string, from, t time.Duration) bool {
 }
 
 func (sp *span) agitation(s *Sheet, v Visit, st Step, until time.Duration, base Cue) {
-	for k, x := range st.Agitation.Spells(until - v.In) {
+	for x := range st.Agitation.spells(sp.from-v.In, until-v.In) {
 		from, to := v.In+x.From, v.In+x.To
+		k := x.From / max(st.Agitation.Every, 1)
 		on := from
 		if from == v.In {
 			if on += rockLag; v.Led {
 				on += ledLag
 			}
 		}
-		if on >= to {
-			continue
-		}
 		if from >= sp.to {
 			return
+		}
+		if on >= to {
+			continue // too short to be called
 		}
 		c := base
 		c.Kind, c.For = CueRockOn, to-from
