@@ -73,18 +73,18 @@ func (b *Book) changed() bool {
 		(b.files.wal != nil && (now.wal == nil || !os.SameFile(now.wal, b.files.wal)))
 }
 
-// probe reports whether the notebook's folder takes new files.
+// probe reports whether the notebook's folder takes new files. Each has a name of
+// its own: of two programs that start at once, one took away the other's.
 func (b *Book) probe() error {
 	if !b.there() {
 		return errGone
 	}
-	p := b.cfg.Path + ".probe"
-	f, err := os.OpenFile(p, os.O_WRONLY|os.O_CREATE, 0o600)
+	f, err := os.CreateTemp(filepath.Dir(b.cfg.Path), filepath.Base(b.cfg.Path)+".probe-*")
 	if err != nil {
 		return err
 	}
 	_, err = f.Write([]byte("wetside\n"))
-	return errors.Join(err, f.Close(), os.Remove(p))
+	return errors.Join(err, f.Close(), os.Remove(f.Name()))
 }
 
 // open opens both handles on the file and looks whether it can be used.
