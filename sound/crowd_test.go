@@ -1,6 +1,7 @@
 package sound
 
 import (
+	"cmp"
 	"fmt"
 	"math/rand"
 	"os"
@@ -121,7 +122,6 @@ func pressed(c session.Cue) bool { return c.Kind == session.CueBegin || c.Kind =
 // With four sheets, and where, help and questions asked at any moment, the words
 // of a move begin within 0.6 s of its call. WETSIDE_SOAK=1000 asks at so many moments.
 func TestTheWordsOfAMoveAreNeverLate(t *testing.T) {
-	cues := Crowd(t, 4, 17*time.Second, 2*time.Second)
 	moves, seeds := 0, int64(4)
 	if n, err := strconv.ParseInt(os.Getenv("WETSIDE_SOAK"), 10, 64); err == nil {
 		seeds = max(seeds, n)
@@ -129,6 +129,7 @@ func TestTheWordsOfAMoveAreNeverLate(t *testing.T) {
 	worst := time.Duration(0)
 	for seed := range seeds {
 		r := rand.New(rand.NewSource(seed))
+		cues := Crowd(t, 4, time.Duration(12000+r.Intn(10000))*time.Millisecond, time.Duration(500+r.Intn(4000))*time.Millisecond)
 		var answers []time.Duration
 		for at := time.Duration(0); at < cues[len(cues)-1].T; {
 			at += time.Duration(r.Intn(5000)) * time.Millisecond
@@ -152,6 +153,36 @@ func TestTheWordsOfAMoveAreNeverLate(t *testing.T) {
 		t.Errorf("%d calls to move", moves)
 	}
 	t.Logf("%d calls to move, the words at worst %v after the call", moves, worst)
+}
+
+// Three calls to move so close that the words of one would still be said when those of
+// the next are due: each begins on time, and whichever was cut is said again, whole.
+func TestCallsToMoveInARowAreOnTime(t *testing.T) {
+	// Nearer ones are one call, or the motif of the second waits for the first's end.
+	for apart := 500 * time.Millisecond; apart < 4*time.Second; apart += 100 * time.Millisecond {
+		cues := []session.Cue{
+			{Key: "a", Kind: session.CueMove, Sheet: "a", Num: 1, Nums: say.Num(1) | say.Num(2), Named: true, Stage: session.Wash, T: time.Second},
+			{Key: "b", Kind: session.CueMove, Sheet: "b", Num: 4, Named: true, Stage: session.Fix, Next: session.Wash, T: time.Second + apart},
+			{Key: "c", Kind: session.CueMove, Sheet: "c", Num: 5, Named: true, Stage: session.Develop, Next: session.Stop, T: time.Second + 2*apart},
+		}
+		begun, whole := map[string]time.Duration{}, map[string]int{}
+		Perform(t, cues, nil, func(m *Mixer, _ []float32) {
+			if sp := &m.speaking; sp.on && sp.pos > 0 {
+				begun[sp.cue.Key] = cmp.Or(begun[sp.cue.Key], duration(sp.at))
+			}
+			for _, e := range m.ended {
+				if !e.Cut {
+					whole[e.Cue.Key]++
+				}
+			}
+			m.ended = m.ended[:0]
+		})
+		for _, c := range cues {
+			if late := begun[c.Key] - c.T; late < 0 || late > 600*time.Millisecond || whole[c.Key] != 1 {
+				t.Errorf("%v apart: the words of %s begin %v after its call, and are said whole %d times", apart, c.Key, late, whole[c.Key])
+			}
+		}
+	}
 }
 
 // A led sheet's moves are counted in: what comes, then three, two, one each on its

@@ -146,6 +146,8 @@ type item struct {
 	said  bool  // the voice is ready, or there is none
 	now   bool  // asked for by the user: no Schedule takes it away
 	gone  bool  // it holds no more
+	// gaveWay is how often its words were cut by those of a later call.
+	gaveWay int
 }
 
 // A sounding is one cue that has begun.
@@ -173,7 +175,7 @@ type speech struct {
 	cutAt  int64 // sample at which it is cut off; math.MaxInt64: it is not
 	ramp   int   // samples left of the ramp that takes it away
 	then   afterCut
-	by     session.CueKind // that cut it
+	by     session.Cue // that cut it
 }
 
 // An afterCut is what becomes of a speech that was cut off.
@@ -216,6 +218,7 @@ type Mixer struct {
 
 	speaking speech
 	freeAt   int64 // before this sample no new voice begins
+	gaveWay  int   // calls in a row whose words were cut by a later one's
 
 	duck  float32 // present gain of the voice under motifs
 	vol   float32 // present volume, ramped
@@ -631,7 +634,10 @@ func (m *Mixer) cut(at int64, then afterCut, by session.Cue) {
 	if isAnswer(sp.item) && then == again {
 		then = dropped
 	}
-	sp.cutAt, sp.ramp, sp.then, sp.by = at, samples(cutRamp), then, by.Kind
+	sp.cutAt, sp.ramp, sp.then, sp.by = at, samples(cutRamp), then, by
+	if sp.waits { // it is silent: nothing is faded
+		sp.cutAt, sp.ramp = 0, 0
+	}
 }
 
 // hush takes back an answer to the user: they have asked again.
@@ -662,6 +668,7 @@ func (m *Mixer) silence(c session.Cue, at int64) {
 func (m *Mixer) speak(buf []float32, at int64, zero time.Duration) {
 	end := at + int64(len(buf))
 	if m.speaking.on {
+		m.giveWay(at, end, zero)
 		return // the next begins in a later call
 	}
 	for k := 0; k < len(m.tail); {
@@ -691,6 +698,26 @@ func (m *Mixer) speak(buf []float32, at int64, zero time.Duration) {
 			}
 			m.speaking = sp
 			m.tail = slices.Delete(m.tail, k, k+1)
+			return
+		}
+	}
+}
+
+// giveWay ends the words of a call to move where those of a later call are due: both
+// begin on time, and the first are said again, whole. None gives way more than
+// twice, nor more than three in a row: of calls that never cease all would be cut.
+func (m *Mixer) giveWay(at, end int64, zero time.Duration) {
+	sp := &m.speaking
+	const most = 3 // as rank has it
+	if rank(sp.cue) != most || sp.gaveWay == 2 || m.gaveWay == 3 {
+		return
+	}
+	for _, it := range m.tail {
+		due := index(it.due, zero) - int64(samples(voiceGap)+samples(cutRamp))
+		if rank(it.cue) == most && it.voice != nil && at <= due && due < end {
+			m.cut(due, again, it.cue)
+			sp.gaveWay++
+			m.gaveWay++
 			return
 		}
 	}
@@ -755,11 +782,20 @@ func (m *Mixer) over(s int64) {
 	sp := &m.speaking
 	m.freeAt = s + int64(samples(voiceGap))
 	if len(m.ended) < cap(m.ended) {
-		m.ended = append(m.ended, Speech{sp.cue, duration(s - sp.at), sp.cutAt <= s && sp.then != retaken, sp.by})
+		m.ended = append(m.ended, Speech{sp.cue, duration(s - sp.at), sp.cutAt <= s && sp.then != retaken, sp.by.Kind})
 	}
-	if sp.cutAt <= s && sp.then == again && len(m.tail) < cap(m.tail) {
+	if sp.cutAt > s {
+		m.gaveWay = 0
+	} else if sp.then == again && len(m.tail) < cap(m.tail) {
 		i := 0
 		for i < len(m.tail) && rank(m.tail[i].cue) > rank(sp.cue) {
+			i++
+		}
+		if k := slices.IndexFunc(m.tail, func(it item) bool { return it.cue.Key == sp.by.Key }); k > i {
+			by := m.tail[k]
+			m.tail = slices.Insert(slices.Delete(m.tail, k, k+1), i, by)
+		}
+		if i < len(m.tail) && m.tail[i].cue.Key == sp.by.Key {
 			i++
 		}
 		m.tail = slices.Insert(m.tail, i, sp.item)
@@ -800,19 +836,8 @@ func (m *Mixer) mixVoice(buf []float32, at int64, zero time.Duration) {
 			sp.seek(sp.from)
 			sp.cutAt, sp.waits = math.MaxInt64, true
 		}
-		mayWait := sp.cutAt == math.MaxInt64 && sp.waited < samples(waitMost)
-		switch {
-		case !mayWait:
-		case sp.pos == sp.from && (s > sp.at || rank(sp.cue) < 2):
-			if look || !sp.waits {
-				sp.waits = !m.clear(s, int64(sp.to-sp.from), zero)
-			}
-			if sp.waits {
-				sp.waited++
-				continue
-			}
-		case loud && sp.pos-sp.from > samples(cutRamp):
-			sp.cutAt, sp.ramp, sp.then = s, samples(cutRamp), retaken
+		if m.waits(s, look, loud, zero) {
+			continue
 		}
 		if sp.pos >= len(sp.voice) {
 			m.over(s)
@@ -828,6 +853,26 @@ func (m *Mixer) mixVoice(buf []float32, at int64, zero time.Duration) {
 			sp.seek(sp.pos)
 		}
 	}
+}
+
+// waits reports whether the next piece waits at sample s, for a motif; one that is being
+// said while a motif comes begins to fade, and is said again.
+func (m *Mixer) waits(s int64, look, loud bool, zero time.Duration) bool {
+	sp := &m.speaking
+	switch {
+	case sp.cutAt != math.MaxInt64 || sp.waited >= samples(waitMost):
+	case sp.pos == sp.from && (s > sp.at || rank(sp.cue) < 2):
+		if look || !sp.waits {
+			sp.waits = !m.clear(s, int64(sp.to-sp.from), zero)
+		}
+		if sp.waits {
+			sp.waited++
+		}
+		return sp.waits
+	case loud && sp.pos-sp.from > samples(cutRamp):
+		sp.cutAt, sp.ramp, sp.then = s, samples(cutRamp), retaken
+	}
+	return false
 }
 
 func (m *Mixer) mixMotifs(buf []float32, at int64) {
