@@ -6,6 +6,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"io"
 	"os/exec"
 	"strings"
 	"sync/atomic"
@@ -19,6 +20,7 @@ const (
 	aplayBlock  = Rate / 50              // 20 ms
 	aplayBuffer = 200 * time.Millisecond // asked of the sound card
 	aplayPipe   = 4096                   // bytes: the least a pipe can hold, 43 ms
+	aplayHeld   = aplayBuffer + aplayPipe/2*time.Second/Rate
 )
 
 // aplay feeds ALSA's own player through a pipe. The pipe and the player block
@@ -61,39 +63,9 @@ func (a aplay) run(ctx context.Context, src source, up func(Status)) error {
 	if err := cmd.Start(); err != nil {
 		return err
 	}
-	var at, dry atomic.Int64
+	p := pipe{w: w, fill: src.fill}
 	wrote := make(chan error, 1)
-	go func() {
-		buf, raw := make([]float32, aplayBlock), make([]byte, 2*aplayBlock)
-		var c clock
-		const held = aplayBuffer + aplayPipe/2*time.Second/Rate
-		start := time.Now()
-		before := start
-		for n := int64(0); ; n += aplayBlock {
-			at.Store(n)
-			// An output that swallows all it is given must not be given all the
-			// processor's time; a card's clock is never as much as 1 % fast.
-			time.Sleep(time.Until(start.Add(duration(n)*99/100 - 2*held)))
-			if n == 0 {
-				c.observe(start.Add(held))
-			}
-			src.fill(buf, n, c.zero())
-			for i, x := range buf {
-				binary.LittleEndian.PutUint16(raw[2*i:], uint16(int16(x*32767)))
-			}
-			if _, err := w.Write(raw); err != nil {
-				wrote <- err
-				return
-			}
-			if now := time.Now(); n > 0 && now.Sub(before) > held {
-				dry.Add(1)
-			}
-			before = time.Now()
-			if duration(n) > 2*held { // the buffers are full: writing waits for the card
-				c.observe(time.Now().Add(held - duration(n+aplayBlock)))
-			}
-		}
-	}()
+	go func() { wrote <- p.feed() }()
 	t := time.NewTicker(100 * time.Millisecond)
 	defer t.Stop()
 	last, since := int64(-1), time.Now()
@@ -113,7 +85,7 @@ func (a aplay) run(ctx context.Context, src source, up func(Status)) error {
 			return err
 		case <-t.C:
 		}
-		if n := at.Load(); n != last {
+		if n := p.at.Load(); n != last {
 			last, since = n, time.Now()
 		}
 		if time.Since(since) > stallAfter {
@@ -124,7 +96,44 @@ func (a aplay) run(ctx context.Context, src source, up func(Status)) error {
 			return lostError{since, errStalled}
 		}
 		if duration(last) > aplayBuffer {
-			up(Status{Device: "aplay", OK: true, Latency: aplayBuffer + aplayPipe/2*time.Second/Rate, Dry: int(dry.Load())})
+			up(Status{Device: "aplay", OK: true, Latency: aplayHeld, Dry: int(p.dry.Load())})
+		}
+	}
+}
+
+// A pipe is what the player reads from.
+type pipe struct {
+	w       io.Writer
+	fill    fill
+	at, dry atomic.Int64
+}
+
+// feed writes until that fails. An output that swallows all it is given must not be
+// given all the processor's time; a card's clock is never as much as 1 % fast.
+func (p *pipe) feed() error {
+	buf, raw := make([]float32, aplayBlock), make([]byte, 2*aplayBlock)
+	var c clock
+	start := time.Now()
+	before := start
+	for n := int64(0); ; n += aplayBlock {
+		p.at.Store(n)
+		time.Sleep(time.Until(start.Add(duration(n)*99/100 - 2*aplayHeld)))
+		if n == 0 {
+			c.observe(start.Add(aplayHeld))
+		}
+		p.fill(buf, n, c.zero())
+		for i, x := range buf {
+			binary.LittleEndian.PutUint16(raw[2*i:], uint16(int16(x*32767)))
+		}
+		if _, err := p.w.Write(raw); err != nil {
+			return err
+		}
+		if now := time.Now(); n > 0 && now.Sub(before) > aplayHeld {
+			p.dry.Add(1)
+		}
+		before = time.Now()
+		if duration(n) > 2*aplayHeld { // the buffers are full: writing waits for the card
+			c.observe(time.Now().Add(aplayHeld - duration(n+aplayBlock)))
 		}
 	}
 }

@@ -62,60 +62,24 @@ func devices(cfg Config, e *Engine) ([]device, error) {
 // that is not the best runs, the better ones are tried now and then.
 func (e *Engine) keep(ctx context.Context, ladder []device) {
 	wait := retryFirst
-	var why error
+	var why error // the best device does not work
 	for ctx.Err() == nil {
-		var opened atomic.Bool
-		for rung, d := range ladder {
-			began := time.Now()
-			up := func(s Status) {
-				opened.Store(true)
-				if rung > 0 && s.OK && s.Reason == "" && why != nil {
-					s.Reason = why.Error()
-				}
-				s.Reach = reach(d)
-				e.set(func(o *Status) { s.Volume = o.Volume; *o = s })
-			}
-			dctx, cancel := context.WithCancel(ctx)
-			if rung > 0 {
-				e.done.Go(func() { better(dctx, ladder[:rung], cancel) })
-			}
-			src := source{fill: e.fill, soon: e.soon, quiet: e.quiet, missed: e.missed}
-			if b, ok := d.(interface{ strike(Motif) }); ok {
-				src.fill = e.strikes(b.strike)
-			}
-			err := d.run(dctx, src, up)
-			again := dctx.Err() != nil && ctx.Err() == nil // a better one is there
-			cancel()
-			at := time.Now()
-			if l := (lostError{}); errors.As(err, &l) {
-				at = l.since
-			}
-			e.lost(at)
-			if ctx.Err() != nil {
+		r := run{e: e, why: why}
+		for rung := range ladder {
+			if r.on(ctx, ladder, rung); ctx.Err() != nil {
 				return
 			}
-			if again {
-				wait = 0
+			if r.over {
 				break
 			}
-			if err == nil {
-				err = errors.New("the device has ended")
-			}
-			if rung == 0 || why == nil || opened.Load() {
-				why = fmt.Errorf("%s: %w", d.name(), err)
-			}
-			e.cfg.Logf("sound: %s: %v", d.name(), err)
-			if opened.Load() {
-				e.set(func(s *Status) {
-					s.OK, s.Reason = false, fmt.Sprintf("%s: %v; trying to get it back", d.name(), err)
-				})
-				if time.Since(began) > retryMost {
-					wait = retryFirst
-				}
-				break // from the top again
-			}
 		}
-		if !opened.Load() {
+		why = r.why
+		if r.better {
+			wait = 0
+		} else if r.long {
+			wait = retryFirst
+		}
+		if !r.opened.Load() {
 			e.set(func(s *Status) {
 				s.Device, s.OK, s.Starts, s.Latency = "none", false, false, 0
 				s.Reason = "nothing to be heard with"
@@ -124,14 +88,67 @@ func (e *Engine) keep(ctx context.Context, ladder []device) {
 				}
 			})
 		}
-		t := time.NewTimer(wait)
 		select {
 		case <-ctx.Done():
-			t.Stop()
-			return
-		case <-t.C:
+		case <-time.After(wait):
 		}
 		wait = min(retryMost, max(retryFirst, wait*2))
+	}
+}
+
+// A run is one way down the ladder, to the first device that opens.
+type run struct {
+	e      *Engine
+	why    error
+	opened atomic.Bool // up is called on the device's own goroutine
+	better bool        // a better one is there
+	long   bool        // it had run for some time
+	over   bool        // from the top again
+}
+
+// on runs the device of a rung for as long as it works and no better one does.
+func (r *run) on(ctx context.Context, ladder []device, rung int) {
+	e, d, began := r.e, ladder[rung], time.Now()
+	why := r.why
+	up := func(s Status) {
+		r.opened.Store(true)
+		if rung > 0 && s.OK && s.Reason == "" && why != nil {
+			s.Reason = why.Error()
+		}
+		s.Reach = reach(d)
+		e.set(func(o *Status) { s.Volume = o.Volume; *o = s })
+	}
+	dctx, cancel := context.WithCancel(ctx)
+	if rung > 0 {
+		e.done.Go(func() { better(dctx, ladder[:rung], cancel) })
+	}
+	src := source{fill: e.fill, soon: e.soon, quiet: e.quiet, missed: e.missed}
+	if b, ok := d.(interface{ strike(Motif) }); ok {
+		src.fill = e.strikes(b.strike)
+	}
+	err := d.run(dctx, src, up)
+	r.better = dctx.Err() != nil && ctx.Err() == nil
+	cancel()
+	at := time.Now()
+	if l := (lostError{}); errors.As(err, &l) {
+		at = l.since
+	}
+	e.lost(at)
+	if r.over = r.better || r.opened.Load(); r.better || ctx.Err() != nil {
+		return
+	}
+	if err == nil {
+		err = errors.New("the device has ended")
+	}
+	if rung == 0 || r.why == nil || r.over {
+		r.why = fmt.Errorf("%s: %w", d.name(), err)
+	}
+	e.cfg.Logf("sound: %s: %v", d.name(), err)
+	if r.over {
+		e.set(func(s *Status) {
+			s.OK, s.Reason = false, fmt.Sprintf("%s: %v; trying to get it back", d.name(), err)
+		})
+		r.long = time.Since(began) > retryMost
 	}
 }
 

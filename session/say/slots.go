@@ -135,93 +135,75 @@ func placeFor(stage string) place {
 	return place{"in the bath", "move the sheet on now", "move the sheet on in", "the bath", "into the next bath"}
 }
 
+// A form is how the values of one kind of slot are written on a screen, and said.
+type form struct {
+	text  func(value) string
+	clips func(value) []string
+}
+
+// forms has a row for each kind whose value is not a word of a list (see said), but
+// for a name's clips, which depend on who can speak it.
+var forms = map[string]form{
+	"number":  {func(v value) string { return strconv.FormatInt(v.n, 10) }, func(v value) []string { return Numeral(int(v.n)) }},
+	"sheet":   {func(v value) string { return "sheet " + strconv.FormatInt(v.n, 10) }, func(v value) []string { return sheetClips(int(v.n)) }},
+	"time":    {func(v value) string { return words.Countdown(time.Duration(v.n)) }, func(v value) []string { return timeClips(time.Duration(v.n)) }},
+	"stops":   {func(v value) string { return words.StopsBy(float64(v.n) / 6e4) }, func(v value) []string { return stopsClips(float64(v.n) / 6e4) }},
+	"decimal": {func(v value) string { return words.Decimals(float64(v.n)/100, 2) }, func(v value) []string { return decimalClips(v.n) }},
+	"percent": {func(v value) string { return strconv.FormatInt(v.n, 10) + "%" }, func(v value) []string { return append(Numeral(int(v.n)), "percent") }},
+	"in":      placed(func(p place) string { return p.in }),
+	"into":    placed(func(p place) string { return p.into }),
+	"soon":    placed(func(p place) string { return p.soon }),
+	"onto":    placed(func(p place) string { return p.onto }),
+	"bath":    placed(func(p place) string { return p.bath }),
+	"key":     {value.word, func(v value) []string { return keyClips(v.text) }},
+	"state":   {value.word, func(v value) []string { return []string{stateClip(v.text)} }},
+	"name":    {value.name, nil},
+}
+
+func placed(of func(place) string) form {
+	return form{func(v value) string { return of(placeFor(v.text)) }, func(v value) []string { return []string{of(placeFor(v.text))} }}
+}
+
+func (v value) word() string { return v.text }
+
 // text1 is a slot's value on a screen.
 func (v value) text1() string {
-	switch v.kind {
-	case "number":
-		return strconv.FormatInt(v.n, 10)
-	case "sheet":
-		return "sheet " + strconv.FormatInt(v.n, 10)
-	case "time":
-		return words.Countdown(time.Duration(v.n))
-	case "stops":
-		return words.StopsBy(float64(v.n) / 6e4)
-	case "decimal":
-		return words.Decimals(float64(v.n)/100, 2)
-	case "percent":
-		return strconv.FormatInt(v.n, 10) + "%"
-	case "in":
-		return placeFor(v.text).in
-	case "into":
-		return placeFor(v.text).into
-	case "soon":
-		return placeFor(v.text).soon
-	case "onto":
-		return placeFor(v.text).onto
-	case "bath":
-		return placeFor(v.text).bath
-	case "name":
-		text, bath, _ := strings.Cut(v.text, "\x00")
-		switch {
-		case text != "":
-			return text
-		case bath == "\x00":
-			return "number " + strconv.FormatInt(v.n, 10)
-		case bath != "":
-			return placeFor(bath).bath
-		}
-		return "sheet " + strconv.FormatInt(v.n, 10)
+	if f, ok := forms[v.kind]; ok {
+		return f.text(v)
 	}
 	return v.text
 }
 
+func (v value) name() string {
+	text, bath, _ := strings.Cut(v.text, "\x00")
+	switch {
+	case text != "":
+		return text
+	case bath == "\x00":
+		return "number " + strconv.FormatInt(v.n, 10)
+	case bath != "":
+		return placeFor(bath).bath
+	}
+	return "sheet " + strconv.FormatInt(v.n, 10)
+}
+
 // clips is a slot's value by the voice.
 func (v value) clips(can func(string) bool) []string {
-	switch v.kind {
-	case "number":
-		return Numeral(int(v.n))
-	case "sheet":
-		return sheetClips(int(v.n))
-	case "time":
-		return timeClips(time.Duration(v.n))
-	case "stops":
-		return stopsClips(float64(v.n) / 6e4)
-	case "decimal":
-		return decimalClips(v.n)
-	case "percent":
-		return append(Numeral(int(v.n)), "percent")
-	case "in":
-		return []string{placeFor(v.text).in}
-	case "into":
-		return []string{placeFor(v.text).into}
-	case "soon":
-		return []string{placeFor(v.text).soon}
-	case "onto":
-		return []string{placeFor(v.text).onto}
-	case "bath":
-		return []string{placeFor(v.text).bath}
-	case "key":
-		return keyClips(v.text)
-	case "state":
-		return []string{stateClip(v.text)}
-	case "where", "field", "room", "deed", "confirmed", "what":
-		if c, ok := said[v.kind][v.text]; ok {
-			return []string{c}
-		}
-		return []string{"something else"}
-	case "name":
-		text, bath, _ := strings.Cut(v.text, "\x00")
-		switch {
-		case text != "" && can(text):
-			return []string{`"` + text}
-		case bath == "\x00":
-			return append([]string{"number"}, Numeral(int(v.n))...)
-		case bath != "":
-			return []string{placeFor(bath).bath}
-		}
-		return sheetClips(int(v.n))
+	if f, ok := forms[v.kind]; ok && f.clips != nil {
+		return f.clips(v)
+	} else if !ok {
+		return []string{cmp.Or(said[v.kind][v.text], "something else")}
 	}
-	return nil
+	text, bath, _ := strings.Cut(v.text, "\x00")
+	switch {
+	case text != "" && can(text):
+		return []string{`"` + text}
+	case bath == "\x00":
+		return append([]string{"number"}, Numeral(int(v.n))...)
+	case bath != "":
+		return []string{placeFor(bath).bath}
+	}
+	return sheetClips(int(v.n))
 }
 
 // oneTo is how many sheets have a clip of their own.

@@ -295,73 +295,95 @@ type Span struct {
 // waited longest in the stage nearest before the one that begins. A move taken
 // back is the last that was made.
 func Stages(heard []Heard) []Span {
-	type sheet struct{ spans []int } // into out
-	var out []Span
-	var sheets []*sheet
-	var last *sheet
-	rank := func(s session.Stage) int { return slices.Index(session.Stages, s) }
-	open := func(sh *sheet) *Span {
-		if len(sh.spans) == 0 {
-			return nil
-		}
-		return &out[sh.spans[len(sh.spans)-1]]
-	}
-	// nearest is the sheet that is, since longest, in the highest stage below r.
-	gone := map[*sheet]bool{}
-	nearest := func(r int) *sheet {
-		var best *sheet
-		for _, sh := range sheets {
-			if gone[sh] {
-				continue
-			}
-			sp := open(sh)
-			if sp == nil || rank(sp.Stage) >= r {
-				continue
-			}
-			if best == nil || rank(sp.Stage) > rank(open(best).Stage) ||
-				(rank(sp.Stage) == rank(open(best).Stage) && sp.Begin < open(best).Begin) {
-				best = sh
-			}
-		}
-		return best
-	}
+	var b book
 	for _, h := range heard {
 		switch h.Kind {
 		case session.CueLightOn, session.CueBegin:
-			sh := nearest(rank(h.Stage))
-			if sh == nil {
-				sh = &sheet{}
-				sheets = append(sheets, sh)
-			} else if sp := open(sh); sp.End == 0 {
-				sp.End = h.At
-			}
-			out = append(out, Span{Sheet: slices.Index(sheets, sh) + 1, Stage: h.Stage, Begin: h.At})
-			sh.spans = append(sh.spans, len(out)-1)
-			last = sh
+			b.begin(h)
 		case session.CueLightOff:
-			if sh := nearest(rank(session.Exposure) + 1); sh != nil {
-				if sp := open(sh); sp.End == 0 {
-					sp.End = h.At
-				}
-			}
+			b.end(b.nearest(rank(session.Exposure)+1), h.At)
 		case session.CueBack:
-			if last != nil && len(last.spans) > 0 {
-				out[last.spans[len(last.spans)-1]].Sheet = 0 // it was no stage
-				last.spans = last.spans[:len(last.spans)-1]
-				if sp := open(last); sp != nil {
-					sp.End = 0
-				}
-			}
+			b.back()
 		case session.CueDone:
-			if sh := nearest(len(session.Stages)); sh != nil {
-				if sp := open(sh); sp.End == 0 {
-					sp.End = h.At
-				}
-				gone[sh] = true
+			if sh := b.nearest(len(session.Stages)); sh != nil {
+				b.end(sh, h.At)
+				sh.gone = true
 			}
 		}
 	}
-	return slices.DeleteFunc(out, func(s Span) bool { return s.Sheet == 0 })
+	var out []Span
+	for _, s := range b.spans {
+		if s.Sheet > 0 {
+			out = append(out, *s)
+		}
+	}
+	return out
+}
+
+// A book is what a hearer of motifs writes down.
+type book struct {
+	spans  []*Span // in the order in which they were heard
+	sheets []*heardSheet
+	last   *heardSheet // to be moved
+}
+
+type heardSheet struct {
+	spans []*Span
+	gone  bool
+}
+
+// open is the stage that a sheet is in; nil if all were taken back.
+func (sh *heardSheet) open() *Span {
+	if len(sh.spans) == 0 {
+		return nil
+	}
+	return sh.spans[len(sh.spans)-1]
+}
+
+func rank(s session.Stage) int { return slices.Index(session.Stages, s) }
+
+// nearest is the sheet that is, since longest, in the highest stage below r.
+func (b *book) nearest(r int) (best *heardSheet) {
+	for _, sh := range b.sheets {
+		sp := sh.open()
+		if sh.gone || sp == nil || rank(sp.Stage) >= r {
+			continue
+		}
+		if best == nil || cmp.Or(cmp.Compare(rank(best.open().Stage), rank(sp.Stage)), cmp.Compare(sp.Begin, best.open().Begin)) < 0 {
+			best = sh
+		}
+	}
+	return best
+}
+
+func (b *book) begin(h Heard) {
+	sh := b.nearest(rank(h.Stage))
+	if sh == nil {
+		sh = &heardSheet{}
+		b.sheets = append(b.sheets, sh)
+	}
+	b.end(sh, h.At)
+	sp := &Span{Sheet: slices.Index(b.sheets, sh) + 1, Stage: h.Stage, Begin: h.At}
+	sh.spans, b.spans, b.last = append(sh.spans, sp), append(b.spans, sp), sh
+}
+
+// end ends the stage that a sheet is in, unless it has ended.
+func (b *book) end(sh *heardSheet, at time.Duration) {
+	if sh != nil && sh.open() != nil && sh.open().End == 0 {
+		sh.open().End = at
+	}
+}
+
+// back takes the last move back: what it began was no stage, and what it ended goes on.
+func (b *book) back() {
+	if b.last == nil || b.last.open() == nil {
+		return
+	}
+	b.last.open().Sheet = 0
+	b.last.spans = b.last.spans[:len(b.last.spans)-1]
+	if sp := b.last.open(); sp != nil {
+		sp.End = 0
+	}
 }
 
 // PCM reads signed 16-bit little-endian mono samples, full scale 1.

@@ -99,97 +99,53 @@ func (p *phrase) cosine(x, sum []float64, at, from, to int) float64 {
 	return c / math.Sqrt((p.sum[to]-p.sum[from])*(sum[at+to]-sum[at+from])+1e-12)
 }
 
+// A hearer looks for phrases in one recording.
+type hearer struct {
+	x, sum   []float64 // at the ear's rate, and the sums of its squares
+	y, ysum  []float64 // at half of it
+	fft      *fourier.FFT
+	in, back []float64
+	co, prod []complex128
+}
+
+// A place is where a phrase may be.
+type place struct {
+	p  *phrase
+	at int
+	c  float64 // cosine
+	e  float64 // how much of what is heard it accounts for
+}
+
+func (a place) end() int { return a.at + len(a.p.x) }
+
+// better reports whether a rather than b was said. One may be the begin of the other.
+func (a place) better(b place) bool {
+	if b.p == nil || a.c*nearly > b.c || b.c*nearly > a.c {
+		return b.p == nil || a.c > b.c
+	}
+	return a.e > b.e
+}
+
 // Words writes down what is said in a recording, phrase by phrase; what it makes out
 // no phrase in is passed over. The motifs of the recording, where they are known, are
 // not looked into for the begin of a phrase.
 func Words(samples []float32, motifs []Heard) (out []Word) {
-	x := slow(samples)
-	sum := sums(x)
-	y := half(x)
-	ysum := sums(y)
-	ps := phrases()
-	loud := speech(x)
-	for _, h := range motifs {
-		for k := max(0, int(h.At/hopLen)-2); k < min(len(loud), int((h.At+lengths[h.Motif])/hopLen)+6); k++ {
+	h := hearer{x: slow(samples), fft: fourier.NewFFT(fftLen), in: make([]float64, fftLen), back: make([]float64, fftLen),
+		co: make([]complex128, fftLen/2+1), prod: make([]complex128, fftLen/2+1)}
+	h.y = half(h.x)
+	h.sum, h.ysum = sums(h.x), sums(h.y)
+	loud := speech(h.x)
+	for _, m := range motifs {
+		for k := max(0, int(m.At/hopLen)-2); k < min(len(loud), int((m.At+lengths[m.Motif])/hopLen)+6); k++ {
 			loud[k] = false
 		}
 	}
-	fft := fourier.NewFFT(fftLen)
-	in, co, prod, back := make([]float64, fftLen), make([]complex128, fftLen/2+1), make([]complex128, fftLen/2+1), make([]float64, fftLen)
 	for k := 0; k < len(loud); {
 		if !loud[k] {
 			k++
 			continue
 		}
-		// Something sounds from about here: which phrase begins near it?
-		from := max(0, k*hop-rate/8)
-		for i := range in {
-			in[i] = 0
-			if from/2+i < len(y) {
-				in[i] = y[from/2+i]
-			}
-		}
-		fft.Coefficients(co, in)
-		type place struct {
-			p  *phrase
-			at int
-			c  float64 // cosine
-			e  float64 // how much of what is heard it accounts for
-		}
-		better := func(a, b place) bool {
-			if b.p == nil || a.c*nearly > b.c || b.c*nearly > a.c {
-				return b.p == nil || a.c > b.c
-			}
-			return a.e > b.e // one may be the begin of the other
-		}
-		var best []place
-		for i := range ps {
-			p := &ps[i]
-			for j := range prod {
-				prod[j] = co[j] * complex(real(p.head[j]), -imag(p.head[j]))
-			}
-			fft.Sequence(back, prod)
-			n := min(len(p.x)-p.off, headLen) / 2
-			top := 0.0
-			for lag := range back {
-				at := from/2 + lag
-				if lag >= fftLen-headLen/2 || at+n > len(y) {
-					back[lag] = 0
-					continue
-				}
-				back[lag] /= fftLen * math.Sqrt(p.power*(ysum[at+n]-ysum[at])+1e-12)
-				top = max(top, back[lag])
-			}
-			if top < alike-0.1 {
-				continue
-			}
-			// At half the rate, half a sample off, a wrong place can be better.
-			b := place{p: p}
-			for lag, c := range back {
-				if c < alike-0.1 || lag > 0 && back[lag-1] > c || lag+1 < len(back) && back[lag+1] > c {
-					continue
-				}
-				for at := 2*(from/2+lag) - p.off - 2; at <= 2*(from/2+lag)-p.off+2; at++ {
-					if c := p.cosine(x, sum, at, 0, len(p.x)); c > b.c {
-						b.at, b.c = at, c
-					}
-				}
-			}
-			if b.c > 0 {
-				b.e = b.c * b.c * (sum[min(len(x), b.at+len(b.p.x))] - sum[max(0, b.at)])
-				best = append(best, b)
-			}
-		}
-		// The first in time of those that are sure.
-		slices.SortFunc(best, func(a, b place) int { return cmp.Compare(a.at, b.at) })
-		var got place
-		for _, b := range best {
-			switch {
-			case b.c < alike:
-			case got.p == nil, b.at < got.at+len(got.p.x) && better(b, got):
-				got = b
-			}
-		}
+		got := h.first(max(0, k*hop-rate/8))
 		if got.p == nil {
 			k += 35
 			continue
@@ -198,33 +154,86 @@ func Words(samples []float32, motifs []Heard) (out []Word) {
 			k = near // what is more alike may end beyond what was looked into
 			continue
 		}
-		for got.p != nil {
-			end := got.at + len(got.p.x)
-			out = append(out, Word{got.p.text, atRate(got.at), atRate(end), got.c})
-			// What follows follows after one of the voice's pauses, and is about as clear.
-			least := max(alike, 0.7*got.c)
-			next := place{}
-			for i := range ps {
-				p := &ps[i]
-				for _, gap := range gaps {
-					for d := -1; d <= 1; d++ {
-						at := end + gap + d
-						if p.cosine(x, sum, at, p.off, p.off+headLen) < alike-0.1 {
-							continue
-						}
-						if c := p.cosine(x, sum, at, 0, len(p.x)); c > least {
-							if n := (place{p, at, c, c * c * (sum[at+len(p.x)] - sum[at])}); better(n, next) {
-								next = n
-							}
-						}
-					}
-				}
-			}
-			k = max(k+1, end/hop)
-			got = next
+		for ; got.p != nil; got = h.next(got) {
+			out = append(out, Word{got.p.text, atRate(got.at), atRate(got.end()), got.c})
+			k = max(k+1, got.end()/hop)
 		}
 	}
 	return out
+}
+
+// first is the first phrase of which the hearer is sure near a place.
+func (h *hearer) first(from int) (got place) {
+	clear(h.in)
+	copy(h.in, h.y[min(len(h.y), from/2):])
+	h.fft.Coefficients(h.co, h.in)
+	var all []place
+	for i, p := range phrases() {
+		if b := h.where(&phrases()[i], from); b.c >= alike {
+			b.e = b.c * b.c * (h.sum[min(len(h.x), b.at+len(p.x))] - h.sum[max(0, b.at)])
+			all = append(all, b)
+		}
+	}
+	slices.SortFunc(all, func(a, b place) int { return cmp.Compare(a.at, b.at) })
+	for _, b := range all {
+		if got.p == nil || b.at < got.end() && b.better(got) {
+			got = b
+		}
+	}
+	return got
+}
+
+// where is the place behind one at which a phrase is most like what is heard: looked
+// for by its head at half the rate, and then by the whole. What is transformed stands
+// in co.
+func (h *hearer) where(p *phrase, from int) place {
+	for j := range h.prod {
+		h.prod[j] = h.co[j] * complex(real(p.head[j]), -imag(p.head[j]))
+	}
+	h.fft.Sequence(h.back, h.prod)
+	n := min(len(p.x)-p.off, headLen) / 2
+	for lag := range h.back {
+		if at := from/2 + lag; lag >= fftLen-headLen/2 || at+n > len(h.y) {
+			h.back[lag] = 0
+		} else {
+			h.back[lag] /= fftLen * math.Sqrt(p.power*(h.ysum[at+n]-h.ysum[at])+1e-12)
+		}
+	}
+	// At half the rate, half a sample off, a wrong place can be better.
+	b := place{p: p}
+	for lag, c := range h.back {
+		if c < alike-0.1 || lag > 0 && h.back[lag-1] > c || lag+1 < len(h.back) && h.back[lag+1] > c {
+			continue
+		}
+		for at := 2*(from/2+lag) - p.off - 2; at <= 2*(from/2+lag)-p.off+2; at++ {
+			if c := p.cosine(h.x, h.sum, at, 0, len(p.x)); c > b.c {
+				b.at, b.c = at, c
+			}
+		}
+	}
+	return b
+}
+
+// next is the phrase behind one: it follows after one of the voice's pauses, and is
+// about as clear.
+func (h *hearer) next(got place) (next place) {
+	least := max(alike, 0.7*got.c)
+	for i := range phrases() {
+		p := &phrases()[i]
+		for _, gap := range gaps {
+			for at := got.end() + gap - 1; at <= got.end()+gap+1; at++ {
+				if p.cosine(h.x, h.sum, at, p.off, p.off+headLen) < alike-0.1 {
+					continue
+				}
+				if c := p.cosine(h.x, h.sum, at, 0, len(p.x)); c > least {
+					if n := (place{p, at, c, c * c * (h.sum[at+len(p.x)] - h.sum[at])}); n.better(next) {
+						next = n
+					}
+				}
+			}
+		}
+	}
+	return next
 }
 
 var gaps = func() (out []int) {

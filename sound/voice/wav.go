@@ -75,31 +75,26 @@ func decodeWAV(b []byte) (s []float32, rate int, err error) {
 	return nil, 0, errWAV
 }
 
+// sampleOf reads one sample, by the kind of samples and their bits: 1 is PCM, 3 float.
+var sampleOf = map[[2]int]func(p []byte) float64{
+	{1, 8}:  func(p []byte) float64 { return (float64(p[0]) - 128) / 128 },
+	{1, 16}: func(p []byte) float64 { return float64(int16(binary.LittleEndian.Uint16(p))) / (1 << 15) },
+	{1, 24}: func(p []byte) float64 {
+		return float64(int32(uint32(p[0])<<8|uint32(p[1])<<16|uint32(p[2])<<24)) / (1 << 31)
+	},
+	{1, 32}: func(p []byte) float64 { return float64(int32(binary.LittleEndian.Uint32(p))) / (1 << 31) },
+	{3, 32}: func(p []byte) float64 {
+		f := float64(math.Float32frombits(binary.LittleEndian.Uint32(p)))
+		if math.IsNaN(f) || math.IsInf(f, 0) {
+			return 0
+		}
+		return f
+	},
+}
+
 func samples(b []byte, kind, channels, bits, rate int) ([]float32, int, error) {
-	var one func(p []byte) float64
-	switch {
-	case kind == 1 && bits == 8:
-		one = func(p []byte) float64 { return (float64(p[0]) - 128) / 128 }
-	case kind == 1 && bits == 16:
-		one = func(p []byte) float64 { return float64(int16(binary.LittleEndian.Uint16(p))) / (1 << 15) }
-	case kind == 1 && bits == 24:
-		one = func(p []byte) float64 {
-			return float64(int32(uint32(p[0])<<8|uint32(p[1])<<16|uint32(p[2])<<24)) / (1 << 31)
-		}
-	case kind == 1 && bits == 32:
-		one = func(p []byte) float64 { return float64(int32(binary.LittleEndian.Uint32(p))) / (1 << 31) }
-	case kind == 3 && bits == 32:
-		one = func(p []byte) float64 {
-			f := float64(math.Float32frombits(binary.LittleEndian.Uint32(p)))
-			if math.IsNaN(f) || math.IsInf(f, 0) {
-				return 0
-			}
-			return f
-		}
-	default:
-		return nil, 0, errWAV
-	}
-	if channels < 1 || channels > 8 || rate < 4000 || rate > 384000 {
+	one := sampleOf[[2]int{kind, bits}]
+	if one == nil || channels < 1 || channels > 8 || rate < 4000 || rate > 384000 {
 		return nil, 0, errWAV
 	}
 	w := bits / 8

@@ -29,106 +29,131 @@ func Lines(c session.Cue, talk Talk) []say.Line {
 // line is a cue's line at a level, without its sheet. With several sheets every
 // call carries its number, and so is spoken whatever the level.
 func line(c session.Cue, talk Talk) say.Line {
-	normal, full := talk >= Normal || c.Named, talk >= Full
-	times := full || talk >= Normal && !c.Among
-	in, left := say.In(c.Stage), say.Left(c.Left)
-	of := func(is bool, with, without say.Line) say.Line {
-		if is {
-			return with
-		}
-		return without
+	of, ok := lineOf[c.Kind]
+	if !ok {
+		return say.Line{}
 	}
-	whole := func(is bool, l say.Line) say.Line { return of(is, l, say.Line{}) }
-	switch c.Kind {
-	case session.CueBegin:
-		if c.Label != "" && c.Label != string(c.Stage) {
-			name := say.Name{Text: c.Label, Bath: say.Bath(c.Stage)}
-			return of(times && c.For > 0, say.NameFor.Of(name, say.Left(c.For)), say.BeginName.Of(name))
-		}
-		return of(times && c.For > 0, say.BeginFor.Of(in, say.Left(c.For)), say.Begin.Of(in))
-	case session.CueRockOn:
-		return whole(full || c.Named, say.Agitate.Of())
-	case session.CueRockOff:
-		return whole(full || c.Named, say.Rest.Of())
-	case session.CuePip:
-		return whole(c.Led, say.Count.Of(say.Number(c.N)))
-	case session.CueSoon:
-		return say.MoveSoon.Of(say.Soon(c.Next))
-	case session.CueTen:
-		return whole(normal, of(c.Named, say.Ten.Of(), say.LeftNow.Of(left)))
-	case session.CueMinutes, session.CueThirty:
-		return whole(normal, of(c.Named, say.LeftStill.Of(left), say.LeftNow.Of(left)))
-	case session.CueAtLeast:
-		return say.Judge.Of()
-	case session.CueDrain:
-		return of(full, say.DrainFor.Of(say.Left(c.For)), say.Drain.Of())
-	case session.CueMove, session.CueCall:
-		over := c.Over
-		if !full {
-			over = over.Truncate(time.Minute)
-		}
-		late := c.Kind == session.CueCall && talk >= Normal && over >= time.Second
-		if c.Stage == session.Exposure {
-			return of(late, say.CallOff.Of(say.Left(over)), say.LightOff.Of())
-		}
-		return of(late, say.CallAgain.Of(say.Into(c.Next), say.Left(over)), say.MoveNow.Of(say.Into(c.Next)))
-	case session.CueOver:
-		return say.Overdue.Of(say.Left(c.Over))
-	case session.CueSeen:
-		return whole(normal, of(c.Left > 0, say.SeenLeft.Of(left), say.Seen.Of()))
-	case session.CueBack:
-		return of(c.Stage != "", say.Back.Of(in), say.BackOut.Of())
-	case session.CueDone:
-		return say.Done.Of()
-	case session.CueSpoiled:
-		return say.Spoiled.Of()
-	case session.CueWashAnew:
-		return of(times && c.For > 0, say.WashAnewFor.Of(say.Left(c.For)), say.WashAnew.Of())
-	case session.CueChange:
-		return of(full && c.N > 0, say.ChangeOf.Of(say.Number(c.N)), say.Change.Of())
-	case session.CueLightOn:
-		return of(times && c.For > 0, say.LightOnFor.Of(say.Left(c.For)), say.LightOn.Of())
-	case session.CueHalf:
-		return whole(normal, say.Half.Of(left))
-	case session.CueLightOff:
-		if c.N > 0 {
-			return say.StripOff.Of()
-		}
-		return say.LightOff.Of()
-	case session.CueCovered:
-		return whole(normal, say.Covered.Of())
-	case session.CueUncovered:
-		return whole(normal, of(c.Left > 0, say.Uncovered.Of(left), say.UncoveredOf.Of()))
-	case session.CueRelight:
-		switch {
-		case !normal:
-			return say.Line{}
-		case c.Left <= 0:
-			return say.RelightOf.Of()
-		case c.For > 0:
-			return say.Retimed.Of(left)
-		}
-		return say.Relight.Of(left)
-	case session.CueSafeHalf:
-		if c.Screen {
-			return whole(normal, say.ScreenHalf.Of(left))
-		}
-		return whole(normal, of(c.Left > 0, say.SafeHalf.Of(left), say.SafeHalfOf.Of()))
-	case session.CueSafeAll:
-		if c.Screen {
-			return say.ScreenAll.Of()
-		}
-		return say.SafeAll.Of()
-	case session.CueMayGoIn:
-		return of(c.Left < time.Second, say.MayGoIn.Of(), say.MayGoInFor.Of(left))
-	case session.CueConflict:
-		return of(talk >= Normal && c.Left > 0, say.Conflict.Of(left), say.ConflictOf.Of())
-	case session.CueBathHigh:
-		return whole(normal, say.BathHigh.Of(say.BathName(c.Label, string(c.Stage))))
-	case session.CueBathSpent:
+	full := talk >= Full
+	return of(heeded{Cue: c, in: say.In(c.Stage), left: say.Left(c.Left), full: full,
+		normal: talk >= Normal || c.Named, talks: talk >= Normal, times: full || talk >= Normal && !c.Among})
+}
+
+// A heeded cue is one with what the level lets be said of it.
+type heeded struct {
+	session.Cue
+	in     say.In
+	left   say.Left
+	full   bool
+	normal bool // also at the lowest level, where a name must be told
+	talks  bool // not at the lowest level, whatever the sheets
+	times  bool // how long a step takes
+}
+
+// lineOf is what is said for each kind of cue; nothing for those that have no row.
+var lineOf = map[session.CueKind]func(heeded) say.Line{
+	session.CueBegin:   heeded.begin,
+	session.CueRockOn:  func(c heeded) say.Line { return when(c.full || c.Named, say.Agitate.Of()) },
+	session.CueRockOff: func(c heeded) say.Line { return when(c.full || c.Named, say.Rest.Of()) },
+	session.CuePip:     func(c heeded) say.Line { return when(c.Led, say.Count.Of(say.Number(c.N))) },
+	session.CueSoon:    func(c heeded) say.Line { return say.MoveSoon.Of(say.Soon(c.Next)) },
+	session.CueTen: func(c heeded) say.Line {
+		return when(c.normal, either(c.Named, say.Ten.Of(), say.LeftNow.Of(c.left)))
+	},
+	session.CueMinutes: heeded.still,
+	session.CueThirty:  heeded.still,
+	session.CueAtLeast: func(heeded) say.Line { return say.Judge.Of() },
+	session.CueDrain: func(c heeded) say.Line {
+		return either(c.full, say.DrainFor.Of(say.Left(c.For)), say.Drain.Of())
+	},
+	session.CueMove: func(c heeded) say.Line {
+		return either(c.Stage == session.Exposure, say.LightOff.Of(), say.MoveNow.Of(say.Into(c.Next)))
+	},
+	session.CueCall: heeded.again,
+	session.CueOver: func(c heeded) say.Line { return say.Overdue.Of(say.Left(c.Over)) },
+	session.CueSeen: func(c heeded) say.Line {
+		return when(c.normal, either(c.Left > 0, say.SeenLeft.Of(c.left), say.Seen.Of()))
+	},
+	session.CueBack: func(c heeded) say.Line {
+		return either(c.Stage != "", say.Back.Of(c.in), say.BackOut.Of())
+	},
+	session.CueDone:    func(heeded) say.Line { return say.Done.Of() },
+	session.CueSpoiled: func(heeded) say.Line { return say.Spoiled.Of() },
+	session.CueWashAnew: func(c heeded) say.Line {
+		return either(c.times && c.For > 0, say.WashAnewFor.Of(say.Left(c.For)), say.WashAnew.Of())
+	},
+	session.CueChange: func(c heeded) say.Line {
+		return either(c.full && c.N > 0, say.ChangeOf.Of(say.Number(c.N)), say.Change.Of())
+	},
+	session.CueLightOn: func(c heeded) say.Line {
+		return either(c.times && c.For > 0, say.LightOnFor.Of(say.Left(c.For)), say.LightOn.Of())
+	},
+	session.CueHalf: func(c heeded) say.Line { return when(c.normal, say.Half.Of(c.left)) },
+	session.CueLightOff: func(c heeded) say.Line {
+		return either(c.N > 0, say.StripOff.Of(), say.LightOff.Of())
+	},
+	session.CueCovered: func(c heeded) say.Line { return when(c.normal, say.Covered.Of()) },
+	session.CueUncovered: func(c heeded) say.Line {
+		return when(c.normal, either(c.Left > 0, say.Uncovered.Of(c.left), say.UncoveredOf.Of()))
+	},
+	session.CueRelight: func(c heeded) say.Line {
+		changed := either(c.For > 0, say.Retimed.Of(c.left), say.Relight.Of(c.left))
+		return when(c.normal, either(c.Left > 0, changed, say.RelightOf.Of()))
+	},
+	session.CueSafeHalf: func(c heeded) say.Line {
+		lamp := either(c.Left > 0, say.SafeHalf.Of(c.left), say.SafeHalfOf.Of())
+		return when(c.normal, either(c.Screen, say.ScreenHalf.Of(c.left), lamp))
+	},
+	session.CueSafeAll: func(c heeded) say.Line {
+		return either(c.Screen, say.ScreenAll.Of(), say.SafeAll.Of())
+	},
+	session.CueMayGoIn: func(c heeded) say.Line {
+		return either(c.Left < time.Second, say.MayGoIn.Of(), say.MayGoInFor.Of(c.left))
+	},
+	session.CueConflict: func(c heeded) say.Line {
+		return either(c.talks && c.Left > 0, say.Conflict.Of(c.left), say.ConflictOf.Of())
+	},
+	session.CueBathHigh: func(c heeded) say.Line {
+		return when(c.normal, say.BathHigh.Of(say.BathName(c.Label, string(c.Stage))))
+	},
+	session.CueBathSpent: func(c heeded) say.Line {
 		return say.BathSpent.Of(say.BathName(c.Label, string(c.Stage)))
+	},
+}
+
+func either(is bool, with, without say.Line) say.Line {
+	if is {
+		return with
 	}
-	return say.Line{}
+	return without
+}
+
+func when(is bool, l say.Line) say.Line { return either(is, l, say.Line{}) }
+
+// begin tells the bath by the name that the user gave it.
+func (c heeded) begin() say.Line {
+	timed := c.times && c.For > 0
+	if c.Label == "" || c.Label == string(c.Stage) {
+		return either(timed, say.BeginFor.Of(c.in, say.Left(c.For)), say.Begin.Of(c.in))
+	}
+	name := say.Name{Text: c.Label, Bath: say.Bath(c.Stage)}
+	return either(timed, say.NameFor.Of(name, say.Left(c.For)), say.BeginName.Of(name))
+}
+
+func (c heeded) still() say.Line {
+	return when(c.normal, either(c.Named, say.LeftStill.Of(c.left), say.LeftNow.Of(c.left)))
+}
+
+// again calls once more for a move, and says for how long it has been due.
+func (c heeded) again() say.Line {
+	over := c.Over
+	if !c.full {
+		over = over.Truncate(time.Minute)
+	}
+	late := c.talks && over >= time.Second
+	if c.Stage == session.Exposure {
+		return either(late, say.CallOff.Of(say.Left(over)), say.LightOff.Of())
+	}
+	return either(late, say.CallAgain.Of(say.Into(c.Next), say.Left(over)), say.MoveNow.Of(say.Into(c.Next)))
 }
 
 // script is the announcement of a cue with its pauses: names of clips. can says
