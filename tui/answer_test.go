@@ -419,7 +419,7 @@ func TestABlindStartIsSpoken(t *testing.T) {
 	wants(w, "the start's question", "type the number that you heard", "n, none")
 	n := aloud(number)
 	first.keys(t, n[len(n)-1:])
-	wants(w, "after it the first page", "good", "what do you want to do?", "1, expose and develop", "4, try it in the light")
+	wants(w, "after it the first page", "good", "choose what to do", "1, expose and develop", "4, try it in the light")
 	first.keys(t, "down")
 	wants(w, "a way", "2, only the trays")
 	w.pass(2 * time.Second)

@@ -104,7 +104,7 @@ func (s *sitter) sit() {
 	s.to = s.now()
 	s.right(enter, 9*sec) // say it again
 	s.right(fmt.Sprint(s.number()), 12*sec)
-	s.wrong("a number that is no choice", "7", "press one of the first four numbers", 5*sec)
+	s.wrong("a number that is no choice", "7", "press a number up to four", 5*sec)
 	s.right("2", 7*sec)
 	s.wrong("a letter that does nothing on the bench", "x", "nothing here", 3*sec)
 	s.wrong("back, with nothing done", back, "there is nothing to take back", 4*sec)
