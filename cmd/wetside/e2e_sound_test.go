@@ -45,8 +45,15 @@ type strain struct {
 	psi   time.Duration
 	mu    sync.Mutex
 	worst time.Duration // by how much a sleep of 5 ms came late at worst
+	naps  []nap         // those that were late by more than a hearer's patience
 	stop  chan struct{}
 	once  sync.Once
+}
+
+// A nap is a sleep that came late: it was to end at an instant.
+type nap struct {
+	at   time.Time
+	late time.Duration
 }
 
 func newStrain(t testing.TB) *strain {
@@ -60,7 +67,10 @@ func newStrain(t testing.TB) *strain {
 			case <-time.After(5 * time.Millisecond):
 			}
 			s.mu.Lock()
-			s.worst = max(s.worst, time.Since(before)-5*time.Millisecond)
+			n := nap{before.Add(5 * time.Millisecond), time.Since(before) - 5*time.Millisecond}
+			if s.worst = max(s.worst, n.late); n.late > 20*time.Millisecond {
+				s.naps = append(s.naps, n)
+			}
 			s.mu.Unlock()
 		}
 	}()
@@ -73,6 +83,18 @@ func (s *strain) late() time.Duration {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.worst
+}
+
+// between is by how much a sleep came late at worst from one instant to another.
+func (s *strain) between(from, to time.Time) (worst time.Duration) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for _, n := range s.naps {
+		if n.at.Add(n.late).After(from) && n.at.Before(to) {
+			worst = max(worst, n.late)
+		}
+	}
+	return worst
 }
 
 func (s *strain) end() { s.once.Do(func() { close(s.stop) }) }

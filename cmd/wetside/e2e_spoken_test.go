@@ -431,7 +431,6 @@ func TestTheWordsOfAMoveThroughAServer(t *testing.T) {
 		return ws
 	}
 	_, _, ws := lived(t, h, false)
-	limit := 600*time.Millisecond + strained.late()
 	var late []time.Duration
 	unclear, held := 0, 0
 	searched := time.Now()
@@ -443,12 +442,22 @@ func TestTheWordsOfAMoveThroughAServer(t *testing.T) {
 		line = slices.DeleteFunc(line, func(c string) bool { return c == "," })
 		due := w.at.Sub(start.Round(0))
 		words := slices.DeleteFunc(about(due), func(w soundtest.Word) bool { return w.At < due-100*time.Millisecond })
-		whole := func(i int) bool {
-			return i+len(line) <= len(words) && slices.EqualFunc(words[i:i+len(line)], line, func(w soundtest.Word, c string) bool { return w.Text == c })
-		}
 		i := 0
-		for i < len(words) && !whole(i) {
+		for i < len(words) && !(i+len(line) <= len(words) && slices.EqualFunc(words[i:i+len(line)], line, func(w soundtest.Word, c string) bool { return w.Text == c })) {
 			i++
+		}
+		// Half of what lies ready in the stream: a machine that stood still for as long
+		// may have let it run dry, and what sounded then begins again.
+		still := strained.between(w.at.Add(-before), w.at.Add(behind))
+		stood := still > 100*time.Millisecond
+		limit := 600*time.Millisecond + still
+		wrong := func(what string) {
+			what = fmt.Sprintf("%.2f s: %v %s; about it a sleep of 5 ms came %v late at worst", due.Seconds(), line, what, still.Round(time.Millisecond))
+			if stood {
+				t.Log(what)
+			} else {
+				t.Error(what)
+			}
 		}
 		switch {
 		case i == len(words) && slices.ContainsFunc(words, func(w soundtest.Word) bool { return slices.Contains(line, w.Text) && w.At-due < limit+2*time.Second }):
@@ -456,16 +465,13 @@ func TestTheWordsOfAMoveThroughAServer(t *testing.T) {
 			unclear++
 			t.Logf("%.2f s: %v is not understood: %v", due.Seconds(), line, words)
 		case i == len(words):
-			t.Errorf("%.2f s: nothing of %v is heard: %v", due.Seconds(), line, words)
+			wrong(fmt.Sprintf("is not heard: %v", words))
+			held++
 		default:
 			late = append(late, words[i].At-due)
-			switch after := words[i].At - due; {
-			case after <= limit:
-			case stood != "":
+			if after := words[i].At - due; after > limit {
+				wrong(fmt.Sprintf("begins %v after it", after.Round(time.Millisecond)))
 				held++
-				t.Logf("%.2f s: %v begins %v after it", due.Seconds(), line, after.Round(time.Millisecond))
-			default:
-				t.Errorf("%.2f s: %v begins %v after it", due.Seconds(), line, after.Round(time.Millisecond))
 			}
 		}
 	}
@@ -473,7 +479,7 @@ func TestTheWordsOfAMoveThroughAServer(t *testing.T) {
 	// TestEightSheetsAreEachCalledByNumber), and none is late: what a stream that ran dry
 	// spoils are the few calls it happens to fall into.
 	if few := (len(late) + unclear) / 10; unclear > few || held > few {
-		t.Errorf("of %d calls %d were not understood and %d late where the machine stood still: more than a tenth", len(late)+unclear, unclear, held)
+		t.Errorf("of %d calls %d were not understood and %d late or lost where the machine stood still: more than a tenth", len(late)+unclear, unclear, held)
 	}
 	t.Logf("an evening of %v, listened to in %v", ofSamples(len(x)).Round(time.Second), time.Since(searched).Round(time.Second))
 	slices.Sort(late)
