@@ -121,29 +121,13 @@ const hop = 3
 // change writes the cells of a row that are not as they were, and returns where the
 // cursor is then.
 func (s *Changes) change(at place, y int, was, is []cell) place {
-	differs := func(x int) bool { return was[x] != is[x] }
 	for x := 0; x < len(is); x++ {
-		if !differs(x) {
+		if was[x] == is[x] {
 			continue
 		}
-		for x > 0 && (is[x].text == "" || was[x].text == "") {
-			x-- // a wide sign, whole
-		}
-		end := x + 1
-		for n := end; n < len(is) && n-end <= hop; n++ {
-			if differs(n) || is[n].text == "" {
-				end = n + 1
-			}
-		}
-		for end < len(is) && is[end].text == "" {
-			end++
-		}
-		// A drawn block may have its last column of dots in the cell behind it.
-		if last := was[end-1].text; end < len(is) && is[end].text == " " && last != "" && last[0] >= 0x80 {
-			end++
-		}
-		s.move(at, place{y, x})
-		for _, c := range is[x:end] {
+		from, end := changed(x, was, is)
+		s.move(at, place{y, from})
+		for _, c := range is[from:end] {
 			if red := int(c.red); c.text != " " && c.text != "" && red != s.red {
 				s.buf = appendSGR(s.buf, TrueColor, c.red)
 				s.red = red
@@ -157,6 +141,28 @@ func (s *Changes) change(at place, y int, was, is []cell) place {
 		x = end - 1
 	}
 	return at
+}
+
+// changed is which cells are written, from one to before another, where the one at x is
+// not as it was.
+func changed(x int, was, is []cell) (from, end int) {
+	for x > 0 && (is[x].text == "" || was[x].text == "") {
+		x-- // a wide sign, whole
+	}
+	end = x + 1
+	for n := end; n < len(is) && n-end <= hop; n++ {
+		if was[n] != is[n] || is[n].text == "" {
+			end = n + 1
+		}
+	}
+	for end < len(is) && is[end].text == "" {
+		end++
+	}
+	// A drawn block may have its last column of dots in the cell behind it.
+	if last := was[end-1].text; end < len(is) && is[end].text == " " && last != "" && last[0] >= 0x80 {
+		end++
+	}
+	return x, end
 }
 
 // move brings the cursor to a cell in as few bytes as it takes.

@@ -273,79 +273,100 @@ func (g *Guard) csi(cmd ansi.Cmd, params ansi.Params) {
 	case cmd.Prefix() != 0 || cmd.Intermediate() != 0:
 		return
 	}
-	one := func(def int) int {
-		v, _, _ := params.Param(0, def)
-		return max(0, min(v, 9999))
-	}
-	switch final {
-	case 'm':
-		g.pen.apply(params)
-	case 'A', 'B', 'C', 'D', 'E', 'F', 'G', '`', 'a', 'd', 'e', 'I', 'Z':
-		g.control(final, max(1, one(1)))
-	case 'H', 'f':
-		col, _, _ := params.Param(1, 1)
-		g.buf = append(g.buf, '\x1b', '[')
-		g.buf = strconv.AppendInt(g.buf, int64(max(1, one(1))), 10)
-		g.buf = append(g.buf, ';')
-		g.buf = strconv.AppendInt(g.buf, int64(max(1, min(col, 9999))), 10)
-		g.buf = append(g.buf, 'H')
-	// Not ICH and DCH: they shift a part of a line, may cut a wide character in
-	// half, and terminals fill the halves as they please.
-	case 'L', 'M', 'S', 'T', 'X':
-		if final == 'T' && len(params) > 1 {
-			return // highlight mouse tracking
-		}
-		g.ink()
-		g.control(final, max(1, one(1)))
-	case 'J':
-		switch n := one(0); n {
-		case 0, 1:
-			g.ink()
-			g.control(final, n)
-		case 2, 3:
-			g.ink()
-			g.buf = append(g.buf, "\x1b7"...)
-			g.blank(1, g.height)
-			g.restoreCursor()
-		}
-	case 'K':
-		if n := one(0); n <= 2 {
-			g.ink()
-			g.control(final, n)
-		}
-	case 'r':
-		// Margins are cut to the window: what a terminal makes of others is
-		// anyone's guess.
-		bottom, _, _ := params.Param(1, 0)
-		top := max(1, one(1))
-		if bottom <= 0 || bottom > g.height {
-			bottom = g.height
-		}
-		if top >= bottom {
-			top, bottom = 1, g.height
-		}
-		if top == 1 && bottom == g.height {
-			g.buf = append(g.buf, "\x1b[r"...)
-			return
-		}
-		g.buf = append(g.buf, '\x1b', '[')
-		g.buf = strconv.AppendInt(g.buf, int64(top), 10)
-		g.buf = append(g.buf, ';')
-		g.buf = strconv.AppendInt(g.buf, int64(bottom), 10)
-		g.buf = append(g.buf, 'r')
-	case 's':
-		if len(params) == 0 {
-			g.ink()
-			g.buf = append(g.buf, "\x1b7"...)
-		}
-	case 'u':
-		g.restoreCursor()
+	if do := controls[final]; do != nil {
+		do(g, final, params)
 	}
 }
 
-func (g *Guard) control(final byte, n int) {
+// param is a control's parameter, within what a window can have.
+func param(params ansi.Params, i, def int) int {
+	v, _, _ := params.Param(i, def)
+	return max(0, min(v, 9999))
+}
+
+// controls are the controls without a prefix that pass, by their final byte (ECMA-48
+// 8.3; DECSTBM, SCOSC and SCORC as terminals have them), each made safe. Not ICH and
+// DCH: they shift a part of a line, may cut a wide character in half, and terminals
+// fill the halves as they please.
+var controls = func() map[byte]func(*Guard, byte, ansi.Params) {
+	all := map[byte]func(*Guard, byte, ansi.Params){
+		'm': func(g *Guard, _ byte, p ansi.Params) { g.pen.apply(p) },
+		'J': (*Guard).erase,
+		'K': func(g *Guard, final byte, p ansi.Params) {
+			if n := param(p, 0, 0); n <= 2 {
+				g.ink()
+				g.control(final, n)
+			}
+		},
+		'r': (*Guard).margins,
+		's': func(g *Guard, _ byte, p ansi.Params) {
+			if len(p) == 0 {
+				g.ink()
+				g.buf = append(g.buf, "\x1b7"...)
+			}
+		},
+		'u': func(g *Guard, _ byte, _ ansi.Params) { g.restoreCursor() },
+	}
+	for _, final := range []byte("ABCDEFG`adeIZ") {
+		all[final] = func(g *Guard, final byte, p ansi.Params) { g.control(final, max(1, param(p, 0, 1))) }
+	}
+	for _, final := range []byte("Hf") {
+		all[final] = func(g *Guard, _ byte, p ansi.Params) {
+			g.control('H', max(1, param(p, 0, 1)), max(1, param(p, 1, 1)))
+		}
+	}
+	for _, final := range []byte("LMSTX") {
+		all[final] = func(g *Guard, final byte, p ansi.Params) {
+			if final == 'T' && len(p) > 1 {
+				return // highlight mouse tracking
+			}
+			g.ink()
+			g.control(final, max(1, param(p, 0, 1)))
+		}
+	}
+	return all
+}()
+
+func (g *Guard) erase(final byte, p ansi.Params) {
+	switch n := param(p, 0, 0); n {
+	case 0, 1:
+		g.ink()
+		g.control(final, n)
+	case 2, 3:
+		g.wipe()
+	}
+}
+
+// wipe blackens the window and leaves the cursor where it was.
+func (g *Guard) wipe() {
+	g.ink()
+	g.buf = append(g.buf, "\x1b7"...)
+	g.blank(1, g.height)
+	g.restoreCursor()
+}
+
+// margins are cut to the window: what a terminal makes of others is anyone's guess.
+func (g *Guard) margins(_ byte, p ansi.Params) {
+	bottom, _, _ := p.Param(1, 0)
+	top := max(1, param(p, 0, 1))
+	if bottom <= 0 || bottom > g.height {
+		bottom = g.height
+	}
+	if top >= bottom || top == 1 && bottom == g.height {
+		g.buf = append(g.buf, "\x1b[r"...)
+		return
+	}
+	g.control('r', top, bottom)
+}
+
+func (g *Guard) control(final byte, ns ...int) {
 	g.buf = append(g.buf, '\x1b', '[')
-	g.buf = strconv.AppendInt(g.buf, int64(n), 10)
+	for i, n := range ns {
+		if i > 0 {
+			g.buf = append(g.buf, ';')
+		}
+		g.buf = strconv.AppendInt(g.buf, int64(n), 10)
+	}
 	g.buf = append(g.buf, final)
 }
 
@@ -358,10 +379,7 @@ func (g *Guard) mode(v int, final byte) {
 		}
 	case 47, 1047, 1049: // the screen is ours already; entering clears it
 		if final == 'h' {
-			g.ink()
-			g.buf = append(g.buf, "\x1b7"...)
-			g.blank(1, g.height)
-			g.restoreCursor()
+			g.wipe()
 		}
 		return
 	default:
@@ -382,11 +400,7 @@ func (g *Guard) blankArea(from, to, column int) {
 		if column > g.width {
 			return
 		}
-		g.buf = append(g.buf, '\x1b', '[')
-		g.buf = strconv.AppendInt(g.buf, int64(y), 10)
-		g.buf = append(g.buf, ';')
-		g.buf = strconv.AppendInt(g.buf, int64(column), 10)
-		g.buf = append(g.buf, 'H')
+		g.control('H', y, column)
 		g.spaces(g.width - column + 1)
 	}
 }

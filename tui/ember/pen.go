@@ -83,6 +83,31 @@ func indexed(n int) uint8 {
 	}
 }
 
+// sgr is what the parameters of SGR set that stand alone.
+var sgr = func() map[int]func(*pen) {
+	all := map[int]func(*pen){
+		0:  func(p *pen) { *p = freshPen },
+		1:  func(p *pen) { p.bold = true },
+		2:  func(p *pen) { p.faint = true },
+		7:  func(p *pen) { p.reverse = true },
+		8:  func(p *pen) { p.conceal = true },
+		22: func(p *pen) { p.bold, p.faint = false, false },
+		27: func(p *pen) { p.reverse = false },
+		28: func(p *pen) { p.conceal = false },
+		39: func(p *pen) { p.fg = -1 },
+		49: func(p *pen) { p.litBg = 0 },
+	}
+	for n := range 16 {
+		at := 30 + n
+		if n >= 8 {
+			at = 90 + n - 8
+		}
+		all[at] = func(p *pen) { p.fg = int16(basicRed(n)) }
+		all[at+10] = func(p *pen) { p.litBg = basicRed(n) }
+	}
+	return all
+}()
+
 // apply takes in one SGR sequence (ECMA-48 8.3.117; colour after
 // ISO/IEC 8613-6, with semicolons as well, as most programs write it).
 func (p *pen) apply(params ansi.Params) {
@@ -94,43 +119,10 @@ func (p *pen) apply(params ansi.Params) {
 		v, more, _ := params.Param(i, 0)
 		// Sub-parameters (colons) belong to the parameter that opens them.
 		end := i + 1
-		for more {
-			if end >= len(params) {
-				break
-			}
+		for ; more && end < len(params); end++ {
 			more = params[end].HasMore()
-			end++
 		}
-		switch {
-		case v == 0:
-			*p = freshPen
-		case v == 1:
-			p.bold = true
-		case v == 2:
-			p.faint = true
-		case v == 7:
-			p.reverse = true
-		case v == 8:
-			p.conceal = true
-		case v == 22:
-			p.bold, p.faint = false, false
-		case v == 27:
-			p.reverse = false
-		case v == 28:
-			p.conceal = false
-		case v >= 30 && v <= 37:
-			p.fg = int16(basicRed(v - 30))
-		case v >= 90 && v <= 97:
-			p.fg = int16(basicRed(v - 90 + 8))
-		case v == 39:
-			p.fg = -1
-		case v >= 40 && v <= 47:
-			p.litBg = basicRed(v - 40)
-		case v >= 100 && v <= 107:
-			p.litBg = basicRed(v - 100 + 8)
-		case v == 49:
-			p.litBg = 0
-		case v == 38 || v == 48 || v == 58:
+		if v == 38 || v == 48 || v == 58 {
 			c, next, ok := extended(params, i, end)
 			end = next
 			if ok && v == 38 {
@@ -139,6 +131,8 @@ func (p *pen) apply(params ansi.Params) {
 			if ok && v == 48 {
 				p.litBg = c
 			}
+		} else if set := sgr[v]; set != nil {
+			set(p)
 		}
 		i = end
 	}

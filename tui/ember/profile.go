@@ -114,17 +114,7 @@ func Detect(env func(string) string, isTTY, console bool) (Profile, string) {
 	}
 	wide := strings.Contains(term, "256color") || strings.Contains(term, "direct")
 	if mux != NoMux {
-		// A multiplexer hands true colour on only if its own outer terminal
-		// has been declared to take it, and otherwise picks the nearest colour
-		// by its own measure; the cube's pure reds come through as they are.
-		// COLORTERM alone may have been inherited from outside of it.
-		if direct && strings.Contains(term, "direct") {
-			return TrueColor, "The multiplexer says it passes true colour on."
-		}
-		if !wide {
-			return ANSI256, "A multiplexer that does not say how many colours it has: the pure reds of the 256-colour cube are used."
-		}
-		return ANSI256, "A multiplexer with 256 colours: the cube's pure reds are used."
+		return multiplexed(term, direct, wide)
 	}
 	if direct || strings.Contains(term, "direct") || truecolorTerms[term] {
 		return TrueColor, "The terminal takes true colour."
@@ -136,6 +126,20 @@ func Detect(env func(string) string, isTTY, console bool) (Profile, string) {
 		return None, "TERM says that this is the Linux console, and it is not: what its sixteen colours look like cannot be known. If it has 256, set TERM to say so (for example xterm-256color)." + blind
 	}
 	return None, "This terminal (TERM=" + strconv.Quote(term) + ") is not known to have more than sixteen colours, and what those look like cannot be known. If it has 256, set TERM to say so (for example xterm-256color)." + blind
+}
+
+// multiplexed is the profile behind a multiplexer. It hands true colour on only if its
+// own outer terminal has been declared to take it, and otherwise picks the nearest
+// colour by its own measure; the cube's pure reds come through as they are. COLORTERM
+// alone may have been inherited from outside of it.
+func multiplexed(term string, direct, wide bool) (Profile, string) {
+	if direct && strings.Contains(term, "direct") {
+		return TrueColor, "The multiplexer says it passes true colour on."
+	}
+	if !wide {
+		return ANSI256, "A multiplexer that does not say how many colours it has: the pure reds of the 256-colour cube are used."
+	}
+	return ANSI256, "A multiplexer with 256 colours: the cube's pure reds are used."
 }
 
 func unanswering(term string) bool { return term == "" || term == "dumb" || term == "unknown" }
