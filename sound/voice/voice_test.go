@@ -50,7 +50,7 @@ func TestWhatIsSaid(t *testing.T) {
 		{session.Cue{Kind: session.CueBegin, Num: 4, Stage: session.Fix, For: 5 * m},
 			"in the fixer", "in the fixer five minutes", "four in the fixer five minutes"},
 		{session.Cue{Kind: session.CueBegin, Stage: session.Fix, Label: "fixer of the hat box", For: 5 * m},
-			"in the fixer", "in the fixer five minutes", "in the fixer five minutes"},
+			"into the fixer", "into the fixer five minutes", "into the fixer five minutes"},
 		{session.Cue{Kind: session.CueRockOn, Num: 1}, "", "", "one agitate"},
 		{session.Cue{Kind: session.CueRockOn, Num: 2, Named: true}, "two agitate", "two agitate", "two agitate"},
 		{session.Cue{Kind: session.CueRock, Num: 1, Named: true}, "", "", ""},
@@ -295,10 +295,10 @@ func TestTheUsersOwnVoice(t *testing.T) {
 		return session.Cue{Kind: session.CueBegin, Stage: session.Wash, Label: label}
 	}
 	for label, want := range map[string][]string{
-		"tea caddy":   {"in", "tea caddy"}, // recorded
-		"hat box":     {"in", "hat box"},   // the system's voice
-		"biscuit tin": {"in", "the wash"},  // nobody can: the bath stands for it
-		"second fix":  {"in", "the wash"},  // no clip takes a name's place
+		"tea caddy":   {"into", "tea caddy"}, // recorded
+		"hat box":     {"into", "hat box"},   // the system's voice
+		"biscuit tin": {"into", "the wash"},  // nobody can: the bath stands for it
+		"second fix":  {"into", "the wash"},  // no clip takes a name's place
 	} {
 		if got := v.Phrase(cue(label), Few); !slices.Equal(got, v.Say(want)) {
 			t.Errorf("stage %q is not said as %q", label, want)
