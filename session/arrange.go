@@ -44,7 +44,12 @@ func (c Cue) like(o Cue) bool {
 		return c.N == o.N && c.Led == o.Led && (!c.Led || c.Next == o.Next)
 	}
 	near := func(a, b time.Duration) bool { return (a - b).Abs() <= alike }
-	return c.Stage == o.Stage && c.Label == o.Label && c.Next == o.Next && c.Led == o.Led && near(c.Left, o.Left) && near(c.Over, o.Over)
+	type step struct {
+		Stage, Next Stage
+		Label       string
+		Led         bool
+	}
+	return step{c.Stage, c.Next, c.Label, c.Led} == step{o.Stage, o.Next, o.Label, o.Led} && near(c.Left, o.Left) && near(c.Over, o.Over)
 }
 
 // takes is how long a cue's motif and the words at its level of speech last, so
@@ -52,37 +57,24 @@ func (c Cue) like(o Cue) bool {
 // tenth of a second.
 func (c Cue) takes() time.Duration {
 	const ms = time.Millisecond
-	if n := c.Numbers().Len(); n > 1 {
+	n := c.Numbers().Len()
+	switch {
+	case n > 1:
 		c.Nums, c.Num = 0, 0
 		return c.takes() + time.Duration(n-1)*600*ms
+	case c.Kind == CueLightOff && c.N > 0:
+		return 3600 * ms // a strip's end says what to do with the card
+	case (c.Kind == CueRockOn || c.Kind == CueRockOff) && !c.Named:
+		return 500 * ms // at most a motif
 	}
-	switch c.Kind {
-	case CueDrain, CueMove, CueCall, CueLightOff:
-		if c.Kind == CueLightOff && c.N > 0 {
-			return 3600 * ms // a strip's end says what to do with the card
-		}
-		return 2500 * ms
-	case CueRockOn, CueRockOff:
-		if !c.Named {
-			return 500 * ms // at most a motif
-		}
-		return 1700 * ms
-	case CueTen:
-		return 1700 * ms
-	case CueCovered, CueUncovered, CueLightOn, CueRelight, CueSeen, CueBegin:
-		return 2400 * ms
-	case CueSoon:
-		return 1200 * ms
-	case CueDone, CueSpoiled:
-		return 1500 * ms
-	case CueSafeHalf:
-		return 4700 * ms
-	case CueHalf, CueConflict:
-		return 4000 * ms
-	case CueSafeAll, CueBathHigh, CueBathSpent:
-		return 3000 * ms
-	}
-	return 2500 * ms
+	return cmp.Or(lasts[c.Kind], 2500) * ms
+}
+
+// lasts are the cues that take other than 2.5 s, in milliseconds.
+var lasts = map[CueKind]time.Duration{
+	CueRockOn: 1700, CueRockOff: 1700, CueTen: 1700, CueSoon: 1200, CueDone: 1500, CueSpoiled: 1500,
+	CueCovered: 2400, CueUncovered: 2400, CueLightOn: 2400, CueRelight: 2400, CueSeen: 2400, CueBegin: 2400,
+	CueSafeHalf: 4700, CueHalf: 4000, CueConflict: 4000, CueSafeAll: 3000, CueBathHigh: 3000, CueBathSpent: 3000,
 }
 
 // patience is how late a cue may be that says what time it is: behind that it is
@@ -124,23 +116,9 @@ func (p *placed) put(c Cue) bool {
 // where it can be heard whole. Ticks stay where they are; a pip that would fall
 // into a call is left out, for the call says more.
 func Arrange(cues []Cue) []Cue {
-	// Like calls are one: the first of them, with the numbers of all.
-	folded := make([]Cue, 0, len(cues))
-next:
-	for _, c := range cues {
-		for i := len(folded) - 1; i >= 0 && c.T-folded[i].T <= alike; i-- {
-			f := &folded[i]
-			if f.like(c) {
-				f.Nums = f.Numbers() | c.Numbers()
-				f.Also = strings.TrimSpace(f.Also + " " + c.Key)
-				continue next
-			}
-		}
-		folded = append(folded, c)
-	}
 	var calls, can, late, ticks []Cue
 	var out placed
-	for _, c := range folded {
+	for _, c := range fold(cues) {
 		switch {
 		case c.Ticks() || c.Kind == CueSoon:
 			ticks = append(ticks, c)
@@ -154,33 +132,10 @@ next:
 			late = append(late, c)
 		}
 	}
-	// The hands first: move and cover before lift, and that before the others.
-	slices.SortStableFunc(calls, func(a, b Cue) int { return cmp.Or(cmp.Compare(a.T, b.T), cmp.Compare(hands(a), hands(b))) })
-	type due struct {
-		num int
-		t   time.Duration
-	}
-	put := map[due]bool{} // off, of the sheets whose call is not at its instant
-	for i := range calls {
-		c := &calls[i]
-		if i > 0 {
-			was := c.T
-			if c.delay(calls[i-1].T + calls[i-1].takes()); c.T > was {
-				put[due{c.Num, was}] = true
-			}
-		}
-	}
+	put := inTurn(calls)
 	// The name of a stage that was led into comes behind the words of the move.
 	for i := range out {
-		c := &out[i]
-		if c.Kind != CueBegin || !c.Led {
-			continue
-		}
-		for _, o := range calls {
-			if o.Kind == CueMove && o.Led && o.Numbers()&c.Numbers() != 0 && (c.T-o.T+o.Late).Abs() <= alike {
-				c.delay(o.T + o.takes())
-			}
-		}
+		out[i].follow(calls)
 	}
 	out = append(out, calls...)
 	slices.SortStableFunc(out, func(a, b Cue) int { return cmp.Compare(a.T, b.T) })
@@ -197,6 +152,53 @@ next:
 	}
 	slices.SortStableFunc(out, func(a, b Cue) int { return cmp.Or(cmp.Compare(a.T, b.T), cmp.Compare(a.Num, b.Num)) })
 	return out
+}
+
+// fold makes like calls one: the first of them, with the numbers of all.
+func fold(cues []Cue) []Cue {
+	out := make([]Cue, 0, len(cues))
+next:
+	for _, c := range cues {
+		for i := len(out) - 1; i >= 0 && c.T-out[i].T <= alike; i-- {
+			f := &out[i]
+			if f.like(c) {
+				f.Nums = f.Numbers() | c.Numbers()
+				f.Also = strings.TrimSpace(f.Also + " " + c.Key)
+				continue next
+			}
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// A due is the instant at which a sheet is to be called.
+type due struct {
+	num int
+	t   time.Duration
+}
+
+// inTurn puts calls one behind the other, and returns those that are not at their
+// instant. The hands first: move and cover before lift, and that before the others.
+func inTurn(calls []Cue) map[due]bool {
+	slices.SortStableFunc(calls, func(a, b Cue) int { return cmp.Or(cmp.Compare(a.T, b.T), cmp.Compare(hands(a), hands(b))) })
+	put := map[due]bool{}
+	for i := 1; i < len(calls); i++ {
+		c, was := &calls[i], calls[i].T
+		if c.delay(calls[i-1].T + calls[i-1].takes()); c.T > was {
+			put[due{c.Num, was}] = true
+		}
+	}
+	return put
+}
+
+// follow puts the name of a stage that was led into behind the call that led there.
+func (c *Cue) follow(calls []Cue) {
+	for _, o := range calls {
+		if c.Kind == CueBegin && c.Led && o.Kind == CueMove && o.Led && o.Numbers()&c.Numbers() != 0 && (c.T-o.T+o.Late).Abs() <= alike {
+			c.delay(o.T + o.takes())
+		}
+	}
 }
 
 // hands is the order of calls that fall on one instant.

@@ -3,6 +3,7 @@ package session
 import (
 	"cmp"
 	"fmt"
+	"iter"
 	"maps"
 	"math"
 	"slices"
@@ -89,17 +90,18 @@ func (m *Machine) CuesWith(from, to Instant, more []Cue) []Cue {
 func (m *Machine) StillSo(c Cue) bool {
 	keys := append(strings.Fields(c.Also), c.Key)
 	given := m.cues(c.T-Warm, c.T+1)
-	for _, s := range m.sheets {
-		if s.ID != c.Sheet && c.Numbers()&say.Num(s.Num) == 0 {
-			continue
-		}
-		v := s.open()
-		on := s.Phase == Exposing && c.Stage == Exposure || v != nil && c.Stage == v.Stage && c.T >= v.In
-		if on && !slices.ContainsFunc(given, func(o Cue) bool { return o.Num == s.Num && slices.Contains(keys, o.Key) }) {
-			return false
-		}
+	return !slices.ContainsFunc(m.sheets, func(s *Sheet) bool {
+		of := s.ID == c.Sheet || c.Numbers()&say.Num(s.Num) != 0
+		return of && s.inStage(c) && !slices.ContainsFunc(given, func(o Cue) bool { return o.Num == s.Num && slices.Contains(keys, o.Key) })
+	})
+}
+
+// inStage reports whether what a cue is about still goes on.
+func (s *Sheet) inStage(c Cue) bool {
+	if v := s.open(); v != nil {
+		return c.Stage == v.Stage && c.T >= v.In
 	}
-	return true
+	return s.Phase == Exposing && c.Stage == Exposure
 }
 
 // cues are those of every sheet, each at its own instant.
@@ -130,63 +132,83 @@ func (sp *span) light(s *Sheet) {
 	if l.BegunAt.IsZero() || l.Told {
 		return
 	}
-	first := slices.IndexFunc(l.Spells, func(x Spell) bool { return x.From >= l.BegunT })
 	had := l.Share(l.BegunT) // by light that was taken back
-	sp.add(l.BegunT, s, fmt.Sprintf("light/on/%d", len(s.Undone)), Cue{Kind: CueLightOn, Stage: Exposure,
-		For: max(0, time.Duration(math.Round((1-had)*float64(l.Planned))))})
-	reading := 0
-	for i, x := range l.Spells {
-		if i < first {
-			continue
+	sp.add(l.BegunT, s, fmt.Sprintf("light/on/%d", len(s.Undone)), Cue{Kind: CueLightOn, Stage: Exposure, For: toCome(had, l.Planned)})
+	sp.spells(s)
+	for i, r := range l.Readings {
+		sp.add(r.T, s, fmt.Sprintf("light/reading/%d", i), Cue{Kind: CueRelight, Stage: Exposure, Left: toCome(l.Share(r.T), r.Full), For: r.Open, N: int(math.Round(r.Stops * 3))})
+	}
+	if l.Open {
+		sp.lightLeft(s)
+	}
+}
+
+// toCome is what is left of an exposure in its light, so much of it being given.
+func toCome(given float64, full time.Duration) time.Duration {
+	return max(0, time.Duration(math.Round((1-given)*float64(full))))
+}
+
+// spells tells when the pinhole was opened again, and covered. A spell that follows
+// another without a gap is a change of light.
+func (sp *span) spells(s *Sheet) {
+	l, reading := &s.Light, 0
+	first := max(0, slices.IndexFunc(l.Spells, func(x Spell) bool { return x.From >= l.BegunT }))
+	for i := first; i < len(l.Spells); i++ {
+		x := l.Spells[i]
+		for i > first && reading < len(l.Readings) && l.Readings[reading].T < x.From {
+			reading++ // one made while the pinhole was covered
 		}
-		// A spell that follows another without a gap is a change of light.
-		if i > first {
-			for reading < len(l.Readings) && l.Readings[reading].T < x.From {
-				reading++ // one made while the pinhole was covered
-			}
-			if prev := l.Spells[i-1]; prev.To == x.From && reading < len(l.Readings) && l.Readings[reading].T == x.From {
-				reading++
-			} else {
-				left := time.Duration(math.Round((1 - l.Share(x.From)) * float64(x.Full)))
-				sp.add(x.From, s, fmt.Sprintf("light/open/%d", i), Cue{Kind: CueUncovered, Stage: Exposure, Left: max(0, left)})
-			}
+		switch {
+		case i == first:
+		case l.Spells[i-1].To == x.From && reading < len(l.Readings) && l.Readings[reading].T == x.From:
+			reading++
+		default:
+			sp.add(x.From, s, fmt.Sprintf("light/open/%d", i), Cue{Kind: CueUncovered, Stage: Exposure, Left: toCome(l.Share(x.From), x.Full)})
 		}
-		last := i == len(l.Spells)-1
-		contiguous := !last && l.Spells[i+1].From == x.To
-		if !x.Running && !contiguous {
+		if goesOn := i+1 < len(l.Spells) && l.Spells[i+1].From == x.To; !x.Running && !goesOn {
 			sp.add(x.To, s, fmt.Sprintf("light/shut/%d", i), Cue{Kind: CueCovered, Stage: Exposure})
 		}
 	}
-	for i, r := range l.Readings {
-		left := time.Duration(math.Round((1 - l.Share(r.T)) * float64(r.Full)))
-		sp.add(r.T, s, fmt.Sprintf("light/reading/%d", i), Cue{Kind: CueRelight, Stage: Exposure, Left: max(0, left), For: r.Open, N: int(math.Round(r.Stops * 3))})
-	}
-	end, ahead := l.reach(1)
-	if !l.Open {
-		return
-	}
-	run := l.Spells[len(l.Spells)-1]
+}
+
+// lightLeft tells what is to come of an exposure whose pinhole is open.
+func (sp *span) lightLeft(s *Sheet) {
+	l := &s.Light
+	end, _ := l.reach(1)
+	begun := l.Spells[len(l.Spells)-1].From
 	key := fmt.Sprintf("light/%d/", len(l.Spells)) // the rest is reckoned anew in each spell
-	test := s.Spec.Test()
-	if test != nil {
-		for i, share := range test.Shares {
-			if at, ok := l.reach(share); ok && i < len(test.Shares)-1 {
-				sp.add(at, s, fmt.Sprintf("%sstrip/%d", key, i), Cue{Kind: CueLightOff, Stage: Exposure, N: i + 1, Left: end - at})
-			}
-		}
-	} else if half, ok := l.reach(0.5); ok {
+	for i, at := range s.strips() {
+		sp.add(at, s, fmt.Sprintf("%sstrip/%d", key, i), Cue{Kind: CueLightOff, Stage: Exposure, N: i + 1, Left: end - at})
+	}
+	if half, ok := l.reach(0.5); ok && s.Spec.Test() == nil {
 		sp.add(half, s, key+"half", Cue{Kind: CueHalf, Stage: Exposure, Left: end - half})
 	}
 	// Not in the first instants of a spell: its own announcement says the time.
-	if ahead && end-time.Minute > run.From {
-		sp.add(end-time.Minute, s, key+"minute", Cue{Kind: CueMinutes, Stage: Exposure, Left: time.Minute})
+	if at := end - time.Minute; at > begun {
+		sp.add(at, s, key+"minute", Cue{Kind: CueMinutes, Stage: Exposure, Left: time.Minute})
 	}
-	if ahead && end-10*time.Second > run.From {
-		sp.add(end-10*time.Second, s, key+"ten", Cue{Kind: CueTen, Stage: Exposure, Left: 10 * time.Second})
+	if at := end - 10*time.Second; at > begun {
+		sp.add(at, s, key+"ten", Cue{Kind: CueTen, Stage: Exposure, Left: 10 * time.Second})
 	}
-	sp.pips(s, run.From, end, key, Cue{Stage: Exposure})
+	sp.pips(s, begun, end, key, Cue{Stage: Exposure})
 	sp.add(end, s, key+"off", Cue{Kind: CueLightOff, Stage: Exposure})
 	sp.calls(s, end, key, Cue{Stage: Exposure})
+}
+
+// strips are the instants at which a strip of a test has its light, in the spell that
+// runs; not of the last, which is the end.
+func (s *Sheet) strips() iter.Seq2[int, time.Duration] {
+	return func(yield func(int, time.Duration) bool) {
+		test := s.Spec.Test()
+		if test == nil {
+			return
+		}
+		for i, share := range test.Shares[:max(0, len(test.Shares)-1)] {
+			if at, ok := s.Light.reach(share); ok && !yield(i, at) {
+				return
+			}
+		}
+	}
 }
 
 func (sp *span) baths(s *Sheet) {
@@ -203,29 +225,32 @@ func (sp *span) baths(s *Sheet) {
 		if v.LedOut { // its call may still be waiting for another's
 			sp.move(s, v, v.Out, Cue{Stage: v.Stage, Label: v.Label, Next: s.following(&v), Led: true})
 		}
-		if !v.Open || v.Step == Holding {
-			continue
+		if v.Open && v.Step != Holding {
+			sp.visits(s, v)
 		}
-		// Beyond a step that its clock ends, what follows is foreseeable.
-		clears := s.cleared()
-		for next, serial := v, s.serial; ; {
-			st := s.Spec.Process.Steps[next.Step]
-			clears = clears || st.Stage == Clear // for its full time: its clock ends it
-			sp.bath(s, next, st)
-			end := next.In + next.AtMost
-			if !st.ByClock || end >= sp.to {
-				break
-			}
-			serial++
-			if next.Step+1 >= len(s.Spec.Process.Steps) {
-				sp.add(end, s, fmt.Sprintf("done/%d", len(s.Undone)), Cue{Kind: CueDone})
-				break
-			}
-			st = s.Spec.Process.Steps[next.Step+1]
-			next = Visit{Serial: serial, Step: next.Step + 1, Stage: st.Stage, Label: st.Label(), Bath: st.Bath, In: end, Open: true}
-			sp.m.planAfter(s, &next, clears)
-			sp.begin(s, next)
+	}
+}
+
+// visits tells of the one that is under way, and of what follows: beyond a step that
+// its clock ends it is foreseeable.
+func (sp *span) visits(s *Sheet, v Visit) {
+	clears := s.cleared()
+	for serial := s.serial + 1; ; serial++ {
+		st := s.Spec.Process.Steps[v.Step]
+		clears = clears || st.Stage == Clear // for its full time: its clock ends it
+		sp.bath(s, v, st)
+		end := v.In + v.AtMost
+		if !st.ByClock || end >= sp.to {
+			return
 		}
+		if v.Step+1 >= len(s.Spec.Process.Steps) {
+			sp.add(end, s, fmt.Sprintf("done/%d", len(s.Undone)), Cue{Kind: CueDone})
+			return
+		}
+		st = s.Spec.Process.Steps[v.Step+1]
+		v = Visit{Serial: serial, Step: v.Step + 1, Stage: st.Stage, Label: st.Label(), Bath: st.Bath, In: end, Open: true}
+		sp.m.planAfter(s, &v, clears)
+		sp.begin(s, v)
 	}
 }
 
@@ -264,62 +289,68 @@ func (sp *span) bath(s *Sheet, v Visit, st Step) {
 		return fmt.Sprintf("%d/%s/%d", v.Serial, what, n/time.Millisecond)
 	}
 	base := Cue{Stage: v.Stage, Label: v.Label}
-	with := func(k CueKind, fn func(*Cue)) Cue {
+	cue := func(k CueKind, left time.Duration) Cue {
 		c := base
-		c.Kind = k
-		if fn != nil {
-			fn(&c)
-		}
+		c.Kind, c.Left = k, left
 		return c
 	}
 	end := v.In + v.AtMost
 	lift := end - st.Drain
 	sp.agitation(s, v, st, lift, base)
-	if v.AtLeast < v.AtMost && v.AtLeast > 0 {
-		sp.add(v.In+v.AtLeast, s, key("judge", v.AtLeast), with(CueAtLeast, func(c *Cue) { c.Left = v.AtMost - v.AtLeast }))
+	if within(v.AtLeast, 1, v.AtMost-1) {
+		sp.add(v.In+v.AtLeast, s, key("judge", v.AtLeast), cue(CueAtLeast, v.AtMost-v.AtLeast))
 	}
 	// Minutes, counted from the end, but not at the very begin, nor where a
 	// dirtied wash begins again: that is announced with its time.
 	whole := (v.AtMost - sp.m.dirtied(&v) - 1) / time.Minute
-	sp.each(end-whole*time.Minute, time.Minute, end, func(k int, t time.Duration) {
-		left := end - t
-		sp.add(t, s, fmt.Sprintf("%d/left/%d/%d", v.Serial, left/time.Minute, v.AtMost/time.Millisecond), with(CueMinutes, func(c *Cue) { c.Left, c.N = left, int(left/time.Minute) }))
+	sp.each(end-whole*time.Minute, time.Minute, end, func(_ int, t time.Duration) {
+		c := cue(CueMinutes, end-t)
+		c.N = int(c.Left / time.Minute)
+		sp.add(t, s, fmt.Sprintf("%d/left/%d/%d", v.Serial, c.N, v.AtMost/time.Millisecond), c)
 	})
 	if v.AtMost > 30*time.Second {
-		sp.add(end-30*time.Second, s, key("thirty", v.AtMost), with(CueThirty, func(c *Cue) { c.Left = 30 * time.Second }))
+		sp.add(end-30*time.Second, s, key("thirty", v.AtMost), cue(CueThirty, 30*time.Second))
 	}
 	// The call to lift says as much as ten seconds would; both at once say less.
-	if near := st.Drain - 10*time.Second; v.AtMost > 10*time.Second && (st.Drain == 0 || near < -2*time.Second || near > 2*time.Second) {
-		sp.add(end-10*time.Second, s, key("ten", v.AtMost), with(CueTen, func(c *Cue) { c.Left = 10 * time.Second }))
+	if v.AtMost > 10*time.Second && (st.Drain-10*time.Second).Abs() > 2*time.Second {
+		sp.add(end-10*time.Second, s, key("ten", v.AtMost), cue(CueTen, 10*time.Second))
 	}
 	if st.Drain > 0 {
-		sp.add(lift, s, key("drain", v.AtMost), with(CueDrain, func(c *Cue) { c.For = st.Drain }))
+		c := cue(CueDrain, 0)
+		c.For = st.Drain
+		sp.add(lift, s, key("drain", v.AtMost), c)
 	}
 	for i, t := range sp.m.water(&v, st) {
-		sp.add(t, s, key("water", t-v.In), with(CueChange, func(c *Cue) {
-			if c.N = i + 1; v.ChangedT >= t {
-				c.until = v.ChangedT
-			}
-		}))
+		c := cue(CueChange, 0)
+		if c.N = i + 1; v.ChangedT >= t {
+			c.until = v.ChangedT
+		}
+		sp.add(t, s, key("water", t-v.In), c)
 	}
 	if v.AtMost >= aliveFrom && st.Agitation == (Agitation{}) {
-		sp.each(v.In+alivePulse, alivePulse, end, func(k int, t time.Duration) {
+		sp.each(v.In+alivePulse, alivePulse, end, func(_ int, t time.Duration) {
 			if (end-t)%time.Minute != 0 { // a minute speaks for itself
-				sp.add(t, s, key("alive", t-v.In), with(CueAlive, nil))
+				sp.add(t, s, key("alive", t-v.In), cue(CueAlive, 0))
 			}
 		})
 	}
-	if st.ByClock {
-		return
+	if !st.ByClock {
+		sp.due(s, v, st, base)
 	}
-	base.Next = s.following(&v)
-	if base.Led = sp.m.leads(s, &v); base.Led && end-soonLead > v.In && (st.Drain <= 0 || st.Drain > soonDrain) {
-		sp.add(end-soonLead, s, key("soon", v.AtMost), with(CueSoon, nil))
+}
+
+// due tells that a visit is to be ended by hand.
+func (sp *span) due(s *Sheet, v Visit, st Step, base Cue) {
+	end, key := v.In+v.AtMost, fmt.Sprintf("%d/%d/", v.Serial, v.AtMost/time.Millisecond)
+	base.Next, base.Led = s.following(&v), sp.m.leads(s, &v)
+	if base.Led && end-soonLead > v.In && !within(st.Drain, 1, soonDrain) {
+		c := Cue{Kind: CueSoon, Stage: v.Stage, Label: v.Label}
+		sp.add(end-soonLead, s, fmt.Sprintf("%d/soon/%d", v.Serial, v.AtMost/time.Millisecond), c)
 	}
 	sp.move(s, v, end, base)
-	sp.pips(s, v.In, end, fmt.Sprintf("%d/%d/", v.Serial, v.AtMost/time.Millisecond), base)
+	sp.pips(s, v.In, end, key, base)
 	if !base.Led {
-		sp.calls(s, end, fmt.Sprintf("%d/%d/", v.Serial, v.AtMost/time.Millisecond), base)
+		sp.calls(s, end, key, base)
 	}
 }
 
@@ -405,7 +436,6 @@ func (sp *span) calls(s *Sheet, due time.Duration, key string, base Cue) {
 		base.N, base.Over = i+1, t-due
 		sp.add(t, s, fmt.Sprintf("%scall/%d", key, i), base)
 	}
-	const forever = math.MaxInt64
 	sp.each(t+callSteady, callSteady, forever, func(k int, at time.Duration) {
 		base.N, base.Over = len(callGaps)+k+1, at-due
 		sp.add(at, s, fmt.Sprintf("%scall/%d", key, len(callGaps)+k), base)
@@ -505,26 +535,30 @@ func (sp *span) screen(s *Sheet) bool {
 // being washed in, that their clock begins again.
 func (sp *span) washes() {
 	for _, bath := range slices.Sorted(maps.Keys(sp.m.arrivals)) {
-		as := sp.m.arrivals[bath]
-		for i, a := range as {
-			if i == 0 || a.t < sp.from || a.t >= sp.to {
+		for i, a := range sp.m.arrivals[bath] {
+			if i == 0 || !within(a.t, sp.from, sp.to-1) {
 				continue
 			}
-			var c *Cue
-			for _, s := range sp.m.sheets {
-				for _, v := range s.Visits {
-					// Closed visits are part of the past a cue may be asked for.
-					if s == a.sheet || v.Bath != bath || v.In >= a.t || (!v.Open && v.Out <= a.t) {
-						continue
-					}
-					if left := v.AtMost - (a.t - v.In); c == nil || left > c.For {
-						c = &Cue{Kind: CueWashAnew, Stage: Wash, Label: v.Label, For: left}
-					}
-				}
-			}
-			if c != nil {
-				sp.add(a.t, a.sheet, fmt.Sprintf("%d/anew", a.serial), *c)
+			if c, ok := sp.m.anew(a, bath); ok {
+				sp.add(a.t, a.sheet, fmt.Sprintf("%d/anew", a.serial), c)
 			}
 		}
 	}
+}
+
+// anew is the call for the sheet that had longest to go in the wash that one came into;
+// ok is false where none was in it.
+func (m *Machine) anew(a arrival, bath string) (c Cue, ok bool) {
+	for _, s := range m.sheets {
+		for _, v := range s.Visits {
+			// Closed visits are part of the past a cue may be asked for.
+			if s == a.sheet || v.Bath != bath || v.In >= a.t || (!v.Open && v.Out <= a.t) {
+				continue
+			}
+			if left := v.AtMost - (a.t - v.In); !ok || left > c.For {
+				c, ok = Cue{Kind: CueWashAnew, Stage: Wash, Label: v.Label, For: left}, true
+			}
+		}
+	}
+	return c, ok
 }

@@ -17,20 +17,12 @@ type Deed struct {
 	Bath  string // as in its event; of BathMixed the mix's identity
 	T     time.Duration
 
-	// How it was before, as far as the kind needs it. Never written to.
-	serial   int // the visit that was left, or the one it happened in
-	n        int // how long the list was that grew: outs, marks, overrides, safelight
-	set      time.Duration
-	out      bool
-	emerged  time.Duration
-	seenIn   int
-	light    *Light
-	spec     *SheetSpec
-	sheet    *Sheet
-	in, away Instant // of the sheet: into its camera, and out
-	name     string  // the bath's
-	old      string  // identity of the bath that was poured away for it
-	water    []changed
+	// How it was before. Never written to.
+	serial int    // the visit that was left, or the one it happened in
+	was    *Sheet // nil: there was none yet, or it is no deed with a sheet
+	name   string // the bath's
+	old    string // identity of the bath that was poured away for it
+	water  []changed
 }
 
 // A changed is a visit whose water was changed, and when it was the time before.
@@ -40,45 +32,75 @@ type changed struct {
 	at     time.Duration
 }
 
-// backs has every kind of event that is a deed, and what takes it back at session
-// time t.
-var backs = map[Kind]func(m *Machine, s *Sheet, d *Deed, t time.Duration){
-	SheetAdded:       (*Machine).addBack,
-	SheetWithdrawn:   (*Machine).withdrawBack,
-	Remade:           (*Machine).remakeBack,
-	SheetOut:         (*Machine).outAwayBack,
-	SheetAway:        (*Machine).outAwayBack,
-	Loaded:           (*Machine).loadBack,
-	Unloaded:         (*Machine).loadBack,
-	BoxOpened:        (*Machine).boxBack,
-	BoxAway:          (*Machine).boxBack,
-	ExposureBegun:    (*Machine).exposeBack,
-	PinholeCovered:   (*Machine).lightBack,
-	PinholeUncovered: (*Machine).uncoverBack,
-	LightChanged:     (*Machine).lightBack,
-	Retimed:          (*Machine).lightBack,
-	ExposureEnded:    (*Machine).exposeBack,
-	Moved:            (*Machine).moveBack,
-	Held:             (*Machine).moveBack,
-	ImageSeen:        (*Machine).emergeBack,
-	StepTimed:        (*Machine).timeStepBack,
-	WaterChanged:     (*Machine).waterBack,
-	Unseen:           (*Machine).wholeBack,
-	ExposureTold:     (*Machine).wholeBack,
-	Developed:        (*Machine).wholeBack,
-	Spoiled:          (*Machine).spoilBack,
-	Dried:            (*Machine).afterWashBack,
-	Flattened:        (*Machine).afterWashBack,
-	Marked:           (*Machine).markBack,
-	SafelightOn:      (*Machine).lampBack,
-	SafelightOff:     (*Machine).lampBack,
-	BathMixed:        (*Machine).bathBack,
-	BathRetired:      (*Machine).bathBack,
-	BathPromoted:     (*Machine).bathBack,
+// A way is how a kind of deed is taken back.
+type way struct {
+	back func(m *Machine, s *Sheet, d *Deed, t time.Duration) // does it, at session time t
+	// note keeps, before it is done, what d needs beyond the sheet as it was; false:
+	// hands did not do it. Nil: nothing.
+	note func(m *Machine, d *Deed, e Event) bool
+}
+
+// backs has every kind of event that is a deed.
+var backs = map[Kind]way{
+	SheetAdded:       {(*Machine).addBack, func(m *Machine, d *Deed, _ Event) bool { d.Num = m.nums + 1; return true }},
+	SheetWithdrawn:   {(*Machine).withdrawBack, nil},
+	Remade:           {(*Machine).remakeBack, nil},
+	SheetOut:         {(*Machine).outAwayBack, nil},
+	SheetAway:        {(*Machine).outAwayBack, nil},
+	Loaded:           {(*Machine).loadBack, nil},
+	Unloaded:         {(*Machine).loadBack, nil},
+	BoxOpened:        {(*Machine).boxBack, nil},
+	BoxAway:          {(*Machine).boxBack, nil},
+	ExposureBegun:    {(*Machine).exposeBack, nil},
+	PinholeCovered:   {(*Machine).lightBack, nil},
+	PinholeUncovered: {(*Machine).uncoverBack, nil},
+	LightChanged:     {(*Machine).lightBack, nil},
+	Retimed:          {(*Machine).lightBack, nil},
+	ExposureEnded:    {(*Machine).exposeBack, nil},
+	Moved:            {(*Machine).moveBack, byHand},
+	Held:             {(*Machine).moveBack, byHand},
+	ImageSeen:        {(*Machine).emergeBack, nil},
+	StepTimed:        {(*Machine).timeStepBack, nil},
+	WaterChanged:     {(*Machine).waterBack, (*Machine).noteWater},
+	Unseen:           {(*Machine).wholeBack, nil},
+	ExposureTold:     {(*Machine).wholeBack, nil},
+	Developed:        {(*Machine).wholeBack, nil},
+	// Of one that is spoiled already it is the reason, told afterwards: words.
+	Spoiled:      {(*Machine).spoilBack, func(_ *Machine, d *Deed, _ Event) bool { return d.was.Phase != Ruined }},
+	Dried:        {(*Machine).afterWashBack, nil},
+	Flattened:    {(*Machine).afterWashBack, nil},
+	Marked:       {(*Machine).markBack, nil},
+	SafelightOn:  {(*Machine).lampBack, nil},
+	SafelightOff: {(*Machine).lampBack, nil},
+	BathMixed: {(*Machine).bathBack, func(m *Machine, d *Deed, e Event) bool {
+		d.Bath, d.old = e.Mix.ID, m.mixIn(e.Mix.Name)
+		return true
+	}},
+	BathRetired:  {(*Machine).bathBack, func(_ *Machine, d *Deed, e Event) bool { d.old = e.Bath; return true }},
+	BathPromoted: {(*Machine).bathBack, (*Machine).notePlace},
+}
+
+// byHand reports whether no clock had ended the visit.
+func byHand(_ *Machine, d *Deed, _ Event) bool { return !d.was.ranOut(d.was.open(), d.T) }
+
+func (m *Machine) noteWater(d *Deed, e Event) bool {
+	for s, v := range m.inWash(e.Bath) {
+		d.water = append(d.water, changed{s.ID, v.Serial, v.ChangedT})
+	}
+	return true
+}
+
+func (m *Machine) notePlace(d *Deed, e Event) bool {
+	b := m.bathOf(e.Bath)
+	if b == nil {
+		return false
+	}
+	d.name, d.old = b.Name, m.mixIn(e.Into)
+	return true
 }
 
 // wholeBack makes a sheet what it was. What was written of it since stays.
-func (m *Machine) wholeBack(s *Sheet, d *Deed, _ time.Duration) { s.become(d.sheet) }
+func (m *Machine) wholeBack(s *Sheet, d *Deed, _ time.Duration) { s.become(d.was) }
 
 func (s *Sheet) become(was *Sheet) {
 	now := *s
@@ -93,12 +115,23 @@ const deedsKept = 500
 // LastDeed returns the last deed that was not taken back, of the sheet or, with
 // an empty identity, of all; ok is false when there is none.
 func (m *Machine) LastDeed(sheet string) (d Deed, ok bool) {
-	for i := len(m.deeds) - 1; i >= 0; i-- {
-		if d := m.deeds[i]; sheet == "" || d.Sheet == sheet {
-			return d, true
-		}
+	i := len(m.deeds) - 1
+	if sheet != "" {
+		i = m.lastOf(sheet)
 	}
-	return Deed{}, false
+	if i < 0 {
+		return Deed{}, false
+	}
+	return m.deeds[i], true
+}
+
+// lastOf is the index of the last deed of a sheet, or of those without one; -1: none.
+func (m *Machine) lastOf(sheet string) int {
+	i := len(m.deeds) - 1
+	for i >= 0 && m.deeds[i].Sheet != sheet {
+		i--
+	}
+	return i
 }
 
 func (m *Machine) did(d Deed) {
@@ -111,61 +144,16 @@ func (m *Machine) did(d Deed) {
 // deed notes, before e is applied, what it takes to take it back; nil when e is
 // no deed.
 func (m *Machine) deed(s *Sheet, e Event, t time.Duration) *Deed {
-	if backs[e.Kind] == nil {
+	w, is := backs[e.Kind]
+	if !is {
 		return nil
 	}
 	d := &Deed{Kind: e.Kind, Sheet: e.Sheet, Bath: e.Bath, T: t}
 	if s != nil {
-		d.Num, d.out, d.emerged, d.seenIn = s.Num, s.Out, s.Emerged, s.EmergedIn
-		if n := len(s.Visits); n > 0 {
-			d.serial, d.set = s.Visits[n-1].Serial, s.Visits[n-1].Set
-		}
+		d.Num, d.was, d.serial = s.Num, s.clone(), s.latest()
 	}
-	switch e.Kind {
-	case SheetAdded:
-		d.Num = m.nums + 1
-	case SheetWithdrawn:
-		d.sheet = s
-	case Unseen, ExposureTold, Developed:
-		d.sheet = s.clone()
-	case Remade:
-		spec := s.Spec
-		d.spec, d.n = &spec, len(s.Corrected)
-	case SheetOut, SheetAway, Loaded, Unloaded:
-		d.n, d.in, d.away = len(s.outs), s.LoadedAt, s.UnloadedAt
-	case Marked:
-		d.n = len(s.Marks)
-	case PinholeCovered, LightChanged, Retimed:
-		d.light = &s.clone().Light
-	case Moved, Held:
-		d.n = len(s.Overrides)
-		if v := s.open(); v != nil && s.byClock(v) && v.In+v.AtMost <= t {
-			return nil // the clock did it
-		}
-	case Spoiled:
-		if s.Phase == Ruined {
-			return nil // its reason, told afterwards: words
-		}
-	case SafelightOn, SafelightOff:
-		d.n = len(m.safelight)
-	case WaterChanged:
-		for _, s := range m.sheets {
-			if v := s.open(); v != nil && v.Bath == e.Bath && v.Stage == Wash {
-				d.water = append(d.water, changed{s.ID, v.Serial, v.ChangedT})
-			}
-		}
-	case BathMixed:
-		d.Bath = e.Mix.ID
-		if b := m.Standing(e.Mix.Name); b != nil {
-			d.old = b.Mix.ID
-		}
-	case BathPromoted:
-		if b := m.bathOf(e.Bath); b != nil {
-			d.name = b.Name
-		}
-		if b := m.Standing(e.Into); b != nil && b.Mix.ID != e.Bath {
-			d.old = b.Mix.ID
-		}
+	if w.note != nil && !w.note(m, d, e) {
+		return nil
 	}
 	return d
 }
@@ -174,27 +162,22 @@ func (m *Machine) deed(s *Sheet, e Event, t time.Duration) *Deed {
 // clocks of its bath or its light have gone on. What stays is what is in the
 // paper (light that fell, time in the open) and what was written down since.
 func (m *Machine) undo(s *Sheet, e Event, t time.Duration) error {
-	if s != nil && e.From != 0 {
-		if n := len(s.Visits); n == 0 || s.Visits[n-1].Serial != e.From {
-			return refuse("sheet %d has moved on already", s.Num).saying(say.AlreadyMoved.Of(say.Sheet(s.Num)))
-		}
+	if s != nil && e.From != 0 && s.latest() != e.From {
+		return s.movedOn()
 	}
 	u := Undo{At: e.At, T: t, What: e.What}
 	if e.What == "" {
 		return m.undoMove(s, u)
 	}
-	i := m.toUndo(e)
-	if i < 0 {
+	i := m.lastOf(e.Sheet)
+	if i < 0 || m.deeds[i].Kind != e.What || m.deeds[i].Bath != e.Bath {
 		return refuse("something else was done since, or it was taken back already").saying(say.NothingToUndo.Of())
 	}
 	d := m.deeds[i]
-	u.Since = d.T
-	if s != nil {
-		u.Stage = s.leaves(d.Kind)
-	}
+	u.Since, u.Stage = d.T, s.leaves(d.Kind)
 	left := m.leftIn(t)
 	was := m.unclock(i)
-	backs[d.Kind](m, s, &d, t)
+	backs[d.Kind].back(m, s, &d, t)
 	m.deeds = slices.Delete(m.deeds, i, i+1)
 	if s = m.byID[d.Sheet]; s != nil {
 		s.Undone = append(s.Undone, u)
@@ -211,20 +194,6 @@ func (m *Machine) undo(s *Sheet, e Event, t time.Duration) error {
 	return nil
 }
 
-// toUndo finds the deed that e takes back; -1 when it is not the last of its
-// sheet, or of those without one.
-func (m *Machine) toUndo(e Event) int {
-	for i := len(m.deeds) - 1; i >= 0; i-- {
-		if d := m.deeds[i]; d.Sheet == e.Sheet {
-			if d.Kind == e.What && d.Bath == e.Bath {
-				return i
-			}
-			return -1
-		}
-	}
-	return -1
-}
-
 // undoMove is what an Undone without What does, as older programs wrote it: the
 // last move is taken back, of a hand or a clock; of a sheet that is not wet the
 // end of its exposure or its begin; or that it was spoiled.
@@ -232,7 +201,7 @@ func (m *Machine) undoMove(s *Sheet, u Undo) error {
 	if s == nil {
 		return refuse("there is no such sheet")
 	}
-	d := Deed{Kind: Moved, n: len(s.Overrides)}
+	d := Deed{Kind: Moved, was: s}
 	switch n := len(s.Visits); {
 	case s.Phase == Finished && s.Told, s.Phase == Exposed && n == 0 && s.Light.Told:
 		return refuse("sheet %d has no move to take back", s.Num) // no older program knows these
@@ -253,17 +222,13 @@ func (m *Machine) undoMove(s *Sheet, u Undo) error {
 		}
 	}
 	u.Stage = s.leaves(d.Kind)
-	backs[d.Kind](m, s, &d, u.T)
+	backs[d.Kind].back(m, s, &d, u.T)
 	s.Undone = append(s.Undone, u)
 	m.account(s)
 	// What was done since cannot be taken back any more by itself.
-	for i := len(m.deeds) - 1; i >= 0; i-- {
-		if x := m.deeds[i]; x.Sheet == s.ID {
-			m.deeds = slices.Delete(m.deeds, i, i+1)
-			if (Undo{What: x.Kind}).Move() {
-				break
-			}
-		}
+	for i, move := m.lastOf(s.ID), false; i >= 0 && !move; i = m.lastOf(s.ID) {
+		move = Undo{What: m.deeds[i].Kind}.Move()
+		m.deeds = slices.Delete(m.deeds, i, i+1)
 	}
 	return nil
 }
@@ -287,7 +252,7 @@ func (s *Sheet) leaves(k Kind) Stage {
 func (m *Machine) leftIn(t time.Duration) map[string]int {
 	left := map[string]int{}
 	for _, s := range m.sheets {
-		if v := s.open(); v != nil && (v.Unseen || s.byClock(v) && v.In+v.AtMost <= t) {
+		if v := s.open(); v != nil && (v.Unseen || s.ranOut(v, t)) {
 			left[s.ID] = v.Serial
 		}
 	}
@@ -296,6 +261,11 @@ func (m *Machine) leftIn(t time.Duration) map[string]int {
 
 func (s *Sheet) byClock(v *Visit) bool {
 	return v.Step != Holding && s.Spec.Process.Steps[v.Step].ByClock
+}
+
+// ranOut reports whether a clock ends the visit, and has by t.
+func (s *Sheet) ranOut(v *Visit, t time.Duration) bool {
+	return v != nil && s.byClock(v) && v.In+v.AtMost <= t
 }
 
 // unclock takes back what clocks have moved since deed i, for it may have put them off
@@ -308,11 +278,11 @@ func (m *Machine) unclock(i int) (was []*Sheet) {
 		return nil // no clock of a bath hangs on it
 	}
 	for _, s := range m.sheets {
-		if s.Phase != Wet && s.Phase != Finished || slices.ContainsFunc(m.deeds[i+1:], func(d Deed) bool { return d.Sheet == s.ID }) {
+		if s.Phase != Wet && s.Phase != Finished || m.lastOf(s.ID) > i {
 			continue
 		}
 		j := slices.IndexFunc(s.Visits, func(v Visit) bool {
-			return !v.Open && !v.Unseen && s.byClock(&v) && v.Out >= m.deeds[i].T && v.Out >= v.In+v.AtMost
+			return !v.Open && !v.Unseen && s.ranOut(&v, v.Out) && v.Out >= m.deeds[i].T
 		})
 		if j >= 0 {
 			was = append(was, s.clone())
@@ -326,27 +296,32 @@ func (m *Machine) unclock(i int) (was []*Sheet) {
 // asBefore gives the visits of a sheet that were made anew the numbers and baths that
 // they had in was, as far as they are the same.
 func (s *Sheet) asBefore(was *Sheet, m *Machine) {
-	same := len(s.Visits) == len(was.Visits) && s.Phase == was.Phase
 	for j := range min(len(s.Visits), len(was.Visits)) {
-		v, o := &s.Visits[j], &was.Visits[j]
-		if v.Step == o.Step {
+		if v, o := &s.Visits[j], &was.Visits[j]; v.Step == o.Step {
 			v.Mix = o.Mix
 		}
-		same = same && v.Step == o.Step && v.In == o.In && v.Out == o.Out
 	}
-	if !same {
+	same := func(v, o Visit) bool { return v.Step == o.Step && v.In == o.In && v.Out == o.Out }
+	if s.Phase != was.Phase || !slices.EqualFunc(s.Visits, was.Visits, same) {
 		return
 	}
 	for j := range s.Visits {
 		v, o := &s.Visits[j], &was.Visits[j]
-		for k, a := range m.arrivals[v.Bath] {
-			if a.sheet == s && a.serial == v.Serial {
-				m.arrivals[v.Bath][k].serial = o.Serial
-			}
+		if a := m.arrivalOf(s, v); a != nil {
+			a.serial = o.Serial
 		}
 		v.Serial, v.InAt, v.OutAt = o.Serial, o.InAt, o.OutAt
 	}
 	s.serial, s.EndedAt, s.DryAt, s.FlatAt = was.serial, was.EndedAt, was.DryAt, was.FlatAt
+}
+
+// arrivalOf is the coming of a sheet into the water that it shares; nil: there is none.
+func (m *Machine) arrivalOf(s *Sheet, v *Visit) *arrival {
+	as := m.arrivals[v.Bath]
+	if i := slices.IndexFunc(as, func(a arrival) bool { return a.sheet == s && a.serial == v.Serial }); i >= 0 {
+		return &as[i]
+	}
+	return nil
 }
 
 // catchUp makes the moves that clocks would have made by t, but for those of visits
@@ -368,10 +343,7 @@ func (m *Machine) catchUp(e Event, t time.Duration, left map[string]int) {
 func (m *Machine) nextByClock(t time.Duration, left map[string]int) (next *Sheet, in *Visit) {
 	for _, s := range m.sheets {
 		v := s.open()
-		if v == nil || !s.byClock(v) || v.In+v.AtMost > t || left[s.ID] == v.Serial {
-			continue
-		}
-		if in == nil || v.In+v.AtMost < in.In+in.AtMost {
+		if s.ranOut(v, t) && left[s.ID] != v.Serial && (in == nil || v.In+v.AtMost < in.In+in.AtMost) {
 			next, in = s, v
 		}
 	}
@@ -422,19 +394,19 @@ func (m *Machine) reopen(s *Sheet) {
 
 func (m *Machine) moveBack(s *Sheet, d *Deed, _ time.Duration) {
 	m.unmove(s, d.serial)
-	s.Overrides = s.Overrides[:min(d.n, len(s.Overrides))]
+	s.Overrides = s.Overrides[:min(len(d.was.Overrides), len(s.Overrides))]
 }
 
 func (m *Machine) emergeBack(s *Sheet, d *Deed, _ time.Duration) {
 	if len(s.Visits) > 0 {
 		m.unmove(s, d.serial) // moves that a clock made because of it
 	}
-	s.Emerged, s.EmergedIn = d.emerged, d.seenIn
+	s.Emerged, s.EmergedIn = d.was.Emerged, d.was.EmergedIn
 }
 
 func (m *Machine) timeStepBack(s *Sheet, d *Deed, _ time.Duration) {
 	m.unmove(s, d.serial)
-	s.open().Set = d.set
+	s.open().Set = d.was.open().Set
 }
 
 func (m *Machine) exposeBack(s *Sheet, d *Deed, t time.Duration) {
@@ -455,8 +427,7 @@ func (m *Machine) exposeBack(s *Sheet, d *Deed, t time.Duration) {
 // lightBack makes the light what it was. A pinhole that was open has been open
 // since; what fell through one that was covered stays, in the light as it was.
 func (m *Machine) lightBack(s *Sheet, d *Deed, _ time.Duration) {
-	was := Sheet{Light: *d.light}
-	l := was.clone().Light
+	l := d.was.clone().Light
 	if !l.Open {
 		for _, sp := range s.Light.Spells[min(len(l.Spells), len(s.Light.Spells)):] {
 			sp.Full = l.Full()
@@ -478,18 +449,18 @@ func (m *Machine) spoilBack(s *Sheet, _ *Deed, _ time.Duration) {
 	s.become(s.whole)
 }
 
-func (m *Machine) markBack(s *Sheet, d *Deed, _ time.Duration) { s.Marks = s.Marks[:d.n] }
+func (m *Machine) markBack(s *Sheet, d *Deed, _ time.Duration) { s.Marks = s.Marks[:len(d.was.Marks)] }
 
 func (m *Machine) remakeBack(s *Sheet, d *Deed, _ time.Duration) {
-	s.Spec, s.Corrected = *d.spec, s.Corrected[:d.n]
+	s.Spec, s.Corrected = d.was.Spec, s.Corrected[:len(d.was.Corrected)]
 }
 
 func (m *Machine) outAwayBack(s *Sheet, d *Deed, _ time.Duration) {
-	s.Out, s.outs = d.out, s.outs[:d.n]
+	s.Out, s.outs = d.was.Out, s.outs[:len(d.was.outs)]
 }
 
-func (m *Machine) lampBack(_ *Sheet, d *Deed, _ time.Duration) {
-	m.safelight = m.safelight[:d.n]
+func (m *Machine) lampBack(_ *Sheet, _ *Deed, _ time.Duration) {
+	m.safelight = m.safelight[:len(m.safelight)-1]
 	m.accountAll()
 }
 
@@ -527,7 +498,7 @@ func (m *Machine) remove(s *Sheet) {
 }
 
 func (m *Machine) withdrawBack(_ *Sheet, d *Deed, _ time.Duration) {
-	s := d.sheet.clone()
+	s := d.was.clone()
 	i, _ := slices.BinarySearchFunc(m.sheets, s.Num, func(x *Sheet, n int) int { return cmp.Compare(x.Num, n) })
 	m.sheets = slices.Insert(m.sheets, i, s)
 	m.byID[s.ID] = s
@@ -538,10 +509,10 @@ func (m *Machine) timeStep(s *Sheet, e Event, t time.Duration) error {
 	v := s.open()
 	switch {
 	case v == nil || v.Serial != e.From:
-		return refuse("sheet %d has moved on already", s.Num).saying(say.AlreadyMoved.Of(say.Sheet(s.Num)))
+		return s.movedOn()
 	case v.Step == Holding:
 		return refuse("holding water has no time to set").saying(say.NoStep.Of())
-	case e.Planned <= 0 || e.Planned > maxStep:
+	case !within(e.Planned, 1, maxStep):
 		return refuse("a step takes more than nothing and at most 7 days")
 	case e.Planned <= t-v.In-m.SetBack(s.ID):
 		return refuse("sheet %d has been in as long already", s.Num).saying(say.BeenInAsLong.Of(say.Sheet(s.Num)))
@@ -566,43 +537,30 @@ func (m *Machine) waterBack(_ *Sheet, d *Deed, _ time.Duration) {
 		if s == nil {
 			continue
 		}
-		for i := range s.Visits {
-			if v := &s.Visits[i]; v.Serial == c.serial {
-				v.Changes--
-				v.ChangedT = c.at
-			}
+		if i := slices.IndexFunc(s.Visits, func(v Visit) bool { return v.Serial == c.serial }); i >= 0 {
+			s.Visits[i].Changes--
+			s.Visits[i].ChangedT = c.at
 		}
 	}
 }
 
 func (m *Machine) bathBack(_ *Sheet, d *Deed, _ time.Duration) {
-	restore := func(id string) {
-		for _, b := range m.trays {
-			if b.Mix.ID == id {
-				b.Retired, b.RetiredT = false, 0
-			}
-		}
-	}
-	switch d.Kind {
-	case BathRetired:
-		restore(d.Bath)
-	case BathPromoted:
-		if b := m.bathOf(d.Bath); b != nil {
-			b.Name = d.name
-		}
-		restore(d.old)
-	case BathMixed:
+	switch b := m.bathOf(d.Bath); {
+	case d.Kind == BathMixed:
 		m.trays = slices.DeleteFunc(m.trays, func(b *Tray) bool { return b.Mix.ID == d.Bath })
-		restore(d.old)
+	case d.Kind == BathPromoted && b != nil:
+		b.Name = d.name
+	}
+	for _, b := range m.trays {
+		if b.Mix.ID == d.old {
+			b.Retired, b.RetiredT = false, 0
+		}
 	}
 	// What a clock has moved since went into what stood there before.
 	for _, s := range m.sheets {
 		for i := range s.Visits {
 			if v := &s.Visits[i]; v.In >= d.T && v.Step != Holding {
-				v.Mix = ""
-				if b := m.Standing(v.Bath); b != nil {
-					v.Mix = b.Mix.ID
-				}
+				v.Mix = m.mixIn(v.Bath)
 			}
 		}
 	}

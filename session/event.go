@@ -1,7 +1,9 @@
 package session
 
 import (
+	"cmp"
 	"math"
+	"slices"
 	"time"
 )
 
@@ -181,12 +183,7 @@ func (w *Told) check(now time.Time) error {
 	if !w.From.IsZero() && !w.To.IsZero() && w.To.Before(w.From) {
 		return refuse("it cannot have ended before it began")
 	}
-	for _, d := range w.Steps {
-		if d < 0 || d > maxStep {
-			return refuse("a step takes from nothing to 7 days")
-		}
-	}
-	return nil
+	return want(!slices.ContainsFunc(w.Steps, func(d time.Duration) bool { return !within(d, 0, maxStep) }), "a step takes from nothing to 7 days")
 }
 
 // A SheetSpec is all that is known of a sheet before it is exposed. It carries
@@ -221,6 +218,14 @@ func (s *SheetSpec) Test() *Test {
 		return nil
 	}
 	return s.Reckoned.Test
+}
+
+// lightness is the light that its exposure was reckoned for, where one was read.
+func (s *SheetSpec) lightness() Lightness {
+	if s.Reckoned == nil || s.Reckoned.Lit == nil {
+		return Lightness{}
+	}
+	return Lightness{s.Reckoned.Lit.EV, true}
 }
 
 // A Lit is a light that was read.
@@ -277,20 +282,17 @@ func (t *Test) check() error {
 	if t == nil {
 		return nil
 	}
-	if t.Strips < 2 || t.Strips > 9 || math.IsNaN(t.Step) || t.Step <= 0 || t.Step > 5 {
+	if !within(t.Strips, 2, 9) || !within(t.Step, math.SmallestNonzeroFloat64, 5) {
 		return refuse("a test sheet has 2 to 9 strips, some stops apart")
 	}
 	last := 0.0
 	for _, s := range t.Shares {
-		if math.IsNaN(s) || s <= last || s > 1 {
+		if s == last || !within(s, last, 1) {
 			return refuse("each strip of a test has more than the one before, and the last the whole")
 		}
 		last = s
 	}
-	if n := len(t.Shares); n != 0 && n != t.Strips {
-		return refuse("a test of %d strips has as many shares", t.Strips)
-	}
-	return nil
+	return want(len(t.Shares) == 0 || len(t.Shares) == t.Strips, "a test of %d strips has as many shares", t.Strips)
 }
 
 func (r *Reckoned) check() error {
@@ -298,21 +300,18 @@ func (r *Reckoned) check() error {
 		return nil
 	}
 	for _, v := range []float64{r.FNumber, r.ISO, r.Filter, r.Warm, r.Preflash, r.Subject} {
-		if math.IsNaN(v) || v < 0 || v > 1e9 {
+		if !within(v, 0, 1e9) {
 			return refuse("f-number, speed and stops are numbers, 0 or more")
 		}
 	}
-	if err := r.Test.check(); err != nil {
-		return err
-	}
-	return r.Lit.check()
+	return cmp.Or(r.Test.check(), r.Lit.check())
 }
 
 func (l *Lit) check() error {
-	if l != nil && (math.IsNaN(l.EV) || math.Abs(l.EV) > MaxChange || math.IsNaN(l.Doubt) || l.Doubt < 0 || l.Doubt > 10) {
-		return refuse("a light is at most EV %d, in doubt by at most 10 stops", MaxChange)
+	if l == nil {
+		return nil
 	}
-	return nil
+	return want(within(l.EV, -MaxChange, MaxChange) && within(l.Doubt, 0, 10), "a light is at most EV %d, in doubt by at most 10 stops", MaxChange)
 }
 
 // Response says which way a picture goes when it gets more light.
@@ -418,12 +417,7 @@ type Step struct {
 func (s Step) ByInspection() bool { return s.AtLeast < s.AtMost }
 
 // Label is what the step is called on screen and in the log.
-func (s Step) Label() string {
-	if s.Name != "" {
-		return s.Name
-	}
-	return string(s.Stage)
-}
+func (s Step) Label() string { return cmp.Or(s.Name, string(s.Stage)) }
 
 // Agitation says when to rock the tray. The zero value is no agitation.
 type Agitation struct {

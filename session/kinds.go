@@ -1,6 +1,7 @@
 package session
 
 import (
+	"iter"
 	"math"
 	"slices"
 	"strings"
@@ -87,11 +88,11 @@ var rules = map[Kind]rule{
 	BoxAway:        {apply: (*Machine).openBox},
 
 	ExposureBegun:    {needs: hasSheet | hasPlanned, may: hasNote, apply: (*Machine).expose, tells: "exposure"},
-	PinholeCovered:   {needs: hasSheet, apply: (*Machine).expose, tells: "exposure"},
-	PinholeUncovered: {needs: hasSheet, apply: (*Machine).expose, tells: "exposure"},
-	LightChanged:     {needs: hasSheet | hasPlanned, may: hasStops | hasNote | hasLit, apply: (*Machine).expose, tells: "exposure"},
-	Retimed:          {needs: hasSheet | hasPlanned, may: hasNote, apply: (*Machine).expose, tells: "exposure"},
-	ExposureEnded:    {needs: hasSheet, apply: (*Machine).expose, tells: "exposure"},
+	PinholeCovered:   {needs: hasSheet, apply: exposed(coverHole), tells: "exposure"},
+	PinholeUncovered: {needs: hasSheet, apply: exposed(uncoverHole), tells: "exposure"},
+	LightChanged:     {needs: hasSheet | hasPlanned, may: hasStops | hasNote | hasLit, apply: exposed(changeLight), tells: "exposure"},
+	Retimed:          {needs: hasSheet | hasPlanned, may: hasNote, apply: exposed(retime), tells: "exposure"},
+	ExposureEnded:    {needs: hasSheet, apply: exposed(endExposure), tells: "exposure"},
 	ExposureTold:     {needs: hasSheet | hasPlanned | hasTold, apply: (*Machine).exposeTold, tells: "exposure"},
 
 	Moved:        {needs: hasSheet, may: hasFrom | hasLed, apply: (*Machine).move, tells: "stages"},
@@ -152,7 +153,7 @@ func (m *Machine) apply(e Event, t time.Duration) error {
 		return unknown(e.Kind)
 	}
 	s := m.byID[e.Sheet]
-	if s == nil && e.Kind != SheetAdded && e.Kind != Undone && (r.needs&hasSheet != 0 || r.may&hasSheet != 0 && e.Sheet != "") {
+	if s == nil && r.about(e) {
 		return refuse("there is no such sheet")
 	}
 	d := m.deed(s, e, t)
@@ -165,11 +166,19 @@ func (m *Machine) apply(e Event, t time.Duration) error {
 	return nil
 }
 
+// about reports whether the event is about a sheet that must be there.
+func (r rule) about(e Event) bool {
+	if e.Kind == SheetAdded || e.Kind == Undone {
+		return false
+	}
+	return r.needs&hasSheet != 0 || r.may&hasSheet != 0 && e.Sheet != ""
+}
+
 func (m *Machine) openUp(_ *Sheet, e Event, _ time.Duration) error {
 	if m.begun {
 		return refuse("the session is open already")
 	}
-	if math.IsNaN(e.Pace) || e.Pace < 0 || e.Pace > 10000 {
+	if !within(e.Pace, 0, 10000) {
 		return refuse("a pace is a number from 0 to 10000")
 	}
 	m.rehearsal = e.Rehearsal
@@ -198,7 +207,7 @@ func (m *Machine) lamp(_ *Sheet, e Event, t time.Duration) error {
 }
 
 func (m *Machine) screen(_ *Sheet, e Event, t time.Duration) error {
-	if math.IsNaN(e.Lux) || e.Lux < 0 || e.Lux > 1e5 {
+	if !within(e.Lux, 0, 1e5) {
 		return refuse("the light of a screen is from 0 to 100000 lx")
 	}
 	m.screens = append(m.screens, screenLux{t, e.Lux})
@@ -285,7 +294,7 @@ func (m *Machine) nameMark(s *Sheet, e Event, _ time.Duration) error {
 }
 
 func (m *Machine) judge(s *Sheet, e Event, _ time.Duration) error {
-	if math.IsNaN(e.Stops) || math.Abs(e.Stops) > MaxJudged {
+	if !within(e.Stops, -MaxJudged, MaxJudged) {
 		return refuse("a judgement is at most %d stops", MaxJudged)
 	}
 	if s.Phase == Fresh || s.Phase == Exposing {
@@ -300,7 +309,7 @@ func (m *Machine) afterWash(s *Sheet, e Event, _ time.Duration) error {
 	at := &s.DryAt
 	switch {
 	case s.Phase != Finished:
-		return refuse("sheet %d is %s", s.Num, s.Phase).saying(say.SheetIs.Of(say.Sheet(s.Num), say.State(s.Phase)))
+		return s.stands()
 	case e.Kind == Flattened && s.DryAt.IsZero():
 		return refuse("say first that sheet %d is dry", s.Num)
 	case e.Kind == Flattened:
@@ -341,78 +350,79 @@ func (m *Machine) emerge(s *Sheet, _ Event, t time.Duration) error {
 }
 
 func (m *Machine) unseen(s *Sheet, e Event, t time.Duration) error {
-	over := e.What == Moved
 	switch {
-	case !over && e.What != "":
+	case e.What != Moved && e.What != "":
 		return refuse("%q does not end a sheet", e.What)
-	case e.Planned < 0 || e.Planned > t-s.since():
+	case !within(e.Planned, 0, t-s.since()):
 		return refuse("sheet %d cannot have been so long in what is not over yet", s.Num)
 	case s.Phase == Exposing:
-		l := &s.Light
-		l.Unseen = true
-		if n := len(l.Spells); l.Open && n > 0 {
-			sp := &l.Spells[n-1]
-			sp.To, sp.Running = sp.From+max(0, e.Planned-l.OpenFor(sp.From)), false
-		}
-		l.Open = false
-		if over {
-			s.Phase, l.EndedAt, l.EndedT = Exposed, e.At, t
-		}
+		m.unseenLight(s, e, t)
 	case s.Phase == Wet:
-		v := s.open()
-		if v == nil || v.Serial != e.From {
-			return refuse("sheet %d has moved on already", s.Num).saying(say.AlreadyMoved.Of(say.Sheet(s.Num)))
-		}
-		v.Unseen, v.Told = true, e.Planned
-		if over {
-			v.shut(t, e.At)
-			if s.FixedT == 0 {
-				s.FixedT = max(v.In, 1) // when is not known; what was seen ends here
-			}
-			s.Phase, s.EndedT, s.EndedAt = Finished, v.Out, v.OutAt
-			m.account(s)
-		}
+		return m.unseenBath(s, e, t)
 	default:
-		return refuse("sheet %d is %s", s.Num, s.Phase).saying(say.SheetIs.Of(say.Sheet(s.Num), say.State(s.Phase)))
+		return s.stands()
+	}
+	return nil
+}
+
+func (m *Machine) unseenLight(s *Sheet, e Event, t time.Duration) {
+	l := &s.Light
+	l.Unseen = true
+	if n := len(l.Spells); l.Open && n > 0 {
+		sp := &l.Spells[n-1]
+		sp.To, sp.Running = sp.From+max(0, e.Planned-l.OpenFor(sp.From)), false
+	}
+	l.Open = false
+	if e.What == Moved {
+		s.Phase, l.EndedAt, l.EndedT = Exposed, e.At, t
+	}
+}
+
+func (m *Machine) unseenBath(s *Sheet, e Event, t time.Duration) error {
+	v := s.open()
+	if v == nil || v.Serial != e.From {
+		return s.movedOn()
+	}
+	v.Unseen, v.Told = true, e.Planned
+	if e.What == Moved {
+		v.shut(t, e.At)
+		if s.FixedT == 0 {
+			s.FixedT = max(v.In, 1) // when is not known; what was seen ends here
+		}
+		s.Phase, s.EndedT, s.EndedAt = Finished, v.Out, v.OutAt
+		m.account(s)
 	}
 	return nil
 }
 
 // exposeTold takes in an exposure that is over.
 func (m *Machine) exposeTold(s *Sheet, e Event, t time.Duration) error {
-	if s.Phase != Fresh {
+	switch {
+	case s.Phase != Fresh:
 		return refuse("sheet %d is %s already", s.Num, s.Phase)
-	}
-	if e.Planned <= 0 || e.Planned > MaxExposure {
-		return refuse("an exposure takes more than nothing and at most 30 days")
-	}
-	if e.Told.From.IsZero() {
+	case !within(e.Planned, 1, MaxExposure):
+		return errExposure
+	case e.Told.From.IsZero():
 		return refuse("say when the pinhole was opened")
 	}
-	if err := e.Told.check(e.At.Wall); err != nil {
-		return err
+	told := *e.Told
+	if told.To.IsZero() {
+		told.To = told.From.Add(e.Planned)
 	}
-	to := e.Told.To
-	if to.IsZero() {
-		to = e.Told.From.Add(e.Planned)
-	}
-	if err := (&Told{To: to}).check(e.At.Wall); err != nil {
+	if err := told.check(e.At.Wall); err != nil {
 		return err
 	}
 	// A watch is read to the minute, at the opening and at the end.
-	if to.Sub(e.Told.From) < e.Planned-2*time.Minute {
-		return refuse("from %s to %s it cannot have been open for %v", e.Told.From.Format("15:04"), to.Format("15:04"), e.Planned)
+	if told.To.Sub(told.From) < e.Planned-2*time.Minute {
+		return refuse("from %s to %s it cannot have been open for %v", told.From.Format("15:04"), told.To.Format("15:04"), e.Planned)
 	}
 	m.put(s, false, t)
 	full := s.Spec.Exposure
 	if full <= 0 {
 		full = e.Planned
 	}
-	l := Light{BegunAt: Instant{Wall: e.Told.From}, EndedAt: Instant{Wall: to}, BegunT: t, EndedT: t,
-		Planned: full, Working: s.Spec.Working, Spells: slices.Clone(s.Light.Spells), Told: true}
-	if r := s.Spec.Reckoned; r != nil && r.Lit != nil {
-		l.EV = Lightness{r.Lit.EV, true}
-	}
+	l := Light{BegunAt: Instant{Wall: told.From}, EndedAt: Instant{Wall: told.To}, BegunT: t, EndedT: t,
+		Planned: full, Working: s.Spec.Working, Spells: slices.Clone(s.Light.Spells), Told: true, EV: s.Spec.lightness()}
 	l.Spells = append(l.Spells, Spell{Span{From: t, To: t + e.Planned}, full, l.EV})
 	s.Light, s.Phase = l, Exposed
 	return nil
@@ -450,10 +460,7 @@ func (m *Machine) develop(s *Sheet, e Event, t time.Duration) error {
 		}
 		s.Visits = append(s.Visits, v)
 	}
-	if s.Out {
-		s.Out = false
-		s.outs = append(s.outs, toggle{t, false})
-	}
+	m.put(s, false, t)
 	s.Told, s.Phase, s.EndedT, s.EndedAt, s.FixedT = true, Finished, t, Instant{Wall: told.To}, max(t, 1)
 	m.account(s)
 	return nil
@@ -501,12 +508,7 @@ func (m *Machine) spoil(s *Sheet, e Event, t time.Duration) error {
 
 // bathOf returns the bath of that identity that stands in a tray, or nil.
 func (m *Machine) bathOf(id string) *Tray {
-	for _, b := range m.trays {
-		if b.Mix.ID == id && !b.Retired {
-			return b
-		}
-	}
-	return nil
+	return m.lastTray(func(b *Tray) bool { return b.Mix.ID == id })
 }
 
 func (b *Tray) retire(t time.Duration) { b.Retired, b.RetiredT = true, t }
@@ -515,13 +517,11 @@ func (m *Machine) mixBath(_ *Sheet, e Event, t time.Duration) error {
 	if e.Mix == nil || e.Mix.ID == "" || e.Mix.Name == "" {
 		return refuse("a bath needs a name")
 	}
-	for _, b := range m.trays {
-		if b.Mix.ID == e.Mix.ID {
-			return refuse("this bath was mixed already").saying(say.BathMixedBefore.Of())
-		}
+	if slices.ContainsFunc(m.trays, func(b *Tray) bool { return b.Mix.ID == e.Mix.ID }) {
+		return refuse("this bath was mixed already").saying(say.BathMixedBefore.Of())
 	}
 	for _, x := range []float64{e.Mix.ML, e.Mix.PerLitre, e.Mix.CarryML} {
-		if math.IsNaN(x) || math.IsInf(x, 0) || x < 0 {
+		if !within(x, 0, math.MaxFloat64) {
 			return refuse("volumes and capacities are numbers, 0 or more")
 		}
 	}
@@ -561,15 +561,24 @@ func (m *Machine) overrideBath(s *Sheet, e Event, _ time.Duration) error {
 
 func (m *Machine) changeWater(_ *Sheet, e Event, t time.Duration) error {
 	n := 0
-	for _, s := range m.sheets {
-		if v := s.open(); v != nil && v.Bath == e.Bath && v.Stage == Wash {
-			v.Changes++
-			v.ChangedT = t
-			n++
-		}
+	for _, v := range m.inWash(e.Bath) {
+		v.Changes++
+		v.ChangedT = t
+		n++
 	}
 	if n == 0 {
 		return refuse("nothing is in that wash").saying(say.NothingInWash.Of())
 	}
 	return nil
+}
+
+// inWash are the sheets that lie in the wash of that tray.
+func (m *Machine) inWash(tray string) iter.Seq2[*Sheet, *Visit] {
+	return func(yield func(*Sheet, *Visit) bool) {
+		for _, s := range m.sheets {
+			if v := s.open(); v != nil && v.Bath == tray && v.Stage == Wash && !yield(s, v) {
+				return
+			}
+		}
+	}
 }

@@ -93,9 +93,7 @@ func TestASketchSharesNothing(t *testing.T) {
 		".Spec.Reckoned":      "and so is this of it",
 		".Judged":             "so is a judgement",
 		".whole":              "how a sheet was before it was spoiled is never changed",
-		".deeds.light":        "nor is what a deed keeps of how it was",
-		".deeds.spec":         "nor is this",
-		".deeds.sheet":        "nor is this: a sheet that comes back is a copy",
+		".deeds.was":          "nor is what a deed keeps of how it was: a sheet that comes back is a copy",
 		".deeds.water":        "nor is this",
 	}
 	m := New()

@@ -56,16 +56,14 @@ func (s *Sheet) LedMove() *Visit {
 func (m *Machine) confirm(s *Sheet, e Event, t time.Duration) error {
 	v, n := s.LedMove(), len(s.Visits)
 	if v == nil || v.Serial != e.From || n < 2 {
-		return refuse("sheet %d has moved on already", s.Num).saying(say.AlreadyMoved.Of(say.Sheet(s.Num)))
+		return s.movedOn()
 	}
 	before := &s.Visits[n-2]
 	if s.FixedT > 0 && s.FixedT == before.Out {
 		s.FixedT = t
 	}
-	for i, a := range m.arrivals[v.Bath] {
-		if a.sheet == s && a.serial == v.Serial {
-			m.arrivals[v.Bath][i].t = t
-		}
+	if a := m.arrivalOf(s, v); a != nil {
+		a.t = t
 	}
 	before.Out, before.OutAt, before.LedOut = t, e.At, false
 	v.In, v.InAt, v.Led = t, e.At, false

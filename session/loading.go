@@ -38,7 +38,7 @@ func (m *Machine) load(s *Sheet, e Event, t time.Duration) error {
 	case s.Spec.Camera == "":
 		return refuse("sheet %d has no camera", s.Num).saying(say.NoCameraOf.Of(say.Sheet(s.Num)))
 	case s.Phase != Fresh:
-		return refuse("sheet %d is %s", s.Num, s.Phase).saying(say.SheetIs.Of(say.Sheet(s.Num), say.State(s.Phase)))
+		return s.stands()
 	case h != nil:
 		return holds(s.Spec.Camera, h)
 	}
@@ -59,6 +59,6 @@ func (m *Machine) unload(s *Sheet, e Event, _ time.Duration) error {
 }
 
 func (m *Machine) loadBack(s *Sheet, d *Deed, t time.Duration) {
-	s.LoadedAt, s.UnloadedAt = d.in, d.away
+	s.LoadedAt, s.UnloadedAt = d.was.LoadedAt, d.was.UnloadedAt
 	m.outAwayBack(s, d, t)
 }

@@ -33,6 +33,7 @@
 package session
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -80,6 +81,27 @@ func (r refusal) saying(l say.Line) refusal {
 	r.line = l
 	return r
 }
+
+// movedOn refuses what is meant for a bath that the sheet has left.
+func (s *Sheet) movedOn() refusal {
+	return refuse("sheet %d has moved on already", s.Num).saying(say.AlreadyMoved.Of(say.Sheet(s.Num)))
+}
+
+// stands refuses what cannot be where the sheet is.
+func (s *Sheet) stands() refusal {
+	return refuse("sheet %d is %s", s.Num, s.Phase).saying(say.SheetIs.Of(say.Sheet(s.Num), say.State(s.Phase)))
+}
+
+// want refuses what is not so.
+func want(so bool, format string, a ...any) error {
+	if so {
+		return nil
+	}
+	return refuse(format, a...)
+}
+
+// within reports whether x lies from least to most; no number does not.
+func within[T cmp.Ordered](x, least, most T) bool { return x >= least && x <= most }
 
 // ErrUnknown is besides what an error is where the kind of the event is none of
 // this package's: a newer program wrote it.
@@ -139,12 +161,7 @@ func (m *Machine) T(i Instant) time.Duration {
 	if !m.begun {
 		return 0
 	}
-	d := i.Sub(m.last)
-	d = min(d, maxGap)
-	if d < -maxGap {
-		d = -maxGap
-	}
-	return m.now + d
+	return m.now + max(-maxGap, min(i.Sub(m.last), maxGap))
 }
 
 // Behind reports whether nothing tells how long it is since the last event: the
@@ -335,8 +352,21 @@ func (m *Machine) stamp(at Instant) (time.Duration, Instant) {
 
 // Standing returns the bath that stands in the tray of that name now, or nil.
 func (m *Machine) Standing(name string) *Tray {
-	for i := len(m.trays) - 1; i >= 0; i-- {
-		if b := m.trays[i]; b.Name == name && !b.Retired {
+	return m.lastTray(func(b *Tray) bool { return b.Name == name })
+}
+
+// mixIn is the identity of the mix that stands in the tray of that name; empty: none.
+func (m *Machine) mixIn(name string) string {
+	if b := m.Standing(name); b != nil {
+		return b.Mix.ID
+	}
+	return ""
+}
+
+// lastTray is the last of those standing for which is holds, or nil.
+func (m *Machine) lastTray(is func(*Tray) bool) *Tray {
+	for _, b := range slices.Backward(m.trays) {
+		if !b.Retired && is(b) {
 			return b
 		}
 	}
@@ -346,7 +376,7 @@ func (m *Machine) Standing(name string) *Tray {
 func (m *Machine) outAway(s *Sheet, e Event, t time.Duration) error {
 	out := e.Kind == SheetOut
 	if s.Phase != Fresh && s.Phase != Exposed {
-		return refuse("sheet %d is %s", s.Num, s.Phase).saying(say.SheetIs.Of(say.Sheet(s.Num), say.State(s.Phase)))
+		return s.stands()
 	}
 	if s.Out == out {
 		return refuse("sheet %d: that is done already", s.Num).saying(say.AlreadySo.Of(say.Sheet(s.Num)))
@@ -365,64 +395,79 @@ func (m *Machine) put(s *Sheet, out bool, t time.Duration) {
 }
 
 func (m *Machine) expose(s *Sheet, e Event, t time.Duration) error {
-	l := &s.Light
-	if e.Kind == ExposureBegun {
-		if s.Phase != Fresh {
-			return refuse("sheet %d is %s already", s.Num, s.Phase).saying(say.SheetIs.Of(say.Sheet(s.Num), say.State(s.Phase)))
-		}
-		if e.Planned <= 0 || e.Planned > MaxExposure {
-			return refuse("an exposure takes more than nothing and at most 30 days")
-		}
-		s.Phase = Exposing
-		m.put(s, false, t)
-		// Light that fell before, and was taken back, is in the paper all the same.
-		*l = Light{BegunAt: e.At, BegunT: t, Planned: e.Planned, Working: e.Note, Open: true, Spells: slices.Clone(l.Spells)}
-		if r := s.Spec.Reckoned; r != nil && r.Lit != nil {
-			l.EV = Lightness{r.Lit.EV, true}
-		}
-		l.begin(t)
-		return nil
+	if s.Phase != Fresh {
+		return refuse("sheet %d is %s already", s.Num, s.Phase).saying(say.SheetIs.Of(say.Sheet(s.Num), say.State(s.Phase)))
 	}
-	if s.Phase != Exposing {
-		return refuse("sheet %d is not being exposed", s.Num).saying(say.NotExposing.Of(say.Sheet(s.Num)))
+	if !within(e.Planned, 1, MaxExposure) {
+		return errExposure
 	}
-	switch e.Kind {
-	case PinholeCovered:
-		if !l.Open {
-			return refuse("the pinhole of sheet %d is covered already", s.Num).saying(say.AlreadyCovered.Of(say.Sheet(s.Num)))
+	s.Phase = Exposing
+	m.put(s, false, t)
+	// Light that fell before, and was taken back, is in the paper all the same.
+	s.Light = Light{BegunAt: e.At, BegunT: t, Planned: e.Planned, Working: e.Note, Open: true, Spells: slices.Clone(s.Light.Spells), EV: s.Spec.lightness()}
+	s.Light.begin(t)
+	return nil
+}
+
+var errExposure = refuse("an exposure takes more than nothing and at most 30 days")
+
+// exposed makes a rule of what happens to the light of a sheet that is being exposed.
+func exposed(apply func(s *Sheet, l *Light, e Event, t time.Duration) error) func(*Machine, *Sheet, Event, time.Duration) error {
+	return func(_ *Machine, s *Sheet, e Event, t time.Duration) error {
+		if s.Phase != Exposing {
+			return refuse("sheet %d is not being exposed", s.Num).saying(say.NotExposing.Of(say.Sheet(s.Num)))
 		}
-		l.shut(t)
-	case PinholeUncovered:
-		if l.Open {
-			return refuse("the pinhole of sheet %d is open already", s.Num).saying(say.AlreadyOpen.Of(say.Sheet(s.Num)))
-		}
-		l.Open = true
-		l.begin(t)
-	case LightChanged:
-		if e.Planned <= 0 || e.Planned > MaxExposure || math.IsNaN(e.Stops) || math.Abs(e.Stops) > MaxChange {
-			return refuse("the exposure in the new light takes more than nothing and at most 30 days")
-		}
-		if err := e.Lit.check(); err != nil {
-			return err
-		}
-		l.Readings = append(l.Readings, Reading{At: e.At, T: t, Stops: e.Stops, Full: e.Planned, Light: e.Note})
-		l.lit(e)
-		l.goOn(t)
-	case Retimed:
-		if e.Planned <= 0 || e.Planned > MaxExposure {
-			return refuse("an exposure takes more than nothing and at most 30 days")
-		}
-		open := l.OpenFor(t)
-		if e.Planned <= open {
-			return refuse("sheet %d has had as much light already: end it with space, or type a longer time", s.Num).saying(say.HadItsLight.Of(say.Sheet(s.Num)))
-		}
-		l.Readings = append(l.Readings, Reading{At: e.At, T: t, Full: l.retime(e.Planned-open, t), Light: e.Note, Open: e.Planned})
-		l.goOn(t)
-	case ExposureEnded:
-		l.shut(t)
-		l.EndedAt, l.EndedT = e.At, t
-		s.Phase = Exposed
+		return apply(s, &s.Light, e, t)
 	}
+}
+
+func coverHole(s *Sheet, l *Light, _ Event, t time.Duration) error {
+	if !l.Open {
+		return refuse("the pinhole of sheet %d is covered already", s.Num).saying(say.AlreadyCovered.Of(say.Sheet(s.Num)))
+	}
+	l.shut(t)
+	return nil
+}
+
+func uncoverHole(s *Sheet, l *Light, _ Event, t time.Duration) error {
+	if l.Open {
+		return refuse("the pinhole of sheet %d is open already", s.Num).saying(say.AlreadyOpen.Of(say.Sheet(s.Num)))
+	}
+	l.Open = true
+	l.begin(t)
+	return nil
+}
+
+func changeLight(_ *Sheet, l *Light, e Event, t time.Duration) error {
+	if !within(e.Planned, 1, MaxExposure) || !within(e.Stops, -MaxChange, MaxChange) {
+		return refuse("the exposure in the new light takes more than nothing and at most 30 days")
+	}
+	if err := e.Lit.check(); err != nil {
+		return err
+	}
+	l.Readings = append(l.Readings, Reading{At: e.At, T: t, Stops: e.Stops, Full: e.Planned, Light: e.Note})
+	l.lit(e)
+	l.goOn(t)
+	return nil
+}
+
+func retime(s *Sheet, l *Light, e Event, t time.Duration) error {
+	if !within(e.Planned, 1, MaxExposure) {
+		return errExposure
+	}
+	open := l.OpenFor(t)
+	if e.Planned <= open {
+		return refuse("sheet %d has had as much light already: end it with space, or type a longer time", s.Num).saying(say.HadItsLight.Of(say.Sheet(s.Num)))
+	}
+	l.Readings = append(l.Readings, Reading{At: e.At, T: t, Full: l.retime(e.Planned-open, t), Light: e.Note, Open: e.Planned})
+	l.goOn(t)
+	return nil
+}
+
+func endExposure(s *Sheet, l *Light, e Event, t time.Duration) error {
+	l.shut(t)
+	l.EndedAt, l.EndedT = e.At, t
+	s.Phase = Exposed
 	return nil
 }
 
@@ -542,14 +587,21 @@ func (s *Sheet) open() *Visit {
 // Visit returns the bath the sheet is in now, or nil.
 func (s *Sheet) Visit() *Visit { return s.open() }
 
+// latest is the serial of the sheet's last visit; 0: it was in no bath.
+func (s *Sheet) latest() int {
+	if n := len(s.Visits); n > 0 {
+		return s.Visits[n-1].Serial
+	}
+	return 0
+}
+
 // NextStep returns the index of the step that follows the present one (0 for a
 // sheet that is still dry), or -1 when the present one is the last.
 func (s *Sheet) NextStep() int {
 	next := 0
-	for i := len(s.Visits) - 1; i >= 0; i-- {
-		if st := s.Visits[i].Step; st != Holding {
-			next = st + 1
-			break
+	for _, v := range s.Visits {
+		if v.Step != Holding {
+			next = v.Step + 1
 		}
 	}
 	if next >= len(s.Spec.Process.Steps) {
@@ -558,27 +610,32 @@ func (s *Sheet) NextStep() int {
 	return next
 }
 
-func (m *Machine) move(s *Sheet, e Event, t time.Duration) error {
-	switch s.Phase {
-	case Fresh, Exposed:
-		if e.From != 0 {
-			return refuse("sheet %d is not in that bath", s.Num).saying(say.NotThatBath.Of(say.Sheet(s.Num)))
-		}
-		if e.Kind == Held {
-			return refuse("sheet %d is not wet", s.Num).saying(say.NotWet.Of(say.Sheet(s.Num)))
-		}
-	case Wet:
-		if v := s.open(); v == nil || v.Serial != e.From {
-			return refuse("sheet %d has moved on already", s.Num).saying(say.AlreadyMoved.Of(say.Sheet(s.Num)))
-		}
-	case Exposing:
+// mayMove refuses a move that cannot be, next being the step that comes.
+func (s *Sheet) mayMove(e Event, next int) error {
+	switch held := e.Kind == Held; {
+	case s.Phase == Exposing:
 		return refuse("sheet %d is still being exposed: end the exposure first", s.Num).saying(say.StillExposing.Of(say.Sheet(s.Num)))
-	default:
-		return refuse("sheet %d is %s", s.Num, s.Phase).saying(say.SheetIs.Of(say.Sheet(s.Num), say.State(s.Phase)))
+	case s.Phase.Over():
+		return s.stands()
+	case s.Phase == Wet:
+		if v := s.open(); v == nil || v.Serial != e.From {
+			return s.movedOn()
+		}
+		if held && (next < 0 || s.Spec.Process.Steps[next].Stage != Wash || s.open().Step == Holding) {
+			return refuse("only a sheet that is due for the wash can wait in holding water").saying(say.HoldOnlyForWash.Of())
+		}
+	case e.From != 0:
+		return refuse("sheet %d is not in that bath", s.Num).saying(say.NotThatBath.Of(say.Sheet(s.Num)))
+	case held:
+		return refuse("sheet %d is not wet", s.Num).saying(say.NotWet.Of(say.Sheet(s.Num)))
 	}
+	return nil
+}
+
+func (m *Machine) move(s *Sheet, e Event, t time.Duration) error {
 	next := s.NextStep()
-	if e.Kind == Held && (next < 0 || s.Spec.Process.Steps[next].Stage != Wash || s.open().Step == Holding) {
-		return refuse("only a sheet that is due for the wash can wait in holding water").saying(say.HoldOnlyForWash.Of())
+	if err := s.mayMove(e, next); err != nil {
+		return err
 	}
 	if v := s.open(); v != nil {
 		v.shut(t, e.At)
@@ -597,15 +654,11 @@ func (m *Machine) move(s *Sheet, e Event, t time.Duration) error {
 	}
 	s.Phase = Wet
 	s.serial++
-	v := Visit{Serial: s.serial, In: t, InAt: e.At, Open: true, Led: e.Led}
-	if e.Kind == Held {
-		v.Step, v.Stage, v.Bath, v.Label = Holding, Hold, "holding water", string(Hold)
-	} else {
+	v := Visit{Serial: s.serial, In: t, InAt: e.At, Open: true, Led: e.Led,
+		Step: Holding, Stage: Hold, Bath: "holding water", Label: string(Hold)}
+	if e.Kind == Moved {
 		st := s.Spec.Process.Steps[next]
-		v.Step, v.Stage, v.Bath, v.Label = next, st.Stage, st.Bath, st.Label()
-		if b := m.Standing(st.Bath); b != nil {
-			v.Mix = b.Mix.ID
-		}
+		v.Step, v.Stage, v.Bath, v.Label, v.Mix = next, st.Stage, st.Bath, st.Label(), m.mixIn(st.Bath)
 		if st.Batch {
 			m.arrivals[st.Bath] = append(m.arrivals[st.Bath], arrival{t, s, v.Serial})
 		}
@@ -621,83 +674,61 @@ func (m *Machine) accountAll() {
 	}
 }
 
+// forever is the end of what has none yet.
+const forever = time.Duration(math.MaxInt64)
+
 // account reckons the sheet's safelight spans anew from when it was out, when
-// the lamp was on, and when it was fixed.
+// the lamp was on, and when it was fixed; and those in which it was out before the
+// screen, one for each light of it.
 func (m *Machine) account(s *Sheet) {
-	s.Open = s.Open[:0]
-	end := time.Duration(math.MaxInt64)
+	end := forever
 	if s.FixedT > 0 {
 		end = s.FixedT
 	}
-	var out, lamp bool
-	var i, j int
-	var cur *Span
-	for i < len(s.outs) || j < len(m.safelight) {
-		var t time.Duration
-		if j >= len(m.safelight) || (i < len(s.outs) && s.outs[i].t < m.safelight[j].t) {
-			t, out = s.outs[i].t, s.outs[i].on
-			i++
-		} else {
-			t, lamp = m.safelight[j].t, m.safelight[j].on
-			j++
+	out := spansOn(s.outs, end)
+	s.Open = overlap(out, spansOn(m.safelight, forever))
+	s.Screen = nil
+	for i, l := range m.screens { // none: nobody said what the panel gives
+		lit := Span{From: l.t, To: forever}
+		if i == 0 {
+			lit.From = 0 // as it was found, so it was
 		}
-		if t >= end {
-			break
+		if i+1 < len(m.screens) {
+			lit.To = m.screens[i+1].t
 		}
-		switch on := out && lamp; {
-		case on && cur == nil:
-			s.Open = append(s.Open, Span{From: t, Running: true})
-			cur = &s.Open[len(s.Open)-1]
-		case !on && cur != nil:
-			cur.To, cur.Running = t, false
-			cur = nil
+		for _, sp := range overlap(out, []Span{lit}) {
+			s.Screen = append(s.Screen, Glow{sp, l.lux})
 		}
 	}
-	if cur != nil && s.FixedT > 0 {
-		cur.To, cur.Running = end, false
-	}
-	s.Open = slices.DeleteFunc(s.Open, func(x Span) bool { return !x.Running && x.To <= x.From })
-	m.accountScreen(s, end)
 }
 
-// accountScreen reckons the spans anew in which the sheet was out before the
-// screen, one for each light of it, until it was fixed at end.
-func (m *Machine) accountScreen(s *Sheet, end time.Duration) {
-	s.Screen = s.Screen[:0]
-	if len(m.screens) == 0 {
-		return // nobody said what the panel gives
+// spansOn are those in which it was switched on, the last as far as end.
+func spansOn(ts []toggle, end time.Duration) (out []Span) {
+	on := false
+	for _, x := range ts {
+		switch {
+		case x.on == on || x.t >= end:
+		case x.on:
+			out = append(out, Span{From: x.t, To: end})
+		default:
+			out[len(out)-1].To = x.t
+		}
+		on = x.on
 	}
-	lit := func(from, to time.Duration, running bool) {
-		for i, l := range m.screens {
-			sp := Span{From: max(from, l.t), To: to, Running: running}
-			if i == 0 {
-				sp.From = from // as it was found, so it was
-			}
-			if i+1 < len(m.screens) {
-				if next := m.screens[i+1].t; running || next < to {
-					sp.To, sp.Running = next, false
-				}
-			}
-			if sp.Running || sp.To > sp.From {
-				s.Screen = append(s.Screen, Glow{sp, l.lux})
+	return out
+}
+
+// overlap are the spans that lie in both; what goes on forever is running.
+func overlap(a, b []Span) (out []Span) {
+	for _, x := range a {
+		for _, y := range b {
+			sp := Span{From: max(x.From, y.From), To: min(x.To, y.To)}
+			if sp.Running = sp.To == forever; sp.From < sp.To {
+				out = append(out, sp)
 			}
 		}
 	}
-	for i, o := range s.outs {
-		if !o.on || o.t >= end || i > 0 && s.outs[i-1].on {
-			continue
-		}
-		to, running := end, s.FixedT == 0
-		for _, next := range s.outs[i:] {
-			if !next.on {
-				if next.t < end {
-					to, running = next.t, false
-				}
-				break
-			}
-		}
-		lit(o.t, to, running)
-	}
+	return out
 }
 
 // SafeUsed returns the sheet's time under the safelight by session time t, and
@@ -752,11 +783,7 @@ func (m *Machine) planAfter(s *Sheet, v *Visit, cleared bool) {
 	st := s.Spec.Process.Steps[v.Step]
 	v.AtLeast, v.AtMost = st.AtLeast, st.AtMost
 	if st.Factor > 0 && s.Emerged > 0 && s.EmergedIn == v.Serial {
-		end := time.Duration(math.Round(st.Factor * float64(s.Emerged)))
-		if float64(s.Emerged)*st.Factor > float64(st.AtMost) {
-			end = st.AtMost
-		}
-		end = max(st.AtLeast, min(st.AtMost, end))
+		end := max(st.AtLeast, time.Duration(math.Round(min(st.Factor*float64(s.Emerged), float64(st.AtMost)))))
 		v.AtLeast, v.AtMost = end, end
 	}
 	if st.ShortAfter > 0 && cleared {
@@ -769,10 +796,9 @@ func (m *Machine) planAfter(s *Sheet, v *Visit, cleared bool) {
 		}
 	}
 	if st.Batch {
-		if back := m.dirtied(v); back > 0 {
-			v.AtLeast += back
-			v.AtMost += back
-		}
+		back := m.dirtied(v)
+		v.AtLeast += back
+		v.AtMost += back
 	}
 }
 
@@ -810,16 +836,12 @@ func (sp *SheetSpec) check() error {
 	if sp == nil {
 		return refuse("a sheet needs a paper and a process")
 	}
-	if len(sp.Process.Steps) == 0 || len(sp.Process.Steps) > maxSteps {
-		return refuse("a process has from 1 to %d steps", maxSteps)
-	}
-	if a := sp.Paper.AreaCM2; math.IsNaN(a) || a < 0 || a > 1e6 {
-		return refuse("a sheet's area is a number of cm2, 0 or more")
-	}
-	if sp.Paper.Safe < 0 || sp.Paper.SafeExp < 0 || sp.Paper.Safe > maxStep || sp.Paper.SafeExp > maxStep {
-		return refuse("a safelight time is between 0 and 7 days")
-	}
-	if err := sp.Reckoned.check(); err != nil {
+	p := &sp.Paper
+	if err := cmp.Or(
+		want(within(len(sp.Process.Steps), 1, maxSteps), "a process has from 1 to %d steps", maxSteps),
+		want(within(p.AreaCM2, 0, 1e6), "a sheet's area is a number of cm2, 0 or more"),
+		want(within(p.Safe, 0, maxStep) && within(p.SafeExp, 0, maxStep), "a safelight time is between 0 and 7 days"),
+		sp.Reckoned.check()); err != nil {
 		return err
 	}
 	for i, st := range sp.Process.Steps {
@@ -832,28 +854,23 @@ func (sp *SheetSpec) check() error {
 
 // Check reports what is wrong with a step's times.
 func (s Step) Check() error {
-	a := s.Agitation
+	return cmp.Or(
+		want(s.Stage.Step() && slices.Contains(Stages, s.Stage), "%q is no stage of a process: use one of develop, stop, fix, second fix, rinse, hypo-clear, wash", s.Stage),
+		want(within(s.AtMost, 1, maxStep), "a step takes more than nothing and at most 7 days"),
+		want(within(s.AtLeast, 0, s.AtMost), "at least (%v) must not be above at most (%v)", s.AtLeast, s.AtMost),
+		want(within(s.Drain, 0, s.AtMost), "the drain (%v) lies inside the step and cannot be longer than it (%v)", s.Drain, s.AtMost),
+		s.Agitation.check(),
+		want(within(s.Factor, 0, 1000), "a development factor is between 0 and 1000"),
+		want(within(s.ShortAfter, 0, maxStep), "a shortened wash takes 0 or more"),
+		want(within(s.Changes, 0, 100), "a wash has at most 100 changes of water"))
+}
+
+func (a Agitation) check() error {
 	switch {
-	case !slices.Contains(Stages, s.Stage) || s.Stage == Exposure || s.Stage == Hold:
-		return refuse("%q is no stage of a process: use one of develop, stop, fix, second fix, rinse, hypo-clear, wash", s.Stage)
-	case s.AtMost <= 0 || s.AtMost > maxStep:
-		return refuse("a step takes more than nothing and at most 7 days")
-	case s.AtLeast < 0 || s.AtLeast > s.AtMost:
-		return refuse("at least (%v) must not be above at most (%v)", s.AtLeast, s.AtMost)
-	case s.Drain < 0 || s.Drain > s.AtMost:
-		return refuse("the drain (%v) lies inside the step and cannot be longer than it (%v)", s.Drain, s.AtMost)
-	case a.First < 0 || a.For < 0 || a.Every < 0 || a.First > maxStep || a.Every > maxStep:
+	case a.For < 0 || !within(a.First, 0, maxStep) || !within(a.Every, 0, maxStep):
 		return refuse("agitation times are 0 or more")
-	case a.Every > 0 && (a.Every < time.Second || a.For > a.Every || a.For == 0):
-		return refuse("agitation for %v each %v: the spell must be shorter than the interval, and the interval at least 1 s", a.For, a.Every)
-	case a.Every == 0 && a.For > 0:
-		return refuse("agitation for %v needs to say each how long", a.For)
-	case math.IsNaN(s.Factor) || s.Factor < 0 || s.Factor > 1000:
-		return refuse("a development factor is between 0 and 1000")
-	case s.ShortAfter < 0 || s.ShortAfter > maxStep:
-		return refuse("a shortened wash takes 0 or more")
-	case s.Changes < 0 || s.Changes > 100:
-		return refuse("a wash has at most 100 changes of water")
+	case a.Every > 0:
+		return want(a.Every >= time.Second && within(a.For, 1, a.Every), "agitation for %v each %v: the spell must be shorter than the interval, and the interval at least 1 s", a.For, a.Every)
 	}
-	return nil
+	return want(a.For == 0, "agitation for %v needs to say each how long", a.For)
 }

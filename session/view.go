@@ -96,49 +96,29 @@ func (m *Machine) View(now Instant) View {
 	for _, s := range m.sheets {
 		v.Sheets = append(v.Sheets, m.sheetView(s, t))
 	}
-	type need struct {
-		id  string
-		at  time.Duration
-		num int
-		wet bool
-	}
-	var ns []need
-	for _, s := range v.Sheets {
-		switch s.Phase {
-		case Wet:
-			at := s.Ends
-			if s.Stage == Hold {
-				at = 1<<62 - 1
-			}
-			ns = append(ns, need{s.ID, at, s.Num, true})
-		case Exposing:
-			at := s.Ends
-			if !s.Open {
-				at = 1<<62 - 1
-			}
-			ns = append(ns, need{s.ID, at, s.Num, false})
-		}
-	}
-	slices.SortFunc(ns, func(a, b need) int { return cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.num, b.num)) })
-	for _, n := range ns {
-		v.Need = append(v.Need, n.id)
-		if n.wet && v.Due == "" {
-			v.Due = n.id
+	need := slices.DeleteFunc(slices.Clone(v.Sheets), func(s SheetView) bool { return s.Phase != Wet && s.Phase != Exposing })
+	slices.SortFunc(need, func(a, b SheetView) int { return cmp.Or(cmp.Compare(a.needed(), b.needed()), cmp.Compare(a.Num, b.Num)) })
+	for _, s := range need {
+		v.Need = append(v.Need, s.ID)
+		if s.Phase == Wet && v.Due == "" {
+			v.Due = s.ID
 		}
 	}
 	return v
 }
 
+// needed is when hands are needed for a sheet: at no time that is known for one that
+// waits in water or behind a covered pinhole.
+func (s SheetView) needed() time.Duration {
+	if s.Stage == Hold || s.Phase == Exposing && !s.Open {
+		return forever
+	}
+	return s.Ends
+}
+
 func (m *Machine) sheetView(s *Sheet, t time.Duration) SheetView {
 	v := SheetView{ID: s.ID, Name: s.Spec.Name, Maker: s.Spec.Maker, Num: s.Num, Phase: s.Phase, Emerged: s.Emerged}
-	v.SafeUsed, v.SafeAllowed = s.SafeUsed(t)
-	v.SafeNone = s.Spec.Paper.Tested && v.SafeAllowed == 0
-	if v.SafeAllowed > 0 {
-		v.SafeShare = float64(v.SafeUsed) / float64(v.SafeAllowed)
-	}
-	if used, share, allowed := s.ScreenUsed(t); !v.SafeNone && (share > v.SafeShare || share == v.SafeShare && allowed > 0 && (v.SafeAllowed == 0 || allowed < v.SafeAllowed)) {
-		v.SafeUsed, v.SafeAllowed, v.SafeShare, v.SafeScreen = used, allowed, share, true
-	}
+	v.safe(s, t)
 	if n := s.NextStep(); n >= 0 {
 		v.NextIs = s.Spec.Process.Steps[n].Label()
 	}
@@ -154,6 +134,20 @@ func (m *Machine) sheetView(s *Sheet, t time.Duration) SheetView {
 		m.bathView(s, t, &v)
 	}
 	return v
+}
+
+// safe is the account of the sheet's time in the open.
+func (v *SheetView) safe(s *Sheet, t time.Duration) {
+	v.SafeUsed, v.SafeAllowed = s.SafeUsed(t)
+	v.SafeNone = s.Spec.Paper.Tested && v.SafeAllowed == 0
+	if v.SafeAllowed > 0 {
+		v.SafeShare = float64(v.SafeUsed) / float64(v.SafeAllowed)
+	}
+	used, share, allowed := s.ScreenUsed(t)
+	sooner := share > v.SafeShare || share == v.SafeShare && allowed > 0 && (v.SafeAllowed == 0 || allowed < v.SafeAllowed)
+	if sooner && !v.SafeNone {
+		v.SafeUsed, v.SafeAllowed, v.SafeShare, v.SafeScreen = used, allowed, share, true
+	}
 }
 
 func (m *Machine) lightView(s *Sheet, t time.Duration, v *SheetView) {
@@ -173,18 +167,12 @@ func (m *Machine) lightView(s *Sheet, t time.Duration, v *SheetView) {
 	default:
 		v.Doing = CoverHole
 	}
-	if test := s.Spec.Test(); test != nil {
-		for _, share := range test.Shares[:max(0, len(test.Shares)-1)] {
-			if at, ok := l.reach(share); ok {
-				v.Strips = append(v.Strips, at)
-			}
-		}
+	for _, at := range s.strips() {
+		v.Strips = append(v.Strips, at)
 	}
 	if l.Open && v.Left == 0 {
-		if at, ahead := l.reach(1); ahead || len(l.Spells) > 0 {
-			v.Ends = at
-			v.Over = max(0, t-at)
-		}
+		v.Ends, _ = l.reach(1)
+		v.Over = max(0, t-v.Ends)
 	}
 }
 
@@ -230,12 +218,12 @@ func (m *Machine) AutoMove(now Instant, may func(Event) bool) (first Event, ok b
 	for _, s := range m.sheets {
 		v := s.open()
 		led := m.leads(s, v)
-		if v == nil || !s.byClock(v) && !led {
+		if !s.ranOut(v, t) && !(led && v.In+v.AtMost <= t) {
 			continue
 		}
 		end := v.In + v.AtMost
 		e := Event{Kind: Moved, At: m.At(end), Sheet: s.ID, From: v.Serial, Led: led}
-		if end <= t && (!ok || end < m.T(first.At)) && (may == nil || may(e)) {
+		if (!ok || end < m.T(first.At)) && (may == nil || may(e)) {
 			first, ok = e, true
 		}
 	}
@@ -259,11 +247,8 @@ const tapGap = time.Second
 // Press reports whether a press at now counts. Every press, counted or not,
 // starts the gap anew: a key held for a minute is one press.
 func (p *Tap) Press(now Instant) bool {
-	gap := p.Gap
-	if gap <= 0 {
-		gap = tapGap
-	}
-	ok := !p.some || now.Sub(p.last) >= gap || now.Sub(p.last) < 0
+	gap, since := cmp.Or(p.Gap, tapGap), now.Sub(p.last)
+	ok := !p.some || since >= gap || since < 0
 	p.last, p.some = now, true
 	return ok
 }
