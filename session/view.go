@@ -97,7 +97,9 @@ func (m *Machine) View(now Instant) View {
 		v.Sheets = append(v.Sheets, m.sheetView(s, t))
 	}
 	need := slices.DeleteFunc(slices.Clone(v.Sheets), func(s SheetView) bool { return s.Phase != Wet && s.Phase != Exposing })
-	slices.SortFunc(need, func(a, b SheetView) int { return cmp.Or(cmp.Compare(a.needed(), b.needed()), cmp.Compare(a.Num, b.Num)) })
+	slices.SortFunc(need, func(a, b SheetView) int {
+		return cmp.Or(cmp.Compare(a.needed(), b.needed()), cmp.Compare(a.Num, b.Num))
+	})
 	for _, s := range need {
 		v.Need = append(v.Need, s.ID)
 		if s.Phase == Wet && v.Due == "" {

@@ -42,33 +42,37 @@ func AfterWash(b *notebook.Book, now time.Time) (a After, err error) {
 	if err != nil {
 		return a, err
 	}
-	slices.Reverse(rows)
-	for _, row := range rows {
+	for _, row := range slices.Backward(rows) {
 		if row.State != string(session.Finished) || row.Stops != nil && now.Sub(row.Begun) > lately {
 			continue
 		}
-		r, err := b.Sheet(row.ID)
-		if err != nil {
-			continue // what is damaged is told elsewhere
-		}
-		since := r.Ended
-		if since.IsZero() {
-			since = r.Begun // when it was washed is not known
-		}
-		_, judged := r.Judged()
-		dry := !r.Dry.IsZero() || judged || now.Sub(since) >= DryIn(session.Base(r.Paper.Base))
-		if r.Dry.IsZero() && now.Sub(since) < lately {
-			a.Undried = append(a.Undried, r)
-		}
-		if !dry {
-			a.Drying = append(a.Drying, r)
-		}
-		if !r.Dry.IsZero() && r.Flat.IsZero() && r.Paper.Base == string(session.FB) && now.Sub(r.Dry) < lately {
-			a.Flatten = append(a.Flatten, r)
-		}
-		if dry && !judged && r.Exposure != nil {
-			a.Judge = append(a.Judge, r)
+		if r, err := b.Sheet(row.ID); err == nil { // what is damaged is told elsewhere
+			a.take(r, now)
 		}
 	}
 	return a, nil
+}
+
+// take puts a sheet that was washed where there is something to do with it.
+func (a *After) take(r notebook.Record, now time.Time) {
+	since := r.Ended
+	if since.IsZero() {
+		since = r.Begun // when it was washed is not known
+	}
+	_, judged := r.Judged()
+	said := !r.Dry.IsZero()
+	dry := said || judged || now.Sub(since) >= DryIn(session.Base(r.Paper.Base))
+	for _, x := range []struct {
+		list *[]notebook.Record
+		in   bool
+	}{
+		{&a.Undried, !said && now.Sub(since) < lately},
+		{&a.Drying, !dry},
+		{&a.Flatten, said && r.Flat.IsZero() && r.Paper.Base == string(session.FB) && now.Sub(r.Dry) < lately},
+		{&a.Judge, dry && !judged && r.Exposure != nil},
+	} {
+		if x.in {
+			*x.list = append(*x.list, r)
+		}
+	}
 }

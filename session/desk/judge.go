@@ -219,7 +219,6 @@ func (s said) stops() (j notebook.JudgementRecord, err error) {
 	if err != nil {
 		return j, fmt.Errorf("%q is no judgement: %s", text, howToJudge)
 	}
-	j.Stops = stops
 	signed := strings.ContainsAny(number[:1], "+-")
 	m := looksRE.FindStringSubmatch(rest)
 	if m == nil {
@@ -230,8 +229,7 @@ func (s said) stops() (j notebook.JudgementRecord, err error) {
 		case unclearRE.MatchString(rest):
 			return j, fmt.Errorf("%q is not clear: %s; begin what was seen with another word", text, howToJudge)
 		}
-		j.Seen = strings.TrimSpace(rest)
-		return j, nil
+		return notebook.JudgementRecord{Stops: stops, Seen: strings.TrimSpace(rest)}, nil
 	}
 	look, less := strings.ToLower(m[1]), strings.EqualFold(m[2], "less")
 	switch {
@@ -241,25 +239,31 @@ func (s said) stops() (j notebook.JudgementRecord, err error) {
 		return j, fmt.Errorf("%q says more and less: %s", text, howToJudge)
 	}
 	j.Seen = strings.TrimSpace(m[3])
-	claim := 1.0 // what was said of more and less
 	switch {
-	case look != "":
-		if j.Stops = s.wants(look, stops); !signed {
-			return j, nil
-		}
+	case look != "" && !signed:
+		j.Stops = s.wants(look, stops)
+		return j, nil
 	case less:
-		j.Stops, claim = -stops, -1
+		j.Stops = -stops
+	default:
+		j.Stops = stops
 	}
-	// What is claimed and what was seen must be the same on this paper.
+	return s.agrees(j, look, text, number)
+}
+
+// agrees refuses a judgement whose number claims other than what was seen, which must
+// be the same on this paper.
+func (s said) agrees(j notebook.JudgementRecord, look, text, number string) (notebook.JudgementRecord, error) {
 	if again := looksRE.FindStringSubmatch(j.Seen); look == "" && again != nil {
 		look = strings.ToLower(again[1])
 	}
-	if wants := s.wants(look, stops); look != "" && claim*wants < 0 {
-		way := map[bool]string{true: "more", false: "less"}[wants > 0]
-		return j, fmt.Errorf("%q contradicts itself: on this paper more exposure makes the picture %s, so too %s wants %s: write \"%s too %s\"",
-			text, lighterDenser(s.sense), look, way, strings.TrimLeft(number, "+ "), look)
+	wants := s.wants(look, math.Abs(j.Stops))
+	if look == "" || j.Stops*wants >= 0 {
+		return j, nil
 	}
-	return j, nil
+	way := map[bool]string{true: "more", false: "less"}[wants > 0]
+	return j, fmt.Errorf("%q contradicts itself: on this paper more exposure makes the picture %s, so too %s wants %s: write \"%s too %s\"",
+		text, lighterDenser(s.sense), look, way, strings.TrimLeft(number, "+ "), look)
 }
 
 // wants is the stops that a sheet too dark, light, thin or dense by some wants more.
@@ -291,11 +295,7 @@ const muchStops = 3.0
 // Judge reads a judgement, and asks about one that is large or does not agree
 // with the other sheets; the word sure at its end says that it is meant.
 func Judge(text string, r *notebook.Record, others []exposure.Judged, today Today) (notebook.JudgementRecord, error) {
-	text = strings.TrimSpace(text)
-	sure := false
-	if i := len(text) - len("sure"); i > 0 && strings.EqualFold(text[i:], "sure") && strings.ContainsAny(text[i-1:i], " ,;:.") {
-		text, sure = strings.TrimRight(text[:i], " ,;:."), true
-	}
+	text, sure := cutSure(strings.TrimSpace(text))
 	j, err := ReadJudgement(text, r)
 	if err != nil || sure || j.LeftOut() {
 		return j, err
@@ -313,22 +313,23 @@ func Judge(text string, r *notebook.Record, others []exposure.Judged, today Toda
 	if !ok {
 		return j, nil
 	}
-	var sheets []exposure.Judged
-	for _, o := range others {
-		if o.ID != this.ID {
-			sheets = append(sheets, o)
-		}
-	}
-	m, err := exposure.Learn(append(sheets, this))
-	if err != nil {
-		return j, nil // what cannot be reckoned cannot be judged odd
-	}
-	for _, o := range m.Odd() {
-		if o.ID == this.ID {
-			return j, &Unlikely{j, "this does not agree with the other sheets"}
-		}
+	same := func(o exposure.Judged) bool { return o.ID == this.ID }
+	m, err := exposure.Learn(append(slices.DeleteFunc(slices.Clone(others), same), this))
+	// What cannot be reckoned cannot be judged odd.
+	if err == nil && slices.ContainsFunc(m.Odd(), same) {
+		return j, &Unlikely{j, "this does not agree with the other sheets"}
 	}
 	return j, nil
+}
+
+// cutSure cuts the word off the end of a judgement that is meant as it stands.
+func cutSure(text string) (rest string, sure bool) {
+	const stops = " ,;:."
+	i := len(text) - len("sure")
+	if i <= 0 || !strings.EqualFold(text[i:], "sure") || !strings.ContainsAny(text[i-1:i], stops) {
+		return text, false
+	}
+	return strings.TrimRight(text[:i], stops), true
 }
 
 // cutFold is strings.CutPrefix for a word, in small letters or large.

@@ -50,55 +50,64 @@ func Evidence(r *notebook.Record, today Today) (j exposure.Judged, ok bool) {
 	}
 	j = exposure.Judged{ID: fmt.Sprintf("sheet %d of %s", r.Num, r.Day()), Camera: r.Camera, Hole: 1, Paper: r.Paper.Key, Box: 1,
 		At: e.Begun, Stops: said.Stops, Left: said.LeftOut()}
-	light, read := exposure.Light{}, false
 	var was session.Reckoned
-	switch {
-	case r.Reckoned != nil:
+	if r.Reckoned != nil {
 		was = *r.Reckoned
 		j.Hole, j.Box, j.FNumber = max(1, was.Hole), max(1, was.Box), was.FNumber
 		if law, err := exposure.ParseReciprocity(was.Law); err == nil && was.ISO > 0 {
 			j.Speed = exposure.Speed(was.ISO, law)
 		}
-		if l := was.Lit; l != nil {
-			light, read = exposure.Light{EV: l.EV, PlusMinus: l.Doubt, As: l.As}, true
-		}
-	case r.Light != "":
-		// A notebook of an earlier program has the light in the user's words alone.
-		l, err := exposure.ParseLight(r.Light)
-		light, read = l, err == nil
 	}
+	light, read := lightOf(r)
 	spells, known := spellsOf(e, light, read)
 	if t := was.Test; t != nil && len(t.Shares) == t.Strips {
 		// A test sheet says of one of its strips what a sheet says of itself.
 		n := t.Nearest(said.Stops)
-		said.Stops -= t.Stops(n)
-		j.Stops = said.Stops
+		j.Stops -= t.Stops(n)
 		for i := range spells {
 			spells[i].Seconds *= t.Shares[n-1]
 		}
 	}
 	if !read && known { // no light at the opening, but one that was read since
 		light = exposure.Light{EV: spells[0].EV, PlusMinus: lateDoubt, As: r.Light}
-		read = true
 	}
 	a, ok := asItWas(&j, was, today)
-	if read && known && ok {
+	if known && ok {
 		a.Light, a.Filter, a.Warm, a.Preflash = light, was.Filter, was.Warm, was.Preflash
 		var err error
-		if j.Seconds, j.Wanted, err = a.Wanted(spells, said.Stops); err == nil {
+		if j.Seconds, j.Wanted, err = a.Wanted(spells, j.Stops); err == nil {
 			j.Doubt, j.Reading = light.PlusMinus, exposure.Reading(e.Begun, light.As)
 			return j, true
 		}
 	}
-	// What was reckoned then is kept where its light cannot be read back.
-	base := r.Base.D().Seconds()
+	return reckonedThen(j, r, a)
+}
+
+// lightOf is the light that a sheet's exposure was reckoned for; a notebook of an
+// earlier program has it in the user's words alone.
+func lightOf(r *notebook.Record) (light exposure.Light, read bool) {
+	if r.Reckoned == nil {
+		l, err := exposure.ParseLight(r.Light)
+		return l, err == nil
+	}
+	l := r.Reckoned.Lit
+	if l == nil {
+		return light, false
+	}
+	return exposure.Light{EV: l.EV, PlusMinus: l.Doubt, As: l.As}, true
+}
+
+// reckonedThen is what a sheet says where its light cannot be read back: what was
+// reckoned on its day is kept.
+func reckonedThen(j exposure.Judged, r *notebook.Record, a exposure.Ask) (exposure.Judged, bool) {
+	e, base := r.Exposure, r.Base.D().Seconds()
 	if base <= 0 || e.ByHand() {
 		return j, false
 	}
 	j.Seconds = e.Share * e.Planned.D().Seconds()
 	given := a.Reciprocity.Metered(j.Seconds)
 	reckoned := a.Reciprocity.Metered(base)
-	j.Wanted = math.Log2(given/reckoned) + said.Stops
+	j.Wanted = math.Log2(given/reckoned) + j.Stops
 	j.Doubt, j.Reading = 0.5, exposure.Reading(e.Begun, r.Light)
 	return j, j.Seconds > 0
 }

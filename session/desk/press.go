@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"errors"
 	"slices"
 	"time"
@@ -131,7 +132,7 @@ func (p *Presses) calledSince(picked Target) []Target {
 	if picked.Deed == "" || len(ask) == 0 {
 		return nil
 	}
-	return append([]Target{picked}, ask[0])
+	return []Target{picked, ask[0]}
 }
 
 // Picked returns the sheet that was picked by hand, as long as it is; else nil.
@@ -146,10 +147,8 @@ func (p *Presses) Picked() *session.Sheet {
 		}
 		// Chosen with an arrow it is the row one sees. A call made since, or just
 		// after it, goes before it.
-		for _, c := range p.Desk.calls(v) {
-			if c.Call == Must && c.Since <= v.T && c.Since >= p.picked {
-				return nil
-			}
+		if slices.ContainsFunc(p.Desk.calls(v), func(c Target) bool { return c.Call == Must && c.Since <= v.T && c.Since >= p.picked }) {
+			return nil
 		}
 	}
 	return p.Desk.M.Sheet(p.pick)
@@ -198,16 +197,12 @@ func (p *Presses) Other() Answer {
 		if t.Deed == "" || (p.At == InField) != (s.Phase == session.Exposing || Unexposed(s)) {
 			continue
 		}
-		if first.Num == 0 {
-			first = t
-		}
-		if next.Num == 0 && t.Num > p.Aim().Num {
-			next = t
+		first = cmp.Or(first, t)
+		if t.Num > p.Aim().Num {
+			next = cmp.Or(next, t)
 		}
 	}
-	if next.Num == 0 {
-		next = first
-	}
+	next = cmp.Or(next, first)
 	if next.Num == 0 {
 		return Answer{Outcome: Idle}
 	}
@@ -315,23 +310,10 @@ func (p *Presses) do(t Target) Answer {
 		return Answer{Outcome: Warned, Target: t, Caution: c}
 	}
 	p.again = Target{}
-	s := d.M.Sheet(t.Sheet)
-	e := session.Event{Kind: t.Deed, Sheet: t.Sheet}
-	switch t.Deed {
-	case session.Moved, session.Confirmed:
-		e.From = t.From
-	case session.WaterChanged:
-		e.Sheet, e.Bath = "", t.Bath
-	case session.ExposureBegun:
-		if p.At != InField { // it goes in as it is
-			e.Kind = session.Moved
-			break
-		}
-		if s.Spec.Exposure <= 0 {
-			d.Complain(ErrNoTime)
-			return Answer{Outcome: Refused, Target: t, Err: ErrNoTime}
-		}
-		e.Planned, e.Note = s.Spec.Exposure, s.Spec.Working
+	e := p.event(t)
+	if e.Kind == session.ExposureBegun && e.Planned <= 0 {
+		d.Complain(ErrNoTime)
+		return Answer{Outcome: Refused, Target: t, Err: ErrNoTime}
 	}
 	if err := d.Do(e); err != nil {
 		return Answer{Outcome: Refused, Target: t, Err: err}
@@ -347,36 +329,60 @@ func (p *Presses) do(t Target) Answer {
 	return Answer{Outcome: Done, Target: t}
 }
 
+// event is a deed as it is written down.
+func (p *Presses) event(t Target) session.Event {
+	e := session.Event{Kind: t.Deed, Sheet: t.Sheet}
+	switch {
+	case t.Deed == session.Moved, t.Deed == session.Confirmed:
+		e.From = t.From
+	case t.Deed == session.WaterChanged:
+		e.Sheet, e.Bath = "", t.Bath
+	case t.Deed == session.ExposureBegun && p.At != InField: // it goes in as it is
+		e.Kind = session.Moved
+	case t.Deed == session.ExposureBegun:
+		spec := p.Desk.M.Sheet(t.Sheet).Spec
+		e.Planned, e.Note = spec.Exposure, spec.Working
+	}
+	return e
+}
+
 // caution says what is to be said before a deed, and which bath is spent that
 // the sheet goes into.
 func (d *Desk) caution(t Target, at Place) (c Caution, spent string) {
 	s := d.M.Sheet(t.Sheet)
-	switch {
-	case s == nil:
-		return c, ""
-	case t.Deed == session.WaterChanged, t.Deed == session.ImageSeen, t.Deed == session.Confirmed, t.Deed == session.PinholeCovered, t.Deed == session.PinholeUncovered:
+	if s == nil {
 		return c, ""
 	}
-	now := d.Now()
-	v, _ := d.M.View(now).Sheet(s.ID)
-	switch t.Deed {
+	switch v, _ := d.M.View(d.Now()).Sheet(s.ID); t.Deed {
 	case session.ExposureBegun:
 		if at == InField {
-			switch other := d.M.Holds(s.Spec.Camera); {
-			case other != nil && other != s:
-				c.Harms, c.Other = append(c.Harms, HoldsOther), other
-			case other == nil && s.Spec.Camera != "" && d.M.Loading():
-				c.Harms = append(c.Harms, CameraEmpty)
-			}
-			return c, ""
+			return d.unloaded(s), ""
 		}
 		c.Harms = append(c.Harms, NoExposure)
+		return d.beforeBath(s, v, c)
 	case session.ExposureEnded:
 		if v.Left > lightEarly {
 			c.Harms, c.Left = append(c.Harms, LightLeft), v.Left
 		}
-		return c, ""
+	case session.Moved:
+		return d.beforeBath(s, v, c)
 	}
+	return c, ""
+}
+
+// unloaded says that a sheet cannot well be in its camera.
+func (d *Desk) unloaded(s *session.Sheet) (c Caution) {
+	switch other := d.M.Holds(s.Spec.Camera); {
+	case other != nil && other != s:
+		c.Harms, c.Other = append(c.Harms, HoldsOther), other
+	case other == nil && s.Spec.Camera != "" && d.M.Loading():
+		c.Harms = append(c.Harms, CameraEmpty)
+	}
+	return c
+}
+
+// beforeBath is caution for a sheet that goes into its next bath.
+func (d *Desk) beforeBath(s *session.Sheet, v session.SheetView, c Caution) (_ Caution, spent string) {
 	if h, short := tooShort(v); short {
 		c.Harms, c.Left = append(c.Harms, h), v.Left
 	}
@@ -392,7 +398,7 @@ func (d *Desk) caution(t Target, at Place) (c Caution, spent string) {
 		c.Text, _ = bench.Ask(b)
 	}
 	if st.Stage == session.Wash {
-		if w, hold := bench.BeforeWash(s, d.M.Sheets(), d.M.T(now)); w != "" {
+		if w, hold := bench.BeforeWash(s, d.M.Sheets(), d.M.T(d.Now())); w != "" {
 			c.Harms = append(c.Harms, DirtiesWash)
 			c.Text, c.Hold = w, hold
 		}

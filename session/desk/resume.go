@@ -62,42 +62,43 @@ func (d *Desk) Fare(id string, f Fate, told time.Duration) error {
 	if s == nil {
 		return nil
 	}
-	e := session.Event{Kind: session.Unseen, Sheet: id, What: session.Moved}
+	es := []session.Event{{Kind: session.Unseen, Sheet: id, What: session.Moved}}
 	if v := s.Visit(); v != nil {
-		e.From = v.Serial
+		es[0].From = v.Serial
 	}
-	var then *session.Event
-	now := d.Now()
 	switch f {
 	case GoesOn:
-		e.What = ""
-		// What can hardly be, nobody saw either: it goes on, and its time is not believed.
-		sv, _ := d.M.View(now).Sheet(id)
-		unseen := d.guess || stale(sv)
-		switch {
-		case sv.ByClock && sv.Left == 0:
-			// When it came out of there nobody saw; what is next begins now.
-			then = &session.Event{Kind: session.Moved, Sheet: id, From: e.From}
-		case unseen && s.Phase == session.Exposing:
-			if e.Planned = sv.Elapsed; sv.Open {
-				then = &session.Event{Kind: session.PinholeUncovered, Sheet: id}
-			}
-		case !unseen:
-			delete(d.doubt, id)
-			return nil
-		}
+		es = d.goesOn(s, es[0])
 	case At:
-		e.Planned = told
+		es[0].Planned = told
 	case Lost:
-		e.What = ""
-		then = &session.Event{Kind: session.Spoiled, Sheet: id, Note: "not continued after an interruption"}
+		es[0].What = ""
+		es = append(es, session.Event{Kind: session.Spoiled, Sheet: id, Note: "not continued after an interruption"})
 	}
-	err := d.Do(e)
-	if err == nil && then != nil {
-		err = d.Do(*then)
+	for _, e := range es {
+		if err := d.Do(e); err != nil {
+			return err
+		}
 	}
-	if err == nil {
-		delete(d.doubt, id) // not sooner: a clock would move it, at a time that nobody saw
+	delete(d.doubt, id) // not sooner: a clock would move it, at a time that nobody saw
+	return nil
+}
+
+// goesOn writes down that a sheet is where it was. What can hardly be, nobody saw
+// either: it goes on, and its time is not believed.
+func (d *Desk) goesOn(s *session.Sheet, e session.Event) []session.Event {
+	e.What = ""
+	sv, _ := d.M.View(d.Now()).Sheet(s.ID)
+	switch {
+	case sv.ByClock && sv.Left == 0:
+		// When it came out of there nobody saw; what is next begins now.
+		return []session.Event{e, {Kind: session.Moved, Sheet: s.ID, From: e.From}}
+	case !d.guess && !stale(sv):
+		return nil
+	case s.Phase == session.Exposing:
+		if e.Planned = sv.Elapsed; sv.Open {
+			return []session.Event{e, {Kind: session.PinholeUncovered, Sheet: s.ID}}
+		}
 	}
-	return err
+	return []session.Event{e}
 }

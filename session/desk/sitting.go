@@ -55,13 +55,8 @@ func (s *Sitting) passed() {
 	s.inDoor.Unlock()
 }
 
-// Open takes up the session of this kind that is open, if there is one; else
-// Begin must follow at once, for others wait for it. state is the folder of the
-// locks. A rehearsal that an earlier program left is closed at now.
 func Open(book *notebook.Book, state string, rehearsal bool, now session.Instant) (s *Sitting, err error) {
-	s = &Sitting{Book: book, M: session.New(), rehearsal: rehearsal,
-		loud: flock.New(filepath.Join(state, "sound.lock")), here: flock.New(filepath.Join(state, "here.lock")), door: flock.New(filepath.Join(state, "door.lock"))}
-	s.pass()
+	s = enter(book, state, rehearsal)
 	defer func() {
 		if err != nil || s.Resumed {
 			s.passed()
@@ -85,21 +80,30 @@ func Open(book *notebook.Book, state string, rehearsal bool, now session.Instant
 		live = false
 	}
 	if live {
-		s.M = replay(events)
-		s.Resumed = !s.M.Closed()
-	}
-	if !s.Resumed {
-		s.M = session.New()
+		s.takeUp(events)
 	}
 	return s, nil
+}
+
+// enter makes a sitting in which nothing is taken up yet, and holds the door.
+func enter(book *notebook.Book, state string, rehearsal bool) *Sitting {
+	lock := func(name string) *flock.Flock { return flock.New(filepath.Join(state, name)) }
+	s := &Sitting{Book: book, M: session.New(), rehearsal: rehearsal, loud: lock("sound.lock"), here: lock("here.lock"), door: lock("door.lock")}
+	s.pass()
+	return s
+}
+
+// takeUp goes on with a session, unless it was closed.
+func (s *Sitting) takeUp(events []session.Event) {
+	if m := replay(events); !m.Closed() {
+		s.M, s.Resumed = m, true
+	}
 }
 
 // Join takes up the session that is open, or begins one, for who writes something
 // down and leaves again: it makes no sound and asks nothing.
 func Join(book *notebook.Book, state string, now session.Instant) (*Sitting, error) {
-	s := &Sitting{Book: book, M: session.New(),
-		loud: flock.New(filepath.Join(state, "sound.lock")), here: flock.New(filepath.Join(state, "here.lock")), door: flock.New(filepath.Join(state, "door.lock"))}
-	s.pass()
+	s := enter(book, state, false)
 	s.here.TryRLock()
 	row, events, live, err := book.Live(false)
 	if err != nil {
@@ -108,14 +112,12 @@ func Join(book *notebook.Book, state string, now session.Instant) (*Sitting, err
 		return nil, err
 	}
 	if s.row = row; live {
-		s.M = replay(events)
-		s.Resumed = !s.M.Closed()
+		s.takeUp(events)
 	}
 	if s.Resumed {
 		s.passed()
 		return s, nil
 	}
-	s.M = session.New()
 	return s, s.Begin(now, 1)
 }
 

@@ -98,22 +98,7 @@ func (d *Desk) calls(v session.View) []Target {
 			out = append(out, d.trayCalls(s, v.T)...)
 		}
 	}
-	if next := d.Next(); next != nil && d.Wet() {
-		t := Target{Deed: session.Moved, Sheet: next.ID, Num: next.Num, Call: May}
-		called := false
-		for _, c := range d.foreseen(v.T) {
-			if c.Kind == session.CueMayGoIn && c.Sheet == next.ID && c.Left == 0 {
-				t.Since, called = c.T, true
-				out = append(out, t)
-			}
-		}
-		// What was said before the last event is said no more, and holds.
-		if start, _, ok := d.Soon(next, v.T); ok && !called && start <= v.T {
-			t.Since = min(d.M.Now(), v.T) - askWithin
-			out = append(out, t)
-		}
-	}
-	out = append(out, d.ledCalls(v.T)...)
+	out = append(append(out, d.nextCalls(v.T)...), d.ledCalls(v.T)...)
 	slices.SortStableFunc(out, func(a, b Target) int { return cmp.Or(cmp.Compare(a.Since, b.Since), cmp.Compare(a.Num, b.Num)) })
 	// Sheets that share a tray of water share its calls.
 	return slices.CompactFunc(out, func(a, b Target) bool { return a.Is(b) && a.Since == b.Since })
@@ -131,6 +116,27 @@ func fieldCalls(s session.SheetView, now time.Duration) (out []Target) {
 		}
 	}
 	return append(out, Target{session.ExposureEnded, s.ID, s.Num, 0, "", Must, s.Ends})
+}
+
+// nextCalls are those for the sheet that may go in next.
+func (d *Desk) nextCalls(now time.Duration) (out []Target) {
+	next := d.Next()
+	if next == nil || !d.Wet() {
+		return nil
+	}
+	t := Target{Deed: session.Moved, Sheet: next.ID, Num: next.Num, Call: May}
+	for _, c := range d.foreseen(now) {
+		if mayGoInNow(c) && c.Sheet == next.ID {
+			t.Since = c.T
+			out = append(out, t)
+		}
+	}
+	// What was said before the last event is said no more, and holds.
+	if start, _, ok := d.Soon(next, now); ok && len(out) == 0 && start <= now {
+		t.Since = min(d.M.Now(), now) - askWithin
+		out = append(out, t)
+	}
+	return out
 }
 
 // trayCalls are those of a sheet in a bath at now: to move it, to judge it, to change its
@@ -178,30 +184,30 @@ func stripCalled(s session.SheetView, now time.Duration) (at time.Duration, call
 
 // rest is what a press is for when nothing was called.
 func (d *Desk) rest(v session.View, at Place) Target {
+	next, out := d.Next(), d.Outside()
 	if at == InField {
-		s := d.Outside()
-		if s == nil {
+		if out == nil {
 			return Target{}
 		}
-		t, sv := d.target(s), session.SheetView{}
-		sv, _ = v.Sheet(s.ID)
+		t := d.target(out)
+		sv, _ := v.Sheet(out.ID)
 		t.Since = sv.Ends
 		return t
 	}
-	next := d.Next()
-	if s, wet := v.Sheet(v.Due); wet {
-		// A wash that runs does not need hands; a sheet that waits does.
-		if next == nil || s.Left == 0 && s.Stage != session.Hold || s.Stage != session.Wash && s.Stage != session.Hold {
-			return d.target(d.M.Sheet(s.ID))
-		}
+	if s, wet := v.Sheet(v.Due); wet && (next == nil || wantsHands(s)) {
+		return d.target(d.M.Sheet(s.ID))
 	}
-	if next == nil {
-		next = d.Outside() // it may be meant to go in as it is: that is asked about
-	}
+	next = cmp.Or(next, out) // it may be meant to go in as it is: that is asked about
 	if next != nil && next.Phase != session.Exposing {
 		return d.target(next)
 	}
 	return Target{}
+}
+
+// wantsHands reports whether a wet sheet goes before one that waits to go in: a wash
+// that runs does not need hands.
+func wantsHands(s session.SheetView) bool {
+	return s.Stage != session.Hold && (s.Left == 0 || s.Stage != session.Wash)
 }
 
 // target is what comes next in the life of a sheet; the zero value when nothing
@@ -212,14 +218,7 @@ func (d *Desk) target(s *session.Sheet) Target {
 	case Unexposed(s):
 		t.Deed = session.ExposureBegun
 	case s.Phase == session.Exposing:
-		t.Deed = session.ExposureEnded
-		v := d.M.View(d.Now())
-		sv, _ := v.Sheet(s.ID)
-		if _, called := stripCalled(sv, v.T); called {
-			t.Deed = session.PinholeCovered
-		} else if s.Spec.Test() != nil && !sv.Open && sv.Share < 1 {
-			t.Deed = session.PinholeUncovered // for the next strip
-		}
+		t.Deed = d.lightDeed(s)
 	case s.Phase == session.Fresh, s.Phase == session.Exposed:
 		t.Deed = session.Moved
 	case s.Phase == session.Wet:
@@ -228,6 +227,19 @@ func (d *Desk) target(s *session.Sheet) Target {
 		return Target{}
 	}
 	return t
+}
+
+// lightDeed is what comes next with a pinhole that was opened.
+func (d *Desk) lightDeed(s *session.Sheet) session.Kind {
+	v := d.M.View(d.Now())
+	sv, _ := v.Sheet(s.ID)
+	if _, called := stripCalled(sv, v.T); called {
+		return session.PinholeCovered
+	}
+	if s.Spec.Test() != nil && !sv.Open && sv.Share < 1 {
+		return session.PinholeUncovered // for the next strip
+	}
+	return session.ExposureEnded
 }
 
 // Aim says what a press means now, when no sheet was picked.
@@ -258,62 +270,58 @@ func (d *Desk) Aim(at Place) Aim {
 
 // aim is Aim as of session time t, by the calls alone.
 func (d *Desk) aim(calls []Target, rest Target, t time.Duration) Aim {
-	var must, may, ahead []Target
-	for _, c := range calls {
-		switch {
-		case c.Since > t:
-			ahead = append(ahead, c)
-		case c.Call == Must:
-			must = append(must, c)
-		default:
-			may = append(may, c)
-		}
+	that := func(is func(Target) bool) []Target {
+		return slices.DeleteFunc(slices.Clone(calls), func(c Target) bool { return !is(c) })
 	}
-	within, soon := askWithin, t+handOver
-	near := func(first Target, among ...Target) []Target {
-		ask := []Target{first}
-		for _, c := range among {
-			if gap := max(c.Since-first.Since, first.Since-c.Since); gap < within && !slices.ContainsFunc(ask, c.Is) && !slices.ContainsFunc(ask, c.together) {
-				ask = append(ask, c)
-			}
-		}
-		if len(ask) == 1 {
-			return nil
-		}
-		return ask
-	}
-	comes := slices.DeleteFunc(slices.Clone(ahead), func(c Target) bool { return c.Since > soon }) // within the hand-over
+	must := that(func(c Target) bool { return c.Since <= t && c.Call == Must })
+	may := that(func(c Target) bool { return c.Since <= t && c.Call != Must })
+	comes := that(func(c Target) bool { return c.Since > t && c.Since <= t+handOver })
 	if len(must) > 0 {
 		// A may-call that was made before may be meant as long as its answer is under
 		// way; one that came after waits for its turn, as people know, and so does one
 		// that was made in the same breath.
-		lately := slices.DeleteFunc(slices.Clone(may), func(c Target) bool {
-			return t-c.Since > within || c.Since > must[0].Since-stoodBefore
+		lately := slices.DeleteFunc(may, func(c Target) bool {
+			return t-c.Since > askWithin || c.Since > must[0].Since-stoodBefore
 		})
 		return Aim{Target: must[0], Ask: near(must[0], slices.Concat(must[1:], comes, lately)...)}
 	}
 	a := Aim{Target: rest}
 	if n := len(may); n > 0 {
 		a.Target = may[n-1]
-		if t-a.Since <= within {
+		if t-a.Since <= askWithin {
 			a.Ask = near(a.Target, may[:n-1]...)
 		}
 	}
-	for _, c := range ahead {
-		if a.Deed == session.Confirmed && a.Sheet == c.Sheet {
-			continue // a press for what comes has time
-		}
-		if c.Call == Must && c.Since <= t+mayYields || c.Since <= soon {
-			switch {
-			case a.Target.Is(c):
-				a.Target, a.Ask = c, near(c, comes...)
-			case c.Call == Must:
-				a = Aim{Target: c, Soon: &c}
-			default:
-				a.Soon = &c
-			}
-			break
-		}
+	i := slices.IndexFunc(calls, func(c Target) bool {
+		ahead := c.Since > t && (c.Since <= t+handOver || c.Call == Must && c.Since <= t+mayYields)
+		return ahead && !(a.Deed == session.Confirmed && a.Sheet == c.Sheet) // a press for what comes has time
+	})
+	if i < 0 {
+		return a
+	}
+	c := calls[i]
+	switch {
+	case a.Target.Is(c):
+		a.Target, a.Ask = c, near(c, comes...)
+	case c.Call == Must:
+		a = Aim{Target: c, Soon: &c}
+	default:
+		a.Soon = &c
 	}
 	return a
+}
+
+// near are those of several calls that it cannot be told from first, and first; nil
+// where there is none.
+func near(first Target, among ...Target) []Target {
+	ask := []Target{first}
+	for _, c := range among {
+		if (c.Since-first.Since).Abs() < askWithin && !slices.ContainsFunc(ask, func(o Target) bool { return c.Is(o) || c.together(o) }) {
+			ask = append(ask, c)
+		}
+	}
+	if len(ask) == 1 {
+		return nil
+	}
+	return ask
 }
