@@ -143,12 +143,9 @@ func edit(file []byte, kind Kind, changes []change) ([]byte, error) {
 	if src.Kind != kind {
 		return nil, fmt.Errorf("this file is a %s, and the change is for a %s", src.Kind, kind)
 	}
-	out := bytes.TrimPrefix(bytes.Clone(file), []byte("\xef\xbb\xbf"))
-	for _, c := range changes {
-		var err error
-		if out, err = put(out, c); err != nil {
-			return nil, err
-		}
+	out, err := putAll(bytes.TrimPrefix(bytes.Clone(file), []byte("\xef\xbb\xbf")), changes)
+	if err != nil {
+		return nil, err
 	}
 	if problems := CheckFile("the changed file", out); len(problems) > 0 {
 		return nil, Problems(problems)
@@ -158,65 +155,91 @@ func edit(file []byte, kind Kind, changes []change) ([]byte, error) {
 
 func put(data []byte, c change) ([]byte, error) {
 	d := parse("the file", data)
-	name, table := c.path[len(c.path)-1], c.path[:len(c.path)-1]
 	n := d.at[pathKey(c.path)]
-	if c.value == "" {
-		switch outer := d.at[pathKey(table)]; {
-		case n == nil:
-			return data, nil
-		case outer != nil && !outer.header():
-			return nil, fmt.Errorf("line %d: %s is written on one line; take %s out by hand", n.line, dotted(table), name)
-		}
-		from, to := bytes.LastIndexByte(data[:n.from], '\n')+1, len(data)
-		if i := bytes.IndexByte(data[max(n.hi, n.from):], '\n'); i >= 0 {
-			to = max(n.hi, n.from) + i + 1
-		}
-		return splice(data, from, to, ""), nil
+	switch {
+	case c.value == "" && n == nil:
+		return data, nil
+	case c.value == "":
+		return d.takeOut(n, c)
+	case n == nil || n.header():
+		return d.add(c)
+	case n.hi <= n.lo:
+		_, name := c.where()
+		return nil, fmt.Errorf("line %d: %s cannot be changed in place; change it by hand", n.line, name)
 	}
-	if n != nil && !n.header() {
-		if n.hi <= n.lo {
-			return nil, fmt.Errorf("line %d: %s cannot be changed in place; change it by hand", n.line, name)
+	return splice(data, n.lo, n.hi, c.value), nil
+}
+
+func putAll(data []byte, changes []change) (out []byte, err error) {
+	for _, c := range changes {
+		if data, err = put(data, c); err != nil {
+			return nil, err
 		}
-		return splice(data, n.lo, n.hi, c.value), nil
 	}
+	return data, nil
+}
+
+// where is the table that a change is in, and its name there.
+func (c change) where() (table []string, name string) {
+	n := len(c.path) - 1
+	return c.path[:n], c.path[n]
+}
+
+// takeOut takes out a value with its line.
+func (d *document) takeOut(n *node, c change) ([]byte, error) {
+	table, name := c.where()
+	if outer := d.at[pathKey(table)]; outer != nil && !outer.header() {
+		return nil, fmt.Errorf("line %d: %s is written on one line; take %s out by hand", n.line, dotted(table), name)
+	}
+	from := bytes.LastIndexByte(d.data[:n.from], '\n') + 1
+	return splice(d.data, from, lineEnd(d.data, max(n.hi, n.from)), ""), nil
+}
+
+// lineEnd is where the line after that of an offset begins, or the end of the file.
+func lineEnd(data []byte, at int) int {
+	if i := bytes.IndexByte(data[at:], '\n'); i >= 0 {
+		return at + i + 1
+	}
+	return len(data)
+}
+
+// add adds a value: after the last value of its table, or right under its header.
+func (d *document) add(c change) ([]byte, error) {
+	table, name := c.where()
 	line := name + " = " + c.value + "\n"
-	// After the last value of the table, or right under its header.
-	end := -1
-	for _, n := range d.nodes {
-		if len(table) == 0 { // above the first header; a file has a first line at least
-			if n.header() {
-				break
-			}
-			if len(n.path) == 1 {
-				end = max(end, n.hi, n.from)
-			}
-			continue
-		}
-		if pathKey(n.path) == pathKey(table) {
-			if !n.header() {
-				return nil, fmt.Errorf("line %d: %s is written on one line; add %s by hand", n.line, dotted(table), name)
-			}
-			end = n.from
-		}
-		if within(n.path, table) && !n.header() && len(n.path) == len(c.path) && end >= 0 {
-			end = max(n.hi, n.from)
-		}
+	if i := slices.IndexFunc(d.nodes, func(n *node) bool { return pathKey(n.path) == pathKey(table) && !n.header() }); i >= 0 {
+		return nil, fmt.Errorf("line %d: %s is written on one line; add %s by hand", d.nodes[i].line, dotted(table), name)
 	}
+	end := d.endOf(table)
 	if end < 0 {
-		for _, n := range d.nodes {
-			if within(n.path, table) {
-				return nil, fmt.Errorf("line %d: write [%s] above its lines, then add %s by hand", n.line, dotted(table), name)
-			}
+		if i := slices.IndexFunc(d.nodes, func(n *node) bool { return within(n.path, table) }); i >= 0 {
+			return nil, fmt.Errorf("line %d: write [%s] above its lines, then add %s by hand", d.nodes[i].line, dotted(table), name)
 		}
-		out := bytes.TrimRight(data, "\n")
+		out := bytes.TrimRight(d.data, "\n")
 		return append(out[:len(out):len(out)], "\n\n["+dotted(table)+"]\n"+line...), nil
 	}
-	if i := bytes.IndexByte(data[end:], '\n'); i >= 0 {
-		end += i + 1
-	} else {
-		end, line = len(data), "\n"+line
+	at := lineEnd(d.data, end)
+	if at == len(d.data) && !bytes.HasSuffix(d.data, []byte("\n")) {
+		line = "\n" + line
 	}
-	return splice(data, end, end, line), nil
+	return splice(d.data, at, at, line), nil
+}
+
+// endOf is where the last value of a table ends, or its header; -1: it has none. What
+// stands in no table stands above the first header; a file has a first line at least.
+func (d *document) endOf(table []string) int {
+	end := -1
+	for _, n := range d.nodes {
+		switch {
+		case len(table) == 0 && n.header():
+			return end
+		case pathKey(n.path) == pathKey(table):
+			end = n.from
+		case len(n.path) == len(table)+1 && !n.header() && (len(table) == 0 || end >= 0 && within(n.path, table)):
+			end = max(end, n.hi, n.from)
+		}
+	}
+	return end
 }
 
 func splice(data []byte, lo, hi int, s string) []byte {

@@ -3,6 +3,7 @@ package profiles
 import (
 	"bytes"
 	"fmt"
+	"slices"
 	"strings"
 	"text/template"
 
@@ -80,7 +81,6 @@ func Like(file []byte, key, name string, times map[session.Stage]string) ([]byte
 		return nil, fmt.Errorf("this file is no process")
 	}
 	changes := []change{{[]string{"process"}, quotedText(key)}, {[]string{"name"}, quotedText(name)}}
-	done := map[session.Stage]bool{}
 	for i, s := range p.Steps {
 		text := times[s.Stage]
 		if text == "" {
@@ -89,28 +89,30 @@ func Like(file []byte, key, name string, times map[session.Stage]string) ([]byte
 		if s.FB != nil || s.RC != nil {
 			return nil, fmt.Errorf("%s of process %q has times of its own for FB and RC: change them in the file", s.Stage, p.Key)
 		}
-		done[s.Stage] = true
-		at := func(k string) []string { return []string{"step", fmt.Sprint(i), k} }
-		least, most, window := strings.Cut(text, " to ")
-		if window {
-			changes = append(changes, change{at("target"), ""}, change{at("at_least"), quotedText(strings.TrimSpace(least))}, change{at("at_most"), quotedText(strings.TrimSpace(most))})
-		} else {
-			changes = append(changes, change{at("at_least"), ""}, change{at("at_most"), ""}, change{at("target"), quotedText(strings.TrimSpace(text))})
-		}
+		changes = append(changes, retimed(i, text)...)
 	}
-	for stage := range times {
-		if times[stage] != "" && !done[stage] {
+	for stage, text := range times {
+		if text != "" && !slices.ContainsFunc(p.Steps, func(s Step) bool { return s.Stage == stage }) {
 			return nil, fmt.Errorf("process %q has no step %s: start from another process, or add the step to the file", p.Key, stage)
 		}
 	}
-	out := bytes.Clone(file)
-	for _, c := range changes {
-		var err error
-		if out, err = put(out, c); err != nil {
-			return nil, err
-		}
+	out, err := putAll(bytes.Clone(file), changes)
+	if err != nil {
+		return nil, err
 	}
 	return out, loads(ProcessKind, key, out)
+}
+
+// retimed gives a step another time, "2m", or another window, "1m30s to 3m".
+func retimed(step int, text string) []change {
+	to := func(k, text string) change {
+		return change{[]string{"step", fmt.Sprint(step), k}, quotedText(strings.TrimSpace(text))}
+	}
+	out := func(k string) change { return change{to(k, "").path, ""} }
+	if least, most, window := strings.Cut(text, " to "); window {
+		return []change{out("target"), to("at_least", least), to("at_most", most)}
+	}
+	return []change{out("at_least"), out("at_most"), to("target", text)}
 }
 
 // loads asks the reader whether it would take a file that was just written.

@@ -99,42 +99,42 @@ func (o *Own) parseTest(text string) error {
 func (o Own) ParseOwn(text string) (Own, error) {
 	for part := range strings.SplitSeq(text, ",") {
 		part = strings.ToLower(strings.Join(strings.Fields(part), " "))
-		if part == "" {
-			continue
-		}
+		var err error
 		if rest, ok := strings.CutPrefix(part, "test"); ok && (rest == "" || rest[0] == ' ') {
-			if err := o.parseTest(rest); err != nil {
-				return o, err
-			}
-			continue
+			err = o.parseTest(rest)
+		} else if part != "" {
+			err = o.parsePart(part)
 		}
-		found := false
-		for _, w := range []struct {
-			word string
-			to   *float64
-		}{{"filter", &o.Filter}, {"warm light", &o.Warm}, {"warm", &o.Warm}, {"pre-flash", &o.Preflash}, {"preflash", &o.Preflash}, {"flash", &o.Preflash}, {"subject", &o.Subject}} {
-			rest, ok := strings.CutPrefix(part, w.word+" ")
-			if !ok {
-				continue
-			}
-			var v float64
-			var err error
-			if w.to == &o.Subject {
-				v, err = exposure.ParseLength(strings.TrimPrefix(rest, "at "))
-			} else if v, err = exposure.ParseStops(rest); err == nil && v < 0 {
-				err = fmt.Errorf("%s is a number of stops, not below 0", part)
-			}
-			if err != nil {
-				return o, err
-			}
-			*w.to, found = v, true
-			break
-		}
-		if !found {
-			return o, fmt.Errorf("%q is not clear: write filter 1, pre-flash 1/2, warm light 1/3, subject 1m or test, with commas between", words.Clip(part))
+		if err != nil {
+			return o, err
 		}
 	}
 	return o, nil
+}
+
+// parsePart reads one of them that is no test.
+func (o *Own) parsePart(part string) error {
+	for _, w := range []struct {
+		word string
+		to   *float64
+	}{{"filter", &o.Filter}, {"warm light", &o.Warm}, {"warm", &o.Warm}, {"pre-flash", &o.Preflash}, {"preflash", &o.Preflash}, {"flash", &o.Preflash}, {"subject", &o.Subject}} {
+		rest, ok := strings.CutPrefix(part, w.word+" ")
+		if !ok {
+			continue
+		}
+		var v float64
+		var err error
+		if w.to == &o.Subject {
+			v, err = exposure.ParseLength(strings.TrimPrefix(rest, "at "))
+		} else if v, err = exposure.ParseStops(rest); err == nil && v < 0 {
+			err = fmt.Errorf("%s is a number of stops, not below 0", part)
+		}
+		if err == nil {
+			*w.to = v
+		}
+		return err
+	}
+	return fmt.Errorf("%q is not clear: write filter 1, pre-flash 1/2, warm light 1/3, subject 1m or test, with commas between", words.Clip(part))
 }
 
 // A Reckoned form is the sheet's spec, and its exposure if the light was given.
@@ -278,43 +278,17 @@ func (p *Planner) Plan(f Form) (Reckoned, error) {
 	if err != nil {
 		return Reckoned{}, err
 	}
-	var celsius Celsius
-	if f.Celsius != "" {
-		text := f.Celsius
-		if strings.Trim(text, "0123456789.,-") == "" {
-			text += " C"
-		}
-		if err := celsius.UnmarshalText([]byte(text)); err != nil {
-			return Reckoned{}, err
-		}
-		if celsius == 0 { // which is "not stated" from here on
-			if _, err := proc.timeFactor(0); err != nil {
-				return Reckoned{}, err
-			}
-			return Reckoned{}, errors.New("at 0 C a developer is ice: write its temperature, like 20 C")
-		}
+	celsius, err := proc.celsius(f.Celsius)
+	if err != nil {
+		return Reckoned{}, err
 	}
 	sp, err := proc.At(float64(celsius), paper.Base)
 	if err != nil {
 		return Reckoned{}, err
 	}
-	spec := session.SheetSpec{Name: f.Name, Maker: f.Maker, Camera: f.Camera, Paper: paper.Session(), Process: sp,
-		Celsius: float64(celsius), Rehearsal: p.Rehearsal}
-	plan := Reckoned{Spec: spec}
-	if p.Used != nil {
-		for _, b := range proc.Baths {
-			lengthened, rule := proc.exhausted(plan.Spec.Process, b.Name, p.Used(b.Name))
-			if rule != "" {
-				plan.Spec.Process = lengthened
-				plan.Notes = append(plan.Notes, rule)
-			}
-		}
-	}
-	if p.Stale != nil && paper.Safelight.IsTested() {
-		if stale := p.Stale(paper); stale != "" {
-			plan.Notes = append(plan.Notes, stale)
-		}
-	}
+	plan := Reckoned{Spec: session.SheetSpec{Name: f.Name, Maker: f.Maker, Camera: f.Camera, Paper: paper.Session(), Process: sp,
+		Celsius: float64(celsius), Rehearsal: p.Rehearsal}}
+	p.atHand(&plan, proc, paper)
 	own, err := f.Own.ParseOwn(f.With)
 	if err != nil {
 		return plan, err
@@ -339,6 +313,41 @@ func (p *Planner) Plan(f Form) (Reckoned, error) {
 	}
 	plan.Spec.Working = strings.Join(plan.Working, "\n")
 	return plan, nil
+}
+
+// celsius reads the developer's temperature; 0 is "not stated" from there on.
+func (p Process) celsius(text string) (c Celsius, err error) {
+	if text == "" {
+		return 0, nil
+	}
+	if strings.Trim(text, "0123456789.,-") == "" {
+		text += " C"
+	}
+	if err := c.UnmarshalText([]byte(text)); err != nil || c != 0 {
+		return c, err
+	}
+	if _, err := p.timeFactor(0); err != nil {
+		return 0, err
+	}
+	return 0, errors.New("at 0 C a developer is ice: write its temperature, like 20 C")
+}
+
+// atHand heeds how far the baths in the trays are used, and how old the fog test is.
+func (p *Planner) atHand(plan *Reckoned, proc Process, paper Paper) {
+	if p.Used != nil {
+		for _, b := range proc.Baths {
+			lengthened, rule := proc.exhausted(plan.Spec.Process, b.Name, p.Used(b.Name))
+			if rule != "" {
+				plan.Spec.Process = lengthened
+				plan.Notes = append(plan.Notes, rule)
+			}
+		}
+	}
+	if p.Stale != nil && paper.Safelight.IsTested() {
+		if stale := p.Stale(paper); stale != "" {
+			plan.Notes = append(plan.Notes, stale)
+		}
+	}
 }
 
 // into puts it where a sheet keeps it.
@@ -393,19 +402,15 @@ func (p *Planner) expose(plan *Reckoned, f Form, own Own, paper Paper) error {
 	if err != nil {
 		return err
 	}
-	var lit *exposure.Light
+	var lit exposure.Light
+	x := &session.Reckoned{}
+	plan.Spec.Reckoned = x
 	if typed != "" {
-		l, err := exposure.ParseLight(typed)
-		if err != nil {
+		if lit, err = exposure.ParseLight(typed); err != nil {
 			return err
 		}
-		lit = &l
-		plan.Spec.Reckoned = &session.Reckoned{Lit: Lit(l)}
+		x.Lit = Lit(lit)
 	}
-	if plan.Spec.Reckoned == nil {
-		plan.Spec.Reckoned = &session.Reckoned{}
-	}
-	x := plan.Spec.Reckoned
 	own.into(x)
 	if timed {
 		plan.Exposure, plan.ByHand = hand, true
@@ -421,18 +426,12 @@ func (p *Planner) expose(plan *Reckoned, f Form, own Own, paper Paper) error {
 		return err
 	}
 	ask, _, _, _ := p.Set.Today(f.Camera, paper.Key)
-	ask.Light, ask.Filter, ask.Warm, ask.Preflash = *lit, own.Filter, own.Warm, own.Preflash
+	ask.Light, ask.Filter, ask.Warm, ask.Preflash = lit, own.Filter, own.Warm, own.Preflash
 	r, c, err := p.Reckon(ask, f.Camera, f.Paper)
 	if err != nil {
 		return err
 	}
-	plan.Notes = append(plan.Notes, r.Notes...)
-	if own.Subject > 0 {
-		if best, err := exposure.BestDiameter(exposure.Rayleigh, cam.FocalMM(), own.Subject, exposure.PaperWavelength); err == nil {
-			plan.Notes = append(plan.Notes, fmt.Sprintf("for a subject at %s mm the sharpest hole is %s mm (Rayleigh), and this one has %s; the time is the same",
-				words.Num(own.Subject), words.Decimals(best, 2), cam.Pinhole))
-		}
-	}
+	plan.Notes = append(append(plan.Notes, r.Notes...), cam.near(own.Subject)...)
 	if c != nil && c.Advice() != "" {
 		plan.Notes = append(plan.Notes, c.Advice())
 	}
@@ -447,6 +446,16 @@ func (p *Planner) expose(plan *Reckoned, f Form, own Own, paper Paper) error {
 	base := ask.Reciprocity.Metered(r.Base)
 	plan.Spec.Learned = math.Log2(given / base)
 	return nil
+}
+
+// near says which hole is the sharpest for a subject so many mm away; 0: it is far.
+func (c Camera) near(subject float64) []string {
+	best, err := exposure.BestDiameter(exposure.Rayleigh, c.FocalMM(), subject, exposure.PaperWavelength)
+	if subject <= 0 || err != nil {
+		return nil
+	}
+	return []string{fmt.Sprintf("for a subject at %s mm the sharpest hole is %s mm (Rayleigh), and this one has %s; the time is the same",
+		words.Num(subject), words.Decimals(best, 2), c.Pinhole)}
 }
 
 // Respec is the spec of a sheet with what was planned of it since from another
@@ -567,32 +576,48 @@ func (p *Planner) Edited(camera, paper string) (questions []string) {
 	if err != nil {
 		return nil
 	}
-	cam, noCamera := p.Set.Camera(camera)
-	pap, noPaper := p.Set.Paper(paper)
-	var hole, box string // as it was last; the sheets are in the order of their dates
-	for _, j := range m.Sheets() {
-		if noCamera == nil && j.Camera == camera && j.Hole == cam.HoleNo() && j.FNumber > 0 {
-			hole = FNumberWord(j.FNumber)
-			if hole == FNumberWord(cam.FNumber()) || slices.Contains(cam.Earlier, hole) {
-				hole = ""
-			}
-		}
-		if noPaper == nil && j.Paper == paper && j.Box == pap.BoxNo() && j.Speed != "" {
-			box = j.Speed
-			if box == pap.Speed() || slices.Contains(pap.Earlier, box) {
-				box = ""
-			}
+	ask := func(key, was, is, question string) {
+		if was != "" {
+			questions = append(questions, fmt.Sprintf("%s was %s for sheets that were judged, and is %s: is %s? wetside profiles edited %s --better, or --another", key, was, is, question, key))
 		}
 	}
-	if hole != "" {
-		questions = append(questions, fmt.Sprintf("%s was %s for sheets that were judged, and is %s: is the hole measured better, or another? wetside profiles edited %s --better, or --another",
-			camera, hole, FNumberWord(cam.FNumber()), camera))
+	if cam, err := p.Set.Camera(camera); err == nil {
+		is := FNumberWord(cam.FNumber())
+		ask(camera, lastNot(cam.WordsOf(m.Sheets()), append(slices.Clip(cam.Earlier), is)), is, "the hole measured better, or another")
 	}
-	if box != "" {
-		questions = append(questions, fmt.Sprintf("%s was %s for sheets that were judged, and is %s: is it known better, or another box? wetside profiles edited %s --better, or --another",
-			paper, box, pap.Speed(), paper))
+	if pap, err := p.Set.Paper(paper); err == nil {
+		ask(paper, lastNot(pap.WordsOf(m.Sheets()), append(slices.Clip(pap.Earlier), pap.Speed())), pap.Speed(), "it known better, or another box")
 	}
 	return questions
+}
+
+// lastNot is the last of the words that a profile had, unless it is one that is known;
+// the sheets are in the order of their dates.
+func lastNot(had, known []string) string {
+	if n := len(had); n > 0 && !slices.Contains(known, had[n-1]) {
+		return had[n-1]
+	}
+	return ""
+}
+
+// WordsOf are the f-numbers that the camera had for judged sheets of the hole it has.
+func (c Camera) WordsOf(sheets []exposure.Judged) (out []string) {
+	for _, j := range sheets {
+		if j.Camera == c.Key && j.Hole == c.HoleNo() && j.FNumber > 0 {
+			out = append(out, FNumberWord(j.FNumber))
+		}
+	}
+	return out
+}
+
+// WordsOf are the speeds that the paper had for judged sheets of the box it is of.
+func (p Paper) WordsOf(sheets []exposure.Judged) (out []string) {
+	for _, j := range sheets {
+		if j.Paper == p.Key && j.Box == p.BoxNo() && j.Speed != "" {
+			out = append(out, j.Speed)
+		}
+	}
+	return out
 }
 
 // FNumberWord is an f-number as profiles and questions write it.

@@ -375,29 +375,23 @@ func (s Step) validate(d *document, i int, baths map[string]bool, cleared bool) 
 	if d.require(`the name of a [[bath]], like "developer"`, at("bath")...) && !baths[s.Bath] && d.has("bath") {
 		d.fault(at("bath"), "no [[bath]] is called %q%s", s.Bath, suggest(s.Bath, keys(baths), "there are "))
 	}
-	sets := []struct {
-		name string
-		t    *Times
-	}{{"", &s.Times}, {"fb", s.FB}, {"rc", s.RC}}
-	own := d.hasAny(at(), "target", "at_least", "at_most")
-	if !own && s.FB == nil && s.RC == nil && !d.anyBad(at("fb")) && !d.anyBad(at("rc")) {
+	own, apart := d.hasAny(at(), "target", "at_least", "at_most"), s.FB != nil || s.RC != nil
+	if !own && !apart && !d.anyBad(at("fb")) && !d.anyBad(at("rc")) {
 		d.fault(at(), `step %d has no time: add target = "1m", or at_least and at_most`, i+1)
 	}
 	// Where fb and rc have the times, what stands beside them is nobody's.
-	lost := (s.FB != nil || s.RC != nil) && !own && s.Stage == session.Wash
+	lost := apart && !own && s.Stage == session.Wash
 	for _, like := range []string{`short_after = "10m"`, "changes = 6"} {
 		k, _, _ := strings.Cut(like, " ")
 		d.refuse(lost, at(k), "%s stands outside fb and rc, where the times are, and would not be heeded: write it into them, like fb = {target = \"30m\", %s}", k, like)
 	}
-	for _, set := range sets {
-		if set.t == nil || (set.name == "" && !own) {
-			continue
+	if own {
+		s.Times.validate(d, at(), s, staged, cleared)
+	}
+	for i, t := range []*Times{s.FB, s.RC} {
+		if t != nil {
+			t.validate(d, at([]string{"fb", "rc"}[i]), s, staged, cleared)
 		}
-		path := at()
-		if set.name != "" {
-			path = at(set.name)
-		}
-		set.t.validate(d, path, s, staged, cleared)
 	}
 	if staged {
 		s.validateStage(d, at)

@@ -202,35 +202,17 @@ func check(name string, data []byte) (Source, any, Problems) {
 	if len(d.problems) > 0 {
 		return src, nil, d.problems
 	}
-	var v interface{ validate(*document) }
-	var found []*node
-	for _, k := range Kinds {
-		if n := d.at[string(k)]; n != nil {
-			found = append(found, n)
-		}
-	}
-	switch {
-	case len(found) == 0:
-		d.problem(1, `this does not say what it is: begin with a line like paper = "my-paper", process = "my-process" or camera = "my-camera"`)
-		return src, nil, d.problems
-	case len(found) > 1:
-		d.problem(found[1].line, fmt.Sprintf("one file is one profile, and this is both %s and %s: make it two files", found[0].path[0], found[1].path[0]))
+	is := d.first()
+	if is == nil {
 		return src, nil, d.problems
 	}
-	src.Kind = Kind(found[0].path[0])
-	switch src.Kind {
-	case PaperKind:
-		v = new(Paper)
-	case ProcessKind:
-		v = new(Process)
-	case CameraKind:
-		v = new(Camera)
-	}
+	src.Kind = Kind(is.path[0])
+	v := map[Kind]interface{ validate(*document) }{PaperKind: new(Paper), ProcessKind: new(Process), CameraKind: new(Camera)}[src.Kind]
 	d.decode(v)
-	if found[0].form == text {
-		src.Key = found[0].text
+	if is.form == text {
+		src.Key = is.text
 		if !keyLike(src.Key) {
-			d.fault(found[0].path, "%s = %q cannot be a key: use small letters, digits and dashes, like %q", src.Kind, src.Key, "my-"+string(src.Kind))
+			d.fault(is.path, "%s = %q cannot be a key: use small letters, digits and dashes, like %q", src.Kind, src.Key, "my-"+string(src.Kind))
 		}
 	}
 	d.require(`"what you call it"`, "name")
@@ -247,6 +229,25 @@ func check(name string, data []byte) (Source, any, Problems) {
 
 func keyLike(s string) bool {
 	return s != "" && len(s) <= 64 && s[0] != '-' && strings.Trim(s, "abcdefghijklmnopqrstuvwxyz0123456789-") == ""
+}
+
+// first is the line that says what a file is; nil, and told, where it is not just one.
+func (d *document) first() *node {
+	var found []*node
+	for _, k := range Kinds {
+		if n := d.at[string(k)]; n != nil {
+			found = append(found, n)
+		}
+	}
+	switch len(found) {
+	case 0:
+		d.problem(1, `this does not say what it is: begin with a line like paper = "my-paper", process = "my-process" or camera = "my-camera"`)
+		return nil
+	case 1:
+		return found[0]
+	}
+	d.problem(found[1].line, fmt.Sprintf("one file is one profile, and this is both %s and %s: make it two files", found[0].path[0], found[1].path[0]))
+	return nil
 }
 
 // Paper finds a paper; the error of an unknown key names those near it.

@@ -135,21 +135,9 @@ func (s *scanner) head() ([]string, error) {
 func (s *scanner) key(base []string, counts map[string]int) ([]string, error) {
 	path := append([]string(nil), base...)
 	for parts := 1; ; parts++ {
-		s.blank(false)
-		word := s.i
-		for s.i < len(s.data) && bare(s.data[s.i]) {
-			s.i++
-		}
-		part := string(s.data[word:s.i])
-		if part == "" {
-			n := node{lo: s.i}
-			if s.i == len(s.data) || s.data[s.i] != '"' && s.data[s.i] != '\'' {
-				return nil, errSyntax
-			}
-			if err := s.scalar(&n); err != nil {
-				return nil, err
-			}
-			part = n.text
+		part, err := s.word()
+		if err != nil {
+			return nil, err
 		}
 		path = append(path, part)
 		if parts > deepest || len(base) > deepest {
@@ -166,7 +154,25 @@ func (s *scanner) key(base []string, counts map[string]int) ([]string, error) {
 
 // bare reports whether a sign may stand in a key without quotes.
 func bare(c byte) bool {
-	return c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9' || c == '-' || c == '_'
+	return strings.IndexByte("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_", c) >= 0
+}
+
+// word reads one part of a key, in quotes or without.
+func (s *scanner) word() (string, error) {
+	s.blank(false)
+	from := s.i
+	for s.i < len(s.data) && bare(s.data[s.i]) {
+		s.i++
+	}
+	if s.i > from {
+		return string(s.data[from:s.i]), nil
+	}
+	if s.i == len(s.data) || s.data[s.i] != '"' && s.data[s.i] != '\'' {
+		return "", errSyntax
+	}
+	n := node{lo: s.i}
+	err := s.scalar(&n)
+	return n.text, err
 }
 
 func (s *scanner) keyValue(table []string, counts map[string]int) error {
@@ -269,22 +275,21 @@ func endOf(data []byte) int {
 		}
 		return len(data)
 	}
-	many := bytes.HasPrefix(data, []byte(strings.Repeat(q, 3)))
-	if many {
-		q = strings.Repeat(q, 3)
+	if three := strings.Repeat(q, 3); bytes.HasPrefix(data, []byte(three)) {
+		q = three
 	}
 	for i := len(q); i < len(data); i++ {
 		switch {
 		case data[i] == '\\' && q[0] == '"':
 			i++
-		case data[i] == '\n' && !many:
+		case data[i] == '\n' && len(q) == 1:
 			return -1
 		case bytes.HasPrefix(data[i:], []byte(q)):
-			i += len(q)
-			for more := 0; many && more < 2 && i < len(data) && data[i] == q[0]; more++ {
-				i++ // up to two quotes may stand before the closing ones
+			if len(q) == 1 {
+				return i + 1
 			}
-			return i
+			after := data[i+3:] // up to two quotes may stand before the closing ones
+			return i + 3 + min(2, len(after)-len(bytes.TrimLeft(after, q[:1])))
 		}
 	}
 	return -1

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -33,27 +34,26 @@ var timeUnits = []struct {
 
 // clockRE is a length of time as a clock prints it: minutes and seconds, or hours
 // before them.
-var clockRE = regexp.MustCompile(`^(?:(\d{1,3}):)?(\d{1,3}):([0-5]\d)$`)
+var clockRE = regexp.MustCompile(`^(?:(\d{1,3}):([0-5]?\d)|(\d{1,3})):([0-5]\d)$`)
 
 // ParseDuration reads a time, with units or as a clock prints it (4:30). Units go from the larger to the smaller, each at
 // most once: days, h, min (or m), s, ms. The error says what to write instead.
 func ParseDuration(s string) (time.Duration, error) {
 	const write = `write a time like "90s", "1m30s" or "8 h"`
 	rest := strings.TrimSpace(s)
-	if rest == "" {
+	switch {
+	case rest == "":
 		return 0, errors.New("the time is empty: " + write)
-	}
-	if strings.HasPrefix(rest, "-") || strings.HasPrefix(rest, "−") {
+	case strings.HasPrefix(rest, "-"), strings.HasPrefix(rest, "−"):
 		return 0, fmt.Errorf("%q is negative, and no time is: %s", s, write)
-	}
-	if strings.Contains(rest, ":") {
+	case strings.Contains(rest, ":"):
 		m := clockRE.FindStringSubmatch(rest)
-		if m == nil || m[1] != "" && m[2] >= "60" && len(m[2]) == 2 || m[1] != "" && len(m[2]) > 2 {
+		if m == nil {
 			return 0, fmt.Errorf("%q is no time of a clock, like 4:30 or 1:04:30: %s", s, write)
 		}
 		h, _ := strconv.Atoi(m[1])
-		min, _ := strconv.Atoi(m[2])
-		sec, _ := strconv.Atoi(m[3])
+		min, _ := strconv.Atoi(m[2] + m[3])
+		sec, _ := strconv.Atoi(m[4])
 		return time.Duration(h)*time.Hour + time.Duration(min)*time.Minute + time.Duration(sec)*time.Second, nil
 	}
 	var sum time.Duration
@@ -63,18 +63,10 @@ func ParseDuration(s string) (time.Duration, error) {
 		if !ok {
 			return 0, fmt.Errorf("%q is not a time: %s", s, write)
 		}
-		if unit == "" {
-			return 0, fmt.Errorf(`%q has no unit: write "%ss" for seconds or "%sm" for minutes`, s, words.Exact(n), words.Exact(n))
-		}
-		at := -1
-		for i, u := range timeUnits {
-			for _, name := range u.names {
-				if strings.EqualFold(name, unit) {
-					at = i
-				}
-			}
-		}
+		at := timeUnit(unit)
 		switch {
+		case unit == "":
+			return 0, fmt.Errorf(`%q has no unit: write "%ss" for seconds or "%sm" for minutes`, s, words.Exact(n), words.Exact(n))
 		case at < 0:
 			return 0, fmt.Errorf("%q is not a unit of time (h, min, s are): %s", unit, write)
 		case at <= last:
@@ -89,6 +81,16 @@ func ParseDuration(s string) (time.Duration, error) {
 		rest = strings.TrimSpace(after)
 	}
 	return sum, nil
+}
+
+// timeUnit is the place of a unit in timeUnits; -1: it is none.
+func timeUnit(name string) int {
+	for i, u := range timeUnits {
+		if slices.Contains(u.names, strings.ToLower(name)) {
+			return i
+		}
+	}
+	return -1
 }
 
 // leadingNumber splits "1.5 min 30 s" into 1.5, "min" and " 30 s".
