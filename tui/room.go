@@ -278,13 +278,14 @@ func (r *room) view(m *Model, _ session.View, h int) string {
 	return drawRows(m, rows, h)
 }
 
-// shortWidth is what a short name takes in a list of several columns.
+// shortWidth is the least that a short name takes in a list of several columns.
 const shortWidth = 22
 
 // page is the list in words, or in columns of short names, and the row that its step
 // begins in.
 func (r *room) page(m *Model, roomy bool, columns int) (rows []textRow, step int) {
 	w, margin := m.width, m.margin()
+	wide := (w - margin) / columns
 	put := func(parts ...part) { rows = append(rows, textRow{parts: parts}) }
 	para := func(role ember.Role, text string) { rows = append(rows, m.paraRows(role, text)...) }
 	open := 0
@@ -322,7 +323,7 @@ func (r *room) page(m *Model, roomy bool, columns int) (rows []textRow, step int
 			}
 			text, x, width := f.Words(), margin, w-1
 			if columns > 1 {
-				text, width = cmp.Or(f.Short, f.Text), shortWidth-1
+				text, width = cmp.Or(f.Short, f.Text), wide-1
 			}
 			cell := []part{{x, role, ansiCut(ember.SafeText(mark(f)+text), width-x)}}
 			if i == r.at {
@@ -338,7 +339,7 @@ func (r *room) page(m *Model, roomy bool, columns int) (rows []textRow, step int
 			var row []part
 			for i := y; i < len(cells); i += high {
 				for _, p := range cells[i] {
-					p.x += i / high * shortWidth
+					p.x += i / high * wide
 					row = append(row, p)
 				}
 			}

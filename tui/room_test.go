@@ -7,6 +7,8 @@ import (
 	"testing"
 	"time"
 
+	tea "github.com/charmbracelet/bubbletea"
+
 	"wetside/session"
 	"wetside/session/desk"
 	"wetside/session/say"
@@ -215,5 +217,22 @@ func TestWhenThePanelMayBeOff(t *testing.T) {
 	m.Update(tickMsg(w.now.Wall))
 	if said := w.all(); said != say.LampStays.Of().String() || !strings.Contains(m.news, "700 of 1000") || !strings.Contains(m.news, "sleep") {
 		t.Errorf("news %q, said %q", m.news, said)
+	}
+}
+
+// Short names in columns have the whole width: none is cut that has room.
+func TestShortNamesAreNotCut(t *testing.T) {
+	_, m := newWorld(t, func(c *Config) {
+		c.Start, c.Verified = Room, func() []Finding { return []Finding{{Text: "lamps and sleep of the laptop", Detail: "in your hands"}} }
+	})
+	m.Update(tea.WindowSizeMsg{Width: 80, Height: 24})
+	got := plain(m)
+	if !strings.Contains(got, "[ ] lamps and sleep of the laptop") {
+		t.Errorf("cut, with room for it:\n%s", got)
+	}
+	for l := range strings.Lines(got) {
+		if len([]rune(strings.TrimRight(l, "\n"))) > 80 {
+			t.Errorf("wider than the screen: %q", l)
+		}
 	}
 }
