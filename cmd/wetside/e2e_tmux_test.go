@@ -560,3 +560,19 @@ func TestKeysOfTheStartAreKept(t *testing.T) {
 		}
 	}
 }
+
+// A rehearsal begins where its first deed is: with a light, in the field.
+func TestARehearsalBeginsWithItsFirstDeed(t *testing.T) {
+	for _, c := range []struct {
+		args []string
+		want string
+	}{
+		{nil, "space puts it into the developer"},
+		{[]string{"--light", "4m"}, "space 1: open the pinhole"},
+	} {
+		t.Run(c.want, func(t *testing.T) {
+			t.Parallel()
+			newPane(t, newHome(t), 80, 24, append([]string{"rehearse", "--sound", "none"}, c.args...)...).wait(c.want)
+		})
+	}
+}

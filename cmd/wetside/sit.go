@@ -64,6 +64,9 @@ func (p program) sit(set settings, level ember.Level, profile ember.Profile, gua
 	cfg := s.config()
 	if len(p.forms) > 0 {
 		cfg.Start = tui.Trays
+		if p.forms[0].Light != "" {
+			cfg.Start = tui.Field
+		}
 		if err := s.rehearse(); err != nil {
 			return err
 		}
