@@ -377,7 +377,7 @@ func (m *Model) askToldEnd(v session.SheetView, rest []string) {
 			end = end.AddDate(0, 0, 1) // past midnight
 		}
 		switch now := m.desk.Now().Wall; {
-		case end.Before(in.Truncate(time.Minute)):
+		case end.Before(in.Truncate(time.Minute)), !dated && end.After(now) && end.AddDate(0, 0, -1).Before(in):
 			return nil, fmt.Errorf("it did not begin until %s", in.Format("2006-01-02 15:04"))
 		case end.After(now):
 			return nil, fmt.Errorf("%s has not come yet", end.Format("2006-01-02 15:04"))
@@ -394,10 +394,7 @@ func (m *Model) askToldEnd(v session.SheetView, rest []string) {
 // resume goes on with what ran, from an instant.
 func (m *Model) resume(at session.Instant) tea.Cmd {
 	m.desk.At(session.Event{Kind: session.Resumed, At: at})
-	m.screen = Trays
-	if !m.desk.Wet() {
-		m.screen = Field
-	}
+	m.screen = opening(m.desk.M)
 	if m.cfg.Lead {
 		return m.setLead(true)
 	}

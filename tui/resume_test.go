@@ -6,6 +6,8 @@ import (
 	"testing"
 	"time"
 
+	tea "github.com/charmbracelet/bubbletea"
+
 	"wetside/profiles"
 	"wetside/session"
 	"wetside/session/notebook"
@@ -83,6 +85,9 @@ func TestAWeekLaterNoAnswerWritesAFalseTime(t *testing.T) {
 			if m.ask != nil {
 				t.Fatal("still asked: ", m.ask.says())
 			}
+			if want := map[bool]Screen{true: Bench, false: Trays}[c.state == session.Ruined]; m.screen != want { // else a sheet waits for the trays
+				t.Errorf("it goes on at the %s, want the %s", m.screen, want)
+			}
 			r := notebook.RecordOf(one, notebook.Context{Now: m.desk.M.Now()})
 			last := r.Stages[len(r.Stages)-1]
 			if one.Phase != c.state || !last.Unseen || !r.Unseen || r.Washed || last.Actual.D() != c.wash || last.Over != 0 {
@@ -141,6 +146,34 @@ func TestAMomentLaterEachIsAskedAbout(t *testing.T) {
 	}
 	if m.ask != nil || one.Phase != session.Wet || two.Phase != session.Wet || one.Visit().Unseen {
 		t.Errorf("%+v %s %s", m.ask, one.Phase, two.Phase)
+	}
+}
+
+// A time of day before the begin is told so, not as one of tomorrow; and no date is
+// broken at the end of a line.
+func TestAnEndBeforeTheBeginIsToldSo(t *testing.T) {
+	w, m := newWorld(t, nil)
+	one := m.add(t, "caddy", "")
+	m.desk.Do(session.Event{Kind: session.Moved, Sheet: one.ID})
+	in := w.now.Wall
+	w.pass(2 * time.Minute)
+	cfg := m.cfg
+	cfg.Resumed = ResumeText(m.desk.M, w.now)
+	m = New(cfg)
+	m.keys(t, "n")
+	w.pass(2 * time.Second)
+	m.keys(t, "n")
+	w.pass(2 * time.Second)
+	m.keys(t, "y")
+	for width := 40; width <= 100; width++ {
+		m.Update(tea.WindowSizeMsg{Width: width, Height: 24})
+		if !strings.Contains(plain(m), in.Format("2006-01-02")) {
+			t.Errorf("at %d columns the date is broken:\n%s", width, plain(m))
+		}
+	}
+	m.typed(t, in.Add(-10*time.Minute).Format("15:04"))
+	if !strings.Contains(m.said, "did not begin until") {
+		t.Errorf("said %q", m.said)
 	}
 }
 

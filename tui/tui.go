@@ -14,6 +14,7 @@ package tui
 import (
 	"cmp"
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -1013,4 +1014,10 @@ func (m *Model) tiny(v session.View) string {
 	return m.styles.Strong.Render(fmt.Sprintf("%d %s", s.Num, ember.SafeText(s.Label))) + "\n" + m.styles.Strong.Render(t)
 }
 
-func wrap(s string, width int) string { return ansi.Wordwrap(s, width, " ") }
+// wrap breaks lines at spaces and hyphens, but for those of a date.
+func wrap(s string, width int) string {
+	return strings.ReplaceAll(ansi.Wordwrap(datesHyphen.ReplaceAllString(s, "$1\u2011"), width, " "), "\u2011", "-")
+}
+
+// datesHyphen is one after a digit.
+var datesHyphen = regexp.MustCompile(`(\d)-`)
