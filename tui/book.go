@@ -79,11 +79,18 @@ type Bar struct {
 	AtLeast, AtMost time.Duration
 	Actual          time.Duration
 	Led             bool // the program led its end, and nobody confirmed it
+	Unseen          bool // nobody watched how it ended; Actual is what was told, or nothing
 }
+
+// unknown: nobody knows how long it lasted.
+func (b Bar) unknown() bool { return b.Unseen && b.Actual == 0 }
 
 // took is how long a stage lasted, and how that is known.
 func (b Bar) took() string {
-	if b.Led {
+	switch {
+	case b.unknown():
+		return "not seen"
+	case b.Led:
 		return words.Finished(b.Actual) + " led"
 	}
 	return words.Finished(b.Actual)
@@ -608,14 +615,16 @@ func lanes(bars []Bar, x0, width int) (rows []textRow) {
 			}
 			add(&plan, ember.Border, string(line))
 			role := ember.Normal
-			if s.Actual > s.AtMost+lateFor || s.Actual < s.AtLeast-lateFor {
+			if !s.unknown() && (s.Actual > s.AtMost+lateFor || s.Actual < s.AtLeast-lateFor) {
 				role = ember.Strong
 			}
 			mark := "━"
 			if s.Led {
 				mark = "╌" // as what was planned
 			}
-			add(&did, role, strings.Repeat(mark, max(1, cells(s.Actual))))
+			if !s.unknown() {
+				add(&did, role, strings.Repeat(mark, max(1, cells(s.Actual))))
+			}
 			add(&took, role, s.took())
 			text := words.Finished(s.AtMost)
 			if s.AtLeast < s.AtMost {
@@ -633,8 +642,7 @@ func lanes(bars []Bar, x0, width int) (rows []textRow) {
 const lateFor = 3 * time.Second
 
 // plotRows draws what the judged sheets have taught: how many stops more than reckoned
-// was right, over the time of the exposure; o is a sheet of this camera, + one of
-// another on the same paper, and the line is what is reckoned with now.
+// was right, over the time of the exposure.
 func plotRows(p *exposure.Plot, x0, width int) (rows []textRow) {
 	const high, left = 7, 5 // rows; cells for the scale
 	wide := width - left - 1
@@ -679,7 +687,8 @@ func plotRows(p *exposure.Plot, x0, width int) (rows []textRow) {
 			free = x + len(t.Label) + 2
 		}
 	}
-	return append(rows, ticks)
+	legend := textRow{parts: []part{{x0, ember.Faint, ansiCut("o this camera, + another on this paper, line: what is reckoned with", width)}}}
+	return append(rows, ticks, legend)
 }
 
 // beside shows two sheets and what differs.
@@ -687,12 +696,19 @@ func (b *book) beside(m *Model) string {
 	st := m.styles
 	a, c := *b.other, *b.open
 	var out strings.Builder
+	const label = 13
+	wide := min(max(0, m.width-label)/2, 50)
 	row := func(what, x, y string) {
 		style := st.Faint
 		if x != y {
 			style = st.Strong
 		}
-		out.WriteString(style.Render(ember.SafeText(fmt.Sprintf("%-12.12s %-22.22s %-22.22s", what, x, y))) + "\n")
+		for i, text := range []string{what, x, y} {
+			room := []int{label, wide, wide}[i]
+			text = ansiCut(ember.SafeText(text), room-1)
+			out.WriteString(style.Render(text + strings.Repeat(" ", max(0, room-ansi.StringWidth(text)))))
+		}
+		out.WriteString("\n")
 	}
 	row("", fmt.Sprintf("%d %s", a.Num, a.Name), fmt.Sprintf("%d %s", c.Num, c.Name))
 	row("paper", a.Paper, c.Paper)

@@ -281,8 +281,8 @@ func (s fullShelf) Show(id string) (BookSheet, error) {
 		for _, s := range []float64{10, 30, 60, 120, 300, 600, 1800, 3600} {
 			p.Ticks = append(p.Ticks, exposure.Tick{X: math.Log2(s), Label: words.Long(s)})
 		}
-		return BookSheet{BookRow: r, Bars: []Bar{{"expose", 260 * sec, 260 * sec, 262 * sec, false}, {"develop", 90 * sec, 180 * sec, 131 * sec, false}, {"stop", 10 * sec, 10 * sec, 12 * sec, false},
-			{"fix", min, min, 74 * sec, false}, {"wash", 30 * min, 30 * min, 30*min + sec, false}}, Taught: p,
+		return BookSheet{BookRow: r, Bars: []Bar{{"expose", 260 * sec, 260 * sec, 262 * sec, false, false}, {"develop", 90 * sec, 180 * sec, 131 * sec, false, false}, {"stop", 10 * sec, 10 * sec, 12 * sec, false, false},
+			{"fix", min, min, 74 * sec, false, false}, {"wash", 30 * min, 30 * min, 30*min + sec, false, false}}, Taught: p,
 			Lines: []string{"Direct-positive FB paper, tea-caddy, three-trays, 20 C", "light overcast; covered 1 time", "image seen after 0:32", "under the safelight 2:10 of 6:00 (untested default)", "note 14:12: a train went by"}}, nil
 	}
 	return BookSheet{}, errors.New("no such sheet")
@@ -318,7 +318,7 @@ func TestTheNotebooksTable(t *testing.T) {
 // A sheet's page has what was planned of each stage above what was done, in cells of
 // the same scale; where it does not fit it scrolls.
 func TestASheetsPage(t *testing.T) {
-	rows := lanes([]Bar{{"develop", 90 * time.Second, 180 * time.Second, 90 * time.Second, false}, {"fix", time.Minute, time.Minute, 2 * time.Minute, false}, {"stop", time.Minute, time.Minute, time.Minute, true}}, 0, 60)
+	rows := lanes([]Bar{{"develop", 90 * time.Second, 180 * time.Second, 90 * time.Second, false, false}, {"fix", time.Minute, time.Minute, 2 * time.Minute, false, false}, {"stop", time.Minute, time.Minute, time.Minute, true, false}, {"wash", time.Minute, time.Minute, 0, false, true}}, 0, 80)
 	text := func(row, i int) string { return rows[row].parts[i].text }
 	if p, d := utf8.RuneCountInString(text(2, 0)), utf8.RuneCountInString(text(3, 0)); p != 2*d || !strings.Contains(text(2, 0), "┼") {
 		t.Errorf("half of what was planned at most: %q above %q", text(2, 0), text(3, 0))
@@ -328,6 +328,9 @@ func TestASheetsPage(t *testing.T) {
 	}
 	if text(3, 2) != text(2, 2) || text(4, 2) != "1:00 led" || strings.Contains(text(3, 0)+text(4, 0), "led") {
 		t.Errorf("a stage that was led: %q, %q", text(3, 2), text(4, 2))
+	}
+	if text(4, 3) != "not seen" || rows[4].parts[3].role == ember.Strong || len(rows[3].parts) != 3 {
+		t.Errorf("a stage that nobody saw: %+v", rows[3:5])
 	}
 	_, m := newWorld(t, func(c *Config) { c.Start, c.Book = Notebook, fullShelf{} })
 	m.goTo(Notebook)

@@ -90,10 +90,10 @@ func (p pages) Show(id string) (tui.BookSheet, error) {
 	}
 	if e := r.Exposure; e != nil {
 		s.Exposure = e.Actual.D()
-		s.Bars = append(s.Bars, tui.Bar{Label: "expose", AtLeast: e.Planned.D(), AtMost: e.Planned.D(), Actual: e.Actual.D()})
+		s.Bars = append(s.Bars, tui.Bar{Label: "expose", AtLeast: e.Planned.D(), AtMost: e.Planned.D(), Actual: e.Actual.D(), Unseen: e.Unseen})
 	}
 	for _, st := range r.Stages {
-		s.Bars = append(s.Bars, tui.Bar{Label: cmp.Or(st.Label, st.Stage), AtLeast: st.AtLeast.D(), AtMost: st.AtMost.D(), Actual: st.Actual.D(), Led: st.Led})
+		s.Bars = append(s.Bars, tui.Bar{Label: cmp.Or(st.Label, st.Stage), AtLeast: st.AtLeast.D(), AtMost: st.AtMost.D(), Actual: st.Actual.D(), Led: st.Led, Unseen: st.Unseen})
 	}
 	s.Lines = sheetLines(&r, s.Outcome == "done")
 	if m, err := p.plan.Model(); err == nil && r.Camera != "" {

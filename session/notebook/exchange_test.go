@@ -296,6 +296,30 @@ func TestImportGoesOnBehindABadRecord(t *testing.T) {
 	}
 }
 
+// An export that ends anywhere among its events has all its sheets, which come first:
+// events that end in the midst of a sheet do not undo what its record says.
+func TestAnExportCutAmongItsEventsHasAllItsSheets(t *testing.T) {
+	a := open(t, config(t))
+	sitting(t, a, 3, eventAt(0))
+	whole := export(t, a, JSON, Options{})
+	lines := bytes.SplitAfter(whole, []byte("\n"))
+	for n := range lines {
+		if !bytes.HasPrefix(bytes.Join(lines[:n+1], nil), append(sheetsOf(whole), `],"events"`...)) {
+			continue
+		}
+		path := filepath.Join(t.TempDir(), "in.json")
+		if err := os.WriteFile(path, bytes.Join(lines[:n+1], nil), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		b := open(t, config(t))
+		takeIn(b, path) // and says that it is cut
+		rows, err := b.Sheets(Filter{})
+		if err != nil || len(rows) != 3 {
+			t.Errorf("cut behind line %d of %d, %d sheets are listed (%v)", n+1, len(lines), len(rows), err)
+		}
+	}
+}
+
 // A database of something else, however alike.
 func TestImportRefusesAnotherDatabase(t *testing.T) {
 	for _, ddl := range []string{`CREATE TABLE x(y)`, `CREATE TABLE event(seq, id, sitting, body, sum); CREATE TABLE sitting(id)`} {

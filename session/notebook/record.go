@@ -205,7 +205,7 @@ func (r *Record) Pencil() string {
 	if r.Reckoned != nil {
 		light = "" // it may have a time in it
 		if l := r.Reckoned.Lit; l != nil {
-			light = l.As
+			light = strings.NewReplacer("ev ", "EV ", "iso ", "ISO ").Replace(l.As)
 		}
 	}
 	if light != "" {

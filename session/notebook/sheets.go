@@ -229,6 +229,9 @@ func (b *Book) records(m *memory) []*row {
 			continue
 		}
 		r := recordIn(mach, s, sh, events, &old)
+		if had && old.ended() && !r.ended() && !slices.ContainsFunc(events, func(x *row) bool { return x.ev.Kind == session.Undone && x.ev.Sheet == sh.ID }) {
+			continue // its last events are missing, as from a file that was cut short
+		}
 		body, err := r.encode()
 		if err != nil {
 			continue
