@@ -133,6 +133,9 @@ func (s *Set) read(from fs.FS, name string, builtin bool) Problems {
 	if err != nil {
 		return Problems{{File: name, Text: "cannot be read: " + reason(err)}}
 	}
+	if info.Size() == 0 {
+		return nil // as while the shell makes one for: wetside profiles show KEY > FILE
+	}
 	if info.Size() > maxFile {
 		return Problems{{File: name, Text: tooLarge}}
 	}

@@ -271,6 +271,9 @@ func TestFolders(t *testing.T) {
 	if _, err := Load(os.DirFS(t.TempDir() + "/not/there")); err != nil {
 		t.Errorf("no folder is an empty one: %v", err)
 	}
+	if _, err := Load(fstest.MapFS{"cameras/mine.toml": file("")}); err != nil {
+		t.Errorf("a file that the shell has only just made: %v", err)
+	}
 	if _, err := Load(os.DirFS(t.TempDir())); err != nil {
 		t.Error(err)
 	}

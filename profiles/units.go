@@ -127,6 +127,11 @@ func (d Duration) String() string { return words.Units(time.Duration(d)) }
 // A Length is in millimetres: "75 mm", "7.5 cm", "2 7/8 in", "450 nm".
 type Length float64
 
+func justNumber(s string) bool {
+	_, ok := words.ReadNumber(strings.TrimSpace(words.PlainSigns.Replace(s)))
+	return ok
+}
+
 // readMeasure reads a measure that carries its unit.
 func readMeasure(s, kind, example string, units []words.Unit) (float64, error) {
 	value, _, err := words.ReadMeasure(s, units)
@@ -139,7 +144,7 @@ func readMeasure(s, kind, example string, units []words.Unit) (float64, error) {
 		value = tidy(value)
 	case err == words.ErrNegative:
 		err = fmt.Errorf("%q is negative: write %s like %q", s, kind, example)
-	case err == words.ErrNoUnit:
+	case err == words.ErrNoUnit && justNumber(s):
 		err = fmt.Errorf("%q has no unit: write %s like %q", s, kind, strings.TrimSpace(s)+strings.TrimLeft(example, "0123456789"))
 	case errors.As(err, &which):
 		err = fmt.Errorf("%w: write %s like %q", err, kind, example)

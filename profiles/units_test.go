@@ -174,6 +174,7 @@ func TestQuantitiesRefused(t *testing.T) {
 	}{
 		{new(Length), "", "is not a length"},
 		{new(Length), "75", `has no unit: write a length like "75 mm"`},
+		{new(Length), "120 mm 0.3", "is not a length"},
 		{new(Length), "75 furlong", `"furlong" is not a unit here`},
 		{new(Length), "-1 mm", "is negative"},
 		{new(Length), "NaN mm", "is not a length"},

@@ -29,7 +29,7 @@ type field struct {
 var fieldDeeds = []deed{
 	{on("space", "open, end", " "), (*Model).openOrEnd},
 	{on("c", "cover, uncover"), ofCamera((*field).cover)},
-	{on("[ ]", "light -/+ 1/3 stop", "["), ofCamera(func(f *field, m *Model, s *session.Sheet) tea.Cmd { return f.light(m, s, -1.0/3) })},
+	{on("[ or ]", "light -/+ 1/3 stop", "["), ofCamera(func(f *field, m *Model, s *session.Sheet) tea.Cmd { return f.light(m, s, -1.0/3) })},
 	{on("", "", "]"), ofCamera(func(f *field, m *Model, s *session.Sheet) tea.Cmd { return f.light(m, s, +1.0/3) })},
 	{on("e", "light or time"), ofCamera((*field).ask)},
 	{keys.Where, (*Model).where},
@@ -302,6 +302,17 @@ func (f *field) view(m *Model, v session.View, h int) string {
 	return m.drawFace(f.face(m, v), m.width, h).render(m.styles)
 }
 
+// camera is the name of one, without what stands behind a comma.
+func (m *Model) camera(key string) string {
+	for _, c := range m.cfg.Cameras {
+		if c.Key == key {
+			name, _, _ := strings.Cut(c.Name, ",")
+			return name
+		}
+	}
+	return key
+}
+
 // face is the camera that was called or picked, and the light of each.
 func (f *field) face(m *Model, v session.View) face {
 	ss := f.list(m)
@@ -313,13 +324,7 @@ func (f *field) face(m *Model, v session.View) face {
 	now := m.desk.Now()
 	s := ss[f.at]
 	sv, _ := v.Sheet(s.ID)
-	camera := s.Spec.Camera
-	for _, c := range m.cfg.Cameras {
-		if c.Key == camera {
-			camera, _, _ = strings.Cut(c.Name, ",")
-		}
-	}
-	camera = cmp.Or(camera, s.Spec.Name)
+	camera := cmp.Or(m.camera(s.Spec.Camera), s.Spec.Name)
 	fc.title = fmt.Sprintf("%d %s", s.Num, camera)
 	if s.Phase == session.Exposing {
 		fc.clock = clockOf(sv)
@@ -328,7 +333,7 @@ func (f *field) face(m *Model, v session.View) face {
 		if !sv.Open {
 			cover = "c  uncovered again"
 		}
-		fc.also = []string{cover, "[ ]  light 1/3 stop"}
+		fc.also = []string{cover, "[ or ]  light 1/3 stop"}
 		if sv.Open && sv.Left > 0 {
 			fc.also = append(fc.also, "ends at "+now.Wall.Add(sv.Left).Format("15:04:05"))
 		}
@@ -345,7 +350,7 @@ func (f *field) face(m *Model, v session.View) face {
 		xv, _ := v.Sheet(x.ID)
 		r := timeRow{label: fmt.Sprintf("%d %s", x.Num, x.Spec.Name), right: f.ready(x), role: ember.Border}
 		if x.Spec.Name == "" {
-			r.label = fmt.Sprintf("%d %s", x.Num, x.Spec.Camera)
+			r.label = fmt.Sprintf("%d %s", x.Num, m.camera(x.Spec.Camera))
 		}
 		if i == f.at {
 			r.role, r.label = ember.Normal, "> "+r.label

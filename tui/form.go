@@ -449,12 +449,7 @@ func (f *form) row(m *Model, sv session.SheetView, s *session.Sheet, x int, on b
 		long = words.Finished(s.Spec.Exposure)
 	}
 	short := func(name string) string { name, _, _ = strings.Cut(name, ","); return name }
-	camera := s.Spec.Camera
-	for _, c := range m.cfg.Cameras {
-		if c.Key == camera {
-			camera = short(c.Name)
-		}
-	}
+	camera := m.camera(s.Spec.Camera)
 	makers := m.several()
 	var out []part
 	put := func(text string, width int) {

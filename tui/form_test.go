@@ -106,8 +106,8 @@ func TestASheetIsChangedOnTheBench(t *testing.T) {
 	if s.Spec.Name != "stairs" || len(s.Corrected) != 1 || s.Corrected[0].What != "name" || s.Corrected[0].Was != "bell" || len(w.saved) != n+1 {
 		t.Errorf("done: %+v, %+v, saved %v", s.Spec, s.Corrected, w.saved)
 	}
-	if m.keys(t, "backspace"); s.Spec.Name != "bell" || len(s.Corrected) != 0 {
-		t.Errorf("taken back: %+v", s.Spec)
+	if m.keys(t, "backspace"); s.Spec.Name != "bell" || len(s.Corrected) != 0 || m.said != "sheet 1: taken back: the change to the sheet" {
+		t.Errorf("taken back: %+v, %q", s.Spec, m.said)
 	}
 	// The one without light goes, the one with light stays.
 	w.pass(2 * time.Second)

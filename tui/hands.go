@@ -226,7 +226,7 @@ func (m *Model) other() tea.Cmd {
 // how it ended.
 func (m *Model) picks(s *session.Sheet) tea.Cmd {
 	sv := m.seen(s)
-	text := fmt.Sprintf("sheet %d: %s", s.Num, sv.Phase)
+	text := fmt.Sprintf("sheet %d: %s", s.Num, PhaseText(s))
 	if sv.Stage != "" {
 		text = fmt.Sprintf("sheet %d: %s; %s", s.Num, sv.Label, Stands(sv))
 	}
@@ -268,9 +268,9 @@ func undone(d session.Deed) string {
 		return fmt.Sprintf("sheet %d%s", d.Num, own)
 	}
 	if d.Num > 0 {
-		return fmt.Sprintf("sheet %d: taken back: %s", d.Num, d.Kind)
+		return fmt.Sprintf("sheet %d: taken back: %s", d.Num, say.What(d.Kind).Words())
 	}
-	return "taken back: " + string(d.Kind)
+	return "taken back: " + say.What(d.Kind).Words()
 }
 
 var undoneIs = map[session.Kind]string{

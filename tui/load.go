@@ -70,7 +70,7 @@ func (l *loading) ask(m *Model) tea.Cmd {
 	for i, c := range cams {
 		name := fmt.Sprintf("%d %s", i+1, c.Name)
 		if s := m.desk.M.Holds(c.Key); s != nil {
-			name += fmt.Sprintf(" (holds sheet %d, %s)", s.Num, s.Phase)
+			name += fmt.Sprintf(" (holds sheet %d, %s)", s.Num, PhaseText(s))
 		} else if s := l.waits(m, c.Key); s != nil {
 			name += fmt.Sprintf(" (for sheet %d)", s.Num)
 		}
@@ -121,7 +121,7 @@ func (l *loading) waits(m *Model, camera string) *session.Sheet {
 
 func (l *loading) choose(m *Model, c Choice) tea.Cmd {
 	if s := m.desk.M.Holds(c.Key); s != nil {
-		text := fmt.Sprintf("The %s holds sheet %d already, %s. Take it out?", c.Name, s.Num, s.Phase)
+		text := fmt.Sprintf("The %s holds sheet %d already, %s. Take it out?", c.Name, s.Num, PhaseText(s))
 		m.ask = &question{text: ember.SafeText(text), lines: saying(say.AskUnload.Of(say.Sheet(s.Num))),
 			yes: func() tea.Cmd { l.begin(m, s.ID, unloadSteps); return nil },
 			no:  func() tea.Cmd { return m.tell(say.LeftAsItWas.Of()) }}

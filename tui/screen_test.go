@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -154,5 +155,22 @@ func TestACoveredPinholeIsNotCoveredAgain(t *testing.T) {
 	m.keys(t, "enter")
 	if !strings.Contains(m.said, "1: end the exposure") {
 		t.Errorf("asked: %q", m.said)
+	}
+}
+
+// How a sheet stands is said in the words of the trade, not in the program's own.
+func TestPhasesInWords(t *testing.T) {
+	_, m := newWorld(t, nil)
+	for i, c := range []struct {
+		camera, want string
+	}{{"tea-caddy", "still to be exposed"}, {"", "waits for the trays"}} {
+		s := m.add(t, fmt.Sprint("sheet", i), "")
+		s.Spec.Camera, s.Spec.Exposure = c.camera, 0
+		if got := PhaseText(s); got != c.want {
+			t.Errorf("in the camera %q: %q, want %q", c.camera, got, c.want)
+		}
+	}
+	if got := m.camera("tea-caddy"); got != "tea caddy" {
+		t.Errorf("the camera is called %q", got)
 	}
 }

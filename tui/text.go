@@ -9,6 +9,8 @@ import (
 	"github.com/charmbracelet/x/ansi"
 
 	"wetside/session"
+	"wetside/session/desk"
+	"wetside/session/say"
 	"wetside/session/words"
 )
 
@@ -81,6 +83,14 @@ func whereText(v session.View) string {
 		parts = append(parts, fmt.Sprintf("sheet %d: %s; %s", s.Num, s.Label, Stands(s)))
 	}
 	return strings.Join(parts, ". ")
+}
+
+// PhaseText says how a sheet stands as a whole.
+func PhaseText(s *session.Sheet) string {
+	if s.Phase == session.Fresh && !desk.Unexposed(s) {
+		return "waits for the trays"
+	}
+	return say.State(s.Phase).Words()
 }
 
 // Stands says how far a sheet is that is being exposed or lies in a bath: "3:00

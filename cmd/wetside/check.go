@@ -27,7 +27,7 @@ func (CheckCmd) Help() string {
 
 What the program could verify is marked [x]; the rest is for your own eyes. The
 same list, with full dark after it to look for leaks, is the room screen of the
-program (wetside, then the key for the room).`
+program (wetside, then tab until room is lit).`
 }
 
 type checkItem struct {

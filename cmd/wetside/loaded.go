@@ -61,7 +61,7 @@ func (c *LoadedCmd) Run(h *host) error {
 		return c.empty(h, b, held)
 	}
 	if held != nil {
-		return advise("%s holds sheet %d already, %s: wetside loaded %s --empty says that it was taken out", c.Camera, held.Num, held.Phase, c.Camera)
+		return advise("%s holds sheet %d already, %s: wetside loaded %s --empty says that it was taken out", c.Camera, held.Num, inCamera(held), c.Camera)
 	}
 	made, err := plan.Plan(profiles.Form{Paper: c.Paper, Process: c.Process, Camera: c.Camera, Name: c.Name})
 	if err != nil {

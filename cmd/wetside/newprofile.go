@@ -120,17 +120,21 @@ func (h *host) newCamera(answers ...string) (c tui.Choice, err error) {
 	default:
 		return c, fmt.Errorf("it is round or flat, not %q", strings.TrimSpace(parts[1]))
 	}
-	if err := isLength(size); err != nil {
-		return c, err
-	}
 	if b.Key == "" {
 		return c, errors.New("give it a name, like cake tin")
 	}
 	if _, err := h.known().Source(profiles.CameraKind, b.Key); err == nil {
 		return c, fmt.Errorf("there is a camera %q already: give it another name", b.Key)
 	}
+	// What is not answered yet is taken as fitting, so that a fault is told with its question.
+	var box profiles.Length
+	if err := box.UnmarshalText([]byte(size)); err != nil {
+		return c, err
+	}
+	b.Pinhole, b.Sheet = words.Decimals(max(box.MM()/100, 0.01), 3)+" mm", "1x1 mm"
 	if len(answers) < 2 {
-		return c, nil
+		_, err := profiles.New(profiles.CameraKind, b)
+		return c, err
 	}
 	if v, err := numbers(strings.NewReplacer("dpi", "", "pixels", "", "px", "").Replace(answers[1]), 2); err == nil {
 		m, err := exposure.FromScan(v[0], v[1])
@@ -145,7 +149,8 @@ func (h *host) newCamera(answers ...string) (c tui.Choice, err error) {
 		return c, err
 	}
 	if len(answers) < 3 {
-		return c, nil
+		_, err := profiles.New(profiles.CameraKind, b)
+		return c, err
 	}
 	b.Sheet = answers[2]
 	if err := isSize(b.Sheet); err != nil {

@@ -60,7 +60,8 @@ func TestAChangedProfileHoldsFromThenOn(t *testing.T) {
 // in mm or inches, with the hole as measured or as scanned.
 func TestACameraInThreeAnswers(t *testing.T) {
 	s := &sitting{program: program{host: &host{config: t.TempDir()}}}
-	for _, bad := range [][]string{{"cake tin"}, {"cake tin, oval, 100 mm"}, {"cake tin, round, wide"}, {"tea caddy, round, 100 mm"}, {", flat, 75 mm"},
+	for _, bad := range [][]string{{"cake tin"}, {"cake tin, oval, 100 mm"}, {"cake tin, round, wide"}, {"tea caddy, round, 100 mm"}, {", flat, 75 mm"}, {"cake tin, round, 0 mm"},
+		{"cake tin, round, 100 mm", "0"}, {"cake tin, round, 100 mm", "50 mm"}, // at once: the third question cannot be answered else
 		{"cake tin, round, 100 mm", "small"}, {"cake tin, round, 100 mm", "0.5", "large"}} {
 		if c, err := s.newCamera(bad...); err == nil {
 			t.Errorf("%q makes %v", bad, c)

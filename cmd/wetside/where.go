@@ -83,7 +83,7 @@ func (c *WhereCmd) Run(h *host) error {
 		h.say("%s These are the times of what was last recorded.", tui.BehindText)
 	}
 	for _, s := range v.Sheets {
-		what := string(s.Phase)
+		what := tui.PhaseText(m.Sheet(s.ID))
 		if m.Sheet(s.ID).InCamera() {
 			what += ", in its camera"
 		}

@@ -363,6 +363,12 @@ var states = []string{"still to be exposed", "being exposed", "exposed", "in the
 
 var stateOf = map[string]string{"fresh": states[0], "exposing": states[1], "exposed": states[2], "wet": states[3], "finished": states[4], "spoiled": states[5]}
 
+// Words are what a screen says of the state.
+func (v State) Words() string { return stateClip(string(v)) }
+
+// Words are what a screen says was taken back.
+func (v What) Words() string { return cmp.Or(said["what"][string(v)], string(v)) }
+
 func stateClip(s string) string {
 	if c, ok := stateOf[s]; ok {
 		return c
