@@ -166,6 +166,9 @@ func (m *Model) told(a desk.Answer) tea.Cmd {
 // warned tells what a move would do unseen.
 func (m *Model) warned(a desk.Answer, s *session.Sheet) {
 	c := a.Caution
+	if c.Text != "" {
+		c.Text = strings.TrimSuffix(c.Text, ".") + "." // the key's sentence follows it
+	}
 	var out []string
 	ls := cautions(c, s)
 	if c.Hold {

@@ -194,4 +194,10 @@ func TestABathIsOverriddenOnlyWhenTold(t *testing.T) {
 	if len(s.Overrides) > 0 && !strings.Contains(said, "spent") {
 		t.Errorf("recorded as told of a spent bath %v; what was told: %q", s.Overrides, said)
 	}
+	if strings.Contains(said, "record Space") || strings.Contains(said, "spent") && !strings.Contains(said, "record. Space again") {
+		t.Errorf("two sentences run into one: %q", said)
+	}
+	if !strings.Contains(said, "spent") {
+		t.Errorf("not told of the spent bath: %q", said)
+	}
 }

@@ -215,7 +215,7 @@ func Ask(b BathState) (question string, must bool) {
 	case b.Retired:
 		return words.The(name) + " was retired: mix a new one first", true
 	case b.Spent():
-		return fmt.Sprintf("%s is spent, %s: mix a new one, or go on all the same? going on is written in the sheet's record", words.The(name), b.why()), true
+		return fmt.Sprintf("%s is spent, %s: mix a new one, or go on all the same? Going on is written in the sheet's record", words.The(name), b.why()), true
 	case b.High():
 		return fmt.Sprintf("%s is nearly spent, %s", words.The(name), b.why()), false
 	}
