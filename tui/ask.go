@@ -309,7 +309,7 @@ func (m *Model) askFate(v session.SheetView, fates []desk.Fate, rest []string) {
 	q := &question{stays: true, now: func() string { return ResumeSheet(m.desk.M, m.desk.Now(), v.ID) + " " + text },
 		lines: func() []say.Line {
 			sv, _ := m.desk.M.View(m.desk.Now()).Sheet(v.ID)
-			return []say.Line{standing(sv), line}
+			return []say.Line{m.standing(sv), line}
 		}}
 	q.yes = func() tea.Cmd {
 		if f == desk.At {

@@ -147,7 +147,7 @@ func (f *field) ask(m *Model, s *session.Sheet) tea.Cmd {
 // told asks when a sheet was exposed by a watch.
 func (f *field) told(m *Model, s *session.Sheet) tea.Cmd {
 	if s.Phase != session.Fresh {
-		return m.answer(fmt.Sprintf("sheet %d is being exposed: space ends it", s.Num), standing(m.seen(s)))
+		return m.answer(fmt.Sprintf("sheet %d is being exposed: space ends it", s.Num), m.standing(m.seen(s)))
 	}
 	m.askTold(fmt.Sprintf("Sheet %d", s.Num), s.Spec.Light, func(light string) (string, session.SheetSpec, time.Duration, error) {
 		plan, err := m.cfg.Plan(profiles.Refit(s.Spec, light))

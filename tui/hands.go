@@ -233,7 +233,7 @@ func (m *Model) picks(s *session.Sheet) tea.Cmd {
 	if sv.Stage != "" {
 		text = fmt.Sprintf("sheet %d: %s; %s", s.Num, sv.Label, Stands(sv))
 	}
-	return m.announce(ember.SafeText(text), standing(sv))
+	return m.announce(ember.SafeText(text), m.standing(sv))
 }
 
 // back is backspace: it takes back the last deed, of whatever sheet and on

@@ -169,6 +169,9 @@ func TestPhasesInWords(t *testing.T) {
 		if got := PhaseText(s); got != c.want {
 			t.Errorf("in the camera %q: %q, want %q", c.camera, got, c.want)
 		}
+		if got := m.standing(m.seen(s)).String(); !strings.HasSuffix(got, c.want) {
+			t.Errorf("in the camera %q it is spoken as %q, want %q", c.camera, got, c.want)
+		}
 	}
 	if got := m.camera("tea-caddy"); got != "tea caddy" {
 		t.Errorf("the camera is called %q", got)

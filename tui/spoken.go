@@ -15,7 +15,7 @@ import (
 // This file is what the screens say aloud of what they show.
 
 // standing says how far a sheet is.
-func standing(s session.SheetView) say.Line {
+func (m *Model) standing(s session.SheetView) say.Line {
 	to := say.Num(s.Num)
 	switch {
 	case s.Phase == session.Exposing && !s.Open:
@@ -33,6 +33,9 @@ func standing(s session.SheetView) say.Line {
 	case s.Phase == session.Ruined:
 		return say.StandsSpoiled.Of().To(to)
 	}
+	if !desk.Unexposed(m.desk.M.Sheet(s.ID)) {
+		return say.StandsReady.Of().To(to)
+	}
 	return say.StandsNew.Of().To(to)
 }
 
@@ -41,7 +44,7 @@ func standing(s session.SheetView) say.Line {
 func (m *Model) stands(v session.View, from, n int) (out []say.Line) {
 	for _, id := range v.Need[min(from, len(v.Need)):min(from+n, len(v.Need))] {
 		s, _ := v.Sheet(id)
-		out = append(out, standing(s))
+		out = append(out, m.standing(s))
 	}
 	switch more := len(v.Need) - from - n; {
 	case more > 0:
@@ -258,7 +261,7 @@ func (m *Model) whereIs(s *session.Sheet) say.Line {
 	if s.Phase == session.Fresh && s.Spec.Exposure <= 0 {
 		return say.NoTime.Of().To(say.Num(s.Num))
 	}
-	return standing(m.seen(s))
+	return m.standing(m.seen(s))
 }
 
 // field says a line of the form and what stands in it.

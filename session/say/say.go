@@ -76,6 +76,7 @@ var (
 	StandsWaiting = line1[In]("{}, waiting")
 	StandsCovered = line1[Left]("the pinhole is covered, {} to go")
 	StandsNew     = line0("still to be exposed")
+	StandsReady   = line0("waits for the trays")
 	StandsExposed = line1[Left]("exposed {} ago, waits for the trays")
 	StandsDone    = line0("finished")
 	StandsSpoiled = line0("spoiled")
