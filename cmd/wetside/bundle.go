@@ -95,15 +95,8 @@ func (h *host) unbundle(b *notebook.Book, file, name string) (rep notebook.Impor
 		return rep, fmt.Errorf("%s is damaged: %w", name, err)
 	}
 	defer z.Close()
-	var head struct {
-		Format  string
-		Version int
-	}
-	if data, err := fs.ReadFile(&z.Reader, bundleHead); err != nil || json.Unmarshal(data, &head) != nil || head.Format != bundleName {
-		return rep, usage("%s is no bundle: name one that wetside export --bundle has written", name)
-	}
-	if head.Version > bundleVersion {
-		return rep, fmt.Errorf("%s was written by a newer wetside: use that one", name)
+	if err := readable(&z.Reader, name); err != nil {
+		return rep, err
 	}
 	dir, err := os.MkdirTemp("", "wetside-*")
 	if err != nil {
@@ -125,22 +118,42 @@ func (h *host) unbundle(b *notebook.Book, file, name string) (rep notebook.Impor
 	}
 	rep, err = b.Import(all, name)
 	for _, f := range z.File {
-		if f.FileInfo().IsDir() || f.Name == bundleHead || f.Name == bundleNotebook {
-			continue
-		}
-		if !bundled(f.Name) {
-			h.warn("%s: %s does not belong in a bundle, and is left out", name, f.Name)
-			continue
-		}
-		data, ferr := readBundled(f)
-		if ferr == nil {
-			ferr = h.takeIn(f.Name, data)
-		}
-		if ferr != nil {
+		if ferr := h.takeOne(f, name); ferr != nil {
 			err = errors.Join(err, fmt.Errorf("%s of %s is left out: %w", f.Name, name, ferr))
 		}
 	}
 	return rep, err
+}
+
+// readable refuses what is no bundle, or a newer program's.
+func readable(z *zip.Reader, name string) error {
+	var head struct {
+		Format  string
+		Version int
+	}
+	if data, err := fs.ReadFile(z, bundleHead); err != nil || json.Unmarshal(data, &head) != nil || head.Format != bundleName {
+		return usage("%s is no bundle: name one that wetside export --bundle has written", name)
+	}
+	if head.Version > bundleVersion {
+		return fmt.Errorf("%s was written by a newer wetside: use that one", name)
+	}
+	return nil
+}
+
+// takeOne takes in one file of a bundle beside its notebook.
+func (h *host) takeOne(f *zip.File, name string) error {
+	if f.FileInfo().IsDir() || f.Name == bundleHead || f.Name == bundleNotebook {
+		return nil
+	}
+	if !bundled(f.Name) {
+		h.warn("%s: %s does not belong in a bundle, and is left out", name, f.Name)
+		return nil
+	}
+	data, err := readBundled(f)
+	if err != nil {
+		return err
+	}
+	return h.takeIn(f.Name, data)
 }
 
 func readBundled(f *zip.File) ([]byte, error) {

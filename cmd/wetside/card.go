@@ -175,8 +175,8 @@ func (c *CardCmd) enter(h *host) error {
 	var s *desk.Sitting
 	last := "" // the sheet of the line before
 	for {
-		m := session.New()
-		if err := replayLive(b, m); err != nil {
+		m, _, err := liveOf(b, false)
+		if err != nil {
 			return err
 		}
 		e, err := c.line(h, a, plan, day, m, last)

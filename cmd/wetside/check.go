@@ -82,26 +82,11 @@ func (c *CheckCmd) Run(h *host) error {
 	if w := ember.DetectMux(h.getenv).Warning(h.getenv("TMUX") != ""); w != "" {
 		items = append(items, checkItem{w, false})
 	}
-	e, err := sound.Open(h.ctx, sound.Config{Volume: set.Volume, Prefer: set.Sound})
+	heard, err := h.checkSound(set)
 	if err != nil {
 		return err
 	}
-	st := audible(h.ctx, e)
-	proof := arrives(h, e)
-	e.Close()
-	heard := "sound: " + st.Device
-	if st.Reason != "" {
-		heard += ", " + strings.TrimRight(st.Reason, ".")
-	}
-	switch {
-	case st.OK && st.Reach != sound.Silence && st.Volume == 0:
-		heard += ", and the volume is 0: turn it up with --volume or in the settings"
-	case st.OK && st.Moved != "":
-		heard += ", and " + st.Moved
-	case st.OK && st.Reach != sound.Silence:
-		heard += "; " + proof + "wetside sounds plays it"
-	}
-	items = append(items, checkItem{heard, st.OK && st.Reach == sound.Everything && st.Volume > 0})
+	items = append(items, heard)
 	profs, err := h.profiles()
 	if err != nil {
 		items = append(items, checkItem{"profiles left out: " + oneLine(err), false})
@@ -114,11 +99,31 @@ func (c *CheckCmd) Run(h *host) error {
 		return h.json(items)
 	}
 	for _, i := range items {
-		mark := " "
-		if i.Verified {
-			mark = "x"
-		}
-		h.say("[%s] %s", mark, i.Text)
+		h.say("[%s] %s", map[bool]string{true: "x", false: " "}[i.Verified], i.Text)
 	}
 	return nil
+}
+
+// checkSound says what can be heard.
+func (h *host) checkSound(set settings) (i checkItem, err error) {
+	e, err := sound.Open(h.ctx, sound.Config{Volume: set.Volume, Prefer: set.Sound})
+	if err != nil {
+		return i, err
+	}
+	defer e.Close()
+	st := audible(h.ctx, e)
+	proof := arrives(h, e)
+	i = checkItem{"sound: " + st.Device, st.OK && st.Reach == sound.Everything && st.Volume > 0}
+	if st.Reason != "" {
+		i.Text += ", " + strings.TrimRight(st.Reason, ".")
+	}
+	switch loud := st.OK && st.Reach != sound.Silence; {
+	case loud && st.Volume == 0:
+		i.Text += ", and the volume is 0: turn it up with --volume or in the settings"
+	case st.OK && st.Moved != "":
+		i.Text += ", and " + st.Moved
+	case loud:
+		i.Text += "; " + proof + "wetside sounds plays it"
+	}
+	return i, nil
 }

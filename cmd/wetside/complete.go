@@ -111,10 +111,8 @@ func (c completer) line(typed []string) []candidate {
 		return beginning(current, flagsOf(node), "")
 	}
 	var all []candidate
-	for _, sub := range node.Children {
-		if place == 0 && !sub.Hidden {
-			all = append(all, candidate{sub.Name, sub.Help})
-		}
+	if place == 0 {
+		all = commandsOf(node)
 	}
 	if n := len(node.Positional); n > 0 && (place < n || node.Positional[n-1].IsCumulative()) {
 		all = append(all, c.of(node.Positional[min(place, n-1)])...)
@@ -236,8 +234,7 @@ var plain = map[string][]string{
 
 // of are the candidates for a value, by its tag complete or by its name.
 func (c completer) of(v *kong.Value) []candidate {
-	kind := v.Tag.Get("complete")
-	kind = cmp.Or(kind, v.Name)
+	kind := cmp.Or(v.Tag.Get("complete"), v.Name)
 	if v.Tag.Type == "path" {
 		return aFile
 	}
@@ -251,17 +248,21 @@ func (c completer) of(v *kong.Value) []candidate {
 	case "file":
 		return aFile
 	case "command":
-		var out []candidate
-		for _, sub := range c.Model.Children {
-			if !sub.Hidden {
-				out = append(out, candidate{sub.Name, sub.Help})
-			}
-		}
-		return out
+		return commandsOf(c.Model.Node)
 	}
 	var out []candidate
 	for _, w := range plain[kind] {
 		out = append(out, candidate{w, ""})
+	}
+	return out
+}
+
+// commandsOf are the commands of a command that are not hidden.
+func commandsOf(n *kong.Node) (out []candidate) {
+	for _, sub := range n.Children {
+		if !sub.Hidden {
+			out = append(out, candidate{sub.Name, sub.Help})
+		}
 	}
 	return out
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"cmp"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -50,13 +51,7 @@ func (c *CuesCmd) Run(h *host) error {
 		return err
 	}
 	if !c.Ticks {
-		kept := cues[:0]
-		for _, q := range cues {
-			if !q.Ticks() || q.Kind == session.CuePip {
-				kept = append(kept, q)
-			}
-		}
-		cues = kept
+		cues = slices.DeleteFunc(cues, func(q session.Cue) bool { return q.Ticks() && q.Kind != session.CuePip })
 	}
 	if c.JSON {
 		return printCuesJSON(h, cues)
@@ -92,9 +87,7 @@ func cueText(q session.Cue) string {
 	var b strings.Builder
 	b.WriteString(string(q.Kind))
 	if q.Stage != "" {
-		label := q.Label
-		label = cmp.Or(label, string(q.Stage))
-		b.WriteString(": " + label)
+		b.WriteString(": " + cmp.Or(q.Label, string(q.Stage)))
 	}
 	if q.Next != "" {
 		b.WriteString(", to " + string(q.Next))
@@ -117,57 +110,47 @@ func crib(spec session.SheetSpec, expose time.Duration) ([]session.Cue, error) {
 	m := session.New()
 	now := cribDay
 	var out []session.Cue
-	do := func(e session.Event) error {
+	var err error // the first
+	do := func(e session.Event) {
 		e.At = now
 		if e.Kind != session.Opened {
 			e.Sheet = "crib"
 		}
-		return m.Apply(e)
+		if err == nil {
+			err = m.Apply(e)
+		}
+	}
+	// hear collects what is heard at an instant, of some kinds.
+	hear := func(kinds ...session.CueKind) {
+		for _, q := range m.Cues(now, now.Add(1)) {
+			if slices.Contains(kinds, q.Kind) {
+				out = append(out, q)
+			}
+		}
 	}
 	// until collects what is heard from now to the instant a stage is over,
 	// that instant's own call included.
 	until := func(t time.Duration) {
 		end := m.At(t)
 		out = append(out, m.Cues(now, end)...)
-		for _, q := range m.Cues(end, end.Add(1)) {
-			if q.Kind == session.CueMove || q.Kind == session.CueLightOff {
-				out = append(out, q)
-			}
-		}
 		now = end
+		hear(session.CueMove, session.CueLightOff)
 	}
-	if err := do(session.Event{Kind: session.Opened}); err != nil {
-		return nil, err
-	}
-	if err := do(session.Event{Kind: session.SheetAdded, Spec: &spec}); err != nil {
-		return nil, err
-	}
+	do(session.Event{Kind: session.Opened})
+	do(session.Event{Kind: session.SheetAdded, Spec: &spec})
 	if expose > 0 {
-		if err := do(session.Event{Kind: session.ExposureBegun, Planned: expose}); err != nil {
-			return nil, err
-		}
+		do(session.Event{Kind: session.ExposureBegun, Planned: expose})
 		until(expose)
 		// What is heard at this instant is heard with what follows it.
-		if err := do(session.Event{Kind: session.ExposureEnded}); err != nil {
-			return nil, err
+		do(session.Event{Kind: session.ExposureEnded})
+	}
+	for from := 0; err == nil && m.Sheet("crib").Phase != session.Finished; {
+		do(session.Event{Kind: session.Moved, From: from})
+		if v := m.Sheet("crib").Visit(); v != nil {
+			from = v.Serial
+			until(v.In + v.AtMost)
 		}
 	}
-	from := 0
-	for m.Sheet("crib").Phase != session.Finished {
-		if err := do(session.Event{Kind: session.Moved, From: from}); err != nil {
-			return nil, err
-		}
-		v := m.Sheet("crib").Visit()
-		if v == nil {
-			break
-		}
-		from = v.Serial
-		until(v.In + v.AtMost)
-	}
-	for _, q := range m.Cues(now, now.Add(1)) {
-		if q.Kind == session.CueDone {
-			out = append(out, q)
-		}
-	}
-	return out, nil
+	hear(session.CueDone)
+	return out, err
 }

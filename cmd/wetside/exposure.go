@@ -126,20 +126,14 @@ func (c *ExposureCmd) Run(h *host) error {
 	if c.JSON {
 		return h.json(exposureReport(ask, r, learned, sun, strips))
 	}
-	if err := c.told(h, r, strips); err != nil {
-		return err
-	}
 	if sun != nil {
-		h.say("%s", sun.Sentence)
+		r.Notes = append([]string{sun.Sentence}, r.Notes...)
 	}
-	for _, n := range append(r.Notes, plan.Edited(camera, paper)...) {
-		h.say("%s", n)
-	}
-	return nil
+	return c.told(h, r, strips, plan.Edited(camera, paper))
 }
 
-// told prints the answer, and the strips of a test.
-func (c *ExposureCmd) told(h *host, r exposure.Result, strips []exposure.Patch) error {
+// told prints the answer, the strips of a test, and what else there is to know.
+func (c *ExposureCmd) told(h *host, r exposure.Result, strips []exposure.Patch, questions []string) error {
 	h.say("%s", r.Sentence())
 	if c.Sum {
 		for _, l := range r.Working() {
@@ -147,7 +141,12 @@ func (c *ExposureCmd) told(h *host, r exposure.Result, strips []exposure.Patch) 
 		}
 	}
 	if c.Test {
-		return c.strips(h, strips)
+		if err := c.strips(h, strips); err != nil {
+			return err
+		}
+	}
+	for _, n := range append(r.Notes, questions...) {
+		h.say("%s", n)
 	}
 	return nil
 }
@@ -289,20 +288,13 @@ func (c *ExposureCmd) sun(h *host, a *exposure.Ask) (*sunReport, error) {
 	if c.Place == "" {
 		return nil, nil
 	}
-	degrees, err := numbers(c.Place, 2)
+	place, err := placeOf(c.Place)
 	if err != nil {
-		return nil, usage("--place is latitude and longitude in degrees, like 52.5,13.4, not %q", plainMinus(c.Place))
+		return nil, err
 	}
-	place := exposure.Place{Latitude: degrees[0], Longitude: degrees[1]}
-	if err := place.Check(); err != nil {
-		return nil, usageError{err}
-	}
-	at := h.now()
-	if c.At != "" {
-		var err error
-		if at, err = h.parseTime(c.At); err != nil {
-			return nil, err
-		}
+	at, err := h.timeOr(c.At, h.now())
+	if err != nil {
+		return nil, err
 	}
 	s, err := exposure.SunAt(place, at)
 	if err != nil {
@@ -317,4 +309,17 @@ func (c *ExposureCmd) sun(h *host, a *exposure.Ask) (*sunReport, error) {
 		a.Warm = exposure.LowSunAllowance(s)
 	}
 	return &sunReport{holds, s, sentence}, nil
+}
+
+// placeOf reads where on the earth it is.
+func placeOf(text string) (p exposure.Place, err error) {
+	degrees, err := numbers(text, 2)
+	if err != nil {
+		return p, usage("--place is latitude and longitude in degrees, like 52.5,13.4, not %q", plainMinus(text))
+	}
+	p = exposure.Place{Latitude: degrees[0], Longitude: degrees[1]}
+	if err := p.Check(); err != nil {
+		return p, usageError{err}
+	}
+	return p, nil
 }

@@ -77,10 +77,8 @@ func misread(k *kong.Kong, err error) error {
 		at = nil
 		text = fmt.Sprintf("there is no command %q", word)
 		var known []string
-		for _, sub := range k.Model.Children {
-			if !sub.Hidden {
-				known = append(known, sub.Name)
-			}
+		for _, sub := range commandsOf(k.Model.Node) {
+			known = append(known, sub.word)
 		}
 		if near := profiles.Near(word, known); len(near) > 0 {
 			return advise("%s; did you mean %s?", text, strings.Join(near, " or "))

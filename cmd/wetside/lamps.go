@@ -158,14 +158,14 @@ func (r *roomLamps) step(is *lampState) bool {
 	want, look := r.want, r.look
 	r.mu.Unlock()
 	var err error
+	var aloud say.Line
 	switch {
 	case want.dim && (!is.dim || want.panel != is.panel):
 		r.put(want.panel)
 		err = r.lamps.Dim(want.panel != desk.PanelDimmed)
 		r.failed = err != nil
 		is.dim, is.panel = true, want.panel
-		r.tell(err, say.LampStays.Of())
-		return true
+		aloud = say.LampStays.Of()
 	case is.dim && !want.dim:
 		r.put(desk.PanelDimmed)
 		err = r.lamps.Restore()
@@ -185,7 +185,7 @@ func (r *roomLamps) step(is *lampState) bool {
 	default:
 		return false
 	}
-	r.tell(err, say.Line{})
+	r.tell(err, aloud)
 	return true
 }
 

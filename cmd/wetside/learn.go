@@ -160,18 +160,18 @@ func questions(plan *profiles.Planner, subjects []exposure.Subject) (out []strin
 
 // traysMinutes is what a sheet costs beside its exposure: the baths of the first
 // process there is, up to the wash, which needs nobody.
-func traysMinutes(set *profiles.Set) float64 {
-	total := 0.0
-	if ps := set.Processes(); len(ps) > 0 {
-		for _, base := range []session.Base{session.FB, session.RC} {
-			if p, err := ps[0].At(0, base); err == nil {
-				for _, st := range p.Steps {
-					if st.Stage != session.Wash {
-						total += st.AtMost.Minutes()
-					}
-				}
-				break
-			}
+func traysMinutes(set *profiles.Set) (total float64) {
+	ps := set.Processes()
+	if len(ps) == 0 {
+		return 0
+	}
+	p, err := ps[0].At(0, session.FB)
+	if err != nil {
+		p, _ = ps[0].At(0, session.RC)
+	}
+	for _, st := range p.Steps {
+		if st.Stage != session.Wash {
+			total += st.AtMost.Minutes()
 		}
 	}
 	return total
@@ -183,7 +183,7 @@ func subjectsOf(sheets []exposure.Judged, camera, paper string, now time.Time) [
 	times := map[exposure.Subject][]float64{}
 	doubt := map[exposure.Subject]float64{}
 	for _, s := range sheets {
-		if (camera == "" || s.Camera == camera) && (paper == "" || s.Paper == paper) {
+		if asked(s, camera, paper) {
 			k := exposure.Subject{Camera: s.Camera, Hole: s.Hole, Paper: s.Paper, Box: s.Box, At: now}
 			times[k] = append(times[k], s.Seconds)
 			doubt[k] = s.Doubt
@@ -224,23 +224,10 @@ func plotOf(sheets []exposure.Judged, camera, paper string) (*notebook.Plot, err
 	if err != nil {
 		return nil, err
 	}
-	most := map[exposure.Subject]int{}
-	var best exposure.Subject
-	var last time.Time
-	for _, s := range m.Sheets() {
-		if (camera == "" || s.Camera == camera) && (paper == "" || s.Paper == paper) {
-			k := exposure.Subject{Camera: s.Camera, Hole: s.Hole, Paper: s.Paper, Box: s.Box}
-			most[k]++
-			if n := most[k]; n > most[best] || n == most[best] && (k.Camera+k.Paper < best.Camera+best.Paper) {
-				best = k
-			}
-			last = s.At
-		}
-	}
-	if len(most) == 0 {
+	best, any := mostJudged(m.Sheets(), camera, paper)
+	if !any {
 		return nil, nil
 	}
-	best.At = last
 	p, err := m.Scatter(best, 60)
 	if err != nil {
 		return nil, err
@@ -254,4 +241,28 @@ func plotOf(sheets []exposure.Judged, camera, paper string) (*notebook.Plot, err
 		out.Band = append(out.Band, notebook.PlotBand{X: seconds(math.Exp2(l.X)), Lo: l.Low, Hi: l.High})
 	}
 	return out, nil
+}
+
+// mostJudged is the pair with the most sheets, of those asked for, as of the last.
+func mostJudged(sheets []exposure.Judged, camera, paper string) (best exposure.Subject, any bool) {
+	most := map[exposure.Subject]int{}
+	var last time.Time
+	for _, s := range sheets {
+		if !asked(s, camera, paper) {
+			continue
+		}
+		k := exposure.Subject{Camera: s.Camera, Hole: s.Hole, Paper: s.Paper, Box: s.Box}
+		most[k]++
+		if n := most[k]; n > most[best] || n == most[best] && (k.Camera+k.Paper < best.Camera+best.Paper) {
+			best = k
+		}
+		last = s.At
+	}
+	best.At = last
+	return best, len(most) > 0
+}
+
+// asked reports whether a sheet is of the camera and the paper; empty: any is.
+func asked(s exposure.Judged, camera, paper string) bool {
+	return (camera == "" || s.Camera == camera) && (paper == "" || s.Paper == paper)
 }

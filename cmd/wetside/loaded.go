@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/google/uuid"
@@ -53,16 +54,22 @@ func (c *LoadedCmd) Run(h *host) error {
 	if _, err := plan.Set.Camera(c.Camera); err != nil {
 		return usageError{err}
 	}
-	held, err := h.held(b, c.Camera)
+	m, _, err := liveOf(b, false)
 	if err != nil {
 		return err
 	}
+	held := m.Holds(c.Camera)
 	if c.Empty {
 		return c.empty(h, b, held)
 	}
 	if held != nil {
 		return advise("%s holds sheet %d already, %s: wetside loaded %s --empty says that it was taken out", c.Camera, held.Num, inCamera(held), c.Camera)
 	}
+	return c.load(h, b, plan)
+}
+
+// load puts a sheet into the camera: one that was added for it, or a new one.
+func (c *LoadedCmd) load(h *host, b *notebook.Book, plan *profiles.Planner) error {
 	made, err := plan.Plan(profiles.Form{Paper: c.Paper, Process: c.Process, Camera: c.Camera, Name: c.Name})
 	if err != nil {
 		return usageError{err}
@@ -72,15 +79,13 @@ func (c *LoadedCmd) Run(h *host) error {
 		return err
 	}
 	defer s.Release()
+	sheets, id := s.M.Sheets(), uuid.NewString()
 	var events []session.Event
-	id := ""
-	for _, sh := range s.M.Sheets() { // one that was added for it
-		if id == "" && sh.Spec.Camera == c.Camera && sh.Phase == session.Fresh && len(sh.Light.Spells) == 0 {
-			id = sh.ID
-		}
-	}
-	if id == "" {
-		id = uuid.NewString()
+	if i := slices.IndexFunc(sheets, func(sh *session.Sheet) bool {
+		return sh.Spec.Camera == c.Camera && sh.Phase == session.Fresh && len(sh.Light.Spells) == 0
+	}); i >= 0 {
+		id = sheets[i].ID
+	} else {
 		events = append(events, session.Event{Kind: session.SheetAdded, Sheet: id, Spec: &made.Spec})
 	}
 	if err := h.tell(s, append(events, session.Event{Kind: session.Loaded, Sheet: id})); err != nil {
@@ -137,30 +142,25 @@ func inCamera(s *session.Sheet) string {
 
 // live is the open session as the notebook has it; an empty one where none is open.
 func (h *host) live() (*session.Machine, error) {
-	m := session.New()
 	b, err := h.written()
 	if err != nil || b == nil {
-		return m, err
+		return session.New(), err
 	}
 	defer b.Close()
-	return m, replayLive(b, m)
+	m, _, err := liveOf(b, false)
+	return m, err
 }
 
-func replayLive(b *notebook.Book, m *session.Machine) error {
-	_, events, live, err := b.Live(false)
+// liveOf is live of an open notebook, and whether a session is open.
+func liveOf(b *notebook.Book, rehearsal bool) (m *session.Machine, live bool, err error) {
+	m = session.New()
+	_, events, live, err := b.Live(rehearsal)
 	if live {
 		for _, e := range events {
 			_ = m.Replay(e) // refused then as it is now
 		}
 	}
-	return err
-}
-
-// held is the sheet that a camera holds, or nil.
-func (h *host) held(b *notebook.Book, camera string) (*session.Sheet, error) {
-	m := session.New()
-	err := replayLive(b, m)
-	return m.Holds(camera), err
+	return m, live, err
 }
 
 // takeHeld is the sheet that lies in a camera and waits for its light, which an exposure

@@ -12,6 +12,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -107,6 +108,22 @@ type advised struct{ error }
 
 func usage(format string, a ...any) error { return usageError{fmt.Errorf(format, a...)} }
 
+// A slip is what does not go together on a command line, and what to say then.
+type slip struct {
+	is  bool
+	say string
+}
+
+// slips is the first there is, as an error.
+func slips(all ...slip) error {
+	for _, s := range all {
+		if s.is {
+			return usage("%s", s.say)
+		}
+	}
+	return nil
+}
+
 func advise(format string, a ...any) error { return usageError{advised{fmt.Errorf(format, a...)}} }
 
 func main() {
@@ -164,41 +181,35 @@ func (h *host) run() (int, error) {
 	if err != nil {
 		return 1, err
 	}
-	var kctx *kong.Context
-	func() {
-		defer func() {
-			if r := recover(); r != nil {
-				if _, ok := r.(exit); !ok {
-					panic(r)
-				}
-			}
-		}()
-		kctx, err = parser.Parse(negatives(h.args))
-	}()
+	kctx, err := parse(parser, negatives(h.args))
 	if status >= 0 {
 		return status, nil // --help was asked for
 	}
 	if err != nil {
 		return 2, misread(parser, err)
 	}
-	if cli.Data != "" {
-		h.data = cli.Data
+	h.data, h.config = cmp.Or(cli.Data, h.data), cmp.Or(cli.Config, h.config)
+	err = kctx.Run(h)
+	var code codeError
+	switch {
+	case err == nil:
+		return 0, nil
+	case errors.As(err, &code):
+		return int(code), nil // what there is to say has been said
+	case errors.As(err, new(usageError)):
+		return 2, tryHelp(err, kctx.Selected())
 	}
-	if cli.Config != "" {
-		h.config = cli.Config
-	}
-	if err := kctx.Run(h); err != nil {
-		var c codeError
-		if errors.As(err, &c) {
-			return int(c), nil // what there is to say has been said
+	return 1, err
+}
+
+// parse reads the words; both are nil where the parser has ended the program.
+func parse(parser *kong.Kong, args []string) (kctx *kong.Context, err error) {
+	defer func() {
+		if r := recover(); r != nil && r != any(exit{}) {
+			panic(r)
 		}
-		var u usageError
-		if errors.As(err, &u) {
-			return 2, tryHelp(err, kctx.Selected())
-		}
-		return 1, err
-	}
-	return 0, nil
+	}()
+	return parser.Parse(args)
 }
 
 type exit struct{}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"regexp"
+	"slices"
 	"strings"
 
 	"wetside/profiles"
@@ -84,31 +85,16 @@ func (c *MixCmd) parts() (string, []mixPart, error) {
 // check says what of the arguments does not go together.
 func (c *MixCmd) check() error {
 	temper, from, dilute := c.Hot != "" || c.Cold != "", c.From != "", c.Dilution != ""
-	n := 0
-	for _, b := range []bool{temper, from, dilute} {
-		if b {
-			n++
-		}
-	}
-	switch {
-	case n == 0:
-		return usage("say what to mix: 1+9 --make 500ml, --from 10%% --to 2%% --make 1l, or --hot 50C --cold 12C --to 20C --make 2l")
-	case n > 1:
-		return usage("a mixture is a dilution, a strength (--from) or a temperature (--hot, --cold): one of them at a time")
-	case c.Stock.ML > 0 && !dilute:
-		return usage("--stock goes with a dilution, like 1+9 --stock 40ml")
-	case c.Stock.ML > 0 && c.Make.ML > 0:
-		return usage("say how much is to come out (--make) or how much stock there is (--stock), not both")
-	case c.Make.ML == 0 && c.Stock.ML == 0:
-		return usage("say how much is to come out, like --make 500ml")
-	case dilute && (c.To != "" || c.With != ""):
-		return usage("--to and --with go with --from: a dilution says all by itself")
-	case !dilute && c.To == "":
-		return usage("say what it is to become, with --to")
-	case temper && (c.Hot == "" || c.Cold == ""):
-		return usage("give both --hot and --cold")
-	}
-	return nil
+	n := len(slices.DeleteFunc([]bool{temper, from, dilute}, func(is bool) bool { return !is }))
+	return slips(
+		slip{n == 0, "say what to mix: 1+9 --make 500ml, --from 10% --to 2% --make 1l, or --hot 50C --cold 12C --to 20C --make 2l"},
+		slip{n > 1, "a mixture is a dilution, a strength (--from) or a temperature (--hot, --cold): one of them at a time"},
+		slip{c.Stock.ML > 0 && !dilute, "--stock goes with a dilution, like 1+9 --stock 40ml"},
+		slip{c.Stock.ML > 0 && c.Make.ML > 0, "say how much is to come out (--make) or how much stock there is (--stock), not both"},
+		slip{c.Make.ML == 0 && c.Stock.ML == 0, "say how much is to come out, like --make 500ml"},
+		slip{dilute && c.To+c.With != "", "--to and --with go with --from: a dilution says all by itself"},
+		slip{!dilute && c.To == "", "say what it is to become, with --to"},
+		slip{(c.Hot == "") != (c.Cold == ""), "give both --hot and --cold"})
 }
 
 func (c *MixCmd) dilute() (string, []mixPart, error) {
@@ -257,13 +243,12 @@ func (c *WashesCmd) Run(h *host) error {
 	case n < 0 || n > 1000:
 		return usage("--changes is how many, from 1 to 1000, not %d", n)
 	case n > 0:
-		if left, err = bench.WashedOut(1, carry, c.Water.ML, n); err != nil {
-			return usageError{err}
-		}
+		left, err = bench.WashedOut(1, carry, c.Water.ML, n)
 	default:
-		if n, left, err = bench.Changes(carry, c.Water.ML, left); err != nil {
-			return usageError{err}
-		}
+		n, left, err = bench.Changes(carry, c.Water.ML, left)
+	}
+	if err != nil {
+		return usageError{err}
 	}
 	if c.JSON {
 		return h.json(struct {

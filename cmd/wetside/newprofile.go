@@ -112,14 +112,11 @@ func (h *host) newCamera(answers ...string) (c tui.Choice, err error) {
 	b.Name = strings.TrimSpace(parts[0])
 	b.Key = strings.Trim(notInKeys.ReplaceAllString(strings.ToLower(b.Name), "-"), "-")
 	size := inMM(strings.TrimSpace(strings.NewReplacer("across", "", "deep", "", "inside", "").Replace(parts[2])))
-	switch strings.ToLower(strings.TrimSpace(parts[1])) {
-	case "round":
-		b.Diameter = size
-	case "flat":
-		b.Focal = size
-	default:
+	to, known := map[string]*string{"round": &b.Diameter, "flat": &b.Focal}[strings.ToLower(strings.TrimSpace(parts[1]))]
+	if !known {
 		return c, fmt.Errorf("it is round or flat, not %q", strings.TrimSpace(parts[1]))
 	}
+	*to = size
 	if b.Key == "" {
 		return c, errors.New("give it a name, like cake tin")
 	}
@@ -136,16 +133,7 @@ func (h *host) newCamera(answers ...string) (c tui.Choice, err error) {
 		_, err := profiles.New(profiles.CameraKind, b)
 		return c, err
 	}
-	if v, err := numbers(strings.NewReplacer("dpi", "", "pixels", "", "px", "").Replace(answers[1]), 2); err == nil {
-		m, err := exposure.FromScan(v[0], v[1])
-		if err != nil {
-			return c, err
-		}
-		b.Pinhole = words.Decimals(m.MM, 3) + " mm"
-	} else {
-		b.Pinhole = inMM(answers[1])
-	}
-	if err := isLength(b.Pinhole); err != nil {
+	if b.Pinhole, err = holeOf(answers[1]); err != nil {
 		return c, err
 	}
 	if len(answers) < 3 {
@@ -361,6 +349,16 @@ func (a *asker) ask(to *string, label, example, otherwise string, check func(str
 func isLength(s string) error {
 	var l profiles.Length
 	return l.UnmarshalText([]byte(inMM(s)))
+}
+
+// holeOf reads the width of a hole, or a scan of it: "2400, 47".
+func holeOf(text string) (string, error) {
+	v, err := numbers(strings.NewReplacer("dpi", "", "pixels", "", "px", "").Replace(text), 2)
+	if err != nil {
+		return inMM(text), isLength(text)
+	}
+	m, err := exposure.FromScan(v[0], v[1])
+	return words.Decimals(m.MM, 3) + " mm", err
 }
 
 func isSize(s string) error {

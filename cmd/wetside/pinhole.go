@@ -1,6 +1,8 @@
 package main
 
 import (
+	"cmp"
+	"errors"
 	"fmt"
 	"math"
 	"strings"
@@ -112,10 +114,7 @@ func (c *PinholeCmd) Run(h *host) error {
 // camera is the one that the arguments describe, and the light it is looked at
 // in, nm.
 func (c *PinholeCmd) camera(set *profiles.Set) (cam exposure.Camera, nano float64, err error) {
-	cam.Back = exposure.Flat
-	if nano = float64(c.Wavelength); nano == 0 {
-		nano = exposure.PaperWavelength
-	}
+	cam.Back, nano = exposure.Flat, cmp.Or(float64(c.Wavelength), exposure.PaperWavelength)
 	if c.Camera != "" {
 		p, err := set.Camera(c.Camera)
 		if err != nil {
@@ -144,20 +143,29 @@ func (c *PinholeCmd) camera(set *profiles.Set) (cam exposure.Camera, nano float6
 		cam.Plate = float64(c.Plate)
 	}
 	if c.Paper != "" {
-		var z profiles.Size
-		if err := z.UnmarshalText([]byte(c.Paper)); err != nil {
-			p, perr := set.Paper(c.Paper)
-			if perr != nil {
-				return cam, nano, fmt.Errorf("--paper is a size like 12x9cm or the key of a paper: %w", perr)
-			}
-			z = p.Size
-			if c.Wavelength == 0 && p.Sees > 0 {
-				nano = p.Sees.NM()
-			}
+		z, sees, err := c.size(set)
+		if err != nil {
+			return cam, nano, err
 		}
 		cam.Width, cam.Height = z.W.MM(), z.H.MM()
+		if c.Wavelength == 0 && sees > 0 {
+			nano = sees.NM()
+		}
 	}
 	return cam, nano, nil
+}
+
+// size is that of the paper, which is given as such or by a key, and what light it sees; 0:
+// not said.
+func (c *PinholeCmd) size(set *profiles.Set) (z profiles.Size, sees profiles.Length, err error) {
+	if z.UnmarshalText([]byte(c.Paper)) == nil {
+		return z, 0, nil
+	}
+	p, err := set.Paper(c.Paper)
+	if err != nil {
+		return z, 0, fmt.Errorf("--paper is a size like 12x9cm or the key of a paper: %w", err)
+	}
+	return p.Size, p.Sees, nil
 }
 
 func (c *PinholeCmd) reckon(h *host) (*pinholeReport, error) {
@@ -175,21 +183,19 @@ func (c *PinholeCmd) reckon(h *host) (*pinholeReport, error) {
 	}
 
 	r := &pinholeReport{Back: string(cam.Back), Focal: cam.Pinhole.Focal, Nano: nano}
-	if r.Rayleigh, err = exposure.BestDiameter(exposure.Rayleigh, cam.Pinhole.Focal, subject, nano); err != nil {
-		return nil, err
-	}
-	if r.Airy, err = exposure.BestDiameter(exposure.Airy, cam.Pinhole.Focal, subject, nano); err != nil {
+	var airy, number error
+	r.Rayleigh, err = exposure.BestDiameter(exposure.Rayleigh, cam.Pinhole.Focal, subject, nano)
+	r.Airy, airy = exposure.BestDiameter(exposure.Airy, cam.Pinhole.Focal, subject, nano)
+	if err := cmp.Or(err, airy); err != nil {
 		return nil, err
 	}
 	if cam.Pinhole.Diameter == 0 {
 		cam.Pinhole.Diameter, r.Chosen = r.Rayleigh, true
 	}
 	r.Hole, r.Plate = cam.Pinhole.Diameter, cam.Plate
-	if r.FNumber, err = cam.Pinhole.FNumber(); err != nil {
-		return nil, err
-	}
+	r.FNumber, number = cam.Pinhole.FNumber()
 	b, err := cam.Pinhole.Blur(subject, nano)
-	if err != nil {
+	if err := cmp.Or(number, err); err != nil {
 		return nil, err
 	}
 	r.Blur.Subject = "far"
@@ -216,15 +222,10 @@ func (c *PinholeCmd) reckon(h *host) (*pinholeReport, error) {
 
 // onPaper is what the paper behind the hole gets.
 func (r *pinholeReport) onPaper(cam exposure.Camera) (err error) {
-	if r.sentence, err = cam.Sentence(); err != nil {
-		return err
-	}
-	a, err := cam.AngleOfView()
-	if err != nil {
-		return err
-	}
-	l, err := cam.Loss()
-	if err != nil {
+	r.sentence, err = cam.Sentence()
+	a, angle := cam.AngleOfView()
+	l, loss := cam.Loss()
+	if err := cmp.Or(err, angle, loss); err != nil {
 		return err
 	}
 	r.Paper = &behindHole{cam.Width, cam.Height, a.Across, a.Up, finite(l.Side), finite(l.Top), finite(l.Corner)}
@@ -232,29 +233,7 @@ func (r *pinholeReport) onPaper(cam exposure.Camera) (err error) {
 }
 
 func (c *PinholeCmd) measure(h *host) error {
-	var m exposure.Measured
-	var err error
-	switch {
-	case c.Scan != "" && c.Rule != "":
-		return usage("measure by --scan or by --rule, not both")
-	case c.Scan != "":
-		var v []float64
-		if v, err = numbers(c.Scan, 2); err != nil {
-			return usage("--scan is the scanner's dots an inch and the pixels across the hole, like 2400,47: %v", err)
-		}
-		m, err = exposure.FromScan(v[0], v[1])
-	default:
-		var v []float64
-		if v, err = numbers(c.Rule, 3); err != nil {
-			return usage("--rule is the width of the hole, the width of a span of the rule, and that span in mm, like 31,620,10: %v", err)
-		}
-		// What was read last of the hole's width is the step of the reading.
-		step, hole := 1.0, strings.TrimSpace(strings.SplitN(c.Rule, ",", 2)[0])
-		if _, decimals, ok := strings.Cut(hole, "."); ok {
-			step = math.Pow10(-len(decimals))
-		}
-		m, err = exposure.FromRule(v[0], v[1], v[2], step)
-	}
+	m, err := c.measured()
 	if err != nil {
 		return usageError{err}
 	}
@@ -267,6 +246,29 @@ func (c *PinholeCmd) measure(h *host) error {
 	}
 	h.say("%s", m.Sentence())
 	return nil
+}
+
+func (c *PinholeCmd) measured() (m exposure.Measured, err error) {
+	if c.Scan != "" && c.Rule != "" {
+		return m, errors.New("measure by --scan or by --rule, not both")
+	}
+	if c.Scan != "" {
+		v, err := numbers(c.Scan, 2)
+		if err != nil {
+			return m, fmt.Errorf("--scan is the scanner's dots an inch and the pixels across the hole, like 2400,47: %v", err)
+		}
+		return exposure.FromScan(v[0], v[1])
+	}
+	v, err := numbers(c.Rule, 3)
+	if err != nil {
+		return m, fmt.Errorf("--rule is the width of the hole, the width of a span of the rule, and that span in mm, like 31,620,10: %v", err)
+	}
+	// What was read last of the hole's width is the step of the reading.
+	step, hole := 1.0, strings.TrimSpace(strings.SplitN(c.Rule, ",", 2)[0])
+	if _, decimals, ok := strings.Cut(hole, "."); ok {
+		step = math.Pow10(-len(decimals))
+	}
+	return exposure.FromRule(v[0], v[1], v[2], step)
 }
 
 // numbers reads n numbers with commas between; with semicolons, where the comma

@@ -59,11 +59,9 @@ func (c *PlanCmd) Run(h *host) error {
 	if len(c.Cameras) > 0 {
 		return c.day(h)
 	}
-	if c.Hours != "" || c.Light != "" || c.Place != "" || c.Day != "" || c.Output != "" {
-		return usage("a day wants its cameras: --cameras tea-caddy,hat-box")
-	}
-	if len(c.Process) == 0 {
-		return usage("say the process, like wetside plan three-trays, or --cameras for a whole day")
+	if err := slips(slip{c.Hours+c.Light+c.Place+c.Day+c.Output != "", "a day wants its cameras: --cameras tea-caddy,hat-box"},
+		slip{len(c.Process) == 0, "say the process, like wetside plan three-trays, or --cameras for a whole day"}); err != nil {
+		return err
 	}
 	if n := c.Sheets * len(c.Process); c.Sheets < 1 || n > mostPlanned {
 		return usage("--sheets is how many of each process, from 1 to %d in all, not %d", mostPlanned, c.Sheets)
@@ -72,20 +70,15 @@ func (c *PlanCmd) Run(h *host) error {
 	if err != nil {
 		return err
 	}
-	var start time.Time
-	if c.Start != "" {
-		if start, err = h.parseTime(c.Start); err != nil {
-			return err
-		}
+	start, err := h.timeOr(c.Start, time.Time{})
+	if err != nil {
+		return err
 	}
 	m, shop, err := c.evening(h.known(), move)
 	if err != nil {
 		return usageError{err}
 	}
-	var jobs []bench.Job
-	for _, s := range m.Sheets() {
-		jobs = append(jobs, bench.JobOf(s))
-	}
+	jobs := jobsOf(m)
 	sch := bench.Plan(shop, nil, jobs, 0)
 	if c.JSON {
 		return h.json(planJSON(sch, jobs, start))
@@ -101,6 +94,13 @@ func (c *PlanCmd) Run(h *host) error {
 	}
 	h.say("all done at %s%s", at(sch.Done), better(sch, at))
 	return nil
+}
+
+func jobsOf(m *session.Machine) (jobs []bench.Job) {
+	for _, s := range m.Sheets() {
+		jobs = append(jobs, bench.JobOf(s))
+	}
+	return jobs
 }
 
 func (c *PlanCmd) move(h *host) (time.Duration, error) {

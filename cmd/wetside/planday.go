@@ -44,14 +44,10 @@ var dayTemplate = template.Must(template.New("day").Funcs(template.FuncMap{"head
 
 // day plans one and prints it.
 func (c *PlanCmd) day(h *host) error {
-	if c.JSON || c.Start != "" {
-		return usage("--json and --start are of an evening: a day has --hours")
-	}
-	if len(c.Process) > 1 {
-		return usage("a day has one process")
-	}
-	if c.Light == "" || c.Hours == "" {
-		return usage("say --hours 10:00-16:00 and --light overcast: a day is planned in a light")
+	if err := slips(slip{c.JSON || c.Start != "", "--json and --start are of an evening: a day has --hours"},
+		slip{len(c.Process) > 1, "a day has one process"},
+		slip{c.Light == "" || c.Hours == "", "say --hours 10:00-16:00 and --light overcast: a day is planned in a light"}); err != nil {
+		return err
 	}
 	if len(c.Process) == 0 {
 		c.Process = []string{"three-trays"}
@@ -145,13 +141,9 @@ func (c *PlanCmd) sky(from, to time.Time) (sky, error) {
 	if c.Place == "" {
 		return s, nil
 	}
-	degrees, err := numbers(c.Place, 2)
+	place, err := placeOf(c.Place)
 	if err != nil {
-		return s, usage("--place is latitude and longitude in degrees, like 52.5,13.4, not %q", plainMinus(c.Place))
-	}
-	place := exposure.Place{Latitude: degrees[0], Longitude: degrees[1]}
-	if err := place.Check(); err != nil {
-		return s, usageError{err}
+		return s, err
 	}
 	s.place, s.high = &place, -90
 	for t := from; !t.After(to); t = t.Add(10 * time.Minute) {
@@ -278,10 +270,7 @@ func (c *PlanCmd) fits(plan *profiles.Planner, from, to time.Time, reload time.D
 		if d.m, shop, err = one.evening(plan.Set, move); err != nil {
 			return d, usageError{err}
 		}
-		d.jobs = nil
-		for _, s := range d.m.Sheets() {
-			d.jobs = append(d.jobs, bench.JobOf(s))
-		}
+		d.jobs = jobsOf(d.m)
 		d.sch = bench.Plan(shop, nil, d.jobs, 0)
 		if d.dark = to.Add(-washed(d.sch, d.jobs)); !last(d.out).After(d.dark) {
 			return d, nil
@@ -314,11 +303,46 @@ func washed(sch bench.Schedule, jobs []bench.Job) (t time.Duration) {
 
 // baths reckons with the bench's own account what the sheets use of each bath.
 func (c *PlanCmd) baths(x *dayPlan, plan *profiles.Planner, m *session.Machine, sch bench.Schedule) {
-	n := len(sch.Puts)
 	for _, mix := range plan.Baths(c.Process[0]) {
 		mix.ID = uuid.NewString()
 		_ = m.Apply(session.Event{Kind: session.BathMixed, At: cribDay, Mix: &mix})
 	}
+	playThrough(m, sch)
+	x.Baths = [][]string{{"bath", "in the tray", "used", "mix at least"}}
+	for _, b := range bench.Account(m.Trays(), m.Sheets(), m.Now()) {
+		least, used := b.Mix.ML, "not stated"
+		if b.Share > 0 {
+			least = max(least, math.Ceil(b.Mix.ML*b.Share*margin/50)*50)
+		}
+		if b.Mix.PerLitre > 0 {
+			used = words.Percent(b.Share)
+		}
+		x.Baths = append(x.Baths, []string{b.Name, words.Num(b.Mix.ML) + " ml", used, words.Num(least) + " ml"})
+		switch name := words.Sentence(b.Name); {
+		case b.Spent():
+			x.note("%s is spent after %s: fill it anew, or mix more.", name, words.Count(max(1, int(float64(len(sch.Puts))/b.Share)), "sheet"))
+		case b.High():
+			x.note("%s is nearly spent by the end.", name)
+		}
+		if b.Mix.Life > 0 && b.Mix.Life < sch.Done {
+			x.note("%s keeps %s in the tray, less than the darkroom lasts.", words.Sentence(b.Name), words.Long(b.Mix.Life.Seconds()))
+		}
+	}
+	for _, st := range m.Sheets()[0].Spec.Process.Steps {
+		switch bath := words.Sentence(st.Bath); {
+		case st.Stage != session.Wash:
+		case st.Changes > 0:
+			x.note("%s: %s of water, one every %s, counted from the last sheet in.", bath, words.Count(st.Changes, "change"), words.Long((st.AtMost / time.Duration(st.Changes)).Seconds()))
+		default:
+			x.note("%s: %s in running water, counted from the last sheet in.", bath, words.Long(st.AtMost.Seconds()))
+		}
+	}
+}
+
+func (x *dayPlan) note(format string, a ...any) { x.Notes = append(x.Notes, fmt.Sprintf(format, a...)) }
+
+// playThrough makes every move of an evening as it is planned.
+func playThrough(m *session.Machine, sch bench.Schedule) {
 	type put struct {
 		at time.Duration
 		id string
@@ -337,57 +361,30 @@ func (c *PlanCmd) baths(x *dayPlan, plan *profiles.Planner, m *session.Machine, 
 		}
 		_ = m.Apply(e) // a clock may have moved it
 	}
-	x.Baths = [][]string{{"bath", "in the tray", "used", "mix at least"}}
-	for _, b := range bench.Account(m.Trays(), m.Sheets(), m.Now()) {
-		least := b.Mix.ML
-		if b.Share > 0 {
-			least = max(least, math.Ceil(b.Mix.ML*b.Share*margin/50)*50)
-		}
-		used := "not stated"
-		if b.Mix.PerLitre > 0 {
-			used = words.Percent(b.Share)
-		}
-		x.Baths = append(x.Baths, []string{b.Name, words.Num(b.Mix.ML) + " ml", used, words.Num(least) + " ml"})
-		switch {
-		case b.Spent():
-			x.Notes = append(x.Notes, fmt.Sprintf("%s is spent after %s: fill it anew, or mix more.", words.Sentence(b.Name), words.Count(max(1, int(float64(n)/b.Share)), "sheet")))
-		case b.High():
-			x.Notes = append(x.Notes, words.Sentence(b.Name)+" is nearly spent by the end.")
-		}
-		if b.Mix.Life > 0 && b.Mix.Life < sch.Done {
-			x.Notes = append(x.Notes, fmt.Sprintf("%s keeps %s in the tray, less than the darkroom lasts.", words.Sentence(b.Name), words.Long(b.Mix.Life.Seconds())))
-		}
-	}
-	for _, st := range m.Sheets()[0].Spec.Process.Steps {
-		if st.Stage != session.Wash {
-			continue
-		}
-		if st.Changes > 0 {
-			x.Notes = append(x.Notes, fmt.Sprintf("%s: %s of water, one every %s, counted from the last sheet in.", words.Sentence(st.Bath), words.Count(st.Changes, "change"), words.Long((st.AtMost/time.Duration(st.Changes)).Seconds())))
-		} else {
-			x.Notes = append(x.Notes, fmt.Sprintf("%s: %s in running water, counted from the last sheet in.", words.Sentence(st.Bath), words.Long(st.AtMost.Seconds())))
-		}
-	}
 }
 
 // sunny is how the time changes with the sun.
 func (c *PlanCmd) sunny(x *dayPlan, light sky, from, to time.Time, lasts func(string, time.Time) (time.Duration, error)) {
 	if light.place == nil {
-		x.Notes = append(x.Notes, "The light is taken to stay as it is: --place LAT,LON says what the sun's height does to it.")
+		x.note("The light is taken to stay as it is: --place LAT,LON says what the sun's height does to it.")
 		return
 	}
 	x.Sun = [][]string{{"at", "sun", "light", c.Cameras[0]}}
-	best := time.Duration(0)
-	var doubled []string
-	for t := from; !t.After(to); t = t.Add(10 * time.Minute) {
-		if d, err := lasts(c.Cameras[0], t); err == nil && (best == 0 || d < best) {
-			best = d
-		}
-	}
-	was := false
+	const endless = time.Duration(math.MaxInt64)
+	best := endless
+	var times []time.Duration // every ten minutes
 	for t := from; !t.After(to); t = t.Add(10 * time.Minute) {
 		d, err := lasts(c.Cameras[0], t)
-		twice := err != nil || d >= 2*best
+		if err != nil {
+			d = endless
+		}
+		times, best = append(times, d), min(best, d)
+	}
+	var doubled []string
+	was := false
+	for i, d := range times {
+		t := from.Add(time.Duration(i) * 10 * time.Minute)
+		twice := d == endless || d >= 2*best
 		if twice != was {
 			word := map[bool]string{true: "double from %s on", false: "are short again from %s on"}[twice]
 			doubled = append(doubled, fmt.Sprintf(word, t.Format("15:04")))
@@ -396,16 +393,16 @@ func (c *PlanCmd) sunny(x *dayPlan, light sky, from, to time.Time, lasts func(st
 		if t.Sub(from)%time.Hour == 0 {
 			stops, alt := light.stops(t)
 			text := "more than a day"
-			if err == nil {
+			if d != endless {
 				text = words.Long(d.Seconds())
 			}
 			x.Sun = append(x.Sun, []string{t.Format("15:04"), words.Decimals(alt, 0) + " deg", words.Stops(math.Round(stops*3) / 3), text})
 		}
 	}
 	if len(doubled) > 0 {
-		x.Notes = append(x.Notes, "Times "+strings.Join(doubled, ", ")+", against the best light of these hours.")
+		x.note("Times %s, against the best light of these hours.", strings.Join(doubled, ", "))
 	}
-	x.Notes = append(x.Notes, "How the light falls with the sun is a mean, after the IES practice of 1984 (from memory); a meter knows better.")
+	x.note("How the light falls with the sun is a mean, after the IES practice of 1984 (from memory); a meter knows better.")
 }
 
 // text prints it for a terminal.

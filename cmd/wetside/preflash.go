@@ -116,11 +116,12 @@ func (c *PreflashThresholdCmd) Run(h *host) error {
 	if err != nil {
 		return usageError{err}
 	}
+	if err := slips(slip{c.Keep != "" && c.Light == "", "the threshold holds for one lamp in one place: say which with --light, in words"},
+		slip{c.Keep == "" && c.Light != "", "--light goes with --keep PAPER"}); err != nil {
+		return err
+	}
 	file := ""
 	if c.Keep != "" {
-		if c.Light == "" {
-			return usage("the threshold holds for one lamp in one place: say which with --light, in words")
-		}
 		set := h.known()
 		if _, err := set.Paper(c.Keep); err != nil {
 			return usageError{err}
@@ -130,8 +131,6 @@ func (c *PreflashThresholdCmd) Run(h *host) error {
 		if file, err = h.keepPreflash(set, c.Keep, flash, c.Light); err != nil {
 			return err
 		}
-	} else if c.Light != "" {
-		return usage("--light goes with --keep PAPER")
 	}
 	if c.JSON {
 		return h.json(struct {
@@ -141,9 +140,7 @@ func (c *PreflashThresholdCmd) Run(h *host) error {
 		}{t, more, file})
 	}
 	h.say("threshold %s s, the longest that left no tone; the true one is at most %s above", words.Decimals(math.Floor(t*10+1e-9)/10, 1), words.StopsOf(more))
-	if file != "" {
-		h.say("kept in %s", file)
-	}
+	h.about("kept in %s", file)
 	return nil
 }
 
@@ -201,9 +198,7 @@ func (c *PreflashTimeCmd) Run(h *host) error {
 	if flash < 1 {
 		h.say("%s", handCannotSwitch)
 	}
-	if light != "" {
-		h.say("lamp: %s", light)
-	}
+	h.about("lamp: %s", light)
 	return nil
 }
 

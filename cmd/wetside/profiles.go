@@ -124,33 +124,21 @@ Each fault is one line, file:line: what is wrong and what would be right.`
 
 // Run checks.
 func (c *ProfilesCheckCmd) Run(h *host) error {
-	var files []string
-	if own := h.profileFolder(); len(c.Files) == 0 {
+	own := h.profileFolder()
+	if len(c.Files) == 0 {
 		if _, err := os.Stat(own); errors.Is(err, fs.ErrNotExist) {
 			h.say("you have no profiles of your own; they would lie in %s", own)
 			return nil
 		}
 		c.Files = []string{own}
 	}
-	mine := len(c.Files) == 1 && c.Files[0] == h.profileFolder()
+	var files []string
 	for _, f := range c.Files {
-		st, err := os.Stat(f)
-		if err != nil {
-			return usage("%s cannot be read; name a profile file that is there", f)
-		}
-		if !st.IsDir() {
-			files = append(files, f)
-			continue
-		}
-		err = filepath.WalkDir(f, func(p string, d os.DirEntry, err error) error {
-			if err == nil && !d.IsDir() && strings.HasSuffix(p, ".toml") {
-				files = append(files, p)
-			}
-			return err
-		})
+		in, err := profilesIn(f)
 		if err != nil {
 			return err
 		}
+		files = append(files, in...)
 	}
 	faults, bad := 0, 0
 	for _, f := range files {
@@ -169,8 +157,8 @@ func (c *ProfilesCheckCmd) Run(h *host) error {
 		}
 	}
 	switch {
-	case len(files) == 0 && mine:
-		h.say("you have no profiles of your own in %s", c.Files[0])
+	case len(files) == 0 && slices.Equal(c.Files, []string{own}):
+		h.say("you have no profiles of your own in %s", own)
 		return nil
 	case len(files) == 0:
 		return usage("there is no .toml file in %s", strings.Join(c.Files, ", "))
@@ -178,6 +166,24 @@ func (c *ProfilesCheckCmd) Run(h *host) error {
 		return fmt.Errorf("%s in %s; none of these would load", words.Count(faults, "fault"), words.Count(bad, "file"))
 	}
 	return nil
+}
+
+// profilesIn are the .toml files of a folder; a file is itself.
+func profilesIn(name string) (files []string, err error) {
+	st, err := os.Stat(name)
+	if err != nil {
+		return nil, usage("%s cannot be read; name a profile file that is there", name)
+	}
+	if !st.IsDir() {
+		return []string{name}, nil
+	}
+	err = filepath.WalkDir(name, func(p string, d os.DirEntry, err error) error {
+		if err == nil && !d.IsDir() && strings.HasSuffix(p, ".toml") {
+			files = append(files, p)
+		}
+		return err
+	})
+	return files, err
 }
 
 // ProfilesBathCmd edits what a bath can take.
@@ -262,40 +268,32 @@ func (c *ProfilesEditedCmd) Run(h *host) error {
 	if err != nil {
 		return err
 	}
-	kind, what, number := profiles.CameraKind, "hole", 0
-	var earlier []string
-	news := false
-	add := func(was, is string) {
-		if was != "" && was != is && !slices.Contains(earlier, was) {
-			earlier, news = append(earlier, was), true
-		}
-	}
+	var kind profiles.Kind
+	var what, is string
+	var number int
+	var earlier, had []string
 	if cam, err := plan.Set.Camera(c.Key); err == nil {
-		number, earlier = cam.HoleNo(), slices.Clone(cam.Earlier)
-		for _, j := range model.Sheets() {
-			if j.Camera == c.Key && j.Hole == number && j.FNumber > 0 {
-				add(profiles.FNumberWord(j.FNumber), profiles.FNumberWord(cam.FNumber()))
-			}
-		}
+		kind, what, number = profiles.CameraKind, "hole", cam.HoleNo()
+		earlier, had, is = cam.Earlier, cam.WordsOf(model.Sheets()), profiles.FNumberWord(cam.FNumber())
+	} else if pap, err := plan.Set.Paper(c.Key); err == nil {
+		kind, what, number = profiles.PaperKind, "box", pap.BoxNo()
+		earlier, had, is = pap.Earlier, pap.WordsOf(model.Sheets()), pap.Speed()
 	} else {
-		pap, err := plan.Set.Paper(c.Key)
-		if err != nil {
-			return usage("%q is neither a camera nor a paper: wetside profiles lists them", c.Key)
-		}
-		kind, what, number, earlier = profiles.PaperKind, "box", pap.BoxNo(), slices.Clone(pap.Earlier)
-		for _, j := range model.Sheets() {
-			if j.Paper == c.Key && j.Box == number {
-				add(j.Speed, pap.Speed())
-			}
+		return usage("%q is neither a camera nor a paper: wetside profiles lists them", c.Key)
+	}
+	known := slices.Clone(earlier)
+	for _, was := range had {
+		if was != is && !slices.Contains(known, was) {
+			known = append(known, was)
 		}
 	}
-	if c.Better && !news {
+	if c.Better && len(known) == len(earlier) {
 		h.say("%s is as it was for every judged sheet: nothing to do", c.Key)
 		return nil
 	}
 	file, err := h.editProfile(plan.Set, kind, c.Key, func(data []byte) ([]byte, error) {
 		if c.Better {
-			return profiles.WithBetter(data, kind, earlier)
+			return profiles.WithBetter(data, kind, known)
 		}
 		return profiles.WithAnother(data, kind, number+1)
 	})

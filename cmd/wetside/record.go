@@ -112,17 +112,7 @@ func sheetLines(r *notebook.Record, done bool) (lines []string) {
 		line("%s: written afterwards", what)
 	}
 	if e := r.Exposure; e != nil {
-		text := "light " + cmp.Or(r.Light, "not said")
-		if share := words.Percent(e.Share); share != "100%" {
-			text += "; " + share + " of the exposure given"
-		}
-		if n := len(e.Covered); n > 0 {
-			text += "; covered " + words.Count(n, "time")
-		}
-		line("%s", text)
-		for _, g := range e.Readings {
-			line("%s %s", g.At.Format("15:04:05"), g.Words())
-		}
+		lines = append(lines, exposureLines(e, cmp.Or(r.Light, "not said"))...)
 	}
 	if r.Emerged > 0 {
 		line("image seen after %s", words.Finished(r.Emerged.D()))
@@ -164,6 +154,21 @@ func celsius(c float64) string {
 		return ""
 	}
 	return ", " + words.Decimals(c, 1) + " C"
+}
+
+func exposureLines(e *notebook.ExposureRecord, light string) []string {
+	text := "light " + light
+	if share := words.Percent(e.Share); share != "100%" {
+		text += "; " + share + " of the exposure given"
+	}
+	if n := len(e.Covered); n > 0 {
+		text += "; covered " + words.Count(n, "time")
+	}
+	lines := []string{text}
+	for _, g := range e.Readings {
+		lines = append(lines, g.At.Format("15:04:05")+" "+g.Words())
+	}
+	return lines
 }
 
 func (p pages) Read(id, text string) ([]tui.Judgement, error) {

@@ -286,38 +286,46 @@ const pasteBegins, pasteEnds = "\x1b[200~", "\x1b[201~"
 
 // typedKeys are the keys of what was typed before the program read them.
 func typedKeys(typed []byte) (keys []tea.KeyMsg) {
-	named := map[rune]tea.KeyType{' ': tea.KeySpace, '\r': tea.KeyEnter, '\t': tea.KeyTab, 0x7f: tea.KeyBackspace, 0x03: tea.KeyCtrlC, 0x1b: tea.KeyEscape}
-	arrows := map[byte]tea.KeyType{'A': tea.KeyUp, 'B': tea.KeyDown, 'C': tea.KeyRight, 'D': tea.KeyLeft}
 	for len(typed) > 0 {
+		var k tea.KeyMsg
+		is := true
 		if pasted, ok := bytes.CutPrefix(typed, []byte(pasteBegins)); ok {
 			pasted, typed, _ = bytes.Cut(pasted, []byte(pasteEnds))
-			keys = append(keys, tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune(string(pasted)), Paste: true})
-			continue
+			k = tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune(string(pasted)), Paste: true}
+		} else if len(typed) >= 3 && typed[0] == 0x1b && (typed[1] == '[' || typed[1] == 'O') {
+			k, is, typed = escaped(typed)
+		} else {
+			r, n := utf8.DecodeRune(typed)
+			typed = typed[n:]
+			k, is = keyOf(r)
 		}
-		if len(typed) >= 3 && typed[0] == 0x1b && (typed[1] == '[' || typed[1] == 'O') {
-			end := 2
-			for end < len(typed)-1 && (typed[end] < '@' || typed[end] > '~') {
-				end++
-			}
-			if arrow, ok := arrows[typed[end]]; ok && end == 2 {
-				keys = append(keys, tea.KeyMsg{Type: arrow})
-			}
-			typed = typed[end+1:]
-			continue
+		if is {
+			keys = append(keys, k)
 		}
-		r, n := utf8.DecodeRune(typed)
-		typed = typed[n:]
-		k := tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune{r}}
-		if name, ok := named[r]; ok {
-			if k.Type = name; r != ' ' {
-				k.Runes = nil
-			}
-		} else if r < ' ' {
-			continue
-		}
-		keys = append(keys, k)
 	}
 	return keys
+}
+
+// escaped is the arrow that a sequence is, if it is one, and what comes behind it.
+func escaped(typed []byte) (k tea.KeyMsg, is bool, rest []byte) {
+	end := 2
+	for end < len(typed)-1 && (typed[end] < '@' || typed[end] > '~') {
+		end++
+	}
+	arrow, is := map[byte]tea.KeyType{'A': tea.KeyUp, 'B': tea.KeyDown, 'C': tea.KeyRight, 'D': tea.KeyLeft}[typed[end]]
+	return tea.KeyMsg{Type: arrow}, is && end == 2, typed[end+1:]
+}
+
+// keyOf is the key of a sign; other control signs are none.
+func keyOf(r rune) (k tea.KeyMsg, is bool) {
+	named := map[rune]tea.KeyType{'\r': tea.KeyEnter, '\t': tea.KeyTab, 0x7f: tea.KeyBackspace, 0x03: tea.KeyCtrlC, 0x1b: tea.KeyEscape}
+	if name, ok := named[r]; ok {
+		return tea.KeyMsg{Type: name}, true
+	}
+	if r == ' ' {
+		return tea.KeyMsg{Type: tea.KeySpace, Runes: []rune{r}}, true
+	}
+	return tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune{r}}, r > ' '
 }
 
 // tried is the program as wetside rehearse --pace 10 would begin it, in the same window.
@@ -503,17 +511,7 @@ func (p program) show(ctx context.Context, model *tui.Model, guard *ember.Guard,
 func (p program) shown(model *tui.Model, guard *ember.Guard, engine *sound.Engine, ended <-chan string, err error) error {
 	select {
 	case why := <-ended:
-		// The record is safe: every event was written as it happened.
-		if guard != nil {
-			guard.Blacken()
-		}
-		if p.getenv(kept) != "" {
-			fmt.Fprintf(p.err, "It was ended from outside (%s). Start it again and the clocks go on.\n", why) // to the keeper, who shows it
-		}
-		if engine != nil && p.getenv(kept) == "" { // else the keeper says it
-			playEnded(engine, 4*time.Second)
-		}
-		return codeError(codeSignal)
+		return p.endedBy(why, guard, engine)
 	default:
 	}
 	if err != nil && !errors.Is(err, tea.ErrProgramKilled) {
@@ -531,6 +529,20 @@ func (p program) shown(model *tui.Model, guard *ember.Guard, engine *sound.Engin
 	}
 	if model.Quit() {
 		return nil // the keeper gives the terminal back
+	}
+	return codeError(codeSignal)
+}
+
+// endedBy tells that a signal has ended the program. The record is safe: every event was
+// written as it happened.
+func (p program) endedBy(why string, guard *ember.Guard, engine *sound.Engine) error {
+	if guard != nil {
+		guard.Blacken()
+	}
+	if p.getenv(kept) != "" {
+		fmt.Fprintf(p.err, "It was ended from outside (%s). Start it again and the clocks go on.\n", why) // to the keeper, who shows it
+	} else if engine != nil { // else the keeper says it
+		playEnded(engine, 4*time.Second)
 	}
 	return codeError(codeSignal)
 }

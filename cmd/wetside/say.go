@@ -165,6 +165,13 @@ func (h *host) say(format string, a ...any) {
 	fmt.Fprintln(h.out, words.Clean(fmt.Sprintf(format, a...)))
 }
 
+// about says what there is to say of something; an empty text is nothing.
+func (h *host) about(format, text string) {
+	if text != "" {
+		h.say(format, text)
+	}
+}
+
 // warn tells on standard error what does not stop the command.
 func (h *host) warn(format string, a ...any) {
 	fmt.Fprintf(h.err, "wetside: %s\n", words.Clean(fmt.Sprintf(format, a...)))
@@ -186,28 +193,7 @@ func (h *host) table(rows [][]string, give ...int) error {
 // columns lays rows out in lines. Where they would be wider than the screen, the
 // columns give are cut to fit, the widest first.
 func columns(rows [][]string, give ...int) []string {
-	var wide []int
-	for _, r := range rows {
-		for i := range r {
-			r[i] = words.Clean(r[i])
-			if i == len(wide) {
-				wide = append(wide, 0)
-			}
-			wide[i] = max(wide[i], ansi.StringWidth(r[i]))
-		}
-	}
-	all := 2 * (len(wide) - 1)
-	for _, w := range wide {
-		all += w
-	}
-	for all > screen && len(give) > 0 {
-		i := slices.MaxFunc(give, func(i, j int) int { return cmp.Compare(wide[i], wide[j]) })
-		if wide[i] <= 4 {
-			break
-		}
-		wide[i]--
-		all--
-	}
+	wide := widths(rows, give)
 	var lines []string
 	for _, r := range rows {
 		var l strings.Builder
@@ -221,6 +207,31 @@ func columns(rows [][]string, give ...int) []string {
 		lines = append(lines, strings.TrimRight(l.String(), " "))
 	}
 	return lines
+}
+
+// widths are those of the columns, whose cells it cleans.
+func widths(rows [][]string, give []int) (wide []int) {
+	for _, r := range rows {
+		for i := range r {
+			r[i] = words.Clean(r[i])
+			if i == len(wide) {
+				wide = append(wide, 0)
+			}
+			wide[i] = max(wide[i], ansi.StringWidth(r[i]))
+		}
+	}
+	all := 2 * (len(wide) - 1)
+	for _, w := range wide {
+		all += w
+	}
+	for ; all > screen && len(give) > 0; all-- {
+		i := slices.MaxFunc(give, func(i, j int) int { return cmp.Compare(wide[i], wide[j]) })
+		if wide[i] <= 4 {
+			break
+		}
+		wide[i]--
+	}
+	return wide
 }
 
 // cut shortens text to a width in columns.
@@ -354,6 +365,14 @@ func (h *host) parseTime(s string) (time.Time, error) {
 		return t, usageError{err}
 	}
 	return t, nil
+}
+
+// timeOr is a time that the user may have given.
+func (h *host) timeOr(s string, otherwise time.Time) (time.Time, error) {
+	if s == "" {
+		return otherwise, nil
+	}
+	return h.parseTime(s)
 }
 
 func (h *host) parseDay(s string) (string, error) {

@@ -111,45 +111,45 @@ const settingsFile = "settings.toml"
 // in the fixer.
 func loadSettings(h *host) (settings, profiles.Problems) {
 	s, data, problems := readSettings(h.config)
-	line := func(name string) int { return profiles.LineOf(data, name) }
-	const instead, passed = "; the default is used", "; it is passed over"
+	fault := func(name, text string) {
+		problems = append(problems, profiles.Problem{File: settingsFile, Line: profiles.LineOf(data, name), Text: text + "; the default is used"})
+	}
+	passed := func(env, text string) {
+		problems = append(problems, profiles.Problem{File: env, Text: text + "; it is passed over"})
+	}
 	for _, x := range texts {
 		to, env := x.in(&s), "WETSIDE_"+strings.ToUpper(x.name)
-		if *to != "" {
-			if err := x.fault(*to); err != nil {
-				problems = append(problems, profiles.Problem{File: settingsFile, Line: line(x.name), Text: err.Error() + instead})
-				*to = ""
-			}
+		if err := x.fault(*to); *to != "" && err != nil {
+			fault(x.name, err.Error())
+			*to = ""
 		}
 		if v := h.getenv(env); v != "" {
 			if err := x.fault(v); err != nil {
-				problems = append(problems, profiles.Problem{File: env, Text: err.Error() + passed})
+				passed(env, err.Error())
 			} else {
 				*to = v
 			}
 		}
-		if *to == "" {
-			*to = x.def
-		}
+		*to = cmp.Or(*to, x.def)
 	}
 	for _, x := range []struct {
 		name string
 		v    *float64
 	}{{"volume", &s.Volume}, {"backlight", &s.Backlight}} {
-		if *x.v != unset && !(*x.v >= 0 && *x.v <= 1) { // nor NaN
-			problems = append(problems, profiles.Problem{File: settingsFile, Line: line(x.name), Text: fmt.Sprintf("%s is from 0 to 1, not %g", x.name, *x.v) + instead})
+		if *x.v != unset && !isShare(*x.v) {
+			fault(x.name, fmt.Sprintf("%s is from 0 to 1, not %g", x.name, *x.v))
 			*x.v = unset
 		}
 	}
 	if err := s.Panel.panel().Check(); err != nil {
-		problems = append(problems, profiles.Problem{File: settingsFile, Line: line("panel"), Text: err.Error() + instead})
+		fault("panel", err.Error())
 		s.Panel = unknownPanel()
 	}
 	if v := h.getenv("WETSIDE_VOLUME"); v != "" {
-		if f, err := strconv.ParseFloat(strings.Replace(v, ",", ".", 1), 64); err == nil && f >= 0 && f <= 1 {
+		if f, err := strconv.ParseFloat(strings.Replace(v, ",", ".", 1), 64); err == nil && isShare(f) {
 			s.Volume = f
 		} else {
-			problems = append(problems, profiles.Problem{File: "WETSIDE_VOLUME", Text: fmt.Sprintf("%q is no number from 0 to 1", v) + passed})
+			passed("WETSIDE_VOLUME", fmt.Sprintf("%q is no number from 0 to 1", v))
 		}
 	}
 	var bad []*tui.BadKey
@@ -160,11 +160,12 @@ func loadSettings(h *host) (settings, profiles.Problems) {
 	if s.Volume == unset {
 		s.Volume = 0.7
 	}
-	if s.Backlight == unset {
-		s.Backlight = 0
-	}
+	s.Backlight = max(0, s.Backlight)
 	return s, problems
 }
+
+// isShare reports whether a number is from 0 to 1; one that is none is not.
+func isShare(v float64) bool { return v >= 0 && v <= 1 }
 
 // keyLine is the line of the table of keys that is about a deed; 0: not found.
 func keyLine(data []byte, deed string) int {
@@ -214,22 +215,20 @@ func readSettings(config string) (s settings, data []byte, problems profiles.Pro
 		err := toml.NewDecoder(bytes.NewReader(data)).DisallowUnknownFields().Decode(&s)
 		var strict *toml.StrictMissingError
 		var de *toml.DecodeError
-		text := ""
+		row, text := 0, ""
 		switch {
 		case err == nil:
 			return s, data, problems
 		case errors.As(err, &strict) && len(strict.Errors) > 0:
 			de = &strict.Errors[0]
+			row, _ = de.Position()
 			text = fmt.Sprintf("there is no setting %q; there are level, talk, rock, alive, volume, sound, border, backlight, move, layout, and the tables panel and keys", strings.Join(de.Key(), "."))
 		case errors.As(err, &de):
+			row, _ = de.Position()
 			text = strings.TrimPrefix(de.Error(), "toml: ") + "; this line is left out"
 			if want := wantedKind(reflect.TypeFor[settings](), de.Key()); want != "" {
 				text = fmt.Sprintf("%s wants %s; this line is left out", strings.Join(de.Key(), "."), want)
 			}
-		}
-		row := 0
-		if de != nil {
-			row, _ = de.Position()
 		}
 		if row < 1 || row > len(lines) || len(bytes.TrimSpace(lines[row-1])) == 0 {
 			// It cannot be told what is at fault.
@@ -251,19 +250,15 @@ func wantedKind(t reflect.Type, key []string) string {
 		}
 		return ""
 	}
-	switch t.Kind() {
-	case reflect.Pointer:
+	if t.Kind() == reflect.Pointer {
 		return wantedKind(t.Elem(), key)
-	case reflect.String:
-		return `a word in quotes, like "dark"`
-	case reflect.Float64:
-		return "a number, like 0.5"
-	case reflect.Bool:
-		return "true or false"
-	case reflect.Map:
-		return `lists of keys, like move = ["space", "pgdown"]`
 	}
-	return ""
+	return map[reflect.Kind]string{
+		reflect.String:  `a word in quotes, like "dark"`,
+		reflect.Float64: "a number, like 0.5",
+		reflect.Bool:    "true or false",
+		reflect.Map:     `lists of keys, like move = ["space", "pgdown"]`,
+	}[t.Kind()]
 }
 
 // profileFolder is where the user's profiles lie.

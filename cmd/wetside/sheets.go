@@ -102,15 +102,7 @@ func (c *SheetsCmd) Run(h *host) error {
 		return err
 	}
 	if b == nil {
-		switch {
-		case c.JSON:
-			return h.json([]rowReport{})
-		case c.CSV:
-			h.say("%s", strings.Join(notebook.Columns, ","))
-		default:
-			h.say("nothing is written down yet")
-		}
-		return nil
+		return c.none(h)
 	}
 	defer b.Close()
 	if c.CSV {
@@ -120,16 +112,14 @@ func (c *SheetsCmd) Run(h *host) error {
 		f.Limit = 0 // a sum is of all
 	}
 	rows, err := b.Sheets(f)
-	if err != nil {
+	switch {
+	case err != nil:
 		return err
-	}
-	if c.Makers {
+	case c.Makers:
 		return h.makers(rows)
-	}
-	if c.JSON {
+	case c.JSON:
 		return h.json(rowReports(rows))
-	}
-	if len(rows) == 0 {
+	case len(rows) == 0:
 		h.say("no finished sheet fits; wetside where tells of those under way")
 		return nil
 	}
@@ -139,6 +129,19 @@ func (c *SheetsCmd) Run(h *host) error {
 		return err
 	}
 	h.say("%s in all: %d finished, %d spoiled, %d judged; rehearsals not counted", words.Count(s.Sheets, "sheet"), s.Finished, s.Spoiled, s.Judged)
+	return nil
+}
+
+// none lists a notebook that was never begun.
+func (c *SheetsCmd) none(h *host) error {
+	switch {
+	case c.JSON:
+		return h.json([]rowReport{})
+	case c.CSV:
+		h.say("%s", strings.Join(notebook.Columns, ","))
+	default:
+		h.say("nothing is written down yet")
+	}
 	return nil
 }
 
@@ -363,17 +366,13 @@ func (h *host) recordHead(r notebook.Record) {
 		state += ", washed"
 	}
 	h.say("%s", state)
-	if what := r.Afterwards(); what != "" {
-		h.say("%s: written afterwards", what)
-	}
+	h.about("%s: written afterwards", r.Afterwards())
 }
 
 func (h *host) recordRest(r notebook.Record) {
 	line := h.say
 	if e := r.Exposure; e != nil {
-		if r.Light != "" {
-			line("light: %s", r.Light)
-		}
+		h.about("light: %s", r.Light)
 		if len(e.Covered) > 0 {
 			line("covered %s", words.Count(len(e.Covered), "time"))
 		}
@@ -381,20 +380,9 @@ func (h *host) recordRest(r notebook.Record) {
 			line("%s %s", g.At.Format("15:04:05"), g.Words())
 		}
 	}
-	if r.Emerged > 0 {
-		line("image seen after %s", words.Finished(r.Emerged.D()))
-	}
-	if !r.Told && (r.Safelight > 0 || r.SafeFor > 0 || r.SafeTest) {
-		line("open under the safelight %s (allowed: %s)", words.Finished(r.Safelight.D()), allowed(r))
-	}
-	if r.ScreenFor > 0 {
-		line("in the light of the screen %s (allowed: %s, reckoned from its black)", words.Finished(r.Screen.D()), words.Finished(r.ScreenFor.D()))
-	}
+	h.recordOpen(&r)
 	for _, u := range r.Undone {
-		what := cmp.Or(u.Stage, "the end")
-		if u.Stage == "" && u.What != "" {
-			what = u.What
-		}
+		what := cmp.Or(u.Stage, u.What, "the end")
 		line("%s taken back: %s, after %s", u.At.Format("15:04:05"), what, words.Finished(u.After.D()))
 	}
 	for _, o := range r.Overridden {
@@ -412,11 +400,20 @@ func (h *host) recordRest(r notebook.Record) {
 	if !r.Loaded.IsZero() {
 		line("put into its camera %s", r.Loaded.Format("2006-01-02 15:04"))
 	}
-	if text := driedAt(&r); text != "" {
-		line("%s", text)
+	h.about("%s", driedAt(&r))
+	h.about("scan: %s", r.Scan)
+}
+
+// recordOpen tells how long a sheet lay in the open, and when its image was seen.
+func (h *host) recordOpen(r *notebook.Record) {
+	if r.Emerged > 0 {
+		h.say("image seen after %s", words.Finished(r.Emerged.D()))
 	}
-	if r.Scan != "" {
-		line("scan: %s", r.Scan)
+	if !r.Told && (r.Safelight > 0 || r.SafeFor > 0 || r.SafeTest) {
+		h.say("open under the safelight %s (allowed: %s)", words.Finished(r.Safelight.D()), allowed(*r))
+	}
+	if r.ScreenFor > 0 {
+		h.say("in the light of the screen %s (allowed: %s, reckoned from its black)", words.Finished(r.Screen.D()), words.Finished(r.ScreenFor.D()))
 	}
 }
 
@@ -458,32 +455,33 @@ func (h *host) stages(r notebook.Record) error {
 		rows = append(rows, []string{"expose", e.Begun.Format("15:04:05"), words.Finished(e.Planned.D()), done(e.Actual.D(), e.Unseen), "", words.Percent(e.Share) + " given"})
 	}
 	for _, s := range r.Stages {
-		label := cmp.Or(s.Label, s.Stage)
-		planned := words.Finished(s.AtMost.D())
-		if s.AtLeast != s.AtMost {
-			planned = words.Finished(s.AtLeast.D()) + " to " + words.Finished(s.AtMost.D())
-		}
-		over := ""
-		if s.Over != 0 {
-			over = words.Difference(s.Over.D())
-		}
-		bath := s.Bath
-		if s.Use != nil {
-			bath = fmt.Sprintf("%s, %s old", s.Bath, words.Long(s.Use.Age.D().Seconds()))
-			if s.Use.Share > 0 {
-				bath += ", " + words.Percent(s.Use.Share) + " used"
-			}
-		}
-		in := ""
-		if !s.In.IsZero() {
-			in = s.In.Format("15:04:05")
-		}
-		rows = append(rows, []string{label, in, planned, ledOr(done(s.Actual.D(), s.Unseen), s.Led), over, bath})
+		rows = append(rows, stageRow(s))
 	}
 	if len(rows) == 1 {
 		return nil
 	}
 	return h.table(rows, 0, 5)
+}
+
+func stageRow(s notebook.StageRecord) []string {
+	in, over, bath := "", "", s.Bath
+	planned := words.Finished(s.AtMost.D())
+	if s.AtLeast != s.AtMost {
+		planned = words.Finished(s.AtLeast.D()) + " to " + planned
+	}
+	if s.Over != 0 {
+		over = words.Difference(s.Over.D())
+	}
+	if s.Use != nil {
+		bath += ", " + words.Long(s.Use.Age.D().Seconds()) + " old"
+		if s.Use.Share > 0 {
+			bath += ", " + words.Percent(s.Use.Share) + " used"
+		}
+	}
+	if !s.In.IsZero() {
+		in = s.In.Format("15:04:05")
+	}
+	return []string{cmp.Or(s.Label, s.Stage), in, planned, ledOr(done(s.Actual.D(), s.Unseen), s.Led), over, bath}
 }
 
 // tenth is a time to the tenth of a second, as the log has it.
@@ -658,17 +656,7 @@ func (c *ImportCmd) Run(h *host) error {
 	if err == nil || rep.News() {
 		h.say("%s", rep)
 	}
-	const most = 20
-	for i, l := range rep.Bad {
-		if i == most {
-			h.warn("and %d more", len(rep.Bad)-most)
-			break
-		}
-		h.warn("%s:%d: %s %d is left out: %v", name, l.Line, l.What, l.N, l.Why)
-	}
-	for _, r := range rep.Refused {
-		h.warn("%s", r.Words())
-	}
+	h.leftOut(rep, name)
 	switch {
 	case err != nil:
 		return err
@@ -678,6 +666,20 @@ func (c *ImportCmd) Run(h *host) error {
 		return codeError(1) // what is wrong has been said
 	}
 	return nil
+}
+
+// leftOut tells what an import did not take.
+func (h *host) leftOut(rep notebook.ImportReport, name string) {
+	const most = 20
+	for _, l := range rep.Bad[:min(most, len(rep.Bad))] {
+		h.warn("%s:%d: %s %d is left out: %v", name, l.Line, l.What, l.N, l.Why)
+	}
+	if more := len(rep.Bad) - most; more > 0 {
+		h.warn("and %d more", more)
+	}
+	for _, r := range rep.Refused {
+		h.warn("%s", r.Words())
+	}
 }
 
 // BackupCmd copies the notebook.
@@ -711,26 +713,31 @@ func (c *BackupCmd) Run(h *host) error {
 	}
 	defer b.Close()
 	if c.File == stdio {
-		dir, err := os.MkdirTemp("", "wetside-*")
-		if err != nil {
-			return err
-		}
-		defer os.RemoveAll(dir)
-		name := filepath.Join(dir, "notebook.db")
-		if err := b.Backup(name); err != nil {
-			return err
-		}
-		f, err := os.Open(name)
-		if err != nil {
-			return err
-		}
-		defer f.Close()
-		_, err = io.Copy(h.out, f)
-		return err
+		return h.backupOut(b)
 	}
 	if err := b.Backup(c.File); err != nil {
 		return noOutput(c.File, err)
 	}
 	h.say("copied to %s", c.File)
 	return nil
+}
+
+// backupOut copies the notebook to standard output.
+func (h *host) backupOut(b *notebook.Book) error {
+	dir, err := os.MkdirTemp("", "wetside-*")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	name := filepath.Join(dir, "notebook.db")
+	if err := b.Backup(name); err != nil {
+		return err
+	}
+	f, err := os.Open(name)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	_, err = io.Copy(h.out, f)
+	return err
 }

@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -300,37 +301,37 @@ func (s *sitting) config() tui.Config {
 		Pulse: s.set.Border, Full: s.set.Talk == "full", ConfirmSound: s.First && !s.rehearsal && s.set.Sound != "none",
 		KeepFogTest: s.plan.KeepFogTest, FogStrip: s.plan.FogStrip, Backlight: s.lamps.lamps.Panel, WhenAlone: s.WhenAlone, News: s.news, Span: profiles.ParseDuration, Timer: s.plan.Timer, NewCamera: s.newCamera,
 	}
-	if rows, err := s.Book.Sheets(notebook.Filter{Limit: 1}); err == nil && len(rows) == 0 && len(s.M.Sheets()) == 0 {
-		cfg.First = !s.rehearsal
-	}
 	cfg.Papers, cfg.Processes = choices(s.plan.Set, profiles.PaperKind), choices(s.plan.Set, profiles.ProcessKind)
 	cfg.Cameras = choices(s.plan.Set, profiles.CameraKind)
 	if s.Resumed && s.First {
 		cfg.Resumed = tui.ResumeText(s.M, s.clock.Now())
 	}
+	loaded, washed := loadedNow(s.M), ""
 	if !s.rehearsal {
-		var err error
-		strip := desk.StripIn(s.state)
-		cfg.KeepStrip = strip.Keep
-		if cfg.Strip, err = strip.Read(); err != nil {
-			s.notices = append(s.notices, oneLine(err))
-		}
-		if s.engine != nil && (!cfg.ConfirmSound || cfg.Resumed != "") { // else the question sounds it
-			s.engine.Play(session.Cue{Key: "hello", Kind: session.CueHello})
-		}
+		washed = s.earnest(&cfg)
 	}
-	if text := loadedNow(s.M); text != "" {
-		s.notices = append(s.notices, text)
-	}
-	if !s.rehearsal && !s.M.PaperOut() && !s.M.Running() { // never while there is something else to do
-		if a, err := desk.AfterWash(s.Book, s.now()); err == nil {
-			if text := afterWash(a); text != "" {
-				s.notices = append(s.notices, text)
-			}
-		}
-	}
-	cfg.Notices = s.notices
+	cfg.Notices = append(s.notices, slices.DeleteFunc([]string{loaded, washed}, func(s string) bool { return s == "" })...)
 	return cfg
+}
+
+// earnest adds what a rehearsal has not, and returns what is to be done with sheets that
+// were washed: never while there is something else to do.
+func (s *sitting) earnest(cfg *tui.Config) (washed string) {
+	rows, err := s.Book.Sheets(notebook.Filter{Limit: 1})
+	cfg.First = err == nil && len(rows) == 0 && len(s.M.Sheets()) == 0
+	strip := desk.StripIn(s.state)
+	cfg.KeepStrip = strip.Keep
+	if cfg.Strip, err = strip.Read(); err != nil {
+		s.notices = append(s.notices, oneLine(err))
+	}
+	if s.engine != nil && (!cfg.ConfirmSound || cfg.Resumed != "") { // else the question sounds it
+		s.engine.Play(session.Cue{Key: "hello", Kind: session.CueHello})
+	}
+	if !s.M.PaperOut() && !s.M.Running() {
+		a, _ := desk.AfterWash(s.Book, s.now()) // what cannot be read is told elsewhere
+		washed = afterWash(a)
+	}
+	return washed
 }
 
 // verified is what the program could check of the room by itself.

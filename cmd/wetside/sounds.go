@@ -68,9 +68,7 @@ func (c *SoundsCmd) Run(h *host) error {
 		for _, i := range which {
 			h.motif(i, names[i])
 		}
-		for _, q := range said {
-			h.phrase(q)
-		}
+		h.phrases(said)
 		return nil
 	}
 	if c.Learn && len(c.Which) > 0 {
@@ -91,8 +89,10 @@ func (c *SoundsCmd) Run(h *host) error {
 
 // motif names a sound, phrase what is said.
 func (h *host) motif(i int, n sound.Named) { h.say("%2d  %-20s  %s", i+1, n.Name, n.Says) }
-func (h *host) phrase(q session.Cue) {
-	h.say("    \"%s\"", voice.Words(q, voice.Full))
+func (h *host) phrases(said []session.Cue) {
+	for _, q := range said {
+		h.say("    \"%s\"", voice.Words(q, voice.Full))
+	}
 }
 
 // play plays them, or asks about them, as far as anything can be heard.
@@ -108,19 +108,19 @@ func (c *SoundsCmd) play(h *host, set settings, names []sound.Named, which []int
 	st := audible(ctx, bare)
 	mute := !st.OK || st.Reach == sound.Silence
 	wordless := mute || st.Reach == sound.Tones
-	if c.Learn {
-		if wordless {
-			return fmt.Errorf("the sounds cannot be told apart here (%s), and a quiz by ear needs a loudspeaker; wetside sounds --list names the sounds", cmp.Or(st.Reason, st.Device))
-		}
+	why := cmp.Or(st.Reason, st.Device)
+	switch {
+	case c.Learn && wordless:
+		return fmt.Errorf("the sounds cannot be told apart here (%s), and a quiz by ear needs a loudspeaker; wetside sounds --list names the sounds", why)
+	case c.Learn:
 		for i, n := range names {
 			h.motif(i, n)
 		}
 		return quiz{in: bufio.NewScanner(h.in), say: h.say, names: names, rounds: c.Rounds, pick: rand.IntN,
 			play: func(n sound.Named) error { return playOut(ctx, bare, n.Cue) }}.run()
-	}
-	if mute {
-		h.say("nothing can be heard (%s); the sounds are:", cmp.Or(st.Reason, st.Device))
-	} else {
+	case mute:
+		h.say("nothing can be heard (%s); the sounds are:", why)
+	default:
 		h.say("sound: %s", st.Device)
 		if wordless {
 			h.say("%s", st.Reason)
@@ -137,9 +137,7 @@ func (c *SoundsCmd) play(h *host, set settings, names []sound.Named, which []int
 	}
 	bare.Close()
 	if wordless {
-		for _, q := range said {
-			h.phrase(q)
-		}
+		h.phrases(said)
 		return nil
 	}
 	return h.speak(ctx, device, said)
@@ -165,7 +163,7 @@ func (h *host) speak(ctx context.Context, device sound.Config, said []session.Cu
 	defer full.Close()
 	audible(ctx, full)
 	for _, q := range said {
-		h.phrase(q)
+		h.phrases([]session.Cue{q})
 		if err := playOut(ctx, full, q); err != nil {
 			return err
 		}
@@ -260,40 +258,22 @@ func (q quiz) run() error {
 	right, asked := 0, 0
 	var missed []string
 	q.say("which is it? a number; r plays it again; q ends")
-rounds:
 	for asked < q.rounds {
 		i := q.pick(len(q.names))
-		if err := q.play(q.names[i]); err != nil {
+		n, err := q.ask(i)
+		if err != nil {
 			return err
 		}
-		for {
-			if !q.in.Scan() {
-				break rounds
-			}
-			answer := strings.TrimSpace(q.in.Text())
-			switch answer {
-			case "q":
-				break rounds
-			case "r", "":
-				if err := q.play(q.names[i]); err != nil {
-					return err
-				}
-				continue
-			}
-			n, err := strconv.Atoi(answer)
-			if err != nil || n < 1 || n > len(q.names) {
-				q.say("a number from 1 to %d; r plays it again; q ends", len(q.names))
-				continue
-			}
-			asked++
-			if n-1 == i {
-				right++
-				q.say("right: %s", q.names[i].Name)
-			} else {
-				missed = append(missed, q.names[i].Name)
-				q.say("no: it was %d, %s (%s)", i+1, q.names[i].Name, q.names[i].Says)
-			}
+		if n < 0 {
 			break
+		}
+		asked++
+		if n == i {
+			right++
+			q.say("right: %s", q.names[i].Name)
+		} else {
+			missed = append(missed, q.names[i].Name)
+			q.say("no: it was %d, %s (%s)", i+1, q.names[i].Name, q.names[i].Says)
 		}
 	}
 	if err := q.in.Err(); err != nil {
@@ -304,4 +284,30 @@ rounds:
 		q.say("listen once more to: %s", strings.Join(missed, ", "))
 	}
 	return nil
+}
+
+// ask plays a sound until it is answered with a number, and returns which sound that is;
+// -1: no more.
+func (q quiz) ask(i int) (int, error) {
+	for again := true; ; {
+		if again {
+			if err := q.play(q.names[i]); err != nil {
+				return 0, err
+			}
+		}
+		if !q.in.Scan() {
+			return -1, nil
+		}
+		answer := strings.TrimSpace(q.in.Text())
+		n, err := strconv.Atoi(answer)
+		switch {
+		case answer == "q":
+			return -1, nil
+		case err == nil && n >= 1 && n <= len(q.names):
+			return n - 1, nil
+		}
+		if again = answer == "r" || answer == ""; !again {
+			q.say("a number from 1 to %d; r plays it again; q ends", len(q.names))
+		}
+	}
 }

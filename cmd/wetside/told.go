@@ -66,11 +66,11 @@ func (c *ExposedCmd) Run(h *host) error {
 	}
 	var sh *session.Sheet
 	if !waits { // what lies in the camera is what was exposed
-		m := session.New()
-		if err := replayLive(b, m); err != nil {
-			return err
+		m, _, err := liveOf(b, false)
+		if err == nil {
+			sh, err = takeHeld(m, c.Camera)
 		}
-		if sh, err = takeHeld(m, c.Camera); err != nil {
+		if err != nil {
 			return err
 		}
 	}
@@ -79,19 +79,19 @@ func (c *ExposedCmd) Run(h *host) error {
 		return err
 	}
 	defer s.Release()
-	id := uuid.NewString()
 	if waits {
 		if sh, err = waiting(s, num); err != nil {
 			return err
 		}
 	}
-	if waits = sh != nil; waits {
+	id := uuid.NewString()
+	if sh != nil {
 		id = sh.ID
 		if made, err = c.again(plan, sh.Spec, text); err != nil {
 			return usageError{err}
 		}
 	}
-	events := desk.ExposedBefore(id, made.Spec, waits, made.Exposure, session.Told{From: from}, c.Note)
+	events := desk.ExposedBefore(id, made.Spec, sh != nil, made.Exposure, session.Told{From: from}, c.Note)
 	if err := h.tell(s, events); err != nil {
 		return err
 	}

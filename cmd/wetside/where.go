@@ -46,37 +46,30 @@ func (c *WhereCmd) Run(h *host) error {
 	if err != nil {
 		return err
 	}
-	var events []session.Event
-	live := false
+	m, live := session.New(), false
 	if book != nil {
 		defer book.Close()
-		if _, events, live, err = book.Live(c.Rehearsal); err != nil {
+		if m, live, err = liveOf(book, c.Rehearsal); err != nil {
 			return fmt.Errorf("where the sheets stand cannot be read: %w", err)
 		}
 		for _, n := range book.Notices() {
 			h.warn("%s", n.Text)
 		}
 	}
-	m := session.New()
-	if live {
-		for _, e := range events {
-			m.Replay(e)
-		}
-	}
-	out := []place{}
 	now := systemClock().Now()
 	v, behind := m.View(now), m.Behind(now)
-	for _, s := range v.Sheets {
-		sh := m.Sheet(s.ID)
-		out = append(out, place{s.ID, s.Num, s.Name, string(s.Phase), string(s.Stage), s.Elapsed.Seconds(), s.Left.Seconds(), s.Over.Seconds(), len(sh.Visits), len(sh.Undone), behind})
-	}
 	if c.JSON {
+		out := []place{}
+		for _, s := range v.Sheets {
+			sh := m.Sheet(s.ID)
+			out = append(out, place{s.ID, s.Num, s.Name, string(s.Phase), string(s.Stage), s.Elapsed.Seconds(), s.Left.Seconds(), s.Over.Seconds(), len(sh.Visits), len(sh.Undone), behind})
+		}
 		return h.json(out)
 	}
 	switch {
 	case !live:
 		h.say("no session is open")
-	case len(out) == 0:
+	case len(v.Sheets) == 0:
 		h.say("a session is open, without a sheet so far")
 	}
 	if behind && len(v.Need) > 0 {

@@ -55,6 +55,9 @@ func (s *Sitting) passed() {
 	s.inDoor.Unlock()
 }
 
+// Open takes up the session of this kind that is open, if there is one; else
+// Begin must follow at once, for others wait for it. state is the folder of the
+// locks. A rehearsal that an earlier program left is closed at now.
 func Open(book *notebook.Book, state string, rehearsal bool, now session.Instant) (s *Sitting, err error) {
 	s = enter(book, state, rehearsal)
 	defer func() {
