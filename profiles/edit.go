@@ -10,6 +10,8 @@ import (
 	"unicode"
 
 	"github.com/pelletier/go-toml/v2"
+
+	"wetside/session/words"
 )
 
 // Path is where a profile is to be written inside the user's folder:
@@ -72,10 +74,7 @@ func WithPreflash(file []byte, p Preflash) ([]byte, error) {
 // WithBetter notes in a camera's or a paper's file that its figures were measured
 // better: what they were before is of the same hole, the same box.
 func WithBetter(file []byte, kind Kind, earlier []string) ([]byte, error) {
-	var q []string
-	for _, e := range earlier {
-		q = append(q, quotedText(e))
-	}
+	q := words.Each(earlier, quotedText)
 	// A list is not changed in place: its line goes and comes anew.
 	return edit(file, kind, []change{{[]string{"earlier"}, ""}, {[]string{"earlier"}, "[" + strings.Join(q, ", ") + "]"}})
 }

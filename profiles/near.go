@@ -41,11 +41,7 @@ func Near(got string, known []string) []string {
 		}
 	}
 	sort.SliceStable(hits, func(i, j int) bool { return hits[i].d < hits[j].d })
-	var out []string
-	for _, h := range hits[:min(3, len(hits))] {
-		out = append(out, h.word)
-	}
-	return out
+	return words.Each(hits[:min(3, len(hits))], func(h scored) string { return h.word })
 }
 
 // shareWords reports whether every dash-separated word of a is also in b.

@@ -1,6 +1,7 @@
 package profiles
 
 import (
+	"cmp"
 	"fmt"
 	"time"
 
@@ -224,18 +225,13 @@ func TooMuch(r session.Response) string {
 func (r Reciprocity) Law() exposure.Reciprocity {
 	switch r.Model {
 	case schwarzschild:
-		from := time.Duration(r.Reference).Seconds()
-		if from <= 0 {
-			from = 1
-		}
-		if law, err := exposure.Schwarzschild(r.P, from); err == nil {
+		if law, err := exposure.Schwarzschild(r.P, cmp.Or(max(0, time.Duration(r.Reference).Seconds()), 1)); err == nil {
 			return law
 		}
 	case table:
-		var pts []exposure.Pair
-		for _, x := range r.Points {
-			pts = append(pts, exposure.Pair{Measured: time.Duration(x.Measured).Seconds(), Corrected: time.Duration(x.Corrected).Seconds()})
-		}
+		pts := words.Each(r.Points, func(x Point) exposure.Pair {
+			return exposure.Pair{Measured: time.Duration(x.Measured).Seconds(), Corrected: time.Duration(x.Corrected).Seconds()}
+		})
 		if law, err := exposure.FromTable(pts); err == nil {
 			return law
 		}

@@ -375,10 +375,7 @@ func (r *Reckoned) strips(o Own, law exposure.Reciprocity) error {
 	}
 	whole := strips[n-1].Total
 	t := *r.Spec.Reckoned.Test
-	t.Shares = nil
-	for _, s := range strips {
-		t.Shares = append(t.Shares, s.Total/whole)
-	}
+	t.Shares = words.Each(strips, func(s exposure.Patch) float64 { return s.Total / whole })
 	r.Spec.Reckoned.Test = &t
 	if !r.ByHand {
 		r.Exposure = time.Duration(whole * float64(time.Second))
@@ -390,10 +387,7 @@ func (r *Reckoned) strips(o Own, law exposure.Reciprocity) error {
 
 // StripsText says how a test sheet is exposed.
 func StripsText(strips []exposure.Patch) string {
-	var open []string
-	for _, s := range strips {
-		open = append(open, words.Long(s.Add))
-	}
+	open := words.Each(strips, func(s exposure.Patch) string { return words.Long(s.Add) })
 	return "open for " + strings.Join(open, ", then ") + "; each time cover the pinhole, and in the dark draw the card over one more strip."
 }
 
@@ -669,11 +663,7 @@ func (p *Planner) Baths(process string) []session.Mix {
 	if err != nil {
 		return nil
 	}
-	var out []session.Mix
-	for _, b := range proc.Baths {
-		out = append(out, b.mix(""))
-	}
-	return out
+	return words.Each(proc.Baths, func(b Bath) session.Mix { return b.mix("") })
 }
 
 // law is the reciprocity failure of a paper, none where it is not known.

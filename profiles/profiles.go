@@ -39,6 +39,8 @@ import (
 	"path"
 	"slices"
 	"strings"
+
+	"wetside/session/words"
 )
 
 //go:embed defaults/*.toml
@@ -305,9 +307,5 @@ func keys[T any](m map[string]T) []string {
 }
 
 func sorted[T any](m map[string]T) []T {
-	var out []T
-	for _, k := range keys(m) {
-		out = append(out, m[k])
-	}
-	return out
+	return words.Each(keys(m), func(k string) T { return m[k] })
 }

@@ -68,10 +68,7 @@ func ToldSteps(text string, p session.Process) ([]time.Duration, error) {
 }
 
 func stepsOf(p session.Process) string {
-	var names []string
-	for _, s := range p.Steps {
-		names = append(names, string(s.Stage))
-	}
+	names := words.Each(p.Steps, func(s session.Step) string { return string(s.Stage) })
 	return words.List(names)
 }
 

@@ -95,20 +95,15 @@ func timeUnit(name string) int {
 
 // leadingNumber splits "1.5 min 30 s" into 1.5, "min" and " 30 s".
 func leadingNumber(s string) (n float64, unit, rest string, ok bool) {
-	i := strings.IndexFunc(s, func(r rune) bool { return (r < '0' || r > '9') && r != '.' && r != ',' })
-	if i < 0 {
-		i = len(s)
-	}
-	n, ok = words.ReadDecimal(s[:i])
-	if !ok || i > 20 || words.Thousands(s[:i]) {
+	behind := strings.TrimLeft(s, "0123456789.,")
+	number := s[:len(s)-len(behind)]
+	n, ok = words.ReadDecimal(number)
+	if !ok || len(number) > 20 || words.Thousands(number) {
 		return 0, "", "", false
 	}
-	s = strings.TrimLeftFunc(s[i:], unicode.IsSpace)
-	j := strings.IndexFunc(s, func(r rune) bool { return !unicode.IsLetter(r) })
-	if j < 0 {
-		j = len(s)
-	}
-	return n, s[:j], s[j:], true
+	behind = strings.TrimLeftFunc(behind, unicode.IsSpace)
+	rest = strings.TrimLeftFunc(behind, unicode.IsLetter)
+	return n, behind[:len(behind)-len(rest)], rest, true
 }
 
 // UnmarshalText reads a time; see ParseDuration.

@@ -94,8 +94,7 @@ type Cue struct {
 
 // Numbers are the sheets the cue is about.
 func (c Cue) Numbers() say.Nums {
-	n := c.Nums
-	n = cmp.Or(n, say.Num(c.Num))
+	n := cmp.Or(c.Nums, say.Num(c.Num))
 	if c.Kind == CueConflict {
 		n |= say.Num(c.N)
 	}

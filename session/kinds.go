@@ -1,6 +1,7 @@
 package session
 
 import (
+	"cmp"
 	"iter"
 	"math"
 	"slices"
@@ -417,10 +418,7 @@ func (m *Machine) exposeTold(s *Sheet, e Event, t time.Duration) error {
 		return refuse("from %s to %s it cannot have been open for %v", told.From.Format("15:04"), told.To.Format("15:04"), e.Planned)
 	}
 	m.put(s, false, t)
-	full := s.Spec.Exposure
-	if full <= 0 {
-		full = e.Planned
-	}
+	full := cmp.Or(max(0, s.Spec.Exposure), e.Planned)
 	l := Light{BegunAt: Instant{Wall: told.From}, EndedAt: Instant{Wall: told.To}, BegunT: t, EndedT: t,
 		Planned: full, Working: s.Spec.Working, Spells: slices.Clone(s.Light.Spells), Told: true, EV: s.Spec.lightness()}
 	l.Spells = append(l.Spells, Spell{Span{From: t, To: t + e.Planned}, full, l.EV})

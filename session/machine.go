@@ -681,11 +681,7 @@ const forever = time.Duration(math.MaxInt64)
 // the lamp was on, and when it was fixed; and those in which it was out before the
 // screen, one for each light of it.
 func (m *Machine) account(s *Sheet) {
-	end := forever
-	if s.FixedT > 0 {
-		end = s.FixedT
-	}
-	out := spansOn(s.outs, end)
+	out := spansOn(s.outs, cmp.Or(s.FixedT, forever))
 	s.Open = overlap(out, spansOn(m.safelight, forever))
 	s.Screen = nil
 	for i, l := range m.screens { // none: nobody said what the panel gives

@@ -138,15 +138,9 @@ func byWatch(seconds float64) string {
 // text is the card for a terminal or a printer of text.
 func (x card) text(w io.Writer) error {
 	head := fmt.Sprintf("%s\n%s, %s, %s. %s\n\n", x.Camera, x.Paper, x.FNumber, x.Date, x.Learned)
-	rows := [][]string{{"light", "open for", "bracket"}}
-	for _, r := range x.Rows {
-		rows = append(rows, []string{r.Light, r.Time, r.Bracket})
-	}
+	rows := append([][]string{{"light", "open for", "bracket"}}, words.Each(x.Rows, func(r cardRow) []string { return []string{r.Light, r.Time, r.Bracket} })...)
 	body := strings.Join(columns(rows), "\n") + "\n\n"
-	var line []string
-	for _, b := range x.Blanks {
-		line = append(line, fmt.Sprintf("%-11s", b))
-	}
+	line := words.Each(x.Blanks, func(b string) string { return fmt.Sprintf("%-11s", b) })
 	blank := strings.TrimRight(strings.Repeat("_________  ", len(x.Blanks)), " ") + "\n"
 	_, err := io.WriteString(w, head+body+strings.TrimRight(strings.Join(line, ""), " ")+"\n\n"+strings.Repeat(blank+"\n", len(x.Lines)))
 	return err

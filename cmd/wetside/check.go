@@ -6,6 +6,8 @@ import (
 
 	"github.com/charmbracelet/x/term"
 
+	"wetside/profiles"
+	"wetside/session/words"
 	"wetside/sound"
 	"wetside/tui"
 	"wetside/tui/ember"
@@ -69,10 +71,7 @@ func (c *CheckCmd) Run(h *host) error {
 	if err := (Flags{Sound: c.Sound}).over(&set); err != nil {
 		return err
 	}
-	var items []checkItem
-	for _, w := range wrong {
-		items = append(items, checkItem{w.Error(), false})
-	}
+	items := words.Each(wrong, func(w profiles.Problem) checkItem { return checkItem{w.Error(), false} })
 	_, out, tty := h.terminal()
 	profile, reason := ember.Detect(h.getenv, tty, ember.OnConsole(out))
 	if !profile.CanDraw() && ember.Askable(h.getenv, tty) {

@@ -250,11 +250,7 @@ func (c completer) of(v *kong.Value) []candidate {
 	case "command":
 		return commandsOf(c.Model.Node)
 	}
-	var out []candidate
-	for _, w := range plain[kind] {
-		out = append(out, candidate{w, ""})
-	}
-	return out
+	return words.Each(plain[kind], func(w string) candidate { return candidate{w, ""} })
 }
 
 // commandsOf are the commands of a command that are not hidden.
@@ -267,11 +263,8 @@ func commandsOf(n *kong.Node) (out []candidate) {
 	return out
 }
 
-func (c completer) keys(kinds ...profiles.Kind) (out []candidate) {
-	for _, p := range c.known().Sources(kinds...) {
-		out = append(out, candidate{p.Key, p.Name})
-	}
-	return out
+func (c completer) keys(kinds ...profiles.Kind) []candidate {
+	return words.Each(c.known().Sources(kinds...), func(p profiles.Source) candidate { return candidate{p.Key, p.Name} })
 }
 
 // sheets are the newest ones: by number alone while that means them, else with

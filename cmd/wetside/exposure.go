@@ -153,10 +153,9 @@ func (c *ExposureCmd) told(h *host, r exposure.Result, strips []exposure.Patch, 
 
 // strips prints how a test sheet is exposed, and what to do with it.
 func (c *ExposureCmd) strips(h *host, strips []exposure.Patch) error {
-	rows := [][]string{{"strip", "open for", "in all"}}
-	for _, s := range strips {
-		rows = append(rows, []string{strconv.Itoa(s.Number), words.Long(s.Add), words.Long(s.Total)})
-	}
+	rows := append([][]string{{"strip", "open for", "in all"}}, words.Each(strips, func(s exposure.Patch) []string {
+		return []string{strconv.Itoa(s.Number), words.Long(s.Add), words.Long(s.Total)}
+	})...)
 	if err := h.table(rows, 1, 2); err != nil {
 		return err
 	}
@@ -173,8 +172,7 @@ func (c *ExposureCmd) strips(h *host, strips []exposure.Patch) error {
 // behind fills in the pinhole and the paper, and returns the keys of those whose
 // judged sheets count.
 func (c *ExposureCmd) behind(set *profiles.Set, ask *exposure.Ask) (camera, paper string, err error) {
-	camera, paper = c.Camera, c.Paper
-	paper = cmp.Or(paper, defaultPaper)
+	camera, paper = c.Camera, cmp.Or(c.Paper, defaultPaper)
 	if camera != "" {
 		cam, err := set.Camera(camera)
 		if err != nil {
@@ -208,10 +206,7 @@ func (c *ExposureCmd) behind(set *profiles.Set, ask *exposure.Ask) (camera, pape
 
 // exposureReport is the answer as JSON.
 func exposureReport(ask exposure.Ask, r exposure.Result, learned *exposure.Correction, sun *sunReport, strips []exposure.Patch) any {
-	var bracket []bracketReport
-	for _, b := range r.Bracket {
-		bracket = append(bracket, bracketReport{b.Stops, b.Seconds, b.Rounded})
-	}
+	bracket := words.Each(r.Bracket, func(b exposure.Bracketed) bracketReport { return bracketReport{b.Stops, b.Seconds, b.Rounded} })
 	return struct {
 		Sentence string          `json:"sentence"`
 		EV       float64         `json:"ev100"`
@@ -242,11 +237,8 @@ type testStrip struct {
 	Total float64 `json:"total_s"`
 }
 
-func testStrips(strips []exposure.Patch) (out []testStrip) {
-	for _, s := range strips {
-		out = append(out, testStrip{s.Number, s.Add, s.Total})
-	}
-	return out
+func testStrips(strips []exposure.Patch) []testStrip {
+	return words.Each(strips, func(s exposure.Patch) testStrip { return testStrip{s.Number, s.Add, s.Total} })
 }
 
 // ask is all of the arguments but camera and paper.

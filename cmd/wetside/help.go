@@ -10,6 +10,7 @@ import (
 	"github.com/alecthomas/kong"
 
 	"wetside/profiles"
+	"wetside/session/words"
 )
 
 // HelpCmd is --help, asked for as a command.
@@ -76,10 +77,7 @@ func misread(k *kong.Kong, err error) error {
 	if word, ok := strings.CutPrefix(text, "unexpected argument "); ok && (at == nil || at.Name == "run") {
 		at = nil
 		text = fmt.Sprintf("there is no command %q", word)
-		var known []string
-		for _, sub := range commandsOf(k.Model.Node) {
-			known = append(known, sub.word)
-		}
+		known := words.Each(commandsOf(k.Model.Node), func(sub candidate) string { return sub.word })
 		if near := profiles.Near(word, known); len(near) > 0 {
 			return advise("%s; did you mean %s?", text, strings.Join(near, " or "))
 		}

@@ -65,9 +65,7 @@ func (c *KeysCmd) Run(h *host) error {
 	}
 	out := [][]string{{"deed", "keys", "where", "what it does"}}
 	for _, r := range rows {
-		where := strings.Join(r.At, ", ")
-		where = cmp.Or(where, "everywhere")
-		cells := []string{r.Deed, keyList(r.Keys), where}
+		cells := []string{r.Deed, keyList(r.Keys), cmp.Or(strings.Join(r.At, ", "), "everywhere")}
 		for l := range strings.Lines(ansi.Wordwrap(r.Does, doesWidth, "")) {
 			out = append(out, append(cells, strings.TrimSpace(l)))
 			cells = []string{"", "", ""}

@@ -55,10 +55,7 @@ func (c *LearnCmd) Run(h *host) error {
 	if err != nil {
 		return err
 	}
-	var amiss []string
-	for _, a := range model.Amiss() {
-		amiss = append(amiss, a.Sentence())
-	}
+	amiss := words.Each(model.Amiss(), func(a exposure.Amiss) string { return a.Sentence() })
 	subjects := subjectsOf(model.Sheets(), c.Camera, c.Paper, h.now())
 	list := []taught{}
 	for _, s := range subjects {
@@ -232,10 +229,10 @@ func plotOf(sheets []exposure.Judged, camera, paper string) (*notebook.Plot, err
 	if err != nil {
 		return nil, err
 	}
-	out := &notebook.Plot{Title: numbered(best.Camera, "hole", best.Hole) + " on " + numbered(best.Paper, "box", best.Box) + ": stops more than reckoned, against the time given"}
-	for _, q := range p.Points {
-		out.Points = append(out.Points, notebook.PlotPoint{X: seconds(math.Exp2(q.X)), Y: q.Y, Label: q.ID})
-	}
+	out := &notebook.Plot{Title: numbered(best.Camera, "hole", best.Hole) + " on " + numbered(best.Paper, "box", best.Box) + ": stops more than reckoned, against the time given",
+		Points: words.Each(p.Points, func(q exposure.Point) notebook.PlotPoint {
+			return notebook.PlotPoint{X: seconds(math.Exp2(q.X)), Y: q.Y, Label: q.ID}
+		})}
 	for _, l := range p.Line {
 		out.Line = append(out.Line, notebook.PlotPoint{X: seconds(math.Exp2(l.X)), Y: l.Y})
 		out.Band = append(out.Band, notebook.PlotBand{X: seconds(math.Exp2(l.X)), Lo: l.Low, Hi: l.High})

@@ -96,12 +96,7 @@ func (c *PlanCmd) Run(h *host) error {
 	return nil
 }
 
-func jobsOf(m *session.Machine) (jobs []bench.Job) {
-	for _, s := range m.Sheets() {
-		jobs = append(jobs, bench.JobOf(s))
-	}
-	return jobs
-}
+func jobsOf(m *session.Machine) []bench.Job { return words.Each(m.Sheets(), bench.JobOf) }
 
 func (c *PlanCmd) move(h *host) (time.Duration, error) {
 	text := c.Move

@@ -59,10 +59,7 @@ func (c *PreflashStripCmd) Run(h *host) error {
 			Add    float64 `json:"add_s"`
 			Total  float64 `json:"total_s"`
 		}
-		var out []patch
-		for _, p := range strip {
-			out = append(out, patch{p.Number, p.Add, p.Total})
-		}
+		out := words.Each(strip, func(p exposure.Patch) patch { return patch{p.Number, p.Add, p.Total} })
 		return h.json(out)
 	}
 	rows := [][]string{{"patch", "light on for", "in all", ""}}

@@ -156,6 +156,8 @@ func celsius(c float64) string {
 	return ", " + words.Decimals(c, 1) + " C"
 }
 
+func readingLine(g notebook.ReadingRecord) string { return g.At.Format("15:04:05") + " " + g.Words() }
+
 func exposureLines(e *notebook.ExposureRecord, light string) []string {
 	text := "light " + light
 	if share := words.Percent(e.Share); share != "100%" {
@@ -164,11 +166,7 @@ func exposureLines(e *notebook.ExposureRecord, light string) []string {
 	if n := len(e.Covered); n > 0 {
 		text += "; covered " + words.Count(n, "time")
 	}
-	lines := []string{text}
-	for _, g := range e.Readings {
-		lines = append(lines, g.At.Format("15:04:05")+" "+g.Words())
-	}
-	return lines
+	return append([]string{text}, words.Each(e.Readings, readingLine)...)
 }
 
 func (p pages) Read(id, text string) ([]tui.Judgement, error) {
@@ -179,10 +177,9 @@ func (p pages) Read(id, text string) ([]tui.Judgement, error) {
 	j, err := desk.Judge(plainMinus(text), &r, p.plan.Judged(), p.plan.Set.Today)
 	var either *desk.EitherWay
 	if errors.As(err, &either) {
-		var both []tui.Judgement
-		for _, j := range []notebook.JudgementRecord{either.More, either.Less} {
-			both = append(both, tui.Judgement{Stops: j.Stops, Seen: j.Seen, Says: judgement(&r, notebook.JudgementRecord{Stops: j.Stops})})
-		}
+		both := words.Each([]notebook.JudgementRecord{either.More, either.Less}, func(j notebook.JudgementRecord) tui.Judgement {
+			return tui.Judgement{Stops: j.Stops, Seen: j.Seen, Says: judgement(&r, notebook.JudgementRecord{Stops: j.Stops})}
+		})
 		return both, nil
 	}
 	if err != nil {
@@ -235,9 +232,6 @@ func (p pages) Next(id string) (t time.Duration, teaches bool) {
 }
 
 // choices are the profiles of a kind, for the bench.
-func choices(set *profiles.Set, kind profiles.Kind) (out []tui.Choice) {
-	for _, x := range set.Sources(kind) {
-		out = append(out, tui.Choice{Key: x.Key, Name: x.Name})
-	}
-	return out
+func choices(set *profiles.Set, kind profiles.Kind) []tui.Choice {
+	return words.Each(set.Sources(kind), func(x profiles.Source) tui.Choice { return tui.Choice{Key: x.Key, Name: x.Name} })
 }

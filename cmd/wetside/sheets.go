@@ -251,10 +251,7 @@ func find(h *host, b *notebook.Book, name string) (notebook.Record, error) {
 	var many *desk.Several
 	switch {
 	case errors.As(err, &many):
-		var ids []string
-		for _, x := range many.Rows {
-			ids = append(ids, short(x.ID))
-		}
+		ids := words.Each(many.Rows, func(x notebook.Row) string { return short(x.ID) })
 		return r, usage("there are %d sheets %d on %s: use the begin of an id, %s", len(ids), n, many.Rows[0].Day, strings.Join(ids, " or "))
 	case errors.Is(err, notebook.ErrAmbiguous):
 		return r, usageError{err}
@@ -328,11 +325,7 @@ func (c *SheetCmd) compare(h *host, a, b notebook.Record) error {
 		return nil
 	}
 	title := func(r notebook.Record) string { return fmt.Sprintf("sheet %d of %s", r.Num, r.Day()) }
-	rows := [][]string{{"", title(a), title(b)}}
-	for _, d := range out {
-		rows = append(rows, []string{d.What, d.A, d.B, d.By})
-	}
-	return h.table(rows)
+	return h.table(append([][]string{{"", title(a), title(b)}}, words.Each(out, func(d difference) []string { return []string{d.What, d.A, d.B, d.By} })...))
 }
 
 // record prints a sheet for people.
@@ -377,7 +370,7 @@ func (h *host) recordRest(r notebook.Record) {
 			line("covered %s", words.Count(len(e.Covered), "time"))
 		}
 		for _, g := range e.Readings {
-			line("%s %s", g.At.Format("15:04:05"), g.Words())
+			line("%s", readingLine(g))
 		}
 	}
 	h.recordOpen(&r)
@@ -454,9 +447,7 @@ func (h *host) stages(r notebook.Record) error {
 	if e := r.Exposure; e != nil {
 		rows = append(rows, []string{"expose", e.Begun.Format("15:04:05"), words.Finished(e.Planned.D()), done(e.Actual.D(), e.Unseen), "", words.Percent(e.Share) + " given"})
 	}
-	for _, s := range r.Stages {
-		rows = append(rows, stageRow(s))
-	}
+	rows = append(rows, words.Each(r.Stages, stageRow)...)
 	if len(rows) == 1 {
 		return nil
 	}
@@ -535,10 +526,7 @@ type ExportCmd struct {
 
 // formats are the formats of export, for the help.
 func formats() string {
-	var of []string
-	for _, f := range notebook.Formats {
-		of = append(of, f.Name+" ("+f.Is+")")
-	}
+	of := words.Each(notebook.Formats, func(f *notebook.Format) string { return f.Name + " (" + f.Is + ")" })
 	return words.Or(of)
 }
 

@@ -21,6 +21,7 @@ import (
 	"wetside/session/desk"
 	"wetside/session/exposure"
 	"wetside/session/notebook"
+	"wetside/session/words"
 	"wetside/sound"
 	"wetside/tui"
 	"wetside/tui/ember"
@@ -99,9 +100,7 @@ func (s *sitting) after(end func()) { s.ends = append(s.ends, end) }
 // open opens the notebook, and reads it whole beside the first frame.
 func (s *sitting) open() error {
 	_ = os.MkdirAll(s.state, 0o700) // its locks can be done without; the notebook makes its own
-	for _, w := range s.wrong {
-		s.notices = append(s.notices, w.Error())
-	}
+	s.notices = words.Each(s.wrong, profiles.Problem.Error)
 	s.takeOver()
 	conf := s.notebookConfig()
 	conf.Served = true
@@ -109,9 +108,7 @@ func (s *sitting) open() error {
 	if err != nil {
 		return err
 	}
-	for _, n := range told {
-		s.notices = append(s.notices, n.Text)
-	}
+	s.notices = append(s.notices, words.Each(told, noticeText)...)
 	s.Sitting = &desk.Sitting{Book: book}
 	ctx, cancel := context.WithCancel(s.ctx)
 	served := make(chan struct{})
@@ -343,11 +340,10 @@ func (s *sitting) verified() []tui.Finding {
 	return found
 }
 
-func (s *sitting) news() (out []string) {
-	for _, n := range s.Book.Notices() {
-		out = append(out, n.Text)
-	}
-	return out
+func noticeText(n notebook.Notice) string { return n.Text }
+
+func (s *sitting) news() []string {
+	return words.Each(s.Book.Notices(), noticeText)
 }
 
 // rehearse lays out the sheets of a rehearsal. It begins with fresh trays, so

@@ -7,6 +7,7 @@ import (
 
 	"wetside/session"
 	"wetside/session/bench"
+	"wetside/session/words"
 )
 
 // This file is what several sheets at once ask of the desk: when the next may
@@ -14,10 +15,7 @@ import (
 
 // shop is the room as the plan needs it.
 func (d *Desk) shop() bench.Shop {
-	var ps []session.Process
-	for _, sh := range d.M.Sheets() {
-		ps = append(ps, sh.Spec.Process)
-	}
+	ps := words.Each(d.M.Sheets(), func(sh *session.Sheet) session.Process { return sh.Spec.Process })
 	return bench.ShopFor(d.Move, ps...)
 }
 

@@ -272,9 +272,6 @@ func parseLight(s string) (Light, error) {
 const footCandle = 10.76391
 
 func parseReading(given, t string) (Light, error) {
-	unread := func() (Light, error) {
-		return Light{}, fmt.Errorf("cannot read %q as light: type EV 12.5, f/16 1/125, 2500 lux, or a sky such as overcast", words.Clip(given))
-	}
 	for _, u := range []struct {
 		suffix string
 		scale  float64
@@ -289,40 +286,48 @@ func parseReading(given, t string) (Light, error) {
 			}
 			v, ok := words.ReadNumber(rest)
 			if !ok {
-				return unread()
+				return unread(given)
 			}
 			return FromLux(v * u.scale)
 		}
 	}
 	iso, t, ok := take(isoWords, t, 100)
 	if !ok {
-		return unread()
+		return unread(given)
 	}
 	if !strings.HasPrefix(t, "ev") && strings.Contains(t, "f") {
-		// "f/16 1/125", "1/125 s at f16", "f 16, 0.5"
-		f, rest, ok := take(fWords, t, 0)
-		if !ok || f == 0 {
-			return unread()
-		}
-		// A meter writes 125 and means 1/125: fourteen stops apart.
-		if n, err := strconv.Atoi(strings.TrimSpace(rest)); err == nil && n >= 30 {
-			return Light{}, fmt.Errorf("the time in %q may be 1/%d s or %d s: type 1/%d or %ds", words.Clip(given), n, n, n, n)
-		}
-		rest = strings.TrimSpace(strings.TrimSuffix(strings.TrimSuffix(rest, "sec"), "s"))
-		if rest == "" {
-			return Light{}, fmt.Errorf("%q has no time: type the meter's pair, such as f/16 1/125", words.Clip(given))
-		}
-		sec, ok := words.ReadNumber(rest)
-		if !ok {
-			return unread()
-		}
-		return FromMeter(f, sec, iso)
+		return parsePair(given, t, iso)
 	}
 	v, ok := words.ReadNumber(strings.TrimPrefix(t, "ev"))
 	if !ok || t == "ev" {
-		return unread()
+		return unread(given)
 	}
 	return FromEV(v, iso)
+}
+
+func unread(given string) (Light, error) {
+	return Light{}, fmt.Errorf("cannot read %q as light: type EV 12.5, f/16 1/125, 2500 lux, or a sky such as overcast", words.Clip(given))
+}
+
+// parsePair reads a meter's pair: "f/16 1/125", "1/125 s at f16", "f 16, 0.5".
+func parsePair(given, t string, iso float64) (Light, error) {
+	f, rest, ok := take(fWords, t, 0)
+	if !ok || f == 0 {
+		return unread(given)
+	}
+	// A meter writes 125 and means 1/125: fourteen stops apart.
+	if n, err := strconv.Atoi(strings.TrimSpace(rest)); err == nil && n >= 30 {
+		return Light{}, fmt.Errorf("the time in %q may be 1/%d s or %d s: type 1/%d or %ds", words.Clip(given), n, n, n, n)
+	}
+	rest = strings.TrimSpace(strings.TrimSuffix(strings.TrimSuffix(rest, "sec"), "s"))
+	if rest == "" {
+		return Light{}, fmt.Errorf("%q has no time: type the meter's pair, such as f/16 1/125", words.Clip(given))
+	}
+	sec, ok := words.ReadNumber(rest)
+	if !ok {
+		return unread(given)
+	}
+	return FromMeter(f, sec, iso)
 }
 
 var (

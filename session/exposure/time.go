@@ -63,20 +63,10 @@ func FromTable(points []Pair) (Reciprocity, error) {
 		return Reciprocity{}, fmt.Errorf("a reciprocity table needs at least two lines of metered and corrected time, such as 10:15 100:250")
 	}
 	t := slices.Clone(points)
-	slices.SortStableFunc(t, func(a, b Pair) int {
-		switch {
-		case a.Measured < b.Measured:
-			return -1
-		case a.Measured > b.Measured:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(t, func(a, b Pair) int { return cmp.Compare(a.Measured, b.Measured) })
 	for i, p := range t {
-		if err := check("a time in a reciprocity table", p.Measured, 1e-3, MaxSeconds, "s"); err != nil {
-			return Reciprocity{}, err
-		}
-		if err := check("a time in a reciprocity table", p.Corrected, 1e-3, 100*MaxSeconds, "s"); err != nil {
+		if err := cmp.Or(check("a time in a reciprocity table", p.Measured, 1e-3, MaxSeconds, "s"),
+			check("a time in a reciprocity table", p.Corrected, 1e-3, 100*MaxSeconds, "s")); err != nil {
 			return Reciprocity{}, err
 		}
 		if p.Corrected < p.Measured {
@@ -151,10 +141,7 @@ func (r Reciprocity) String() string {
 	case ByExponent:
 		return fmt.Sprintf("p %s from %s s", words.Exact(r.P), words.Exact(r.From))
 	case ByTable:
-		var b []string
-		for _, p := range r.Table {
-			b = append(b, words.Exact(p.Measured)+":"+words.Exact(p.Corrected))
-		}
+		b := words.Each(r.Table, func(p Pair) string { return words.Exact(p.Measured) + ":" + words.Exact(p.Corrected) })
 		return strings.Join(b, " ")
 	}
 	return string(NoFailure)
@@ -254,41 +241,23 @@ type Bracketed struct {
 }
 
 func (a Ask) check() error {
-	if err := a.Light.Check(); err != nil {
-		return err
-	}
+	number := check("an f-number", a.FNumber, minF, maxF, "")
 	if a.FNumber == 0 {
-		return fmt.Errorf("f/0 is no f-number: give one such as f/150")
+		number = fmt.Errorf("f/0 is no f-number: give one such as f/150")
 	}
-	if err := check("an f-number", a.FNumber, minF, maxF, ""); err != nil {
-		return err
+	return cmp.Or(a.Light.Check(), number, checkISO(a.ISO), a.Reciprocity.Check(),
+		check("a filter", a.Filter, 0, 15, "stops"), check("a pre-flash", a.Preflash, 0, 15, "stops"),
+		check("an allowance for warm light", a.Warm, 0, 15, "stops"), check("a bracket", a.Spread, 0, 15, "stops"), a.Learned.check())
+}
+
+func (c *Correction) check() error {
+	if c == nil {
+		return nil
 	}
-	if err := checkISO(a.ISO); err != nil {
-		return err
+	if v := c.Stops; math.Abs(v) > 10 && !math.IsInf(v, 0) && c.N > 0 {
+		return fmt.Errorf("a learned correction of %s stops cannot be right: judge the sheet that is far off again, of %s", words.Num(v), list(c.From))
 	}
-	if err := a.Reciprocity.Check(); err != nil {
-		return err
-	}
-	for _, s := range []struct {
-		what string
-		v    float64
-	}{{"a filter", a.Filter}, {"a pre-flash", a.Preflash}, {"an allowance for warm light", a.Warm}, {"a bracket", a.Spread}} {
-		if err := check(s.what, s.v, 0, 15, "stops"); err != nil {
-			return err
-		}
-	}
-	if a.Learned != nil {
-		if v := a.Learned.Stops; math.Abs(v) > 10 && !math.IsInf(v, 0) && a.Learned.N > 0 {
-			return fmt.Errorf("a learned correction of %s stops cannot be right: judge the sheet that is far off again, of %s", words.Num(v), list(a.Learned.From))
-		}
-		if err := check("a learned correction", a.Learned.Stops, -10, 10, "stops"); err != nil {
-			return err
-		}
-		if err := check("a learned correction's doubt", a.Learned.SD, 0, 10, "stops"); err != nil {
-			return err
-		}
-	}
-	return nil
+	return cmp.Or(check("a learned correction", c.Stops, -10, 10, "stops"), check("a learned correction's doubt", c.SD, 0, 10, "stops"))
 }
 
 // Reckon answers an Ask. Stops of every kind change the metered time, then
@@ -315,19 +284,31 @@ func Reckon(a Ask) (Result, error) {
 	}
 	r.Rounded = Round(r.Seconds)
 
-	spread := a.Spread
-	if spread == 0 {
-		spread = 1
-		if a.Learned != nil {
-			spread = a.Learned.Spread()
-		}
-	}
+	spread := a.spread()
 	for _, s := range []float64{-spread, 0, spread} {
 		t, _ := a.Reciprocity.Correct(r.Metered * math.Exp2(s))
 		if t <= MaxSeconds {
 			r.Bracket = append(r.Bracket, Bracketed{s, t, Round(t)})
 		}
 	}
+	r.note()
+	return r, nil
+}
+
+// spread is half the bracket.
+func (a Ask) spread() float64 {
+	switch {
+	case a.Spread != 0:
+		return a.Spread
+	case a.Learned != nil:
+		return a.Learned.Spread()
+	}
+	return 1
+}
+
+// note adds what the user should know.
+func (r *Result) note() {
+	a := r.ask
 	if len(r.Bracket) < 3 {
 		r.Notes = append(r.Notes, "the longest of the bracket would take more than a day and is left out")
 	}
@@ -347,7 +328,6 @@ func Reckon(a Ask) (Result, error) {
 	if a.Learned != nil {
 		r.Notes = append(r.Notes, a.Learned.Sentence())
 	}
-	return r, nil
 }
 
 // Sentence is the result in one line.
@@ -370,8 +350,7 @@ func (r Result) Sentence() string {
 func (r Result) Working() []string {
 	a := r.ask
 	bare := MeteredSeconds(a.Light.EV, a.FNumber, a.ISO)
-	from := a.Light.From
-	from = cmp.Or(from, "as given")
+	from := cmp.Or(a.Light.From, "as given")
 	w := []string{
 		fmt.Sprintf("light: EV %s at ISO 100, from %s, give or take %s", evText(a.Light.EV), from, words.StopsOf(a.Light.PlusMinus)),
 		fmt.Sprintf("metered: t = N^2 / (2^EV x S/100) = %s^2 / (2^%s x %s/100) = %s s", words.Num(a.FNumber), words.Num(a.Light.EV), words.Num(a.ISO), words.Sig(bare, 3)),
