@@ -17,7 +17,8 @@ type Deed struct {
 	Bath  string // as in its event; of BathMixed the mix's identity
 	T     time.Duration
 
-	// How it was before. Never written to.
+	// How it was before. Never written to; what is in the sheet's lists goes on changing,
+	// but for those kinds that keep it whole.
 	serial int    // the visit that was left, or the one it happened in
 	was    *Sheet // nil: there was none yet, or it is no deed with a sheet
 	name   string // the bath's
@@ -49,13 +50,13 @@ var backs = map[Kind]way{
 	Loaded: {back: (*Machine).loadBack}, Unloaded: {back: (*Machine).loadBack},
 	BoxOpened: {back: (*Machine).boxBack}, BoxAway: {back: (*Machine).boxBack},
 	ExposureBegun: {back: (*Machine).exposeBack}, ExposureEnded: {back: (*Machine).exposeBack},
-	PinholeCovered: {back: (*Machine).lightBack}, PinholeUncovered: {back: (*Machine).uncoverBack},
-	LightChanged: {back: (*Machine).lightBack}, Retimed: {back: (*Machine).lightBack},
+	PinholeCovered: {(*Machine).lightBack, noteWhole}, PinholeUncovered: {back: (*Machine).uncoverBack},
+	LightChanged: {(*Machine).lightBack, noteWhole}, Retimed: {(*Machine).lightBack, noteWhole},
 	Moved: {(*Machine).moveBack, byHand}, Held: {(*Machine).moveBack, byHand},
 	ImageSeen:    {back: (*Machine).emergeBack},
-	StepTimed:    {back: (*Machine).timeStepBack},
+	StepTimed:    {(*Machine).timeStepBack, noteWhole},
 	WaterChanged: {(*Machine).waterBack, (*Machine).noteWater},
-	Unseen:       {back: (*Machine).wholeBack}, ExposureTold: {back: (*Machine).wholeBack}, Developed: {back: (*Machine).wholeBack},
+	Unseen:       {(*Machine).wholeBack, noteWhole}, ExposureTold: {(*Machine).wholeBack, noteWhole}, Developed: {(*Machine).wholeBack, noteWhole},
 	// Of one that is spoiled already it is the reason, told afterwards: words.
 	Spoiled: {(*Machine).spoilBack, func(_ *Machine, d *Deed, _ Event) bool { return d.was.Phase != Ruined }},
 	Dried:   {back: (*Machine).afterWashBack}, Flattened: {back: (*Machine).afterWashBack},
@@ -68,6 +69,11 @@ var backs = map[Kind]way{
 
 // byHand reports whether no clock had ended the visit.
 func byHand(_ *Machine, d *Deed, _ Event) bool { return !d.was.ranOut(d.was.open(), d.T) }
+
+func noteWhole(_ *Machine, d *Deed, _ Event) bool {
+	d.was = d.was.clone()
+	return true
+}
 
 func (m *Machine) noteWater(d *Deed, e Event) bool {
 	for s, v := range m.inWash(e.Bath) {
@@ -136,7 +142,8 @@ func (m *Machine) deed(s *Sheet, e Event, t time.Duration) *Deed {
 	}
 	d := &Deed{Kind: e.Kind, Sheet: e.Sheet, Bath: e.Bath, T: t}
 	if s != nil {
-		d.Num, d.was, d.serial = s.Num, s.clone(), s.latest()
+		was := *s
+		d.Num, d.was, d.serial = s.Num, &was, s.latest()
 	}
 	if w.note != nil && !w.note(m, d, e) {
 		return nil
