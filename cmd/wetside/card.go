@@ -16,7 +16,6 @@ import (
 	"wetside/session"
 	"wetside/session/desk"
 	"wetside/session/exposure"
-	"wetside/session/notebook"
 	"wetside/session/words"
 )
 
@@ -84,14 +83,7 @@ func (c *CardCmd) Run(h *host) error {
 	if c.Text {
 		write = x.text
 	}
-	if c.Output == "" || c.Output == stdio {
-		return write(h.out)
-	}
-	if err := notebook.WriteFile(c.Output, write); err != nil {
-		return noOutput(c.Output, err)
-	}
-	h.say("%s", c.Output)
-	return nil
+	return h.output(c.Output, write, c.Output)
 }
 
 func (c *CardCmd) card(h *host, plan *profiles.Planner) (card, error) {

@@ -47,6 +47,19 @@ func (s *sink) Write(b []byte) (int, error) {
 	return n, err
 }
 
+// output writes a file and says so; where none is named, it writes to standard output. An
+// older file stays until the new one is complete.
+func (h *host) output(name string, write func(io.Writer) error, said string) error {
+	if name == "" || name == stdio {
+		return write(h.out)
+	}
+	if err := notebook.WriteFile(name, write); err != nil {
+		return noOutput(name, err)
+	}
+	h.say("%s", said)
+	return nil
+}
+
 // textOnly refuses to write what is no text to a terminal.
 func (h *host) textOnly() error {
 	if _, out, _ := h.terminal(); out != nil && term.IsTerminal(out.Fd()) {

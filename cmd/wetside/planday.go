@@ -19,7 +19,6 @@ import (
 	"wetside/session"
 	"wetside/session/bench"
 	"wetside/session/exposure"
-	"wetside/session/notebook"
 	"wetside/session/words"
 )
 
@@ -64,14 +63,7 @@ func (c *PlanCmd) day(h *host) error {
 	if c.Output == "" {
 		return x.text(h)
 	}
-	if c.Output == stdio {
-		return dayTemplate.Execute(h.out, x)
-	}
-	if err := notebook.WriteFile(c.Output, func(w io.Writer) error { return dayTemplate.Execute(w, x) }); err != nil {
-		return noOutput(c.Output, err)
-	}
-	h.say("%s", c.Output)
-	return nil
+	return h.output(c.Output, func(w io.Writer) error { return dayTemplate.Execute(w, x) }, c.Output)
 }
 
 // hours are the begin and the end of the day.

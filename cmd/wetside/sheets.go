@@ -576,20 +576,12 @@ func (c *ExportCmd) Run(h *host) error {
 			return err
 		}
 	}
-	write := func(w io.Writer) error { return b.Export(w, format, f, o) }
-	if c.Output == "" || c.Output == stdio {
-		return write(h.out)
-	}
 	n, err := b.Count(f)
 	if err != nil {
 		return err
 	}
-	// An older export stays until the new one is complete.
-	if err := notebook.WriteFile(c.Output, write); err != nil {
-		return noOutput(c.Output, err)
-	}
-	h.say("%s written to %s", words.Count(n, "sheet"), c.Output)
-	return nil
+	write := func(w io.Writer) error { return b.Export(w, format, f, o) }
+	return h.output(c.Output, write, fmt.Sprintf("%s written to %s", words.Count(n, "sheet"), c.Output))
 }
 
 // ImportCmd merges another notebook.
