@@ -128,15 +128,16 @@ func justNumber(s string) bool {
 }
 
 // readMeasure reads a measure that carries its unit.
-func readMeasure(s, kind, example string, units []words.Unit) (float64, error) {
+func readMeasure[T ~float64](to *T, s, kind, example string, units []words.Unit) error {
 	value, _, err := words.ReadMeasure(s, units)
+	*to = T(value)
 	var which *words.UnknownUnitError
 	var comma *words.CommaError
 	switch {
 	case err == nil && value > 1e9:
 		err = fmt.Errorf("%q is too large", s)
 	case err == nil:
-		value = tidy(value)
+		*to = T(tidy(value))
 	case err == words.ErrNegative:
 		err = fmt.Errorf("%q is negative: write %s like %q", s, kind, example)
 	case err == words.ErrNoUnit && justNumber(s):
@@ -146,7 +147,7 @@ func readMeasure(s, kind, example string, units []words.Unit) (float64, error) {
 	case !errors.As(err, &comma):
 		err = fmt.Errorf("%q is not %s: write one like %q", s, kind, example)
 	}
-	return value, err
+	return err
 }
 
 // tidy takes off the noise that a change of unit leaves behind.
@@ -163,9 +164,7 @@ func tidy(f float64) float64 {
 
 // UnmarshalText reads a length.
 func (l *Length) UnmarshalText(b []byte) error {
-	v, err := readMeasure(string(b), "a length", "75 mm", words.Lengths)
-	*l = Length(v)
-	return err
+	return readMeasure(l, string(b), "a length", "75 mm", words.Lengths)
 }
 
 // MarshalText writes the length as String does.
@@ -244,9 +243,7 @@ type Volume float64
 
 // UnmarshalText reads a volume.
 func (v *Volume) UnmarshalText(b []byte) error {
-	f, err := readMeasure(string(b), "a volume", "500 ml", words.Volumes)
-	*v = Volume(f)
-	return err
+	return readMeasure(v, string(b), "a volume", "500 ml", words.Volumes)
 }
 
 // MarshalText writes the volume as String does.
@@ -294,8 +291,8 @@ func (c *Capacity) UnmarshalText(b []byte) error {
 			break
 		}
 	}
-	v, err := readMeasure(head, "a capacity", "8000 cm2/l", areas)
-	*c = Capacity(tidy(v / litres))
+	err := readMeasure(c, head, "a capacity", "8000 cm2/l", areas)
+	*c = Capacity(tidy(float64(*c) / litres))
 	return err
 }
 

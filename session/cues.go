@@ -344,8 +344,9 @@ func (sp *span) due(s *Sheet, v Visit, st Step, base Cue) {
 	end, key := v.In+v.AtMost, fmt.Sprintf("%d/%d/", v.Serial, v.AtMost/time.Millisecond)
 	base.Next, base.Led = s.following(&v), sp.m.leads(s, &v)
 	if base.Led && end-soonLead > v.In && !within(st.Drain, 1, soonDrain) {
-		c := Cue{Kind: CueSoon, Stage: v.Stage, Label: v.Label}
-		sp.add(end-soonLead, s, fmt.Sprintf("%d/soon/%d", v.Serial, v.AtMost/time.Millisecond), c)
+		soon := base
+		soon.Kind = CueSoon
+		sp.add(end-soonLead, s, fmt.Sprintf("%d/soon/%d", v.Serial, v.AtMost/time.Millisecond), soon)
 	}
 	sp.move(s, v, end, base)
 	sp.pips(s, v.In, end, key, base)

@@ -15,12 +15,7 @@ func (s *Sheet) InCamera() bool {
 
 // Holds returns the sheet that lies in a camera, or nil.
 func (m *Machine) Holds(camera string) *Sheet {
-	for _, s := range m.sheets {
-		if camera != "" && s.Spec.Camera == camera && s.InCamera() {
-			return s
-		}
-	}
-	return nil
+	return m.sheet(func(s *Sheet) bool { return camera != "" && s.Spec.Camera == camera && s.InCamera() })
 }
 
 // Loading reports whether it is written down in this session what is loaded: only then

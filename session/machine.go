@@ -204,10 +204,13 @@ func (m *Machine) Sheet(id string) *Sheet { return m.byID[id] }
 
 // Numbered returns sheet number n, or nil.
 func (m *Machine) Numbered(n int) *Sheet {
-	for _, s := range m.sheets {
-		if s.Num == n {
-			return s
-		}
+	return m.sheet(func(s *Sheet) bool { return s.Num == n })
+}
+
+// sheet is the first for which is holds, or nil.
+func (m *Machine) sheet(is func(*Sheet) bool) *Sheet {
+	if i := slices.IndexFunc(m.sheets, is); i >= 0 {
+		return m.sheets[i]
 	}
 	return nil
 }

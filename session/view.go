@@ -38,10 +38,8 @@ type View struct {
 
 // Sheet returns the view of one sheet.
 func (v View) Sheet(id string) (SheetView, bool) {
-	for _, s := range v.Sheets {
-		if s.ID == id {
-			return s, true
-		}
+	if i := slices.IndexFunc(v.Sheets, func(s SheetView) bool { return s.ID == id }); i >= 0 {
+		return v.Sheets[i], true
 	}
 	return SheetView{}, false
 }
