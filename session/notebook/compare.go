@@ -40,27 +40,7 @@ func Compare(a, b *Record) []Difference {
 	}
 	add("times covered", fmt.Sprint(len(ea.Covered)), fmt.Sprint(len(eb.Covered)), "")
 	for _, p := range pair(a.Stages, b.Stages) {
-		x, y := p[0], p[1]
-		name := ""
-		var sx, sy, wx, wy string
-		by := ""
-		if x != nil {
-			name, sx, wx = label(x), x.took(), window(x)
-		}
-		if y != nil {
-			name, sy, wy = label(y), y.took(), window(y)
-		}
-		if x != nil && y != nil && !x.Unseen && !y.Unseen && !x.Led && !y.Led {
-			by = words.Difference((y.Actual - x.Actual).D())
-		}
-		name = words.Clean(name)
-		add(name, sx, sy, by)
-		add(name+" planned", wx, wy, "")
-		if x != nil && y != nil && x.Use != nil && y.Use != nil {
-			add(name+" bath age", words.Finished(x.Use.Age.D()), words.Finished(y.Use.Age.D()), words.Difference((y.Use.Age - x.Use.Age).D()))
-			add(name+" bath used", percent(x.Use.Share), percent(y.Use.Share), "")
-			add(name+" dilution", words.Clean(x.Use.Dilution), words.Clean(y.Use.Dilution), "")
-		}
+		compareStages(p[0], p[1], add)
 	}
 	add("image seen after", span(a.Emerged), span(b.Emerged), "")
 	add("under the safelight", span(a.Safelight), span(b.Safelight), words.Difference((b.Safelight - a.Safelight).D()))
@@ -165,4 +145,27 @@ func (s *StageRecord) took() string {
 		return words.Finished(s.Actual.D()) + ", led"
 	}
 	return words.Finished(s.Actual.D())
+}
+
+// compareStages compares two stages, one of which may not be there.
+func compareStages(x, y *StageRecord, add func(what, x, y, by string)) {
+	var name, sx, sy, wx, wy, by string
+	if x != nil {
+		name, sx, wx = label(x), x.took(), window(x)
+	}
+	if y != nil {
+		name, sy, wy = label(y), y.took(), window(y)
+	}
+	both := x != nil && y != nil
+	if both && !x.Unseen && !y.Unseen && !x.Led && !y.Led {
+		by = words.Difference((y.Actual - x.Actual).D())
+	}
+	name = words.Clean(name)
+	add(name, sx, sy, by)
+	add(name+" planned", wx, wy, "")
+	if both && x.Use != nil && y.Use != nil {
+		add(name+" bath age", words.Finished(x.Use.Age.D()), words.Finished(y.Use.Age.D()), words.Difference((y.Use.Age - x.Use.Age).D()))
+		add(name+" bath used", percent(x.Use.Share), percent(y.Use.Share), "")
+		add(name+" dilution", words.Clean(x.Use.Dilution), words.Clean(y.Use.Dilution), "")
+	}
 }

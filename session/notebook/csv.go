@@ -107,61 +107,58 @@ func (c *csvWriter) sheet(r *Record) error {
 		x[29] = words.Cell(strings.Join(remarks(r), "; "))
 	}
 	x[30], x[31] = words.Cell(r.Scan), words.Cell(r.Sitting)
-	rows := 0
-	put := func(no int, stage, label, bath string, begun, ended time.Time, least, most, actual, over Secs, unseen, told, led bool) error {
-		back := 0
-		for _, u := range r.Undone {
-			if u.Stage == stage {
-				back++
-			}
-		}
-		x[9], x[10], x[11], x[12] = strconv.Itoa(no), words.Cell(stage), words.Cell(label), words.Cell(bath)
-		x[15], x[16] = local(begun), local(ended)
-		x[17], x[18], x[19], x[20] = c.secs(least), c.secs(most), c.secs(actual), c.secs(over)
-		x[21] = strconv.Itoa(back)
-		x[32] = ""
-		if unseen || told {
-			x[32], x[20] = "unseen", ""
-			if actual == 0 {
-				x[19] = ""
-			}
-		}
-		if told {
-			x[32] = "told"
-		}
-		if led {
-			x[32] = "led"
-		}
-		rows++
+	if r.Exposure == nil && len(r.Stages) == 0 { // spoiled before anything was done with it
+		x[15] = local(r.Begun)
 		return c.w.Write(x)
 	}
 	if e := r.Exposure; e != nil {
 		x[22], x[23] = strconv.Itoa(len(e.Covered)), strconv.Itoa(e.lights())
-		if err := put(0, string(session.Exposure), "", "", e.Begun, e.Ended, e.Planned, e.Planned, e.Actual, e.over(), e.Unseen, e.Told, false); err != nil {
+		if err := c.stage(r, 0, StageRecord{Stage: string(session.Exposure), In: e.Begun, Out: e.Ended, AtLeast: e.Planned, AtMost: e.Planned,
+			Actual: e.Actual, Over: e.over(), Unseen: e.Unseen}, e.Told); err != nil {
 			return err
 		}
 		x[22], x[23] = "", ""
 	}
 	for i, s := range r.Stages {
-		x[13], x[14] = "", ""
-		if s.Use != nil {
-			x[13] = c.secs(s.Use.Age)
-			if s.Use.Share > 0 {
-				x[14] = c.num(s.Use.Share)
-			}
-		}
-		if err := put(i+1, s.Stage, s.Label, s.Bath, s.In, s.Out, s.AtLeast, s.AtMost, s.Actual, s.Over, s.Unseen, r.Told, s.Led); err != nil {
+		if err := c.stage(r, i+1, s, r.Told); err != nil {
 			return err
 		}
 	}
-	if rows == 0 { // spoiled before anything was done with it
-		for i := 9; i <= 23; i++ {
-			x[i] = ""
-		}
-		x[15] = local(r.Begun)
-		return c.w.Write(x)
-	}
 	return nil
+}
+
+// stage writes a row; the exposure is stage 0.
+func (c *csvWriter) stage(r *Record, no int, s StageRecord, told bool) error {
+	x, back := c.cell, 0
+	for _, u := range r.Undone {
+		if u.Stage == s.Stage {
+			back++
+		}
+	}
+	x[9], x[10], x[11], x[12] = strconv.Itoa(no), words.Cell(s.Stage), words.Cell(s.Label), words.Cell(s.Bath)
+	x[13], x[14] = "", ""
+	if s.Use != nil {
+		x[13] = c.secs(s.Use.Age)
+		if s.Use.Share > 0 {
+			x[14] = c.num(s.Use.Share)
+		}
+	}
+	x[15], x[16] = local(s.In), local(s.Out)
+	x[17], x[18], x[19], x[20] = c.secs(s.AtLeast), c.secs(s.AtMost), c.secs(s.Actual), c.secs(s.Over)
+	x[21], x[32] = strconv.Itoa(back), ""
+	if s.Unseen || told {
+		x[32], x[20] = "unseen", ""
+		if s.Actual == 0 {
+			x[19] = ""
+		}
+	}
+	if told {
+		x[32] = "told"
+	}
+	if s.Led {
+		x[32] = "led"
+	}
+	return c.w.Write(x)
 }
 
 // remarks lists the notes and named marks of a sheet in the order they were made.

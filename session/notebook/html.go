@@ -172,49 +172,6 @@ func tenth(v float64) float64 { return math.Round(v*10) / 10 }
 // timeline draws a sheet's stages; nil where it has none.
 func timeline(r *Record) *drawing {
 	d := &drawing{Width: drawWidth, Names: drawLeft - 8, Figures: drawLeft + drawMax + 8}
-	row := func(name string, least, most, actual, over Secs, gaps []SpanRecord, says Secs) {
-		y := 2 + drawRow*float64(len(d.Rows))
-		o := drawn{Name: name, Base: y + 13, Says: words.Finished(says.D())}
-		switch {
-		case over > 0:
-			o.Says += " (+" + words.Finished(over.D()) + ")"
-		case over < 0:
-			o.Says += " (" + words.Finished(over.D()) + ")"
-		}
-		scale := 0.0
-		switch {
-		case most > 0:
-			scale = drawPlan / float64(most)
-		case actual > 0: // holding water: no plan
-			scale = drawPlan / float64(actual)
-		}
-		bar := func(class string, x, w, dy, h float64) {
-			x, w = min(x, drawMax), min(w, drawMax-min(x, drawMax))
-			if w > 0 {
-				o.Bars = append(o.Bars, drawnBar{class, fmt.Sprintf("M%g %gh%gv%gH%[1]gz", tenth(drawLeft+x), y+dy, tenth(max(w, .5)), h)})
-			}
-		}
-		if most > 0 {
-			bar("p", 0, float64(most)*scale, 2, 14)
-			if least < most {
-				bar("w", float64(least)*scale, float64(most-least)*scale, 2, 14)
-			}
-		}
-		class, long := "a", float64(actual)*scale
-		if over < 0 {
-			class = "short"
-		}
-		if end := float64(most) * scale; over > 0 && most > 0 {
-			bar(class, 0, end, 6, 6)
-			bar("over", end, long-end, 6, 6)
-		} else {
-			bar(class, 0, long, 6, 6)
-		}
-		for _, g := range gaps {
-			bar("g", float64(g.From)*scale, float64(g.For)*scale, 6, 6)
-		}
-		d.Rows = append(d.Rows, o)
-	}
 	if e := r.Exposure; e != nil {
 		// The whole stretch, with the covers cut out; the plan is longer by them.
 		var shut Secs
@@ -222,11 +179,11 @@ func timeline(r *Record) *drawing {
 			shut += g.For
 		}
 		plan := e.Actual - e.over() + shut
-		row(string(session.Exposure), plan, plan, e.Actual+shut, e.over(), e.Covered, e.Actual)
+		d.row(string(session.Exposure), plan, plan, e.Actual+shut, e.over(), e.Covered, e.Actual)
 	}
 	for i := range r.Stages {
 		s := &r.Stages[i]
-		row(label(s), s.AtLeast, s.AtMost, s.Actual, s.Over, nil, s.Actual)
+		d.row(label(s), s.AtLeast, s.AtMost, s.Actual, s.Over, nil, s.Actual)
 		if s.Led {
 			d.Rows[len(d.Rows)-1].Says += " led"
 		}
@@ -262,16 +219,12 @@ func (p *Plot) draw() *plotted {
 		if d <= 0 {
 			return false
 		}
-		for _, y := range ys {
-			if math.IsNaN(y) || math.IsInf(y, 0) {
-				return false
-			}
+		if slices.ContainsFunc(ys, func(y float64) bool { return math.IsNaN(y) || math.IsInf(y, 0) }) {
+			return false
 		}
 		v := math.Log10(d.Seconds())
 		x0, x1 = min(x0, v), max(x1, v)
-		for _, y := range ys {
-			y0, y1 = min(y0, y), max(y1, y)
-		}
+		y0, y1 = min(y0, slices.Min(ys)), max(y1, slices.Max(ys))
 		return true
 	}
 	points := slices.DeleteFunc(slices.Clone(p.Points), func(q PlotPoint) bool { return !see(q.X, q.Y) })
@@ -322,4 +275,49 @@ func (p *Plot) draw() *plotted {
 		out.Points = append(out.Points, plottedText{X: px(q.X), Y: py(q.Y), Text: q.Label})
 	}
 	return out
+}
+
+// row draws one stage: what was planned, and over it what was.
+func (d *drawing) row(name string, least, most, actual, over Secs, gaps []SpanRecord, says Secs) {
+	y := 2 + drawRow*float64(len(d.Rows))
+	o := drawn{Name: name, Base: y + 13, Says: words.Finished(says.D())}
+	switch {
+	case over > 0:
+		o.Says += " (+" + words.Finished(over.D()) + ")"
+	case over < 0:
+		o.Says += " (" + words.Finished(over.D()) + ")"
+	}
+	scale := 0.0
+	switch {
+	case most > 0:
+		scale = drawPlan / float64(most)
+	case actual > 0: // holding water: no plan
+		scale = drawPlan / float64(actual)
+	}
+	bar := func(class string, x, w, dy, h float64) {
+		x, w = min(x, drawMax), min(w, drawMax-min(x, drawMax))
+		if w > 0 {
+			o.Bars = append(o.Bars, drawnBar{class, fmt.Sprintf("M%g %gh%gv%gH%[1]gz", tenth(drawLeft+x), y+dy, tenth(max(w, .5)), h)})
+		}
+	}
+	if most > 0 {
+		bar("p", 0, float64(most)*scale, 2, 14)
+		if least < most {
+			bar("w", float64(least)*scale, float64(most-least)*scale, 2, 14)
+		}
+	}
+	class, long := "a", float64(actual)*scale
+	if over < 0 {
+		class = "short"
+	}
+	if end := float64(most) * scale; over > 0 && most > 0 {
+		bar(class, 0, end, 6, 6)
+		bar("over", end, long-end, 6, 6)
+	} else {
+		bar(class, 0, long, 6, 6)
+	}
+	for _, g := range gaps {
+		bar("g", float64(g.From)*scale, float64(g.For)*scale, 6, 6)
+	}
+	d.Rows = append(d.Rows, o)
 }

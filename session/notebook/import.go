@@ -416,28 +416,9 @@ func (x *jsonImport) value(name json.Token) error {
 		}
 	case "sheets":
 		x.some = true
-		return x.take("record", func(m *merger, raw json.RawMessage) error {
-			var r Record
-			if err := json.Unmarshal(raw, &r); err != nil {
-				return &badEntry{jsonFault(err)}
-			}
-			if err := r.makesSense(); err != nil {
-				return &badEntry{err}
-			}
-			return m.add(&r)
-		})
+		return x.take("record", (*merger).addJSON)
 	case "events":
-		return x.take("event", func(m *merger, raw json.RawMessage) error {
-			var line bytes.Buffer
-			if err := json.Compact(&line, raw); err != nil {
-				return err
-			}
-			r, ok := parse(line.String())
-			if !ok || r.rec {
-				return &badEntry{errors.New("its checksum does not hold")}
-			}
-			return m.put(r)
-		})
+		return x.take("event", (*merger).putJSON)
 	default:
 		var skip json.RawMessage
 		return x.Decode(&skip)
@@ -483,4 +464,29 @@ func (r *Record) makesSense() error {
 		}
 	}
 	return nil
+}
+
+// addJSON takes a record as it stands in an export.
+func (m *merger) addJSON(raw json.RawMessage) error {
+	var r Record
+	if err := json.Unmarshal(raw, &r); err != nil {
+		return &badEntry{jsonFault(err)}
+	}
+	if err := r.makesSense(); err != nil {
+		return &badEntry{err}
+	}
+	return m.add(&r)
+}
+
+// putJSON takes an event as it stands in an export.
+func (m *merger) putJSON(raw json.RawMessage) error {
+	var line bytes.Buffer
+	if err := json.Compact(&line, raw); err != nil {
+		return err
+	}
+	r, ok := parse(line.String())
+	if !ok || r.rec {
+		return &badEntry{errors.New("its checksum does not hold")}
+	}
+	return m.put(r)
 }

@@ -466,14 +466,7 @@ func (b *Book) writeTo(m *memory, i int) error {
 	}
 	if len(lack) > 0 {
 		if len(m.rows) > knew { // another program was before us
-			for _, r := range lack {
-				if !m.held(r, len(m.files)) {
-					m.last++
-					r.N = m.last
-					r.seal()
-				}
-			}
-			slices.SortStableFunc(m.rows[m.done:], byPlace)
+			m.putLast(lack)
 		}
 		if err := f.add(lack); err != nil {
 			return err
@@ -664,4 +657,16 @@ func (b *Book) rewrite(m *memory, i int) error {
 	*f = file{path: f.path}
 	f.pull()
 	return nil
+}
+
+// putLast gives lines that are nowhere yet the places after all others.
+func (m *memory) putLast(rows []*row) {
+	for _, r := range rows {
+		if !m.held(r, len(m.files)) {
+			m.last++
+			r.N = m.last
+			r.seal()
+		}
+	}
+	slices.SortStableFunc(m.rows[m.done:], byPlace)
 }

@@ -130,7 +130,7 @@ func (b *Book) bringIn(sit string) error {
 	_, had := b.sits[sit]
 	m := b.mem(sit)
 	m.done = 0
-	if k := &m.files[kept]; !b.inRAM && (k.bad > 0 || k.torn() || k.err != nil) {
+	if k := &m.files[kept]; !b.inRAM && (k.harmed() || k.err != nil) {
 		b.mended++
 	}
 	m.learn(b.records(m)...)
@@ -172,12 +172,9 @@ func (b *Book) keep(m *memory) error {
 			return err
 		}
 	}
-	whole := func(f *file) bool {
-		return f.info != nil && f.bad == 0 && !f.torn() && !slices.ContainsFunc(m.rows, func(r *row) bool { return !f.has[r.ID] })
-	}
 	switch {
-	case whole(k):
-	case k.info == nil && whole(h):
+	case m.whole(k):
+	case k.info == nil && m.whole(h):
 		if err := os.Rename(h.path, k.path); err != nil {
 			return err
 		}
@@ -255,4 +252,9 @@ func (w *indexer) kept(path string) (whole bool, sit string, err error) {
 		return false, m.sit, nil
 	}
 	return true, m.sit, f.vouch(w.tx, m.sit)
+}
+
+// whole reports whether a file has every line of the session, and nothing else.
+func (m *memory) whole(f *file) bool {
+	return f.info != nil && !f.harmed() && !slices.ContainsFunc(m.rows, func(r *row) bool { return !f.has[r.ID] })
 }

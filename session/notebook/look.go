@@ -85,8 +85,14 @@ func (b *Book) sound() error {
 	if b.gather(); b.blind != nil || b.broken {
 		return errors.Join(b.blind, b.dbErr)
 	}
+	return b.agrees(alone)
+}
+
+// agrees reports where a journal and the index do not know the same. A copy stands
+// alone: it has no journals.
+func (b *Book) agrees(alone bool) error {
 	for _, m := range b.sits {
-		if slices.ContainsFunc(m.files, func(f file) bool { return f.err != nil || f.bad > 0 || f.torn() }) {
+		if slices.ContainsFunc(m.files, func(f file) bool { return f.err != nil || f.harmed() }) {
 			return errors.New("a journal is damaged")
 		}
 		if m.done != len(m.rows) || !alone && len(m.unheld(spare)) > 0 || len(b.records(m)) > 0 {
@@ -140,7 +146,11 @@ func (b *Book) reader() (*sql.DB, []*Record, error) {
 	if b.inRAM && b.blind != nil {
 		return nil, nil, fmt.Errorf("the notebook cannot be read whole: %s", plain(b.blind))
 	}
-	var waiting []*Record
+	return b.rd, b.waiting(), nil
+}
+
+// waiting are the sheets that are done and not in the index yet.
+func (b *Book) waiting() (out []*Record) {
 	for _, m := range b.sits {
 		b.index(m)
 		if m.done == len(m.rows) {
@@ -148,11 +158,11 @@ func (b *Book) reader() (*sql.DB, []*Record, error) {
 		}
 		for id := range m.recs {
 			if r, ok := m.record(id); ok && r.ended() {
-				waiting = append(waiting, &r)
+				out = append(out, &r)
 			}
 		}
 	}
-	return b.rd, waiting, nil
+	return out
 }
 
 func refused(err error) error { return fmt.Errorf("the notebook cannot be read: %s", plain(err)) }

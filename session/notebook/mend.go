@@ -192,10 +192,8 @@ func (b *Book) gather() {
 		for _, id := range open {
 			sits[id] = true
 		}
-	} else if _, err := os.Lstat(b.journalDir()); err != nil && b.blind == nil {
-		if _, err := os.Lstat(b.cfg.Path); err == nil {
-			b.blind = b.whyNot() // what ran may have been in the index alone
-		}
+	} else if b.blind == nil && !exists(b.journalDir()) && exists(b.cfg.Path) {
+		b.blind = b.whyNot() // what ran may have been in the index alone
 	}
 	for sit := range sits {
 		m, had := b.sits[sit]
@@ -230,28 +228,19 @@ func (b *Book) settle(m *memory) {
 		return lost, len(m.unheld(spare)) - lost
 	}
 	lost, elsewhere := count()
-	if f.bad > 0 || f.torn() {
+	if f.harmed() {
 		if unlock, err := lockFile(lockOf(f.path)); err == nil {
 			m.pull() // another program may have been in the middle of its line
 			lost, elsewhere = count()
-			if bad, torn := f.bad, f.torn(); (bad > 0 || torn) && b.rewrite(m, home) == nil {
-				if bad+lost == 0 {
-					b.note(CutShort, "The last entry in a session's journal was cut short, as when the program is killed while it writes. It had not been confirmed. A copy of the journal was set aside.")
-				} else {
-					b.note(Recovered, "A session's journal was damaged and set aside. %s in it could not be read; the database had %d.", entries(max(bad, 1)), lost)
-				}
+			if bad := f.bad; f.harmed() && b.rewrite(m, home) == nil {
+				b.tellMended(bad, lost)
 				lost = 0
 			}
 			unlock()
 		}
 	}
 	if lost+elsewhere > 0 {
-		if b.write(m) == nil && b.place == home {
-			b.restored += lost
-			if elsewhere > 0 {
-				b.note(Back, "Joined to the notebook: %s written elsewhere while its folder refused.", entries(elsewhere))
-			}
-		}
+		b.join(m, lost, elsewhere)
 	} else if slices.ContainsFunc(m.files[spare:], func(f file) bool { return f.info != nil }) {
 		b.joinSpares(m)
 	}
@@ -306,6 +295,17 @@ func (b *Book) remake(why error) error {
 	if err != nil {
 		return err
 	}
+	text := b.remade(salvaged, bad, why, aside)
+	if b.making {
+		b.mu.Lock()
+		defer b.mu.Unlock()
+	}
+	b.note(Recovered, "%s", text)
+	return nil
+}
+
+// remade says from what the database was made, and what became of the old one.
+func (b *Book) remade(salvaged, bad int, why error, aside string) string {
 	text := "The notebook's database was made again from its journal"
 	switch {
 	case salvaged > 0:
@@ -320,12 +320,7 @@ func (b *Book) remake(why error) error {
 	if bad > 0 {
 		text += " " + entries(bad) + " in the old one could not be read."
 	}
-	if b.making {
-		b.mu.Lock()
-		defer b.mu.Unlock()
-	}
-	b.note(Recovered, "%s", text)
-	return nil
+	return text
 }
 
 // build makes the index in an empty database, of what is put away and of what
@@ -346,8 +341,8 @@ func (b *Book) build(db *sql.DB) (salvaged, bad int, err error) {
 	}
 	lack := map[string]bool{}
 	for _, name := range journalFiles(b.keptDir()) {
-		if b.making && b.ending.Load() {
-			return 0, 0, errEnding
+		if err := b.hurried(); err != nil {
+			return 0, 0, err
 		}
 		whole, sit, err := w.kept(filepath.Join(b.keptDir(), name))
 		if err != nil {
@@ -357,18 +352,14 @@ func (b *Book) build(db *sql.DB) (salvaged, bad int, err error) {
 			lack[sit] = true
 		}
 	}
-	_, err = os.Lstat(b.journalDir())
-	journaled := err == nil
+	journaled := exists(b.journalDir())
 	take := func(r *row) error {
-		if b.making && b.ending.Load() {
-			return errEnding
+		if err := b.hurried(); err != nil {
+			return err
 		}
-		if r.runs && journaled {
-			// What ran here has its journal; this came in from elsewhere.
-			if _, err := os.Lstat(filepath.Join(b.journalDir(), journalName(r.Sitting))); err != nil {
-				r.From = "another notebook"
-				r.seal()
-			}
+		if r.runs && journaled && !exists(filepath.Join(b.journalDir(), journalName(r.Sitting))) {
+			r.From = "another notebook" // what ran here has its journal
+			r.seal()
 		}
 		added, err := w.line(r)
 		if added {
@@ -377,22 +368,8 @@ func (b *Book) build(db *sql.DB) (salvaged, bad int, err error) {
 		}
 		return err
 	}
-	for _, mode := range readOnlyModes {
-		if fi, err := os.Stat(b.cfg.Path); err != nil || !fi.Mode().IsRegular() {
-			break
-		}
-		rd, err := openReader(b.cfg.Path, mode)
-		if err != nil {
-			continue
-		}
-		read, skipped, err := salvage(rd, "", take)
-		rd.Close()
-		if err != nil {
-			return 0, 0, err
-		}
-		if bad = max(bad, skipped); read > 0 && skipped == 0 {
-			break
-		}
+	if bad, err = b.salvageAll(take); err != nil {
+		return 0, 0, err
 	}
 	for sit := range lack {
 		if _, err := tx.Exec(`INSERT OR REPLACE INTO journal(name, sitting, size, mtime, sum) VALUES(?,?,-1,0,0)`, journalName(sit), sit); err != nil {
@@ -466,17 +443,83 @@ func (b *Book) catchUp() {
 		_ = b.connect(true)
 	}
 	if b.recheck && b.db != nil && !b.inRAM && !b.connecting {
-		if unlock, err := lockFile(b.cfg.Path + ".lock"); err == nil {
-			b.connecting = true
-			if err := b.keptIn(true); err != nil {
-				b.cfg.Logf("notebook: %v", err)
-			}
-			b.connecting = false
-			b.made.Broadcast()
-			unlock()
-		}
+		b.bringKept()
 	}
 	for _, m := range b.sits {
 		b.index(m)
 	}
+}
+
+// salvageAll gives every line that can be read of the database that there is, and
+// counts those that cannot.
+func (b *Book) salvageAll(take func(*row) error) (bad int, err error) {
+	for _, mode := range readOnlyModes {
+		if fi, err := os.Stat(b.cfg.Path); err != nil || !fi.Mode().IsRegular() {
+			break
+		}
+		rd, err := openReader(b.cfg.Path, mode)
+		if err != nil {
+			continue
+		}
+		read, skipped, err := salvage(rd, "", take)
+		rd.Close()
+		if err != nil {
+			return bad, err
+		}
+		if bad = max(bad, skipped); read > 0 && skipped == 0 {
+			break
+		}
+	}
+	return bad, nil
+}
+
+// hurried ends what is made beside the programs when this one ends.
+func (b *Book) hurried() error {
+	if b.making && b.ending.Load() {
+		return errEnding
+	}
+	return nil
+}
+
+func exists(path string) bool {
+	_, err := os.Lstat(path)
+	return err == nil
+}
+
+// tellMended says what was amiss with a journal that was written anew.
+func (b *Book) tellMended(bad, lost int) {
+	if bad+lost == 0 {
+		b.note(CutShort, "The last entry in a session's journal was cut short, as when the program is killed while it writes. It had not been confirmed. A copy of the journal was set aside.")
+		return
+	}
+	b.note(Recovered, "A session's journal was damaged and set aside. %s in it could not be read; the database had %d.", entries(max(bad, 1)), lost)
+}
+
+// join writes to the journal what it lacks, from the database and from elsewhere.
+func (b *Book) join(m *memory, lost, elsewhere int) {
+	if b.write(m) != nil || b.place != home {
+		return
+	}
+	b.restored += lost
+	if elsewhere > 0 {
+		b.note(Back, "Joined to the notebook: %s written elsewhere while its folder refused.", entries(elsewhere))
+	}
+}
+
+// harmed reports whether something in the file cannot be read.
+func (f *file) harmed() bool { return f.bad > 0 || f.torn() }
+
+// bringKept brings in the closed sessions that were left for later.
+func (b *Book) bringKept() {
+	unlock, err := lockFile(b.cfg.Path + ".lock")
+	if err != nil {
+		return
+	}
+	defer unlock()
+	b.connecting = true
+	if err := b.keptIn(true); err != nil {
+		b.cfg.Logf("notebook: %v", err)
+	}
+	b.connecting = false
+	b.made.Broadcast()
 }

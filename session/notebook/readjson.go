@@ -91,21 +91,9 @@ func (x *jsonFile) skip(place int64) error {
 	if len(bytes.TrimLeft(indent, " \t")) > 0 {
 		return errors.New("it is damaged, and where the next begins cannot be told, for not each has a line of its own")
 	}
-	r := bufio.NewReader(io.NewSectionReader(x.f, place, 1<<62))
-	for first := true; ; first = false {
-		l, err := r.ReadBytes('\n')
-		text := bytes.TrimLeft(l, " \t")
-		in := len(l) - len(text)
-		if !first && (bytes.HasPrefix(text, []byte("{")) && in == len(indent) || bytes.HasPrefix(text, []byte("]")) && in <= len(indent)) {
-			break
-		}
-		if err == io.EOF {
-			return io.ErrUnexpectedEOF
-		}
-		if err != nil {
-			return err
-		}
-		place += int64(len(l))
+	place, err := x.nextEntry(place, len(indent))
+	if err != nil {
+		return err
 	}
 	// A list within an object, as it was.
 	const head = `{"":[`
@@ -137,4 +125,24 @@ func jsonFault(err error) error {
 		return errors.New("the file ends in the midst of it")
 	}
 	return err
+}
+
+// nextEntry is where the next entry of a list begins, or the list ends: by its indent.
+func (x *jsonFile) nextEntry(place int64, indent int) (int64, error) {
+	r := bufio.NewReader(io.NewSectionReader(x.f, place, 1<<62))
+	for first := true; ; first = false {
+		l, err := r.ReadBytes('\n')
+		text := bytes.TrimLeft(l, " \t")
+		in := len(l) - len(text)
+		if !first && (bytes.HasPrefix(text, []byte("{")) && in == indent || bytes.HasPrefix(text, []byte("]")) && in <= indent) {
+			return place, nil
+		}
+		if err == io.EOF {
+			err = io.ErrUnexpectedEOF
+		}
+		if err != nil {
+			return 0, err
+		}
+		place += int64(len(l))
+	}
 }

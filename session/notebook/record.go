@@ -461,6 +461,14 @@ func RecordOf(s *session.Sheet, c Context) Record {
 	if n := len(s.Visits); r.Unseen && !s.Told && (n == 0 || s.Visits[n-1].Unseen && s.Visits[n-1].Told == 0) {
 		r.Ended = time.Time{} // it is not known when
 	}
+	r.said(s)
+	r.Loaded, r.Unloaded = s.LoadedAt.Wall, s.UnloadedAt.Wall
+	r.Dry, r.Flat = s.DryAt.Wall, s.FlatAt.Wall
+	return r
+}
+
+// said takes over what was said of a sheet.
+func (r *Record) said(s *session.Sheet) {
 	for _, u := range s.Undone {
 		r.Undone = append(r.Undone, UndoRecord{u.At.Wall, string(u.Stage), Secs(u.T - u.Since), string(u.What)})
 	}
@@ -473,12 +481,9 @@ func RecordOf(s *session.Sheet, c Context) Record {
 	for _, c := range s.Corrected {
 		r.Corrected = append(r.Corrected, CorrectionRecord{c.At.Wall, c.What, c.Was})
 	}
-	r.Loaded, r.Unloaded = s.LoadedAt.Wall, s.UnloadedAt.Wall
-	r.Dry, r.Flat = s.DryAt.Wall, s.FlatAt.Wall
 	if j := s.Judged; j != nil {
 		r.Judgements = []JudgementRecord{{j.At.Wall, j.Stops, j.Seen}}
 	}
-	return r
 }
 
 // stage is a visit of a bath, as of session time now where it is under way.
@@ -524,24 +529,10 @@ func exposure(l *session.Light, working string, now time.Duration) *ExposureReco
 	e := &ExposureRecord{Begun: l.BegunAt.Wall, Ended: l.EndedAt.Wall, Planned: Secs(l.Planned),
 		Actual: Secs(l.OpenFor(end)), Share: l.Share(end), Working: l.Working}
 	e.Working = cmp.Or(e.Working, working)
-	from := l.BegunT
-	for _, sp := range l.Spells {
-		if sp.From < l.BegunT {
-			continue // taken back; its light is in Actual and Share
-		}
-		if sp.From > from {
-			e.Covered = append(e.Covered, SpanRecord{Secs(from - l.BegunT), Secs(sp.From - from)})
-		}
-		from = sp.To
-		if sp.Running {
-			from = end
-		}
-	}
+	e.Covered = covered(l, end)
 	e.Told = l.Told
 	if l.Unseen {
 		e.Unseen, e.Ended = true, time.Time{}
-	} else if end > from {
-		e.Covered = append(e.Covered, SpanRecord{Secs(from - l.BegunT), Secs(end - from)})
 	}
 	for _, sp := range l.Spells {
 		x := SpellRecord{For: Secs(sp.Len(end))}
@@ -599,4 +590,28 @@ func decodeRecord(s string) (Record, error) {
 		}
 	}
 	return r, err
+}
+
+// covered is when the pinhole was covered. Of an end that nobody saw it is not known
+// how long that was.
+func covered(l *session.Light, end time.Duration) (out []SpanRecord) {
+	from := l.BegunT
+	until := func(t time.Duration) {
+		if t > from {
+			out = append(out, SpanRecord{Secs(from - l.BegunT), Secs(t - from)})
+		}
+	}
+	for _, sp := range l.Spells {
+		if sp.From < l.BegunT {
+			continue // taken back; its light is in Actual and Share
+		}
+		until(sp.From)
+		if from = sp.To; sp.Running {
+			from = end
+		}
+	}
+	if !l.Unseen {
+		until(end)
+	}
+	return out
 }

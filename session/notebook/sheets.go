@@ -287,19 +287,16 @@ func (r *Record) keep(old *Record, rows []*row) {
 	}
 	slices.SortStableFunc(r.Notes, func(a, b NoteRecord) int { return a.At.Compare(b.At) })
 	emptied := func(k session.Kind, n int) bool {
-		is := false
-		for _, x := range rows {
+		for _, x := range slices.Backward(rows) { // the last one counts
 			if x.ev.Kind == k && x.ev.Sheet == r.ID && x.ev.N == n {
-				is = x.ev.Note == ""
+				return x.ev.Note == ""
 			}
 		}
-		return is
+		return false
 	}
-	for i := range r.Marks {
-		for _, k := range old.Marks {
-			if m := &r.Marks[i]; k.N == m.N && m.Text == "" && !emptied(session.MarkNamed, m.N) {
-				m.Text = k.Text
-			}
+	for _, k := range old.Marks {
+		if !emptied(session.MarkNamed, k.N) {
+			r.nameMark(k.N, k.Text, true)
 		}
 	}
 	if r.Scan == "" && !emptied(session.Scanned, 0) {
@@ -564,16 +561,9 @@ func sheetIn(rd *sql.DB, waiting []*Record, id string) (Record, error) {
 	var is string
 	var text sql.NullString
 	err := scan(rd, []any{&is, &text}, func() error {
-		r, ok := parse(text.String)
-		if !ok || !r.rec {
-			return fmt.Errorf("%w: sheet %s", errDamaged, is)
-		}
-		rec, err := decodeRecord(r.body)
-		if err != nil || rec.ID != is {
-			return fmt.Errorf("%w: sheet %s", errDamaged, is)
-		}
+		rec, err := indexed(is, text.String)
 		found = append(found, rec)
-		return nil
+		return err
 	}, `SELECT id, (SELECT text FROM line WHERE seq = line) FROM sheet WHERE id >= ? AND id <= ? ORDER BY id LIMIT 2`, id, end)
 	switch {
 	case err != nil:
@@ -654,30 +644,49 @@ func (b *Book) Amend(sheet string, ev session.Event) error {
 	if sh := mach.Sheet(r.ID); sh != nil {
 		nr = recordIn(mach, s, sh, rows, &r)
 	} else {
-		// A record that came without its events.
-		switch ev.Kind {
-		case session.Judged:
-			nr.judge(JudgementRecord{ev.At.Wall, ev.Stops, ev.Note})
-		case session.Noted:
-			nr.Notes = append(nr.Notes, NoteRecord{ev.At.Wall, ev.Note})
-		case session.Scanned:
-			nr.Scan = ev.Note
-		case session.Dried:
-			nr.Dry = ev.At.Wall
-		case session.Flattened:
-			nr.Flat = ev.At.Wall
-		case session.Undone:
-			nr.Flat = time.Time{}
-			if ev.What == session.Dried {
-				nr.Dry = time.Time{}
-			}
-		case session.MarkNamed:
-			for i := range nr.Marks {
-				if nr.Marks[i].N == ev.N {
-					nr.Marks[i].Text = ev.Note
-				}
-			}
-		}
+		nr.amend(ev)
 	}
 	return errors.Join(aerr, b.save(m, &nr))
+}
+
+// amend takes an event into a record that came without its events.
+func (r *Record) amend(ev session.Event) {
+	switch ev.Kind {
+	case session.Judged:
+		r.judge(JudgementRecord{ev.At.Wall, ev.Stops, ev.Note})
+	case session.Noted:
+		r.Notes = append(r.Notes, NoteRecord{ev.At.Wall, ev.Note})
+	case session.Scanned:
+		r.Scan = ev.Note
+	case session.Dried:
+		r.Dry = ev.At.Wall
+	case session.Flattened:
+		r.Flat = ev.At.Wall
+	case session.Undone:
+		r.Flat = time.Time{}
+		if ev.What == session.Dried {
+			r.Dry = time.Time{}
+		}
+	case session.MarkNamed:
+		r.nameMark(ev.N, ev.Note, false)
+	}
+}
+
+// nameMark gives the mark of that number its words, or only one that has none yet.
+func (r *Record) nameMark(n int, text string, onlyEmpty bool) {
+	for i := range r.Marks {
+		if m := &r.Marks[i]; m.N == n && !(onlyEmpty && m.Text != "") {
+			m.Text = text
+		}
+	}
+}
+
+// indexed is the record of a sheet as its line in the index has it.
+func indexed(id, line string) (Record, error) {
+	if r, ok := parse(line); ok && r.rec {
+		if rec, err := decodeRecord(r.body); err == nil && rec.ID == id {
+			return rec, nil
+		}
+	}
+	return Record{}, fmt.Errorf("%w: sheet %s", errDamaged, id)
 }
