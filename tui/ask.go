@@ -151,26 +151,30 @@ func (q *question) press(m *Model, k tea.KeyMsg) tea.Cmd {
 		m.ask = nil
 		return q.yes()
 	case "esc":
-		if q.stays {
-			return m.answer("y or n?", say.YesOrNo.Of())
-		}
-		if q.leave != nil {
-			m.ask = nil
-			return q.leave()
-		}
-		fallthrough
+		return q.esc(m)
 	case "n":
 		m.ask = nil
 		return q.no()
 	case "enter":
 		q.speak(m)
-	default:
-		if q.digit != nil { // or it was an elbow
-			return m.answer("a number?", q.lines()[0])
-		}
+		return nil
+	}
+	if q.digit != nil { // or it was an elbow
+		return m.answer("a number?", q.lines()[0])
+	}
+	return m.answer("y or n?", say.YesOrNo.Of())
+}
+
+// esc leaves a question, or says no where that is the same. One that stays wants an answer.
+func (q *question) esc(m *Model) tea.Cmd {
+	if q.stays {
 		return m.answer("y or n?", say.YesOrNo.Of())
 	}
-	return nil
+	m.ask = nil
+	if q.leave != nil {
+		return q.leave()
+	}
+	return q.no()
 }
 
 func (q *question) keys() []key.Binding {

@@ -472,55 +472,21 @@ func (b *book) table(m *Model, h int) string {
 	if b.other != nil {
 		head = "choose the other sheet and press v again"
 	}
-	makers := slices.ContainsFunc(b.rows, func(r BookRow) bool { return r.Maker != b.rows[0].Maker })
-	type column struct {
-		name  string
-		width int
-		text  func(BookRow) string
-	}
-	cols := []column{{"day", 12, func(r BookRow) string { return r.At.Format("01-02 15:04") }}, {"", 4, func(r BookRow) string { return fmt.Sprintf("%2d", r.Num) }}}
-	add := func(name string, width int, text func(BookRow) string) {
-		cols = append(cols, column{name, width, text})
-	}
-	wide := min(max(0, w-80)/4, 10)
-	name := max(10, 14+wide)
-	add("name", name, func(r BookRow) string { return r.Name })
-	if w >= 96 {
-		add("paper", 13+wide, func(r BookRow) string { return r.Paper })
-	}
-	if w >= 70 {
-		add("camera", 12+wide, func(r BookRow) string { return r.Camera })
-	}
-	if makers && w >= 90 {
-		add("photographer", 13, func(r BookRow) string { return r.Maker })
-	}
-	add("light", 8, func(r BookRow) string {
-		if r.Exposure == 0 {
-			return "-"
-		}
-		return words.Finished(r.Exposure)
-	})
-	add("judged", w, func(r BookRow) string {
-		// A judged sheet is done: the judgement says more.
-		switch {
-		case r.Judged != "" && r.Outcome == "done":
-			return r.Judged
-		case r.Judged != "":
-			return r.Outcome + ", " + r.Judged
-		}
-		return r.Outcome
-	})
+	cols := b.columns(w)
 	c := newCanvas(w, h)
+	line := func(y int, role ember.Role, cell func(bookColumn) string) {
+		x := margin
+		for _, col := range cols {
+			c.put(x, y, role, ansiCut(cell(col), min(col.width-1, w-x)))
+			x += col.width
+		}
+	}
 	count := fmt.Sprintf("%d of %d", b.at+1, len(b.rows))
 	c.put(margin, 0, ember.Faint, ansiCut(head, w-margin-len(count)-4))
 	c.put(w-len(count)-1, 0, ember.Border, count)
 	y := 1
 	if h >= 12 {
-		x := margin
-		for _, col := range cols {
-			c.put(x, y, ember.Border, ansiCut(col.name, min(col.width-1, w-x)))
-			x += col.width
-		}
+		line(y, ember.Border, func(col bookColumn) string { return col.name })
 		y++
 	}
 	room := max(1, h-y)
@@ -538,14 +504,54 @@ func (b *book) table(m *Model, h int) string {
 		case b.other != nil && r.ID == b.other.ID:
 			c.put(margin-2, y, role, "*")
 		}
-		x := margin
-		for _, col := range cols {
-			c.put(x, y, role, ansiCut(ember.SafeText(col.text(r)), min(col.width-1, w-x)))
-			x += col.width
-		}
+		line(y, role, func(col bookColumn) string { return ember.SafeText(col.text(r)) })
 		y++
 	}
 	return c.render(m.styles)
+}
+
+type bookColumn struct {
+	name  string
+	width int
+	from  int // the window that has room for it
+	text  func(BookRow) string
+}
+
+// columns are those that a window has room for.
+func (b *book) columns(w int) []bookColumn {
+	wide := min(max(0, w-80)/4, 10)
+	makers := 90
+	if !slices.ContainsFunc(b.rows, func(r BookRow) bool { return r.Maker != b.rows[0].Maker }) {
+		makers = math.MaxInt // they are all one person's
+	}
+	return slices.DeleteFunc([]bookColumn{
+		{"day", 12, 0, func(r BookRow) string { return r.At.Format("01-02 15:04") }},
+		{"", 4, 0, func(r BookRow) string { return fmt.Sprintf("%2d", r.Num) }},
+		{"name", 14 + wide, 0, func(r BookRow) string { return r.Name }},
+		{"paper", 13 + wide, 96, func(r BookRow) string { return r.Paper }},
+		{"camera", 12 + wide, 70, func(r BookRow) string { return r.Camera }},
+		{"photographer", 13, makers, func(r BookRow) string { return r.Maker }},
+		{"light", 8, 0, BookRow.light},
+		{"judged", w, 0, BookRow.said},
+	}, func(c bookColumn) bool { return w < c.from })
+}
+
+func (r BookRow) light() string {
+	if r.Exposure == 0 {
+		return "-"
+	}
+	return words.Finished(r.Exposure)
+}
+
+// said is what became of a sheet. One that is judged is done: the judgement says more.
+func (r BookRow) said() string {
+	switch {
+	case r.Judged == "":
+		return r.Outcome
+	case r.Outcome == "done":
+		return r.Judged
+	}
+	return r.Outcome + ", " + r.Judged
 }
 
 // page is a sheet: how it is judged, what was planned above what was done, all else

@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -311,22 +312,7 @@ func (l timeline) draw(c *canvas, y, n int) {
 	}
 	x := left + labels + 2
 	s := l.scale(x, c.w-x-rights-1)
-	// Times of day, at round minutes and ten cells apart.
-	begin := l.clock(s.from)
-	for _, sec := range perLabel {
-		if time.Duration(sec)*time.Second < 10*s.cell {
-			continue
-		}
-		step := time.Duration(sec) * time.Second
-		_, off := begin.Zone()
-		local := time.Duration(begin.Unix()+int64(off))*time.Second + time.Duration(begin.Nanosecond())
-		for t := s.from + (step-local%step)%step; s.at(t)+5 <= s.x+s.width; t += step {
-			if at := s.at(t); s.at(l.now) < at || s.at(l.now) >= at+5 {
-				c.put(at, y, ember.Border, l.clock(t).Format("15:04"))
-			}
-		}
-		break
-	}
+	l.hours(c, s, y)
 	if at := s.at(l.now); at < s.x+s.width {
 		c.over(at, y, ember.Normal, "▼")
 	}
@@ -340,15 +326,37 @@ func (l timeline) draw(c *canvas, y, n int) {
 		for _, sp := range r.spans {
 			l.span(c, s, row, r.role, sp)
 		}
-		last := -2
-		for _, t := range r.ticks {
-			if at := s.at(t); at >= s.x && at < s.x+s.width && at > last+1 {
-				c.over(at, row, ember.Border, "┼")
-				last = at
-			}
-		}
+		s.ticks(c, row, r.ticks)
 		if rights > 0 {
 			c.put(c.w-rights, row, r.role, ansiCut(r.right, rights))
+		}
+	}
+}
+
+// hours draws times of day, at round minutes and ten cells apart.
+func (l timeline) hours(c *canvas, s scale, y int) {
+	begin, now := l.clock(s.from), s.at(l.now)
+	i := slices.IndexFunc(perLabel, func(sec int) bool { return time.Duration(sec)*time.Second >= 10*s.cell })
+	if i < 0 {
+		return
+	}
+	step := time.Duration(perLabel[i]) * time.Second
+	_, off := begin.Zone()
+	local := time.Duration(begin.Unix()+int64(off))*time.Second + time.Duration(begin.Nanosecond())
+	for t := s.from + (step-local%step)%step; s.at(t)+5 <= s.x+s.width; t += step {
+		if at := s.at(t); now < at || now >= at+5 {
+			c.put(at, y, ember.Border, l.clock(t).Format("15:04"))
+		}
+	}
+}
+
+// ticks marks the moves of a row, those that do not touch the one before.
+func (s scale) ticks(c *canvas, y int, moves []time.Duration) {
+	last := -2
+	for _, t := range moves {
+		if at := s.at(t); at >= s.x && at < s.x+s.width && at > last+1 {
+			c.over(at, y, ember.Border, "┼")
+			last = at
 		}
 	}
 }

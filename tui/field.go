@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/charmbracelet/bubbles/key"
@@ -304,11 +303,8 @@ func (f *field) view(m *Model, v session.View, h int) string {
 
 // camera is the name of one, without what stands behind a comma.
 func (m *Model) camera(key string) string {
-	for _, c := range m.cfg.Cameras {
-		if c.Key == key {
-			name, _, _ := strings.Cut(c.Name, ",")
-			return name
-		}
+	if i := slices.IndexFunc(m.cfg.Cameras, func(c Choice) bool { return c.Key == key }); i >= 0 {
+		return shortName(m.cfg.Cameras[i].Name)
 	}
 	return key
 }
@@ -322,10 +318,10 @@ func (f *field) face(m *Model, v session.View) face {
 		return fc
 	}
 	now := m.desk.Now()
+	endsAt := func(v session.SheetView) string { return now.Wall.Add(v.Left).Format(time.TimeOnly) }
 	s := ss[f.at]
 	sv, _ := v.Sheet(s.ID)
-	camera := cmp.Or(m.camera(s.Spec.Camera), s.Spec.Name)
-	fc.title = fmt.Sprintf("%d %s", s.Num, camera)
+	fc.title = fmt.Sprintf("%d %s", s.Num, cmp.Or(m.camera(s.Spec.Camera), s.Spec.Name))
 	if s.Phase == session.Exposing {
 		fc.clock = clockOf(sv)
 		fc.about = []string{m.called(sv), fmt.Sprintf("%s, %s given", sv.Doing, words.Percent(sv.Share))}
@@ -335,7 +331,7 @@ func (f *field) face(m *Model, v session.View) face {
 		}
 		fc.also = []string{cover, "[ or ]  light 1/3 stop"}
 		if sv.Open && sv.Left > 0 {
-			fc.also = append(fc.also, "ends at "+now.Wall.Add(sv.Left).Format("15:04:05"))
+			fc.also = append(fc.also, "ends at "+endsAt(sv))
 		}
 	} else {
 		fc.about = []string{m.called(sv), f.ready(s)}
@@ -348,42 +344,41 @@ func (f *field) face(m *Model, v session.View) face {
 	fc.line = timeline{now: v.T, clock: func(t time.Duration) time.Time { return m.desk.M.At(t).Wall }}
 	for i, x := range ss {
 		xv, _ := v.Sheet(x.ID)
-		r := timeRow{label: fmt.Sprintf("%d %s", x.Num, x.Spec.Name), right: f.ready(x), role: ember.Border}
-		if x.Spec.Name == "" {
-			r.label = fmt.Sprintf("%d %s", x.Num, m.camera(x.Spec.Camera))
-		}
-		if i == f.at {
-			r.role, r.label = ember.Normal, "> "+r.label
-		} else {
-			r.label = "  " + r.label
-		}
-		for j, sp := range x.Light.Spells {
-			to := sp.To
-			if sp.Running {
-				to = v.T + 1
-				if j == len(x.Light.Spells)-1 {
-					to = max(to, v.T+xv.Left)
-				}
-			}
-			r.spans = append(r.spans, timeSpan{from: sp.From, to: to})
-		}
-		if x.Phase == session.Exposing {
-			if r.right = ""; i != f.at || xv.Over > 0 { // else it stands large above
-				r.right = clockOf(xv) + "  "
-			}
-			if xv.Open && xv.Left > 0 {
-				r.right += "ends " + now.Wall.Add(xv.Left).Format("15:04:05")
-			} else {
-				r.right += string(xv.Doing)
-			}
-		}
-		fc.line.rows = append(fc.line.rows, r)
+		fc.line.rows = append(fc.line.rows, f.row(m, v.T, x, xv, i == f.at, endsAt))
 	}
 	fc.deed = m.aims()
 	if f.working && s.Spec.Working != "" {
 		fc.more = s.Spec.Working
 	}
 	return fc
+}
+
+// row is one camera on the line of time: its light so far, and what is to come of it.
+func (f *field) row(m *Model, now time.Duration, s *session.Sheet, v session.SheetView, here bool, endsAt func(session.SheetView) string) timeRow {
+	r := timeRow{label: fmt.Sprintf("  %d %s", s.Num, cmp.Or(s.Spec.Name, m.camera(s.Spec.Camera))), right: f.ready(s), role: ember.Border}
+	if here {
+		r.role, r.label = ember.Normal, ">"+r.label[1:]
+	}
+	for i, sp := range s.Light.Spells {
+		to := sp.To
+		if sp.Running {
+			to = now + 1
+			if i == len(s.Light.Spells)-1 {
+				to = max(to, now+v.Left)
+			}
+		}
+		r.spans = append(r.spans, timeSpan{from: sp.From, to: to})
+	}
+	if s.Phase != session.Exposing {
+		return r
+	}
+	if r.right = string(v.Doing); v.Open && v.Left > 0 {
+		r.right = "ends " + endsAt(v)
+	}
+	if !here || v.Over > 0 { // else it stands large above
+		r.right = clockOf(v) + "  " + r.right
+	}
+	return r
 }
 
 func (f *field) ready(s *session.Sheet) string {

@@ -448,7 +448,6 @@ func (f *form) row(m *Model, sv session.SheetView, s *session.Sheet, x int, on b
 	if s.Spec.Exposure > 0 {
 		long = words.Finished(s.Spec.Exposure)
 	}
-	short := func(name string) string { name, _, _ = strings.Cut(name, ","); return name }
 	camera := m.camera(s.Spec.Camera)
 	makers := m.several()
 	var out []part
@@ -468,12 +467,12 @@ func (f *form) row(m *Model, sv session.SheetView, s *session.Sheet, x int, on b
 		put(camera, 13)
 	case makers:
 		put(s.Spec.Name, 14+more)
-		put(short(s.Spec.Paper.Name), 14+more)
+		put(shortName(s.Spec.Paper.Name), 14+more)
 		put(camera, 12+more)
 		put(s.Spec.Maker, 10+more)
 	default:
 		put(s.Spec.Name, 16+more)
-		put(short(s.Spec.Paper.Name), 18+more)
+		put(shortName(s.Spec.Paper.Name), 18+more)
 		put(camera, 14+more)
 	}
 	put(long, 8)
@@ -507,4 +506,10 @@ func (f *form) answer(m *Model, para func(ember.Role, string)) {
 		steps = append(steps, s.Label()+" "+t)
 	}
 	para(ember.Faint, strings.Join(steps, ", "))
+}
+
+// shortName is a name up to its first comma.
+func shortName(name string) string {
+	name, _, _ = strings.Cut(name, ",")
+	return name
 }

@@ -115,20 +115,7 @@ func (m *Model) told(a desk.Answer) tea.Cmd {
 	s := m.desk.M.Sheet(a.Target.Sheet)
 	switch a.Outcome {
 	case desk.Done:
-		m.said = ""
-		switch a.Target.Deed {
-		case session.ExposureBegun:
-			m.said = fmt.Sprintf("sheet %d: the pinhole is open; %s takes it back", s.Num, m.keyFor("back"))
-		case session.ExposureEnded:
-			m.said = fmt.Sprintf("sheet %d: the exposure is over; it waits for the trays", s.Num)
-		case session.Confirmed:
-			return m.tell(say.LedTrue.Of(say.Sheet(a.Target.Num)))
-		case session.ImageSeen:
-			m.said = fmt.Sprintf("sheet %d: image seen after %s", s.Num, words.Finished(s.Emerged))
-		case session.WaterChanged:
-			return m.tell(say.WaterChanged.Of())
-		}
-		m.field.id = a.Target.Sheet
+		return m.didIt(a.Target, s)
 	case desk.Bounced:
 		m.tap = true // it was one press, and is answered
 	case desk.Idle:
@@ -335,5 +322,24 @@ func (m *Model) setLead(on bool) tea.Cmd {
 			m.said = "the program leads: each move is counted in and taken as done; " + m.keyFor("move") + " within 8 s sets it right"
 		}
 	}
+	return nil
+}
+
+// didIt says what was done.
+func (m *Model) didIt(t desk.Target, s *session.Sheet) tea.Cmd {
+	m.said = ""
+	switch t.Deed {
+	case session.ExposureBegun:
+		m.said = fmt.Sprintf("sheet %d: the pinhole is open; %s takes it back", s.Num, m.keyFor("back"))
+	case session.ExposureEnded:
+		m.said = fmt.Sprintf("sheet %d: the exposure is over; it waits for the trays", s.Num)
+	case session.Confirmed:
+		return m.tell(say.LedTrue.Of(say.Sheet(t.Num)))
+	case session.ImageSeen:
+		m.said = fmt.Sprintf("sheet %d: image seen after %s", s.Num, words.Finished(s.Emerged))
+	case session.WaterChanged:
+		return m.tell(say.WaterChanged.Of())
+	}
+	m.field.id = t.Sheet
 	return nil
 }

@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"time"
 	"unicode"
@@ -159,11 +160,8 @@ func (m *Model) mayRepeat(k tea.KeyMsg) bool {
 // bound is the key that the screens know the pressed one by; empty when it does
 // nothing.
 func (m *Model) bound(k tea.KeyMsg) tea.KeyMsg {
-	switch k.String() {
-	case "y", "n", "esc", "enter":
-		if m.ask != nil {
-			return k // an answer
-		}
+	if m.ask != nil && slices.Contains([]string{"y", "n", "esc", "enter"}, k.String()) {
+		return k // an answer
 	}
 	if m.ask == nil && m.up().takes(m) == everyKey {
 		if to, d := m.keymap.press(k, m.screen, len(m.desk.M.Sheets())); d != nil && d.Name == "move" {
@@ -177,14 +175,7 @@ func (m *Model) bound(k tea.KeyMsg) tea.KeyMsg {
 	if k.String() == "b" && len(m.hands.Asked()) > 0 { // a clicker's, which has no numbers
 		return keyMsg(".")
 	}
-	if m.keymap.layout == "" && k.String() == "+" && len(m.hands.Asked()) > 0 { // the 1 of one layout
-		m.desk.Key(false)
-		m.answer("+ may be a digit on your keyboard: f1 picks sheet 1, u is louder", say.KeyIs.Of("f1", "pick a sheet"), say.KeyIs.Of("u", "louder, softer"))
-		return tea.KeyMsg{}
-	}
-	if m.keymap.doubtful(k) {
-		m.desk.Key(false)
-		m.answer(fmt.Sprintf("%s may be a digit on your keyboard: %s is softer, f6 picks sheet 6", k, "z"), say.MaybeDigit.Of("z"))
+	if m.maybeDigit(k) {
 		return tea.KeyMsg{}
 	}
 	to, _ := m.keymap.press(k, m.screen, len(m.desk.M.Sheets()))
@@ -192,6 +183,21 @@ func (m *Model) bound(k tea.KeyMsg) tea.KeyMsg {
 		m.nothing()
 	}
 	return to
+}
+
+// maybeDigit tells of a key that is a digit in another layout, and does nothing here.
+func (m *Model) maybeDigit(k tea.KeyMsg) bool {
+	switch {
+	case m.keymap.layout == "" && k.String() == "+" && len(m.hands.Asked()) > 0: // the 1 of one layout
+		m.desk.Key(false)
+		m.answer("+ may be a digit on your keyboard: f1 picks sheet 1, u is louder", say.KeyIs.Of("f1", "pick a sheet"), say.KeyIs.Of("u", "louder, softer"))
+	case m.keymap.doubtful(k):
+		m.desk.Key(false)
+		m.answer(fmt.Sprintf("%s may be a digit on your keyboard: %s is softer, f6 picks sheet 6", k, "z"), say.MaybeDigit.Of("z"))
+	default:
+		return false
+	}
+	return true
 }
 
 // nothing answers a key that does nothing here.

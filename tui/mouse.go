@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"fmt"
 	"maps"
 	"slices"
 	"strings"
@@ -71,4 +72,17 @@ func (m *Model) click(e tea.MouseMsg) tea.Cmd {
 	}
 	m.desk.Here()
 	return m.key(k)
+}
+
+// focus takes in that the window came to the front, or lies behind another.
+func (m *Model) focus(msg tea.Msg) {
+	read, _ := msg.(fmt.Stringer)
+	_, front := msg.(tea.FocusMsg)
+	_, behind := msg.(tea.BlurMsg)
+	switch {
+	case front, read != nil && read.String() == focusRead:
+		m.mouse = mouse{front: m.desk.Hand()}
+	case behind, read != nil && read.String() == blurRead:
+		m.mouse.behind = true
+	}
 }

@@ -38,15 +38,22 @@ const (
 	longLook  = 10 * time.Minute
 )
 
-var roomKeys = struct{ Tick, Up, Down, Dark, Long, Fog, Load, Leave key.Binding }{
+var roomKeys = struct{ Tick, Leave key.Binding }{
 	Tick:  on("space", "confirm", " "),
-	Up:    on("up/down", "line", "up"),
-	Down:  on("", "", "down"),
-	Dark:  on("d", "quick look"),
-	Long:  on("t", "ten-minute look"),
-	Fog:   on("f", "fog test"),
-	Load:  on("l", "load"),
 	Leave: on("esc", "leave it"),
+}
+
+var roomDeeds = []deed{
+	{roomKeys.Tick, func(m *Model) tea.Cmd { return m.room.confirm(m) }},
+	{on("d", "quick look"), func(m *Model) tea.Cmd { return m.room.darken(m, false) }},
+	{on("t", "ten-minute look"), func(m *Model) tea.Cmd { return m.room.darken(m, true) }},
+	{on("l", "load"), func(m *Model) tea.Cmd { return m.room.load.ask(m) }},
+	{on("f", "fog test"), func(m *Model) tea.Cmd {
+		m.fog.ask(m)
+		return nil
+	}},
+	{on("up/down", "line", "up"), func(m *Model) tea.Cmd { return m.room.step(m, false) }},
+	{on("", "", "down"), func(m *Model) tea.Cmd { return m.room.step(m, true) }},
 }
 
 // darkKeys are those that work while a strip, or eyes, wait in the dark.
@@ -148,7 +155,7 @@ func (r *room) keys(m *Model) []key.Binding {
 	if r.load.on() {
 		return []key.Binding{roomKeys.Tick, roomKeys.Leave}
 	}
-	return []key.Binding{roomKeys.Tick, roomKeys.Dark, roomKeys.Long, roomKeys.Load, roomKeys.Fog, roomKeys.Up}
+	return withWords(roomDeeds)
 }
 
 func (r *room) dark(m *Model) bool { return r.running || m.fog.running() }
@@ -174,31 +181,39 @@ func (r *room) press(m *Model, k tea.KeyMsg) tea.Cmd {
 	if r.items == nil {
 		r.fill(m)
 	}
-	switch {
-	case key.Matches(k, roomKeys.Load):
-		return r.load.ask(m)
-	case key.Matches(k, roomKeys.Up, roomKeys.Down):
-		r.at = around(r.at, len(r.items), key.Matches(k, roomKeys.Down))
-	case key.Matches(k, roomKeys.Tick):
-		text := r.items[r.at].Text + r.items[r.at].Detail
-		r.done[text] = !r.done[text]
-		if r.done[text] {
-			r.next()
-		}
-	case key.Matches(k, roomKeys.Dark, roomKeys.Long):
-		r.running, r.long = true, key.Matches(k, roomKeys.Long)
-		r.until = m.desk.Hand().Add(r.look())
-		m.quiet = true
-		m.light()
-		m.desk.Say(say.Dark.Of())
-		return nil
-	case key.Matches(k, roomKeys.Fog):
-		m.fog.ask(m)
-		return nil
-	case key.Matches(k, keys.Where) && !m.speaks():
+	if do := deedOf(roomDeeds, k); do != nil {
+		return do(m)
+	}
+	if key.Matches(k, keys.Where) && !m.speaks() {
 		m.desk.Say(r.line())
 	}
 	return m.aloud(r.line())
+}
+
+// step goes to the next line, or to the one before.
+func (r *room) step(m *Model, on bool) tea.Cmd {
+	r.at = around(r.at, len(r.items), on)
+	return m.aloud(r.line())
+}
+
+// confirm confirms a line and goes to the next that is open, or takes it back.
+func (r *room) confirm(m *Model) tea.Cmd {
+	text := r.items[r.at].Text + r.items[r.at].Detail
+	r.done[text] = !r.done[text]
+	if r.done[text] {
+		r.next()
+	}
+	return m.aloud(r.line())
+}
+
+// darken looks for light.
+func (r *room) darken(m *Model, long bool) tea.Cmd {
+	r.running, r.long = true, long
+	r.until = m.desk.Hand().Add(r.look())
+	m.quiet = true
+	m.light()
+	m.desk.Say(say.Dark.Of())
+	return nil
 }
 
 // look is how long it is dark.
@@ -285,15 +300,13 @@ const shortWidth = 22
 // begins in.
 func (r *room) page(m *Model, roomy bool, columns int) (rows []textRow, step int) {
 	w, margin := m.width, m.margin()
-	wide := (w - margin) / columns
+	wide := w
+	if columns > 1 {
+		wide = (w - margin) / columns
+	}
 	put := func(parts ...part) { rows = append(rows, textRow{parts: parts}) }
 	para := func(role ember.Role, text string) { rows = append(rows, m.paraRows(role, text)...) }
-	open := 0
-	for _, f := range r.items {
-		if !r.confirmed(f) {
-			open++
-		}
-	}
+	open := len(slices.DeleteFunc(slices.Clone(r.items), r.confirmed))
 	head, count := "before paper is opened", fmt.Sprintf("%d to go", open)
 	if open == 0 {
 		head, count = "all is confirmed: now d or t", ""
@@ -311,51 +324,17 @@ func (r *room) page(m *Model, roomy bool, columns int) (rows []textRow, step int
 	}
 	put()
 	// What only eyes can see, and apart from it what was checked.
-	list := func(head string, verified bool, mark func(Finding) string) {
-		var cells [][]part
-		for i, f := range r.items {
-			if f.Verified != verified {
-				continue
-			}
-			role := ember.Faint
-			if r.confirmed(f) {
-				role = ember.Border
-			}
-			text, x, width := f.Words(), margin, w-1
-			if columns > 1 {
-				text, width = cmp.Or(f.Short, f.Text), wide-1
-			}
-			cell := []part{{x, role, ansiCut(ember.SafeText(mark(f)+text), width-x)}}
-			if i == r.at {
-				cell = append(cell, part{x - 2, ember.Strong, ">"})
-			}
-			cells = append(cells, cell)
-		}
-		if len(cells) > 0 {
+	list := func(head string, verified bool) {
+		if cells := r.cells(verified, margin, wide, columns > 1); len(cells) > 0 {
 			put(part{margin, ember.Border, head})
-		}
-		high := (len(cells) + columns - 1) / columns
-		for y := range high {
-			var row []part
-			for i := y; i < len(cells); i += high {
-				for _, p := range cells[i] {
-					p.x += i / high * wide
-					row = append(row, p)
-				}
-			}
-			put(row...)
+			rows = append(rows, inColumns(cells, columns, wide)...)
 		}
 	}
-	list("for your own eyes", false, func(f Finding) string {
-		if r.confirmed(f) {
-			return "[x] "
-		}
-		return "[ ] "
-	})
-	if roomy && len(rows) > 0 && slices.ContainsFunc(r.items, func(f Finding) bool { return f.Verified }) {
+	list("for your own eyes", false)
+	if roomy && slices.ContainsFunc(r.items, func(f Finding) bool { return f.Verified }) {
 		put()
 	}
-	list("checked by the program", true, func(Finding) string { return "" })
+	list("checked by the program", true)
 	if roomy {
 		put()
 	}
@@ -364,4 +343,46 @@ func (r *room) page(m *Model, roomy bool, columns int) (rows []textRow, step int
 		para(ember.Normal, "the fog test's strip waits for its answer: press f when it is developed")
 	}
 	return rows, step
+}
+
+// cells are the lines that the program has checked, or those that it has not, each with
+// the mark of who confirmed it and of the one under the finger.
+func (r *room) cells(verified bool, x, width int, short bool) (cells [][]part) {
+	for i, f := range r.items {
+		if f.Verified != verified {
+			continue
+		}
+		role, mark, text := ember.Faint, "[ ] ", f.Words()
+		if r.confirmed(f) {
+			role, mark = ember.Border, "[x] "
+		}
+		if verified {
+			mark = ""
+		}
+		if short {
+			text = cmp.Or(f.Short, f.Text)
+		}
+		cell := []part{{x, role, ansiCut(ember.SafeText(mark+text), width-1-x)}}
+		if i == r.at {
+			cell = append(cell, part{x - 2, ember.Strong, ">"})
+		}
+		cells = append(cells, cell)
+	}
+	return cells
+}
+
+// inColumns lays cells out column by column.
+func inColumns(cells [][]part, columns, wide int) (rows []textRow) {
+	high := (len(cells) + columns - 1) / columns
+	for y := range high {
+		var row []part
+		for i := y; i < len(cells); i += high {
+			for _, p := range cells[i] {
+				p.x += i / high * wide
+				row = append(row, p)
+			}
+		}
+		rows = append(rows, textRow{parts: row})
+	}
+	return rows
 }

@@ -123,34 +123,13 @@ func (m *Model) helper(width int) help.Model {
 // keyLine is the keys that work now. The way on, out and to the rest of the keys
 // has its place in any window.
 func (m *Model) keyLine() string {
-	var ks, always []key.Binding
-	switch {
-	case m.ask != nil:
-		ks = m.ask.keys()
-	case m.help:
-		always = []key.Binding{keys.CloseHelp, keys.Quit}
-	case m.first.on:
-		ks = []key.Binding{firstKeys.Choose, firstKeys.Pick, firstKeys.Up, firstKeys.Leave}
-		always = []key.Binding{keys.Next, keys.Help, keys.Quit}
-	default:
-		ks = m.up().keys(m)
-		switch m.up().takes(m) {
-		case ownKeys:
-			always = []key.Binding{keys.Next, keys.Help, keys.Quit}
-		case letters:
-			always = []key.Binding{keys.Next, keys.HelpTyping, keys.QuitTyping}
-		}
-	}
+	ks, always := m.keysInFront()
 	end := m.helper(0).ShortHelpView(always)
 	room := m.width - lipgloss.Width(end)
 	first := ""
 	if aims := m.aims(); aims != "" && m.ask == nil && !m.help {
 		// What the large key does now stands beside it.
-		name := m.keyFor("move")
-		if i := slices.IndexFunc(m.keymap.Of("move"), func(k string) bool { return len(k) > 1 && k != "space" }); i >= 0 && m.typing() && m.line() != "" {
-			name = m.keymap.Of("move")[i] // space is a blank there
-		}
-		first = ansi.Truncate(name+" "+ember.SafeText(aims), max(0, room-2), "~")
+		first = ansi.Truncate(m.moveKey()+" "+ember.SafeText(aims), max(0, room-2), "~")
 		room -= lipgloss.Width(first) + 2
 		first = m.styles.Strong.Render(first) + "  "
 		ks = slices.DeleteFunc(slices.Clone(ks), func(k key.Binding) bool { return slices.Contains(k.Keys(), " ") })
@@ -219,4 +198,33 @@ func lines(s string, n int) string {
 		ls = append(ls, "")
 	}
 	return strings.Join(ls[:max(0, n)], "\n")
+}
+
+// keysInFront are the keys of what is in front, and those that stand there whatever the room.
+func (m *Model) keysInFront() (ks, always []key.Binding) {
+	switch {
+	case m.ask != nil:
+		return m.ask.keys(), nil
+	case m.help:
+		return nil, []key.Binding{keys.CloseHelp, keys.Quit}
+	case m.first.on:
+		return []key.Binding{firstKeys.Choose, firstKeys.Pick, firstKeys.Up, firstKeys.Leave}, alwaysKeys[ownKeys]
+	}
+	return m.up().keys(m), alwaysKeys[m.up().takes(m)]
+}
+
+var alwaysKeys = map[takes][]key.Binding{
+	ownKeys: {keys.Next, keys.Help, keys.Quit},
+	letters: {keys.Next, keys.HelpTyping, keys.QuitTyping},
+}
+
+// moveKey is the name of the large key: one that is no blank while words are typed.
+func (m *Model) moveKey() string {
+	of := m.keymap.Of("move")
+	if m.typing() && m.line() != "" {
+		if i := slices.IndexFunc(of, func(k string) bool { return len(k) > 1 && k != "space" }); i >= 0 {
+			return of[i]
+		}
+	}
+	return m.keyFor("move")
 }

@@ -58,13 +58,29 @@ func (m *Model) mayGoIn(v session.View) []string {
 // accounts are what the baths and the safelight have been used for, and when all
 // is done, in words.
 func (m *Model) accounts(v session.View) (out []note) {
+	rest := m.bathNotes()
+	if len(rest) > 0 { // the one that is used most leads
+		out, rest = rest[:1:1], rest[1:]
+	}
+	out = append(out, lightNotes(v)...)
+	if p, ok := m.desk.Evening(v.T); p.Done > 0 && (ok || len(p.Moves) > 0) {
+		out = append(out, note{"all done " + m.desk.M.At(p.Done).Wall.Format("15:04"), -1})
+	}
+	if n := ended(v); n != "" {
+		out = append(out, note{n + ", in the notebook", -1})
+	}
+	return append(out, rest...)
+}
+
+// bathNotes tell how far each bath is used, the one that is used most first, and for
+// how many sheets of the largest paper it lasts.
+func (m *Model) bathNotes() (out []note) {
 	area := 0.0
 	for _, s := range m.desk.M.Sheets() {
 		area = max(area, s.Spec.Paper.AreaCM2)
 	}
 	baths := m.desk.Baths()
 	slices.SortStableFunc(baths, func(a, b bench.BathState) int { return cmp.Compare(b.Share, a.Share) })
-	var rest []note // those that are less used than one
 	for _, b := range baths {
 		if b.CapacityCM2 <= 0 && b.Mix.Life <= 0 {
 			continue
@@ -75,32 +91,24 @@ func (m *Model) accounts(v session.View) (out []note) {
 		} else if b.CapacityCM2 > 0 && area > 0 {
 			text += fmt.Sprintf(", %d sheets more", n)
 		}
-		rest = append(rest, note{text, b.Share})
+		out = append(out, note{text, b.Share})
 	}
-	if len(rest) > 0 {
-		out, rest = rest[:1:1], rest[1:]
-	}
-	out = append(out, lightNotes(v)...)
-	if p, ok := m.desk.Evening(v.T); p.Done > 0 && (ok || len(p.Moves) > 0) {
-		out = append(out, note{"all done " + m.desk.M.At(p.Done).Wall.Format("15:04"), -1})
-	}
+	return out
+}
+
+// ended counts the sheets that are done, and those that are spoiled.
+func ended(v session.View) string {
 	n := map[session.Phase]int{}
 	for _, s := range v.Sheets {
 		n[s.Phase]++
 	}
-	var ended []string
-	for _, p := range []struct {
-		phase session.Phase
-		word  string
-	}{{session.Finished, "done"}, {session.Ruined, "spoiled"}} {
-		if n[p.phase] > 0 {
-			ended = append(ended, fmt.Sprintf("%d %s", n[p.phase], p.word))
+	var out []string
+	for i, phase := range []session.Phase{session.Finished, session.Ruined} {
+		if n[phase] > 0 {
+			out = append(out, fmt.Sprintf("%d %s", n[phase], [...]string{"done", "spoiled"}[i]))
 		}
 	}
-	if len(ended) > 0 {
-		out = append(out, note{strings.Join(ended, ", ") + ", in the notebook", -1})
-	}
-	return append(out, rest...)
+	return strings.Join(out, ", ")
 }
 
 // lightNotes is how much of the light that the paper may have it has had, of the sheet

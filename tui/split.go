@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"slices"
 	"time"
 
 	tea "github.com/charmbracelet/bubbletea"
@@ -40,55 +41,63 @@ func (s *split) take(k tea.KeyMsg) ([]tea.KeyMsg, tea.Cmd) {
 		s.waiting = false // the escape that waited was the paste's own
 		return []tea.KeyMsg{k}, nil
 	}
-	letters := k.Type == tea.KeyRunes
 	if !s.waiting {
-		switch {
-		case k.Type == tea.KeyEsc && !k.Alt:
-			s.tail = ""
-		case letters && k.Alt && (string(k.Runes) == "[" || string(k.Runes) == "O" || string(k.Runes) == "]"):
-			s.tail = string(k.Runes) // the cut came after the second sign
-		default:
-			return []tea.KeyMsg{k}, nil
-		}
-		s.waiting = true
-		return nil, s.wait()
+		return s.begin(k)
 	}
-	if s.tail == "" && letters && !k.Alt && k.Runes[0] == ']' {
+	letters := k.Type == tea.KeyRunes && !k.Alt
+	if s.tail == "" && letters && k.Runes[0] == ']' {
 		s.tail, k.Runes = "]", k.Runes[1:]
 	}
-	if s.tail == "]" {
+	switch {
+	case s.tail == "]":
 		// A terminal's answer to a question nobody of ours asked (its colours):
 		// nothing of it is a key, up to its end. A g in it would be a lamp.
-		s.waiting = !(k.Type == tea.KeyCtrlG || k.Alt && string(k.Runes) == "\\")
-		if !s.waiting {
+		if k.Type == tea.KeyCtrlG || k.Alt && string(k.Runes) == "\\" {
+			s.waiting = false
 			return nil, nil
 		}
 		return nil, s.wait()
-	}
-	if !letters || k.Alt {
+	case !letters:
 		return s.giveUp(k)
 	}
+	return s.sequence(k)
+}
+
+// begin waits for what follows an escape; any other key is whole.
+func (s *split) begin(k tea.KeyMsg) ([]tea.KeyMsg, tea.Cmd) {
+	switch {
+	case k.Type == tea.KeyEsc && !k.Alt:
+		s.tail = ""
+	case k.Type == tea.KeyRunes && k.Alt && slices.Contains([]string{"[", "O", "]"}, string(k.Runes)):
+		s.tail = string(k.Runes) // the cut came after the second sign
+	default:
+		return []tea.KeyMsg{k}, nil
+	}
+	s.waiting = true
+	return nil, s.wait()
+}
+
+// sequence reads on in a sequence of letters, up to its end and what follows it.
+func (s *split) sequence(k tea.KeyMsg) ([]tea.KeyMsg, tea.Cmd) {
 	for i, r := range k.Runes {
-		rest := k
 		switch {
 		case s.tail == "" && r != '[' && r != 'O':
 			return s.giveUp(k)
 		case s.tail == "", s.tail == "[" && r == '[', s.tail != "O" && r >= ' ' && r < '@':
 			s.tail += string(r)
 			continue
-		case s.tail != "O" && (r < '@' || r > '~'): // none that was ever sent
-			rest.Runes = k.Runes[i:]
-		default:
+		}
+		if s.tail == "O" || r >= '@' && r <= '~' { // else it is none that was ever sent
 			s.tail += string(r)
-			rest.Runes = k.Runes[i+1:]
+			i++
 		}
 		s.waiting = false
 		var out []tea.KeyMsg
 		if t, ok := ends[s.tail]; ok {
 			out = append(out, tea.KeyMsg{Type: t})
 		}
-		if len(rest.Runes) > 0 {
-			out = append(out, rest)
+		if k.Runes = k.Runes[i:]; len(k.Runes) > 0 {
+			out = append(out, k)
 		}
 		return out, nil
 	}

@@ -220,26 +220,26 @@ func (m *Model) nextPress() say.Line {
 		return whichOf(a.Ask)
 	}
 	s := m.desk.M.Sheet(a.Target.Sheet)
-	if s == nil {
-		return say.Line{}
-	}
-	l := say.PressMove.Of(say.Onto(stageOf(s, s.NextStep())))
 	switch {
-	case a.Deed == session.ExposureBegun && m.screen != Field:
-		l = say.NotExposed.Of(say.Sheet(s.Num))
-		return l
-	case a.Deed == session.ExposureBegun, a.Deed == session.PinholeUncovered:
-		l = say.PressOpen.Of()
-	case a.Deed == session.ExposureEnded, a.Deed == session.PinholeCovered:
-		l = say.PressCover.Of()
-	case a.Deed == session.WaterChanged:
-		l = say.PressWater.Of()
-	case a.Deed == session.Confirmed:
-		l = say.PressLed.Of()
-	case a.Deed != session.Moved:
+	case s == nil:
 		return say.Line{}
+	case a.Deed == session.ExposureBegun && m.screen != Field:
+		return say.NotExposed.Of(say.Sheet(s.Num))
+	case a.Deed == session.Moved:
+		return say.PressMove.Of(say.Onto(stageOf(s, s.NextStep()))).To(say.Num(s.Num))
 	}
-	return l.To(say.Num(s.Num))
+	if l, ok := pressIs[a.Deed]; ok {
+		return l.To(say.Num(s.Num))
+	}
+	return say.Line{}
+}
+
+// pressIs is what the large key does, by the deed.
+var pressIs = map[session.Kind]say.Line{
+	session.ExposureBegun: say.PressOpen.Of(), session.PinholeUncovered: say.PressOpen.Of(),
+	session.ExposureEnded: say.PressCover.Of(), session.PinholeCovered: say.PressCover.Of(),
+	session.WaterChanged: say.PressWater.Of(),
+	session.Confirmed:    say.PressLed.Of(),
 }
 
 // seen is how a sheet stands now.

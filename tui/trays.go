@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -179,23 +180,14 @@ func (x *trays) view(m *Model, v session.View, h int) string {
 
 // face is the sheet that is due, what the next press does, and the evening.
 func (*trays) face(m *Model, v session.View) face {
-	f := face{line: m.evening(v), notes: m.accounts(v)}
+	f := face{line: m.evening(v), notes: m.accounts(v), deed: m.aims()}
 	due := v.Due
 	if s := m.hands.Picked(); s != nil && s.Phase == session.Wet {
 		due = s.ID
 	}
 	acting := m.acting()
 	if s, ok := v.Sheet(due); ok && s.Stage != "" {
-		f.title, f.clock = fmt.Sprintf("%d %s", s.Num, s.Label), clockOf(s)
-		then := "then done"
-		if s.NextIs != "" {
-			then = "then " + s.NextIs
-		}
-		f.about = []string{m.called(s), s.Label + ", " + then}
-		f.also = append(f.also, doing(s))
-		if s.Judge && s.Over == 0 {
-			f.also[0] += fmt.Sprintf(" (%s to %s)", words.Finished(s.AtLeast), words.Finished(s.AtMost))
-		}
+		f.inBath(m, s)
 	} else if acting != nil && !desk.Unexposed(acting) {
 		f.title, f.about = fmt.Sprintf("%d next", acting.Num), []string{acting.Spec.Name}
 		f.more = fmt.Sprintf("%s is next: %s puts it into %s", strings.TrimSpace(fmt.Sprintf("sheet %d %s", acting.Num, acting.Spec.Name)), m.keyFor("move"), words.The(tray(acting.Spec.Process.Steps[0])))
@@ -211,12 +203,22 @@ func (*trays) face(m *Model, v session.View) face {
 			}
 		}
 	}
-	f.deed = m.aims()
 	if m.desk.M.Leading() {
 		f.also = append(f.also, "the program leads")
 	}
 	f.also = append(f.also, m.mayGoIn(v)...)
 	return f
+}
+
+// inBath tells of the sheet in a bath that is called next.
+func (f *face) inBath(m *Model, s session.SheetView) {
+	f.title, f.clock = fmt.Sprintf("%d %s", s.Num, s.Label), clockOf(s)
+	f.about = []string{m.called(s), s.Label + ", then " + cmp.Or(s.NextIs, "done")}
+	is := doing(s)
+	if s.Judge && s.Over == 0 {
+		is += fmt.Sprintf(" (%s to %s)", words.Finished(s.AtLeast), words.Finished(s.AtMost))
+	}
+	f.also = append(f.also, is)
 }
 
 // called is a sheet by name, and whose it is where there are several people.
@@ -238,59 +240,66 @@ func (m *Model) several() bool {
 func (m *Model) evening(v session.View) timeline {
 	l := timeline{now: v.T, clock: func(t time.Duration) time.Time { return m.desk.M.At(t).Wall }}
 	plan, _ := m.desk.Evening(v.T)
-	row := func(id string) {
-		s, sv := m.desk.M.Sheet(id), session.SheetView{}
-		if s == nil || s.Phase == session.Exposing || desk.Unexposed(s) {
-			return
+	ids := slices.Clone(v.Need)
+	for _, s := range m.desk.M.Sheets() {
+		if s.Phase == session.Fresh || s.Phase == session.Exposed {
+			ids = append(ids, s.ID)
 		}
-		sv, _ = v.Sheet(id)
-		r := timeRow{label: fmt.Sprintf("%d %s", s.Num, s.Spec.Name), role: ember.Border}
+	}
+	for _, id := range ids {
+		s := m.desk.M.Sheet(id)
+		if s == nil || s.Phase == session.Exposing || desk.Unexposed(s) {
+			continue
+		}
+		sv, _ := v.Sheet(id)
+		r := timeRow{label: fmt.Sprintf("%d %s", s.Num, s.Spec.Name), role: ember.Border, right: l.leaves(v, sv, plan)}
 		if id == v.Due || sv.Over > 0 {
 			r.role = ember.Normal
 		} else if s.Phase == session.Wet {
 			r.role = ember.Faint
 		}
-		goes, known := plan.Goes[id]
-		at := func(t time.Duration) string { return l.clock(t).Format(time.TimeOnly) }
-		switch {
-		case sv.Visit == 0 && known && goes >= v.T:
-			r.right = "goes in " + at(goes)
-		case sv.Visit == 0:
-		case known && goes > sv.Ends && (sv.Stage == session.Rinse || sv.Stage == session.Hold || sv.Stage == session.Wash):
-			r.right = "stays to " + at(goes)
-		case id == v.Due && sv.Over == 0 && sv.Stage != session.Hold:
-			r.right = "ends " + at(sv.Ends) // what is left of it stands large above
-		default:
-			r.right = sv.Label + " " + clockOf(sv)
-		}
-		for i, x := range s.Visits {
-			to := x.Out
-			if i == len(s.Visits)-1 && s.Phase == session.Wet {
-				to = max(sv.Ends, v.T+1)
-				if moves := plan.Moves[id]; len(moves) > 0 {
-					to = max(moves[0], v.T+1)
-				}
-			}
-			r.spans = append(r.spans, timeSpan{x.In, to, x.Label})
-			r.ticks = append(r.ticks, x.In)
-		}
-		moves := plan.Moves[id]
-		r.ticks = append(r.ticks, moves...)
-		steps := s.Spec.Process.Steps
-		for i, n := 1, max(0, s.NextStep()); i < len(moves) && n < len(steps); i, n = i+1, n+1 {
-			r.spans = append(r.spans, timeSpan{moves[i-1], moves[i], steps[n].Label()})
-		}
+		r.stays(s, sv, plan.Moves[id], v.T)
 		l.rows = append(l.rows, r)
 	}
-	for _, id := range v.Need {
-		row(id)
-	}
-	for _, s := range m.desk.M.Sheets() {
-		if s.Phase == session.Fresh || s.Phase == session.Exposed {
-			row(s.ID)
-		}
-	}
 	return l
+}
+
+// leaves says when a sheet goes in, or how long it stays where it is.
+func (l timeline) leaves(v session.View, sv session.SheetView, plan *desk.Plan) string {
+	goes, known := plan.Goes[sv.ID]
+	at := func(t time.Duration) string { return l.clock(t).Format(time.TimeOnly) }
+	switch {
+	case sv.Visit == 0 && known && goes >= v.T:
+		return "goes in " + at(goes)
+	case sv.Visit == 0:
+		return ""
+	case known && goes > sv.Ends && slices.Contains([]session.Stage{session.Rinse, session.Hold, session.Wash}, sv.Stage):
+		return "stays to " + at(goes)
+	case sv.ID == v.Due && sv.Over == 0 && sv.Stage != session.Hold:
+		return "ends " + at(sv.Ends) // what is left of it stands large above
+	}
+	return sv.Label + " " + clockOf(sv)
+}
+
+// stays puts in where the sheet was, and where the plan has it from now on.
+func (r *timeRow) stays(s *session.Sheet, sv session.SheetView, moves []time.Duration, now time.Duration) {
+	for i, x := range s.Visits {
+		to := x.Out
+		if i == len(s.Visits)-1 && s.Phase == session.Wet {
+			to = sv.Ends
+			if len(moves) > 0 {
+				to = moves[0]
+			}
+			to = max(to, now+1)
+		}
+		r.spans = append(r.spans, timeSpan{x.In, to, x.Label})
+		r.ticks = append(r.ticks, x.In)
+	}
+	r.ticks = append(r.ticks, moves...)
+	steps := s.Spec.Process.Steps
+	for i, n := 1, max(0, s.NextStep()); i < len(moves) && n < len(steps); i, n = i+1, n+1 {
+		r.spans = append(r.spans, timeSpan{moves[i-1], moves[i], steps[n].Label()})
+	}
 }
 
 // tray is what one calls the place a step happens in.

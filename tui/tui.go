@@ -355,12 +355,10 @@ func (m *Model) update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	switch msg := msg.(type) {
 	case WindowLost:
 		m.desk.Complain(lostWindow{})
-		return m, nil
 	case WindowBack:
 		if m.on != nil {
 			m.on.Forget()
 		}
-		return m, nil
 	case tickMsg:
 		return m, m.beat()
 	case tea.WindowSizeMsg:
@@ -368,7 +366,6 @@ func (m *Model) update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		if m.cfg.Guard != nil {
 			m.cfg.Guard.Resize(msg.Width, msg.Height)
 		}
-		return m, nil
 	case tea.KeyMsg:
 		if Hook != nil {
 			Hook(msg.String())
@@ -384,17 +381,8 @@ func (m *Model) update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		var cmd tea.Cmd
 		m.desk.Together(func() { cmd = m.click(msg) })
 		return m, cmd
-	case tea.FocusMsg:
-		m.mouse = mouse{front: m.desk.Hand()}
-	case tea.BlurMsg:
-		m.mouse.behind = true
-	case fmt.Stringer:
-		switch msg.String() {
-		case focusRead:
-			m.mouse = mouse{front: m.desk.Hand()}
-		case blurRead:
-			m.mouse.behind = true
-		}
+	case tea.FocusMsg, tea.BlurMsg, fmt.Stringer:
+		m.focus(msg)
 	case splitMsg:
 		return m, m.pressAll(m.split.over(msg))
 	case heldMsg:
@@ -545,19 +533,10 @@ func (m *Model) press(k tea.KeyMsg) tea.Cmd {
 	if m.news != "" && !m.help && !m.fog.on && !m.room.running && k.String() == "esc" {
 		return m.acknowledge()
 	}
-	if m.help {
-		if key.Matches(k, helpKeys.Up, helpKeys.Down, helpKeys.PageUp, helpKeys.PageDown) {
-			m.helpPort, _ = m.helpPort.Update(k)
-			return nil
-		}
-		m.help = false
-		if key.Matches(k, keys.CloseHelp) {
-			return nil
-		}
+	if m.help && m.leaf(k) {
+		return nil
 	}
-	if m.first.on && key.Matches(k, keys.Next, keys.Prev) {
-		m.first.on = false
-	}
+	m.first.on = m.first.on && !key.Matches(k, keys.Next, keys.Prev)
 	if m.first.on && !key.Matches(k, keys.Help, keys.Quit, keys.QuitTyping, keys.Louder, keys.Softer, keys.Glow) {
 		return m.first.press(m, k)
 	}
@@ -622,6 +601,16 @@ func (m *Model) pressSheets(k tea.KeyMsg) tea.Cmd {
 		return m.other()
 	}
 	return m.up().press(m, k)
+}
+
+// leaf turns the leaves of the help, or closes it; any other key is for what lies under it.
+func (m *Model) leaf(k tea.KeyMsg) bool {
+	if key.Matches(k, helpKeys.Up, helpKeys.Down, helpKeys.PageUp, helpKeys.PageDown) {
+		m.helpPort, _ = m.helpPort.Update(k)
+		return true
+	}
+	m.help = false
+	return key.Matches(k, keys.CloseHelp)
 }
 
 // acknowledge takes away the news, for good.
@@ -741,11 +730,10 @@ func (m *Model) light() {
 	out := m.open()
 	dark := m.fog.on || m.room.running || m.room.load.on() // a strip of paper or eyes wait in the dark
 	m.desk.Dark = dark
-	l := m.level
-	if l == ember.Torch && out {
-		l = ember.Ember
-		m.level = l
+	if m.level == ember.Torch && out {
+		m.level = ember.Ember
 	}
+	l := m.level
 	if m.quiet {
 		l = ember.Dark
 	}
@@ -755,27 +743,40 @@ func (m *Model) light() {
 			m.cfg.Guard.SetLevel(l)
 		}
 	}
-	if run := m.desk.M.Running() || dark; m.cfg.Lamps != nil && run != m.awake {
-		m.awake = run
-		m.cfg.Lamps.Awake(run)
+	if m.cfg.Lamps != nil {
+		m.lamps(out || dark, m.desk.M.Running() || dark)
 	}
-	out = out || dark
-	panel := desk.PanelDimmed
+}
+
+// lamps tells the laptop's lamps what is other than before: paper or eyes are in the
+// dark, and the machine must not sleep.
+func (m *Model) lamps(dim, awake bool) {
+	if awake != m.awake {
+		m.awake = awake
+		m.cfg.Lamps.Awake(awake)
+	}
+	panel := m.panelWhen(dim)
+	if dim == m.dimmed && panel == m.panel {
+		return
+	}
+	m.dimmed, m.panel = dim, panel
+	if dim {
+		m.cfg.Lamps.Dim(panel)
+	} else {
+		m.cfg.Lamps.Restore()
+	}
+}
+
+// panelWhen is how far the panel goes down.
+func (m *Model) panelWhen(dim bool) desk.PanelWant {
 	switch {
-	case !out:
+	case !dim:
 	case m.level == ember.Dark || m.cfg.Blind:
-		panel = desk.PanelDark
+		return desk.PanelDark
 	case m.desk.M.Leading():
-		panel = desk.PanelGlance
+		return desk.PanelGlance
 	}
-	if m.cfg.Lamps != nil && (out != m.dimmed || panel != m.panel) {
-		m.dimmed, m.panel = out, panel
-		if out {
-			m.cfg.Lamps.Dim(panel)
-		} else {
-			m.cfg.Lamps.Restore()
-		}
-	}
+	return desk.PanelDimmed
 }
 
 // open reports whether paper lies in the light of the screen.

@@ -149,19 +149,15 @@ func (k Keeper) Run(child Child) int {
 		case <-k.Changed:
 			child.Revive()
 		case r := <-done:
-			asked := r.code == 0
-			if k.Asked != nil {
-				asked = k.Asked(r.code)
-			}
-			if r.ended == "" && r.err == nil && asked {
-				k.giveBack(said.lines(math.MaxInt)...)
-				return r.code
-			}
 			what := r.ended
 			switch {
-			case what == "" && r.err != nil:
+			case what != "":
+			case r.err != nil:
 				what = "The program ended: " + r.err.Error()
-			case what == "":
+			case k.Asked == nil && r.code == 0, k.Asked != nil && k.Asked(r.code):
+				k.giveBack(said.lines(math.MaxInt)...)
+				return r.code
+			default:
 				what = fmt.Sprintf("The program ended with code %d.", r.code)
 			}
 			return k.ask(r.code, what, said)
@@ -300,7 +296,6 @@ const (
 
 // key reports whether c is a key of its own.
 func (s *keystrokes) key(c byte) bool {
-	const esc = 0x1b
 	switch s.in {
 	case inReport:
 		if s.left--; s.left == 0 {
@@ -311,17 +306,7 @@ func (s *keystrokes) key(c byte) bool {
 		s.in = inNothing
 		return false
 	case inControl:
-		switch {
-		case c == esc:
-			s.in = inEscape
-		case c < '@' || c > '~':
-			s.bare = false
-		default:
-			s.in = inNothing
-			if c == 'M' && s.bare {
-				s.in, s.left = inReport, 3
-			}
-		}
+		s.control(c)
 		return false
 	case inEscape:
 		switch c {
@@ -341,6 +326,20 @@ func (s *keystrokes) key(c byte) bool {
 	return true
 }
 
+// control takes what follows the introducer, up to the letter that ends it.
+func (s *keystrokes) control(c byte) {
+	switch {
+	case c == esc:
+		s.in = inEscape
+	case c < '@' || c > '~':
+		s.bare = false
+	case c == 'M' && s.bare:
+		s.in, s.left = inReport, 3
+	default:
+		s.in = inNothing
+	}
+}
+
 // giveBack gives the terminal back, and on it tells what could not be told.
 func (k Keeper) giveBack(unread ...string) {
 	_ = k.Terminal.Reset()
@@ -356,6 +355,7 @@ func (k Keeper) giveBack(unread ...string) {
 
 const (
 	ctrlC   = 0x03
+	esc     = 0x1b
 	covered = 'y' // the key that says that paper is covered
 )
 

@@ -95,22 +95,7 @@ func (f *pastes) pass(src []byte, full bool, now time.Time) []byte {
 	}
 	f.more = false
 	for _, c := range src {
-		mark := pasteBegins
-		if f.in {
-			mark = pasteEnds
-		}
-		if c != mark[f.match] {
-			dst = f.text(dst, mark[f.passed:f.match])
-			f.match, f.passed = 0, 0
-			if c != mark[0] {
-				dst = f.text(dst, string([]byte{c}))
-				continue
-			}
-		}
-		if f.match++; f.match == len(mark) {
-			dst = append(dst, mark...)
-			f.in, f.kept, f.match, f.passed = !f.in, 0, 0, 0
-		}
+		dst = f.one(dst, c)
 	}
 	// An escape at the end may be a key, and must not wait for the next one.
 	if !f.in && f.match <= 2 {
@@ -120,14 +105,35 @@ func (f *pastes) pass(src []byte, full bool, now time.Time) []byte {
 	return dst
 }
 
+// one takes a byte, which may be the next of a mark.
+func (f *pastes) one(dst []byte, c byte) []byte {
+	mark := markOf(f.in)
+	if c != mark[f.match] {
+		dst = f.text(dst, mark[f.passed:f.match])
+		f.match, f.passed = 0, 0
+		if c != mark[0] {
+			return f.text(dst, string([]byte{c}))
+		}
+	}
+	if f.match++; f.match == len(mark) {
+		dst = append(dst, mark...)
+		f.in, f.kept, f.match, f.passed = !f.in, 0, 0, 0
+	}
+	return dst
+}
+
+// markOf is the mark that comes next, within a paste or outside of one.
+func markOf(in bool) string {
+	if in {
+		return pasteEnds
+	}
+	return pasteBegins
+}
+
 // keys is pass without what was pasted.
 func (f *pastes) keys(src []byte, full bool, now time.Time) (out []byte) {
 	for rest := f.pass(src, full, now); len(rest) > 0; {
-		mark := pasteBegins
-		if f.mute {
-			mark = pasteEnds
-		}
-		before, after, found := bytes.Cut(rest, []byte(mark)) // pass gives marks whole
+		before, after, found := bytes.Cut(rest, []byte(markOf(f.mute))) // pass gives marks whole
 		if !f.mute {
 			out = append(out, before...)
 		}

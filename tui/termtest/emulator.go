@@ -25,28 +25,10 @@ func Dark(s *vt.Emulator, red uint8, foul func(rune) bool) error {
 				continue
 			}
 			covered = c.Width - 1
-			if c.Style.Bg == nil {
-				return fmt.Errorf("cell %d,%d (%q) shows the default background", x, y, c.Content)
+			if is := lights(s, x, y, limit); is != "" {
+				return fmt.Errorf("cell %d,%d (%q) %s", x, y, c.Content, is)
 			}
-			if r, g, b, _ := c.Style.Bg.RGBA(); r|g|b != 0 {
-				return fmt.Errorf("cell %d,%d (%q) has a lit background %v", x, y, c.Content, c.Style.Bg)
-			}
-			if c.Style.Attrs != 0 || c.Style.Underline != 0 {
-				return fmt.Errorf("cell %d,%d (%q) has attributes %x", x, y, c.Content, c.Style.Attrs)
-			}
-			if c.Style.UnderlineColor != nil || c.Link.URL != "" {
-				return fmt.Errorf("cell %d,%d (%q) has a link or an underline colour", x, y, c.Content)
-			}
-			if c.Style.Fg == nil {
-				if strings.TrimSpace(c.Content) != "" {
-					return fmt.Errorf("cell %d,%d (%q) shows the default foreground", x, y, c.Content)
-				}
-				continue
-			}
-			if r, g, b, _ := c.Style.Fg.RGBA(); g|b != 0 || r > limit {
-				return fmt.Errorf("cell %d,%d (%q) has foreground %v", x, y, c.Content, c.Style.Fg)
-			}
-			if strings.ContainsFunc(c.Content, foul) {
+			if c.Style.Fg != nil && strings.ContainsFunc(c.Content, foul) {
 				return fmt.Errorf("cell %d,%d holds %q", x, y, c.Content)
 			}
 		}
@@ -58,9 +40,36 @@ func Dark(s *vt.Emulator, red uint8, foul func(rune) bool) error {
 		return fmt.Errorf("the alternate screen was left")
 	}
 	for name, c := range map[string]color.Color{"foreground": s.ForegroundColor(), "background": s.BackgroundColor(), "cursor": s.CursorColor()} {
-		if r, g, b, _ := c.RGBA(); g|b != 0 || r > limit {
+		if !redOnly(c, limit) {
 			return fmt.Errorf("the default %s is %v", name, c)
 		}
 	}
 	return nil
+}
+
+// redOnly reports whether a colour is red, and no brighter than limit.
+func redOnly(c color.Color, limit uint32) bool {
+	r, g, b, _ := c.RGBA()
+	return g|b == 0 && r <= limit
+}
+
+// lights says by what a cell lights more than it may; empty: by nothing.
+func lights(s *vt.Emulator, x, y int, limit uint32) string {
+	c := s.CellAt(x, y)
+	st := c.Style
+	switch {
+	case st.Bg == nil:
+		return "shows the default background"
+	case !redOnly(st.Bg, 0):
+		return fmt.Sprintf("has a lit background %v", st.Bg)
+	case st.Attrs != 0 || st.Underline != 0:
+		return fmt.Sprintf("has attributes %x", st.Attrs)
+	case st.UnderlineColor != nil || c.Link.URL != "":
+		return "has a link or an underline colour"
+	case st.Fg == nil && strings.TrimSpace(c.Content) != "":
+		return "shows the default foreground"
+	case st.Fg != nil && !redOnly(st.Fg, limit):
+		return fmt.Sprintf("has foreground %v", st.Fg)
+	}
+	return ""
 }
