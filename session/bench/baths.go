@@ -164,18 +164,7 @@ func Account(trays []*session.Tray, sheets []*session.Sheet, now time.Duration) 
 		}
 		b.Age = max(0, until-t.MixedT)
 		for _, s := range sheets {
-			for i := range s.Visits {
-				v := &s.Visits[i]
-				if v.Mix != t.Mix.ID || v.In > now {
-					continue
-				}
-				b.Sheets++
-				b.AreaCM2 += s.Spec.Paper.AreaCM2
-				if v.Stage == session.Fix2 {
-					b.SecondCM2 += s.Spec.Paper.AreaCM2
-				}
-				b.CarryML += t.Mix.CarryML
-			}
+			b.take(s, now)
 		}
 		b.CapacityCM2 = t.Mix.PerLitre * t.Mix.ML / 1000
 		if b.CapacityCM2 > 0 {
@@ -402,4 +391,20 @@ func reaches(t *session.Tray, sheets []*session.Sheet, share float64) (at time.D
 		}
 	}
 	return at, nil, ok
+}
+
+// take counts what a sheet used of a bath.
+func (b *BathState) take(s *session.Sheet, now time.Duration) {
+	for i := range s.Visits {
+		v := &s.Visits[i]
+		if v.Mix != b.Mix.ID || v.In > now {
+			continue
+		}
+		b.Sheets++
+		b.AreaCM2 += s.Spec.Paper.AreaCM2
+		if v.Stage == session.Fix2 {
+			b.SecondCM2 += s.Spec.Paper.AreaCM2
+		}
+		b.CarryML += b.Mix.CarryML
+	}
 }

@@ -65,14 +65,10 @@ func (p *problem) exact(objective int, ub, lb int64, limit int, aside bool) ([]i
 	n := len(p.segs)
 	s := &search{p: p, obj: objective, x: make([]int64, n), adj: make([][]edge, n), ub: ub, lb: lb, limit: limit,
 		rounds: make([]int, n), stamp: make([]int, n), inq: make([]bool, n), later: make([]bool, n)}
-	for i := range s.later {
-		s.later[i] = aside && i != objective && p.canWait(i)
-	}
-	for i := range s.x {
-		s.x[i] = math.MinInt64 / 4
-	}
 	ok := true
 	for i := range p.segs {
+		s.x[i] = p.segs[i].min
+		s.later[i] = aside && i != objective && p.canWait(i)
 		if i > 0 && p.segs[i].job == p.segs[i-1].job {
 			s.adj[i-1] = append(s.adj[i-1], edge{i, last(p.segs[i-1].off) + p.gap(i-1)})
 		}
@@ -88,9 +84,6 @@ func (p *problem) exact(objective int, ub, lb int64, limit int, aside bool) ([]i
 			s.adj[p.first(i)] = append(s.adj[p.first(i)], edge{p.first(j), p.move})
 		}
 		prev[k] = j
-	}
-	for i := range p.segs {
-		s.x[i] = p.segs[i].min
 	}
 	for i := range p.segs {
 		ok = ok && s.spread(i)
@@ -248,24 +241,29 @@ func (s *search) dive() {
 			}
 			continue
 		}
-		for i, o := range opts {
-			m := len(s.trail)
-			ok := true
-			for _, no := range opts[:i] {
-				// The ways tried before are ruled out here: turned round.
-				if ok && len(opts) > 2 {
-					ok = s.after(no.b, no.a, max(s.p.move, 1)-no.w+s.p.move)
-				}
-			}
-			if ok && s.after(o.a, o.b, o.w) {
-				s.dive()
-			}
-			s.undo(m)
-			if s.ub <= s.lb || s.best != nil && s.p.runs == len(s.p.jobs) && s.obj < 0 || s.nodes >= s.limit {
-				return
+		s.branch(opts)
+		return
+	}
+}
+
+// branch tries one way after the other.
+func (s *search) branch(opts []option) {
+	for i, o := range opts {
+		m := len(s.trail)
+		ok := true
+		for _, no := range opts[:i] {
+			// The ways tried before are ruled out here: turned round.
+			if ok && len(opts) > 2 {
+				ok = s.after(no.b, no.a, max(s.p.move, 1)-no.w+s.p.move)
 			}
 		}
-		return
+		if ok && s.after(o.a, o.b, o.w) {
+			s.dive()
+		}
+		s.undo(m)
+		if s.ub <= s.lb || s.best != nil && s.p.runs == len(s.p.jobs) && s.obj < 0 || s.nodes >= s.limit {
+			return
+		}
 	}
 }
 
@@ -415,32 +413,36 @@ func (s *search) bound() int64 {
 		if c != 1 || len(p.byTray[tray]) < 2 {
 			continue
 		}
-		vs := s.visits[:0]
-		lastJob := -1
-		for _, i := range p.byTray[tray] {
-			st := &p.stays[i]
-			if st.job < p.runs || st.job == lastJob {
-				continue // one visit of each sheet, to be on the safe side
-			}
-			lastJob = st.job
-			stay := st.outO - st.inOff
-			if st.in != st.out {
-				stay = p.gap(st.in) + last(p.segs[st.in].off) - st.inOff
-			}
-			v := visit{s.x[st.in] + st.inOff, stay + p.move, p.segs[st.in].tail - st.inOff - stay - p.move}
-			vs = append(vs, v)
-			for k := len(vs) - 1; k > 0 && vs[k-1].head < vs[k].head; k-- {
-				vs[k-1], vs[k] = vs[k], vs[k-1]
-			}
-		}
-		s.visits = vs
+		s.through(tray)
 		var load int64
 		rest := int64(math.MaxInt64)
-		for _, v := range vs {
+		for _, v := range s.visits {
 			load += v.load
 			rest = min(rest, v.rest)
 			b = max(b, v.head+load+rest)
 		}
 	}
 	return b
+}
+
+// through puts into visits what has yet to go through a tray, the last to enter first.
+func (s *search) through(tray int) {
+	p, vs, lastJob := s.p, s.visits[:0], -1
+	for _, i := range p.byTray[tray] {
+		st := &p.stays[i]
+		if st.job < p.runs || st.job == lastJob {
+			continue // one visit of each sheet, to be on the safe side
+		}
+		lastJob = st.job
+		stay := st.outO - st.inOff
+		if st.in != st.out {
+			stay = p.gap(st.in) + last(p.segs[st.in].off) - st.inOff
+		}
+		v := visit{s.x[st.in] + st.inOff, stay + p.move, p.segs[st.in].tail - st.inOff - stay - p.move}
+		vs = append(vs, v)
+		for k := len(vs) - 1; k > 0 && vs[k-1].head < vs[k].head; k-- {
+			vs[k-1], vs[k] = vs[k], vs[k-1]
+		}
+	}
+	s.visits = vs
 }

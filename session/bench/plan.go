@@ -601,11 +601,7 @@ func (d *dispatcher) soonest() (best int, at int64) {
 			continue
 		}
 		if d.putsIn(j) {
-			// Of equal sheets, and in order, only the first in line.
-			if d.order != nil && (d.place >= len(d.order) || d.order[d.place] != j) {
-				continue
-			}
-			if d.waiting[d.class[j]] || d.shop.InOrder && anyone {
+			if !d.inLine(j) || d.shop.InOrder && anyone {
 				continue
 			}
 			d.waiting[d.class[j]], anyone = true, true
@@ -819,11 +815,8 @@ func (p *problem) crowded(x []int64, s int, t int64) (int64, bool) {
 	defer func() { x[s] = old }()
 	for _, i := range p.segStays[s] {
 		st := &p.stays[i]
-		if p.caps[st.tray] == 1 && st.in == st.out {
-			// Beside other rigid stays the forbidden differences say it all.
-			if !p.water[st.tray] {
-				continue
-			}
+		if p.caps[st.tray] == 1 && st.in == st.out && !p.water[st.tray] {
+			continue // beside other rigid stays the forbidden differences say it all
 		}
 		if p.caps[st.tray] >= len(p.byTray[st.tray]) {
 			continue // it holds them all
@@ -832,22 +825,27 @@ func (p *problem) crowded(x []int64, s int, t int64) (int64, bool) {
 		if p.room(x, i) {
 			continue
 		}
-		next := int64(unset)
-		for _, k := range p.byTray[st.tray] {
-			o := &p.stays[k]
-			if o.job == st.job || x[o.in] == unset || x[o.out] == unset {
-				continue
-			}
-			// It moves on when the other has left before this one enters.
-			if st.in == s {
-				if c := x[o.out] + o.outO - st.inOff; c > t && (next == unset || c < next) {
-					next = c
-				}
-			}
+		if st.in != s {
+			return unset, true
 		}
-		return next, true
+		return p.afterNext(x, st, t), true
 	}
 	return 0, false
+}
+
+// afterNext is when a sheet can go in behind the next that leaves its tray.
+func (p *problem) afterNext(x []int64, st *stay, t int64) int64 {
+	next := int64(unset)
+	for _, k := range p.byTray[st.tray] {
+		o := &p.stays[k]
+		if o.job == st.job || x[o.in] == unset || x[o.out] == unset {
+			continue
+		}
+		if c := x[o.out] + o.outO - st.inOff; c > t && (next == unset || c < next) {
+			next = c
+		}
+	}
+	return next
 }
 
 // when returns begin and end of a stay that is set in x; one without an end
@@ -891,25 +889,25 @@ func (p *problem) room(x []int64, i int) bool {
 		return true
 	}
 	// The tray is fullest just after some entry within the stay.
-	for i := -1; i < len(beside); i++ {
-		at := in
-		if i >= 0 {
-			at = beside[i].lo
-		}
-		if at < in {
-			continue
-		}
-		n := 0
-		for _, o := range beside {
-			if o.lo <= at && at < o.hi {
-				n++
-			}
-		}
-		if n >= p.caps[st.tray] {
+	if countAt(beside, in) >= p.caps[st.tray] {
+		return false
+	}
+	for _, o := range beside {
+		if o.lo >= in && countAt(beside, o.lo) >= p.caps[st.tray] {
 			return false
 		}
 	}
 	return true
+}
+
+// countAt counts the spans that an instant is in.
+func countAt(spans []span, at int64) (n int) {
+	for _, o := range spans {
+		if o.lo <= at && at < o.hi {
+			n++
+		}
+	}
+	return n
 }
 
 // lowerBound is the textbook bound: for each tray, the soonest anything gets
@@ -934,41 +932,43 @@ func (p *problem) lowerBound(objective int) int64 {
 	for j := p.runs; j < len(p.jobs); j++ {
 		bound = max(bound, p.segs[p.first(j)].tail)
 	}
-	for tray, c := range p.caps {
-		var load, n int64
-		jobs := map[int]bool{}
-		head, tail := int64(math.MaxInt64), int64(math.MaxInt64)
-		for _, i := range p.byTray[tray] {
-			st := &p.stays[i]
-			if st.job < p.runs {
-				continue
-			}
-			o := p.jobs[st.job].Steps[st.op]
-			if o.Batch {
-				continue // its sheets share their time
-			}
-			var before, after int64
-			for k, q := range p.jobs[st.job].Steps {
-				if k < st.op {
-					before += int64(q.Time / p.unit)
-				} else if k > st.op {
-					after += int64(q.Time / p.unit)
-				}
-			}
-			load += int64(o.Time / p.unit)
-			n++
-			jobs[st.job] = true
-			head, tail = min(head, before), min(tail, after)
-		}
-		if n == 0 {
-			continue
-		}
-		if c == 1 {
-			load += int64(len(jobs)-1) * p.move // the hands part the stays of two sheets
-		}
-		bound = max(bound, head+(load+int64(c)-1)/int64(c)+tail)
+	for tray := range p.caps {
+		bound = max(bound, p.trayLoad(tray))
 	}
 	return max(bound, p.handsLoad())
+}
+
+// trayLoad is how long what has yet to go through a tray takes at the least.
+func (p *problem) trayLoad(tray int) int64 {
+	var load int64
+	jobs := map[int]bool{}
+	head, tail := int64(math.MaxInt64), int64(math.MaxInt64)
+	for _, i := range p.byTray[tray] {
+		st := &p.stays[i]
+		steps := p.jobs[st.job].Steps
+		if st.job < p.runs || steps[st.op].Batch {
+			continue // the sheets of a batch share their time
+		}
+		load += p.lasting(steps[st.op : st.op+1])
+		jobs[st.job] = true
+		head, tail = min(head, p.lasting(steps[:st.op])), min(tail, p.lasting(steps[st.op+1:]))
+	}
+	if len(jobs) == 0 {
+		return 0
+	}
+	c := int64(p.caps[tray])
+	if c == 1 {
+		load += int64(len(jobs)-1) * p.move // the hands part the stays of two sheets
+	}
+	return head + (load+c-1)/c + tail
+}
+
+// lasting is how long steps take one after the other.
+func (p *problem) lasting(steps []Op) (t int64) {
+	for _, q := range steps {
+		t += int64(q.Time / p.unit)
+	}
+	return t
 }
 
 // handsLoad is the bound by the hands: whatever they do for the queue they do
@@ -1052,13 +1052,8 @@ func (p *problem) why(x []int64, j, s int) string {
 			if p.segs[a].job == j {
 				continue
 			}
-			for _, q := range p.segs[a].hands {
-				if own.rock && q.rock && own.tray == q.tray {
-					continue
-				}
-				if t+own.lo < x[a]+q.hi && x[a]+q.lo < t+own.hi {
-					return p.handsWhy(p.segs[a].job, q, !own.rock && own.move == p.segs[s].first)
-				}
+			if i := slices.IndexFunc(p.segs[a].hands, func(q busy) bool { return own.clashes(t, q, x[a]) }); i >= 0 {
+				return p.handsWhy(p.segs[a].job, p.segs[a].hands[i], !own.rock && own.move == p.segs[s].first)
 			}
 		}
 	}
@@ -1066,11 +1061,8 @@ func (p *problem) why(x []int64, j, s int) string {
 	defer func() { x[s] = t + 1 }()
 	for i := range p.stays {
 		if st := &p.stays[i]; st.job == j && !p.room(x, i) {
-			in, out, _ := p.when(x, i)
-			for _, k := range p.byTray[st.tray] {
-				if a, b, ok := p.when(x, k); ok && p.stays[k].job != j && a < out && in < b {
-					return fmt.Sprintf("%s is taken by %s", words.The(p.names[st.tray]), sheetName(p.jobs[p.stays[k].job].Num))
-				}
+			if other := p.besideIn(x, i); other >= 0 {
+				return fmt.Sprintf("%s is taken by %s", words.The(p.names[st.tray]), sheetName(p.jobs[other].Num))
 			}
 		}
 	}
@@ -1096,4 +1088,34 @@ func (p *problem) handsWhy(job int, x busy, now bool) string {
 		return fmt.Sprintf("your hands are busy then: %s %s", who, what)
 	}
 	return fmt.Sprintf("it would need your hands when %s %s", who, what)
+}
+
+// clashes reports whether the hands are wanted by both, each from an instant on. Sheets
+// in one tray are rocked together.
+func (b busy) clashes(t int64, o busy, ot int64) bool {
+	if b.rock && o.rock && b.tray == o.tray {
+		return false
+	}
+	return t+b.lo < ot+o.hi && ot+o.lo < t+b.hi
+}
+
+// besideIn is the first sheet that is in the tray of a stay while it lasts; -1: none.
+func (p *problem) besideIn(x []int64, i int) int {
+	st := &p.stays[i]
+	in, out, _ := p.when(x, i)
+	for _, k := range p.byTray[st.tray] {
+		if a, b, ok := p.when(x, k); ok && p.stays[k].job != st.job && a < out && in < b {
+			return p.stays[k].job
+		}
+	}
+	return -1
+}
+
+// inLine reports whether it is a sheet's turn: of equal sheets, and in order, only the
+// first in line goes.
+func (d *dispatcher) inLine(j int) bool {
+	if d.order != nil && (d.place >= len(d.order) || d.order[d.place] != j) {
+		return false
+	}
+	return !d.waiting[d.class[j]]
 }

@@ -130,17 +130,7 @@ func BeforeWash(s *session.Sheet, sheets []*session.Sheet, now time.Duration) (w
 		if b.Bath != st.Bath {
 			continue
 		}
-		n := 0
-		var anew, left time.Duration
-		for _, w := range b.Sheets {
-			if w.ID == s.ID {
-				continue
-			}
-			n++
-			full := w.Done - w.In - w.SetBack
-			anew = max(anew, full)
-			left = max(left, w.Done-now)
-		}
+		n, anew, left := b.others(s.ID, now)
 		if n == 0 {
 			return "", false
 		}
@@ -223,4 +213,18 @@ func Carry(base session.Base, areaCM2 float64) float64 {
 		per = 0.7
 	}
 	return per * areaCM2 / 100
+}
+
+// others counts the sheets beside one, and how long they wash when it is begun again,
+// and without that.
+func (b *Batch) others(id string, now time.Duration) (n int, anew, left time.Duration) {
+	for _, w := range b.Sheets {
+		if w.ID == id {
+			continue
+		}
+		n++
+		anew = max(anew, w.Done-w.In-w.SetBack)
+		left = max(left, w.Done-now)
+	}
+	return n, anew, left
 }
