@@ -106,12 +106,15 @@ func supersedes(c session.Cue) bool {
 	return false
 }
 
+// most is the rank of a call to move.
+const most = 3
+
 // rank says whose words go before whose: a call for the hands at this instant, or
 // one that is urgent, cuts in on what ranks lower.
 func rank(c session.Cue) int {
 	switch c.Kind {
 	case session.CueMove, session.CueLightOff:
-		return 3
+		return most
 	case session.CueSay:
 		return 1
 	case session.CueHello:
@@ -534,6 +537,10 @@ func (m *Mixer) begin(at, end int64, zero time.Duration) {
 		case late > maxLate && !lasting(it.cue) && !(it.now && late < askedLate):
 			m.drop(it, tooLate)
 		default:
+			if it.cue.Kind == session.CueError && m.calling() {
+				k++ // a refusal: its motif would have the call said again behind it
+				continue
+			}
 			if it.motif >= 0 && m.lastAt[it.motif] > start {
 				if motifs[it.motif].Soft {
 					m.note(it, start, zero, true)
@@ -550,6 +557,11 @@ func (m *Mixer) begin(at, end int64, zero time.Duration) {
 		}
 		m.pending = slices.Delete(m.pending, k, k+1)
 	}
+}
+
+// calling reports whether the words of a call to move are being said, or come next.
+func (m *Mixer) calling() bool {
+	return m.speaking.on && rank(m.speaking.cue) == most || len(m.tail) > 0 && rank(m.tail[0].cue) == most
 }
 
 // lasting reports whether a cue still means something after its instant.
@@ -708,7 +720,6 @@ func (m *Mixer) speak(buf []float32, at int64, zero time.Duration) {
 // twice, nor more than three in a row: of calls that never cease all would be cut.
 func (m *Mixer) giveWay(at, end int64, zero time.Duration) {
 	sp := &m.speaking
-	const most = 3 // as rank has it
 	if rank(sp.cue) != most || sp.gaveWay == 2 || m.gaveWay == 3 {
 		return
 	}
