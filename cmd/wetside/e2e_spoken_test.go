@@ -431,6 +431,13 @@ func TestTheWordsOfAMoveThroughAServer(t *testing.T) {
 		return ws
 	}
 	_, _, ws := lived(t, h, false)
+	// A press has a motif of its own, and words that it comes into are begun anew.
+	var presses []time.Time
+	for _, e := range stored(t, db) {
+		if e.Kind == session.Moved {
+			presses = append(presses, e.At.Wall)
+		}
+	}
 	var late []time.Duration
 	unclear, held := 0, 0
 	searched := time.Now()
@@ -449,10 +456,12 @@ func TestTheWordsOfAMoveThroughAServer(t *testing.T) {
 		// Half of what lies ready in the stream: a machine that stood still for as long
 		// may have let it run dry, and what sounded then begins again.
 		still := strained.between(w.at.Add(-before), w.at.Add(behind))
-		stood := still > 100*time.Millisecond
+		stood := still > 100*time.Millisecond || slices.ContainsFunc(presses, func(p time.Time) bool {
+			return p.After(w.at.Add(-600*time.Millisecond)) && p.Before(w.at.Add(1200*time.Millisecond))
+		})
 		limit := 600*time.Millisecond + still
 		wrong := func(what string) {
-			what = fmt.Sprintf("%.2f s: %v %s; about it a sleep of 5 ms came %v late at worst", due.Seconds(), line, what, still.Round(time.Millisecond))
+			what = fmt.Sprintf("%.2f s: %v %s; about it a sleep of 5 ms came %v late at worst (held up: %t)", due.Seconds(), line, what, still.Round(time.Millisecond), stood)
 			if stood {
 				t.Log(what)
 			} else {
@@ -479,11 +488,11 @@ func TestTheWordsOfAMoveThroughAServer(t *testing.T) {
 	// TestEightSheetsAreEachCalledByNumber), and none is late: what a stream that ran dry
 	// spoils are the few calls it happens to fall into.
 	if few := (len(late) + unclear) / 10; unclear > few || held > few {
-		t.Errorf("of %d calls %d were not understood and %d late or lost where the machine stood still: more than a tenth", len(late)+unclear, unclear, held)
+		t.Errorf("of %d calls %d were not understood and %d late or lost where the machine stood still, or a press sounded: more than a tenth", len(late)+unclear, unclear, held)
 	}
 	t.Logf("an evening of %v, listened to in %v", ofSamples(len(x)).Round(time.Second), time.Since(searched).Round(time.Second))
 	slices.Sort(late)
-	t.Logf("%d sheets finished; the words of %d calls to move begin after %s; %d were held up by the machine, %d more were not understood; the rig's sleeps came up to %v late", done, len(late), spread(late), held, unclear, strained.late().Round(time.Millisecond))
+	t.Logf("%d sheets finished; the words of %d calls to move begin after %s; %d were held up by the machine or a press, %d more were not understood; the rig's sleeps came up to %v late", done, len(late), spread(late), held, unclear, strained.late().Round(time.Millisecond))
 	if stood != "" {
 		t.Logf("the machine stood still: %s", stood)
 	}
