@@ -1020,5 +1020,5 @@ func wrap(s string, width int) string {
 	return strings.ReplaceAll(ansi.Wordwrap(datesHyphen.ReplaceAllString(s, "$1\u2011"), width, " "), "\u2011", "-")
 }
 
-// datesHyphen is one after a digit.
+// datesHyphen is a hyphen that no line may be broken at: one behind a digit.
 var datesHyphen = regexp.MustCompile(`(\d)-`)
